@@ -1,0 +1,1 @@
+"""What people use: commands, store, studies, reports, pages."""

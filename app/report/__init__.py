@@ -1,0 +1,1 @@
+"""Pictures, plots and printable reports."""

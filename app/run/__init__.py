@@ -1,0 +1,1 @@
+"""One shot, a batch of shots, a watched folder: where files meet measurement."""

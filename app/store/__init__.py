@@ -1,0 +1,1 @@
+"""The works' memory: schema, migrations, results and people's verdicts."""

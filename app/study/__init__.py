@@ -1,0 +1,1 @@
+"""Statistics on results and verdicts; sees no image."""

@@ -1,0 +1,1 @@
+"""Rendered trays with exact truth, in a works of our own invention."""

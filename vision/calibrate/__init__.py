@@ -1,0 +1,1 @@
+"""From images of a target to a station."""

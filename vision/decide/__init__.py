@@ -1,0 +1,1 @@
+"""Counting rules, guard bands, verdicts and revisions of limits; they see no image."""

@@ -1,0 +1,42 @@
+"""Every error that a person is meant to read, in one place."""
+
+from pathlib import Path
+
+
+class Unusable(Exception):
+    """A call, or a file it needs, can't be used; nothing was written for it.
+
+    Parameters
+    ----------
+    where
+        The file, or the option of the command, at fault.
+    what
+        The key, frame or line in it; empty when it is the file as a whole.
+    expected
+        What would have been right, and what to do.
+    found
+        What was found instead; empty when nothing more can be said.
+    """
+
+    def __init__(self, where: Path | str, what: str, expected: str, found: str = "") -> None:
+        self.where = str(where)
+        self.what = what
+        self.expected = expected
+        self.found = found
+        place = f"{self.where}: {what}" if what else self.where
+        tail = f" (found {found})" if found else ""
+        super().__init__(f"{place}: {expected}{tail}".replace("\n", " "))
+
+
+class NotMeasured(Exception):
+    """One piece could not be measured; becomes its `fault`, never the end of the run.
+
+    Parameters
+    ----------
+    fault
+        The word that stands in the result's `fault`.
+    """
+
+    def __init__(self, fault: str) -> None:
+        self.fault = fault
+        super().__init__(fault)

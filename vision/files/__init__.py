@@ -1,0 +1,1 @@
+"""Strict readers and writers, one file a format."""

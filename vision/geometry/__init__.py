@@ -1,0 +1,1 @@
+"""Polylines, rigid fits with covariance, and the camera (px to tray mm and back)."""

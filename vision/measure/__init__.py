@@ -1,0 +1,1 @@
+"""Steps of the measurement; they see arrays and records, never files or limits."""

@@ -1,0 +1,1 @@
+"""The nouns: what is given, what was measured, what was judged."""

@@ -1,0 +1,171 @@
+"""What is given: a tray shot, a station, a part with its nominal outline, and limits.
+
+Frames of reference: *image* px (u right, v down, (0, 0) the centre of the first pixel); *tray* mm
+(X right, Y up); *drawing* mm (x and y as on the part's drawing, y up).
+"""
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import Literal
+
+import numpy as np
+from numpy.typing import NDArray
+
+Array = NDArray[np.float64]
+Light = Literal["back", "dome", "low"]
+Severity = Literal["critical", "major", "minor"]
+LimitStatus = Literal["draft", "released"]
+
+
+@dataclass(frozen=True, slots=True)
+class FrameFile:
+    """One frame of a shot, on disk.
+
+    `azimuth_deg` is the light's direction, counter-clockwise from +X of the tray; None but for `low`.
+    """
+
+    path: Path
+    light: Light
+    azimuth_deg: float | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Shot:
+    """A tray as photographed once: its identity and its frames' files (not their pixels).
+
+    `lot`, `part` and `station` are None where a folder came without `shot.json`; `taken_at` is ISO 8601 or None.
+    """
+
+    folder: Path
+    tray: str
+    lot: str | None
+    part: str | None
+    station: str | None
+    taken_at: str | None
+    process: Mapping[str, str | float]
+    frames: tuple[FrameFile, ...]
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Picture:
+    """Pixels of one frame: (rows, columns), uint8 or uint16, one channel.
+
+    `full_scale` is the count that the sensor can't exceed.
+    """
+
+    light: Light
+    azimuth_deg: float | None
+    pixels: NDArray[np.uint8] | NDArray[np.uint16]
+    full_scale: float
+    name: str = ""
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class TrayPictures:
+    """All frames of a shot, decoded, of one size: the backlit one and the front-lit ones."""
+
+    back: Picture
+    dome: Picture | None = None
+    low: tuple[Picture, ...] = ()
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Lens:
+    """OpenCV's pinhole model: `camera_matrix` (3, 3) in px, `distortion` (4, 5, 8, 12 or 14,)."""
+
+    camera_matrix: Array
+    distortion: Array
+
+
+@dataclass(frozen=True, slots=True)
+class Camera:
+    """Entrance pupil of a lens that is not telecentric: its height above the tray's plane and the point below it (tray mm)."""
+
+    height_mm: float
+    foot_mm: tuple[float, float]
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Station:
+    """A calibrated camera above a tray.
+
+    `homography` (3, 3) takes undistorted px to tray mm; a plain scale s stands here as diag(s, -s, 1).
+    `outline_mm` and `scale_relative` are standard uncertainties (k = 1) of one outline deviation and of any length.
+    """
+
+    station: str
+    homography: Array
+    lens: Lens | None
+    camera: Camera | None
+    outline_mm: float
+    scale_relative: float
+    full_scale: float | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Zone:
+    """A stretch of the outline by span of drawing x, `x_mm` = (from, to)."""
+
+    name: str
+    x_mm: tuple[float, float]
+    datum: bool = False
+    bend: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class Surface:
+    """The scored area of the polished face: span of drawing x, kept `inset_mm` clear of the outline."""
+
+    x_mm: tuple[float, float]
+    inset_mm: float
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Part:
+    """A part's drawing.
+
+    `outline` is the largest closed loop, (n, 2) drawing mm, counter-clockwise, first vertex not repeated, chords within
+    0.002 mm of the curves drawn; `holes` are the loops inside it, counter-clockwise too.
+    """
+
+    part: str
+    name: str
+    outline: Array
+    holes: tuple[Array, ...]
+    zones: tuple[Zone, ...]
+    surface: Surface | None
+    edge_height_mm: float = 0.0
+
+
+@dataclass(frozen=True, slots=True)
+class Limit:
+    """Bounds on one measure; `zone` None means every zone (or a measure that is not taken per zone)."""
+
+    measure: str
+    severity: Severity
+    zone: str | None = None
+    min: float | None = None
+    max: float | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class CountRule:
+    """Which surface findings count; the defaults let every reported finding count."""
+
+    scratch_min_length_mm: float = 0.0
+    scratch_min_snr: float = 0.0
+    pit_min_diameter_mm: float = 0.0
+    pit_min_snr: float = 0.0
+
+
+@dataclass(frozen=True, slots=True)
+class Limits:
+    """One revision of a part's pass limits; `coverage` is the one-sided probability behind the guard bands."""
+
+    part: str
+    revision: int
+    status: LimitStatus
+    coverage: float
+    limits: tuple[Limit, ...]
+    count: CountRule = field(default_factory=CountRule)

@@ -1,0 +1,134 @@
+"""What was measured on a tray, before any limit is known."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Literal
+
+from vision.records.given import Array
+
+Pair = tuple[float, float]
+EdgeKind = Literal["burr", "nick", "swell", "hollow"]
+TrayKind = Literal["touching", "cut_off", "foreign", "unlike", "exposure", "focus", "light"]
+Fault = Literal["touching", "cut_off", "unlike", "face_down", "outline_hidden", "exposure", "focus", "fit"]
+# A measure's value: one number, one per zone, or missing. A zone that could not be seen is None inside the mapping.
+Value = float | None | Mapping[str, float | None]
+
+
+@dataclass(frozen=True, slots=True)
+class Pose:
+    """Where a piece lies, as seen in the image.
+
+    `center_px`: where the centroid of the nominal outline lies; `angle_deg`: direction of the drawing's +x there,
+    counter-clockwise positive, in (-180, 180]; `fit_rms_mm`: residual of the datum fit.
+    """
+
+    center_px: Pair
+    angle_deg: float
+    fit_rms_mm: float
+
+
+@dataclass(frozen=True, slots=True)
+class EdgeFinding:
+    """A burr, nick, swell or hollow; `height_mm` is local, `deviation_mm` against the nominal, both outward positive."""
+
+    kind: EdgeKind
+    zone: str
+    center_px: Pair
+    center_mm: Pair
+    height_mm: float
+    deviation_mm: float
+    extent_mm: float
+
+
+@dataclass(frozen=True, slots=True)
+class BendFinding:
+    """The bend zone turned against its place on the drawing, counter-clockwise positive."""
+
+    zone: str
+    bend_deg: float
+    kind: Literal["bend"] = "bend"
+
+
+@dataclass(frozen=True, slots=True)
+class Scratch:
+    """A line on the polished face, end to end, points at most 1 mm apart."""
+
+    points_px: tuple[Pair, ...]
+    points_mm: tuple[Pair, ...]
+    length_mm: float
+    width_mm: float
+    snr: float
+    kind: Literal["scratch"] = "scratch"
+
+
+@dataclass(frozen=True, slots=True)
+class Pit:
+    """A pit on the polished face; `diameter_mm` of the disc of equal area at half contrast, blur removed."""
+
+    center_px: Pair
+    center_mm: Pair
+    diameter_mm: float
+    snr: float
+    kind: Literal["pit"] = "pit"
+
+
+@dataclass(frozen=True, slots=True)
+class Speck:
+    """Dust or lint on the face: no defect, never counted."""
+
+    center_px: Pair
+    center_mm: Pair
+    diameter_mm: float
+    snr: float
+    kind: Literal["speck"] = "speck"
+
+
+Finding = EdgeFinding | BendFinding | Scratch | Pit | Speck
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class DeviationProfile:
+    """Signed deviations along the nominal, for pictures and for a lot's mean; not part of `result.json`.
+
+    All of length n, at even steps of the nominal: `s_mm` from its first vertex; `nominal_mm` (n, 2) drawing;
+    `nominal_px` (n, 2) where the nominal lies in the frame as taken; `deviation_mm`, nan where not measured.
+    """
+
+    s_mm: Array
+    nominal_mm: Array
+    nominal_px: Array
+    deviation_mm: Array
+
+
+@dataclass(frozen=True, slots=True)
+class MeasuredPiece:
+    """One piece as measured. Counts and densities of surface findings are formed in `decide`, by the counting rules.
+
+    `measures` holds what needs no counting rule (outline, holes, `scored_area_cm2`, `buffing_line_level`);
+    `uncertainties` are standard (k = 1) and have the same keys; both are empty for a piece that was not measured.
+    """
+
+    piece: int
+    fault: Fault | None
+    pose: Pose | None
+    measures: Mapping[str, Value]
+    uncertainties: Mapping[str, Value]
+    findings: tuple[Finding, ...] = ()
+    profile: DeviationProfile | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class TrayFinding:
+    """Something said of the tray rather than of a piece."""
+
+    kind: TrayKind
+    center_px: Pair | None
+    detail: str
+
+
+@dataclass(frozen=True, slots=True)
+class MeasuredTray:
+    """All pieces of a tray in reading order, and what is said of the tray."""
+
+    pieces: tuple[MeasuredPiece, ...]
+    findings: tuple[TrayFinding, ...] = ()
