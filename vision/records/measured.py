@@ -29,7 +29,7 @@ class Pose:
 
 @dataclass(frozen=True, slots=True)
 class EdgeFinding:
-    """A burr, nick, swell or hollow; `height_mm` is local, `deviation_mm` against the nominal, both outward positive."""
+    """A burr, nick, swell or hollow; `height_mm` local, `deviation_mm` against the nominal, outward positive."""
 
     kind: EdgeKind
     zone: str

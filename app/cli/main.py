@@ -1,0 +1,73 @@
+"""The command `brightbowl`: finds each subcommand only when it is called, so that `--help` stays quick."""
+
+import importlib
+import sys
+from importlib.metadata import version
+from pathlib import Path
+
+import click
+
+from vision.errors import Unusable
+
+# name -> (module in app.cli, what `--help` says of it); each module has a click command named `command`.
+COMMANDS: dict[str, str] = {
+    "inspect": "judge tray shots: find, measure and score every piece, with reasons",
+    "demo": "render a demo lot of an invented works and judge it",
+    "render": "render tray shots with exact truth",
+}
+
+
+class LazyGroup(click.Group):
+    """A group whose commands are imported from `app.cli.<name>` when asked for."""
+
+    def list_commands(self, ctx: click.Context) -> list[str]:
+        """Names in the order of `COMMANDS`."""
+        return list(COMMANDS)
+
+    def get_command(self, ctx: click.Context, cmd_name: str) -> click.Command | None:
+        """Import one command."""
+        if cmd_name not in COMMANDS:
+            return None
+        module = importlib.import_module(f"app.cli.{cmd_name.replace('-', '_')}")
+        command: click.Command = module.command
+        return command
+
+    def format_commands(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:
+        """List the commands from the table, without importing them."""
+        with formatter.section("Commands"):
+            formatter.write_dl(list(COMMANDS.items()))
+
+
+def _print_version(ctx: click.Context, _param: click.Parameter, value: bool) -> None:
+    if value:
+        click.echo(f"brightbowl {version('brightbowl')} from {Path(__file__).resolve().parents[2]}")
+        ctx.exit(0)
+
+
+@click.group(cls=LazyGroup)
+@click.option(
+    "--version", is_flag=True, is_eager=True, expose_value=False, callback=_print_version, help="version and place"
+)
+def cli() -> None:
+    """Measure, judge and trace spoons photographed on a tray.
+
+    Exit codes: 0 done; 1 part of the work could not be done (each failure is named); 2 the call or a file it needs is
+    unusable (nothing was written).
+    """
+
+
+def main() -> None:
+    """Run the command; what a person must read goes to stderr as one line."""
+    try:
+        cli.main(standalone_mode=False)
+    except Unusable as fault:
+        click.echo(f"brightbowl: {fault}", err=True)
+        sys.exit(2)
+    except click.exceptions.Exit as leave:
+        sys.exit(leave.exit_code)
+    except click.ClickException as fault:
+        fault.show()
+        sys.exit(2)
+    except click.Abort:
+        click.echo("brightbowl: stopped", err=True)
+        sys.exit(130)
