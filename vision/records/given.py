@@ -80,7 +80,7 @@ class Lens:
 
 @dataclass(frozen=True, slots=True)
 class Camera:
-    """Entrance pupil of a lens that is not telecentric: its height above the tray's plane and the point below it (mm)."""
+    """Entrance pupil of a lens that is not telecentric: height above the tray and the point below it (mm)."""
 
     height_mm: float
     foot_mm: tuple[float, float]
