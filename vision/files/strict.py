@@ -1,0 +1,161 @@
+"""What all checked files share: one strict model, and every fault of a file told in one line."""
+
+import tomllib
+from collections.abc import Mapping
+from pathlib import Path
+from typing import Annotated, Any, TypeVar
+
+from pydantic import AfterValidator, BaseModel, ConfigDict, Field, ValidationError
+
+from vision.errors import Unusable
+
+
+class Strict(BaseModel):
+    """A table of a file: no unknown key, no number as text, no NaN or infinity; not changed once read."""
+
+    model_config = ConfigDict(extra="forbid", strict=True, frozen=True, allow_inf_nan=False)
+
+
+def _plain(text: str) -> str:
+    if not text.strip() or not text.isprintable():
+        raise ValueError("text of printable characters expected, not empty")
+    return text
+
+
+Model = TypeVar("Model", bound=Strict)
+FormatOne = Annotated[int, Field(ge=1, le=1)]
+# 200 characters: longer than any name in use here, short enough for one line of a report.
+Text = Annotated[str, Field(max_length=200), AfterValidator(_plain)]
+PairOfNumbers = Annotated[list[float], Field(min_length=2, max_length=2)]
+Span = Annotated[PairOfNumbers, AfterValidator(lambda ends: _rising(ends))]
+_FOUND_MAX = 60  # characters of a wrong value that a line shows
+
+_EXPECTED = {
+    "missing": "this key is missing; add it",
+    "extra_forbidden": "unknown key; remove it or correct its spelling",
+    "finite_number": "a finite number expected",
+    "float_type": "a number expected",
+    "int_type": "a whole number expected",
+    "int_from_float": "a whole number expected",
+    "string_type": "text in quotes expected",
+    "bool_type": "true or false expected",
+    "list_type": "a list expected",
+    "tuple_type": "a list expected",
+    "dict_type": "a table of keys expected",
+    "model_type": "a table of keys expected",
+    "model_attributes_type": "a table of keys expected",
+}
+
+
+def _rising(ends: list[float]) -> list[float]:
+    if not ends[0] < ends[1]:
+        raise ValueError("[from, to] with from below to expected")
+    return ends
+
+
+def read_bytes(path: Path) -> bytes:
+    """Read a whole file.
+
+    Raises
+    ------
+    Unusable
+        Where it is absent or can't be read.
+    """
+    try:
+        return path.read_bytes()
+    except FileNotFoundError:
+        raise Unusable(path, "", "this file is missing; check the path") from None
+    except OSError as fault:
+        raise Unusable(path, "", "a readable file expected", fault.strerror or "an error while reading") from None
+
+
+def read_text(path: Path) -> str:
+    """Read a text file in UTF-8, with or without a byte order mark.
+
+    Raises
+    ------
+    Unusable
+        Where it can't be read or holds something else.
+    """
+    try:
+        return read_bytes(path).decode("utf-8-sig")
+    except UnicodeDecodeError as fault:
+        raise Unusable(
+            path, "", "text in UTF-8 expected; save it so", f"another encoding at byte {fault.start}"
+        ) from None
+
+
+def read_toml(path: Path, model: type[Model]) -> Model:
+    """Read a TOML file into its model.
+
+    Raises
+    ------
+    Unusable
+        One line with the first fault, and how many more there are.
+    """
+    try:
+        table: Mapping[str, Any] = tomllib.loads(read_text(path))
+    except tomllib.TOMLDecodeError as fault:
+        raise Unusable(path, "", "a TOML file expected", str(fault)) from None
+    try:
+        return model.model_validate(table)
+    except ValidationError as fault:
+        raise _unusable(path, fault) from None
+
+
+def read_json(path: Path, model: type[Model]) -> Model:
+    """Read a JSON file into its model.
+
+    Raises
+    ------
+    Unusable
+        One line with the first fault, and how many more there are.
+    """
+    try:
+        return model.model_validate_json(read_text(path))
+    except ValidationError as fault:
+        raise _unusable(path, fault) from None
+
+
+def _unusable(path: Path, fault: ValidationError) -> Unusable:
+    """The first fault of a file as one line; a wrong `format` goes before all others, since it explains them."""
+    faults = fault.errors(include_url=False)
+    of_format = [one for one in faults if one["loc"] == ("format",) and one["type"] != "missing"]
+    if of_format:
+        found = _shortened(of_format[0]["input"])
+        return Unusable(path, "format", "format 1 expected, this software reads no other", found)
+    first = faults[0]
+    more = f"; {len(faults) - 1} more after this one" if len(faults) > 1 else ""
+    expected, found = _told(first)
+    return Unusable(path, _place(first["loc"]), expected + more, found)
+
+
+def _told(one: Any) -> tuple[str, str]:
+    """What was expected and what was found, in plain words."""
+    kind, context = one["type"], one.get("ctx", {})
+    if kind == "json_invalid":
+        return "a JSON file expected", str(context["error"])
+    if kind == "missing":
+        return _EXPECTED[kind], ""
+    if kind == "value_error":
+        expected = str(context["error"])
+    elif kind in ("literal_error", "union_tag_invalid"):
+        expected = f"{context.get('expected', context.get('expected_tags'))} expected"
+    elif kind in ("too_short", "too_long"):
+        bound = context.get("min_length", context.get("max_length"))
+        expected = f"{'at least' if kind == 'too_short' else 'at most'} {bound} items expected"
+    else:
+        expected = _EXPECTED.get(kind, one["msg"].replace("Input should be", "value expected to be"))
+    whole_table = isinstance(one["input"], dict) and kind == "value_error"
+    return expected, "" if whole_table else _shortened(one["input"])
+
+
+def _place(loc: tuple[int | str, ...]) -> str:
+    """`zone[2].x_mm` for the second zone's span; list items count from 1, as people do."""
+    parts = [f"[{part + 1}]" if isinstance(part, int) else f".{part}" for part in loc]
+    return "".join(parts).lstrip(".")
+
+
+def _shortened(value: object) -> str:
+    text = repr(value)
+    return text if len(text) <= _FOUND_MAX else text[: _FOUND_MAX - 3] + "..."

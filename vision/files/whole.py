@@ -1,0 +1,43 @@
+"""Files written whole or not at all."""
+
+import os
+import secrets
+from contextlib import suppress
+from pathlib import Path
+
+from vision.errors import Unusable
+
+
+def write_whole(path: Path, content: bytes | str) -> None:
+    """Write a file so that a reader sees the old one or the new one, never a part: beside it first, then renamed.
+
+    Parameters
+    ----------
+    path
+        Its folder must exist; an old file of this name is replaced.
+    content
+        Bytes, or text that is written in UTF-8 as it stands.
+
+    Raises
+    ------
+    Unusable
+        Where the folder can't be written or the disk is full; nothing is left behind.
+    """
+    data = content.encode() if isinstance(content, str) else content
+    beside = path.with_name(f".{path.name[:60]}-{secrets.token_hex(6)}.tmp")
+    try:
+        with beside.open("xb") as file:
+            file.write(data)
+            file.flush()
+            os.fsync(file.fileno())
+        beside.replace(path)
+    except OSError as fault:
+        raise not_written(path, fault) from None
+    finally:
+        with suppress(OSError):
+            beside.unlink(missing_ok=True)
+
+
+def not_written(path: Path, fault: OSError) -> Unusable:
+    """Why a file or folder can't be written, as the one line that a person reads."""
+    return Unusable(path, "", "can't be written; free space or choose another folder", fault.strerror or str(fault))
