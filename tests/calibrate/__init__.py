@@ -1,0 +1,1 @@
+"""Tests of the station: calibration, light and sensor, drift, budget."""
