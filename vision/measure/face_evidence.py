@@ -1,0 +1,180 @@
+"""All lights of one face made into one picture in which the finish has even noise and a defect is positive.
+
+A scratch or a pit scatters the light about it: under a low light it is brighter than the finish around it, in the dome's
+mirror image darker. Each frame becomes relative contrast (logarithm less its slow change), is weighted by the contrast
+expected of a defect over the local variance of the finish, and all are added: the best linear combination of
+independent looks (a matched filter's weights; Kay 1998, Fundamentals of Statistical Signal Processing II, ch. 4).
+"""
+
+from dataclasses import dataclass
+
+import cv2
+import numpy as np
+
+from vision.measure.face_region import Image, Mask, Region
+from vision.records.given import Picture, TrayPictures
+
+# Frames are brought to this full scale, so that the constants below mean the same on every sensor.
+_FULL = 255.0
+# At or above this share of full scale a pixel is blown.
+_BLOWN = 0.97
+# Below this level (of 255) a frame shows no texture, only the steps of its own quantisation.
+_SHADOW = 2.0
+# Added before the logarithm: keeps the steps of the darkest levels from growing without bound.
+_PEDESTAL = 2.0
+# A blown spot smaller than this is a bright defect, not the light's own reflection (mm).
+_GLARE_MM = 0.5
+# The blur and the steep skirt about a blown reflection (mm).
+_SKIRT_MM = 0.2
+_TAPER_MM = 0.4
+# Window of the slow change of brightness, and of the finish's local noise (mm).
+_SLOW_MM = 1.0
+_NOISE_MM = 3.0
+# Contrast beyond this many local standard deviations adds no more: dust and glints can't pass for a line.
+_LIMIT = 4.0
+# Contrast in the dome of a defect of unit contrast under a low light; see docs/benchmarks/face.md.
+_DOME_GAIN = -0.03
+# The nearer to its own reflection, the less a defect adds to a low light's level: e-folding level.
+_FADE_LEVEL = 128.0
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class LightLook:
+    """One front-lit frame over the region.
+
+    `contrast` (fine): natural logarithm of level over its slow change, 0 where not valid; `level` (coarse): the slow
+    change itself, of 255; `weight` (coarse): signal over variance, signed, 0 where blown or lost in shadow;
+    `noise` (coarse): local standard deviation of the contrast; `valid` (coarse): seen, neither blown nor dark.
+    """
+
+    picture: Picture
+    contrast: Image
+    level: Image
+    noise: Image
+    weight: Image
+    valid: Mask
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Evidence:
+    """`fine` and `coarse`: the combined picture, noise of about 1; `seen` (coarse): valid in one frame at least."""
+
+    region: Region
+    looks: tuple[LightLook, ...]
+    fine: Image
+    coarse: Image
+    seen: Mask
+
+
+def gather(region: Region, pictures: TrayPictures) -> Evidence:
+    """Look through every front-lit frame and combine them."""
+    fronts = tuple(p for p in (pictures.dome, *pictures.low) if p is not None)
+    looks = tuple(_look(region, picture) for picture in fronts)
+    power = np.full(region.coarse.shape, 1e-6, np.float32)
+    for look in looks:
+        power += look.weight**2 * look.noise**2
+    scale = 1.0 / np.sqrt(power)
+    fine = np.zeros(region.fine.shape, np.float32)
+    for look in looks:
+        limit = _spread(look.noise * _LIMIT, region)
+        limited = np.clip(look.contrast, -limit, limit)
+        fine += limited * _spread(look.weight * scale, region)
+    seen = np.any([look.valid for look in looks], axis=0)
+    return Evidence(region, looks, fine, _reduce(fine, region.coarse.shape), seen)
+
+
+def _look(region: Region, picture: Picture) -> LightLook:
+    raw = region.fine.cut(picture.pixels)
+    level = _reduce(raw.astype(np.float32) * np.float32(_FULL / picture.full_scale), region.fine.shape)
+    pitch = region.coarse_mm
+    peak = cv2.dilate(level, np.ones((3, 3), np.uint8))
+    blown = _reduce((peak >= _BLOWN * _FULL).astype(np.float32), region.coarse.shape) > 0
+    glare = cv2.morphologyEx(blown.astype(np.uint8), cv2.MORPH_OPEN, _disc(_GLARE_MM / 2 / pitch))
+    glare = cv2.dilate(glare, _disc(_SKIRT_MM / pitch))
+    metal = _reduce(region.metal.astype(np.float32), region.coarse.shape) > 0.99
+    valid = metal & (glare == 0)
+    okay = valid.astype(np.float32)
+    log = cv2.log(level + np.float32(_PEDESTAL))
+    slow, slow_coarse = _slow_change(_reduce(log, region.coarse.shape), okay, region)
+    contrast = log - slow
+    valid_fine = _spread(okay, region, cv2.INTER_NEAREST)
+    contrast *= valid_fine
+    coarse = _reduce(contrast, region.coarse.shape)
+    ground = np.maximum(cv2.exp(slow_coarse) - np.float32(_PEDESTAL), 0)
+    noise = _local_noise(coarse, okay, round(_NOISE_MM / pitch))
+    # half a count: the quantisation's steps run along contours of level and do not average out
+    noise = np.maximum(noise, 0.5 / (ground + _PEDESTAL) * (_FULL / 255.0))
+    depth = cv2.distanceTransform(valid.astype(np.uint8), cv2.DIST_L2, 3) * np.float32(pitch)
+    taper = np.clip(depth / _TAPER_MM, 0, 1) * np.clip(ground / _SHADOW - 0.5, 0, 1)
+    gain = np.float32(_DOME_GAIN) if picture.light == "dome" else np.exp(-ground / np.float32(_FADE_LEVEL))
+    weight = (gain * taper / noise**2).astype(np.float32)
+    return LightLook(picture, contrast, ground, noise, weight, valid & (ground >= _SHADOW / 2))
+
+
+
+def _disc(radius: float) -> np.ndarray:
+    size = 2 * max(1, round(radius)) + 1
+    return cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (size, size))
+
+
+def _reduce(image: Image, shape: tuple[int, int]) -> Image:
+    """Area mean on a coarser raster."""
+    return image if image.shape == shape else cv2.resize(image, (shape[1], shape[0]), interpolation=cv2.INTER_AREA)
+
+
+def _spread(image: Image, region: Region, how: int = cv2.INTER_LINEAR) -> Image:
+    """From the coarse raster to the fine one."""
+    rows, columns = region.fine.shape
+    return cv2.resize(image, (columns, rows), interpolation=how)
+
+
+def _local_noise(contrast: Image, okay: Image, window: int) -> Image:
+    """Standard deviation of Gaussian noise from the local mean of absolute values, limited against defects."""
+    inside = contrast[okay > 0]
+    if not len(inside):
+        return np.ones_like(contrast)
+    cap = _LIMIT * 1.4826 * float(np.median(np.abs(inside)))
+    size = np.minimum(np.abs(contrast), cap) * okay
+    return np.float32(1.2533) * _box(size, window) / np.maximum(_box(okay, window), 1e-3) + np.float32(1e-4)
+
+
+def _box(image: Image, size: int) -> Image:
+    return cv2.blur(image, (size, size), borderType=cv2.BORDER_CONSTANT)
+
+
+def _slow_change(log: Image, okay: Image, region: Region) -> tuple[Image, Image]:
+    """The slow part of a coarse image over its valid pixels, at the fine pitch and at the coarse one."""
+    broad = region.broad.shape
+    share = _reduce(okay, broad)
+    mean = _reduce(log * okay, broad) / np.maximum(share, 1e-3)
+    window = max(3, round(_SLOW_MM / 0.2) | 1)
+    first = _local_plane(mean, share, window)
+    # twice: what the first pass leaves of curvature is fitted again (Tukey's twicing)
+    slow = first + _local_plane((mean - first) * (share > 0), share, window)
+    rows, columns = region.fine.shape
+    fine = cv2.resize(slow, (columns, rows), interpolation=cv2.INTER_CUBIC)
+    rows, columns = region.coarse.shape
+    return fine, cv2.resize(slow, (columns, rows), interpolation=cv2.INTER_CUBIC)
+
+
+def _local_plane(image: Image, weight: Image, window: int) -> Image:
+    """Value at each pixel of a plane fitted by weighted least squares in a box window passed twice."""
+    rows, columns = image.shape
+    y, x = np.mgrid[:rows, :columns].astype(np.float32)
+
+    def total(values: Image) -> Image:
+        return _box(_box(values, window), window)
+
+    m, mx, my = total(weight), total(weight * x), total(weight * y)
+    xx = total(weight * x * x) - 2 * x * mx + x * x * m
+    yy = total(weight * y * y) - 2 * y * my + y * y * m
+    xy = total(weight * x * y) - x * my - y * mx + x * y * m
+    mx, my = mx - x * m, my - y * m
+    v = total(weight * image)
+    vx, vy = total(weight * image * x) - x * v, total(weight * image * y) - y * v
+    # a plane that too few pixels on one side carry falls back to their mean
+    ridge = 0.02 * window * window / 6 * np.maximum(m, 1e-4)
+    xx, yy = xx + ridge, yy + ridge
+    det = xx * yy - xy * xy
+    ax, ay = (yy * mx - xy * my) / det, (xx * my - xy * mx) / det
+    return np.asarray((v - ax * vx - ay * vy) / np.maximum(m - ax * mx - ay * my, 1e-5), np.float32)

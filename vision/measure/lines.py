@@ -1,0 +1,182 @@
+"""Lines in an even-noise picture: a bank of oriented line filters, and tracing of curves through its responses.
+
+The bank integrates along the line before it decides (Canny 1986, 10.1109/TPAMI.1986.4767851; steering by the
+Fourier transform, Freeman & Adelson 1991, 10.1109/34.93808): second derivative of a Gaussian across, Gaussian along.
+"""
+
+from dataclasses import dataclass
+from functools import lru_cache
+
+import cv2
+import numpy as np
+import scipy.fft
+from numpy.typing import NDArray
+
+from vision.measure.face_region import Image, Mask
+
+ORIENTATIONS = 24
+# Across: a line's half width with the blur, in px of the coarse raster. Along: long enough to gather a faint line,
+# short enough to follow one that bends with a radius of 10 mm.
+_ACROSS_PX = 0.72
+_ALONG_PX = 8.0
+_PAD_PX = 24
+# The noise of a direction is read at this share of its responses too: buffing lines are few and strong, and
+# the median alone would not see them.
+_TAIL = 0.98
+_TAIL_NORMAL = 2.0537
+_SAMPLE = 3
+# Window over which the finish is taken to be even (px): beside a reflection orange peel is far stronger than elsewhere.
+_EVEN_PX = 31
+_CAP = 3.0
+# Mean of the absolute value of a standard normal variable.
+_MEAN_ABS = 0.7979
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class LineField:
+    """Responses over their own direction's noise.
+
+    `stack` (ORIENTATIONS, rows, columns): direction k runs at 180 k / ORIENTATIONS degrees, counter-clockwise as seen;
+    `best` their maximum, `which` its direction; `noise` (ORIENTATIONS,): of the unit-gain filters;
+    `local`: by how much the finish about a pixel exceeds it, already divided out.
+    """
+
+    stack: Image
+    best: Image
+    which: NDArray[np.intp]
+    noise: NDArray[np.float64]
+    local: Image
+
+
+@lru_cache(maxsize=8)
+def _bank(shape: tuple[int, int]) -> Image:
+    """Transfer functions on the half spectrum, unit gain for white noise."""
+    rows, columns = shape
+    fy = 2 * np.pi * scipy.fft.fftfreq(rows)[:, None]
+    fx = 2 * np.pi * scipy.fft.rfftfreq(columns)[None]
+    double = np.full(fx.shape[1], 2.0)
+    double[0] = 1.0
+    if columns % 2 == 0:
+        double[-1] = 1.0
+    bank = np.empty((ORIENTATIONS, rows, fx.shape[1]), np.float32)
+    for k in range(ORIENTATIONS):
+        angle = np.pi * k / ORIENTATIONS
+        u = fx * np.cos(angle) - fy * np.sin(angle)
+        v = fx * np.sin(angle) + fy * np.cos(angle)
+        h = v**2 * np.exp(-(v**2) * _ACROSS_PX**2 / 2 - u**2 * _ALONG_PX**2 / 2)
+        bank[k] = h / np.sqrt((h**2 * double).sum() / (rows * columns))
+    return bank
+
+
+def line_field(picture: Image, scored: Mask) -> LineField:
+    """Filter a picture (bright lines) in all directions; noise is read over `scored`."""
+    rows, columns = picture.shape
+    shape = (
+        scipy.fft.next_fast_len(rows + _PAD_PX, real=True),
+        scipy.fft.next_fast_len(columns + _PAD_PX, real=True),
+    )
+    bank = _bank(shape)
+    spectrum = scipy.fft.rfft2(picture, shape, workers=1)
+    stack = np.empty((ORIENTATIONS, rows, columns), np.float32)
+    noise = np.empty(ORIENTATIONS)
+    sample = np.zeros_like(scored)
+    sample[::_SAMPLE, ::_SAMPLE] = scored[::_SAMPLE, ::_SAMPLE]
+    level = np.zeros((rows, columns), np.float32)
+    for k in range(ORIENTATIONS):
+        response = scipy.fft.irfft2(spectrum * bank[k], shape, workers=1)[:rows, :columns]
+        noise[k] = _noise(response[sample])
+        np.multiply(response, np.float32(1.0 / noise[k]), out=stack[k])
+        level += np.minimum(np.abs(stack[k]), _CAP)
+    local = _local(level / ORIENTATIONS, scored)
+    stack /= local
+    which = np.argmax(stack, axis=0)
+    best = np.take_along_axis(stack, which[None], axis=0)[0]
+    return LineField(stack, best, which, noise, local)
+
+
+def _local(level: Image, scored: Mask) -> Image:
+    """How much stronger the finish is about each pixel than where it is quiet, 1 at least."""
+    okay = scored.astype(np.float32)
+    size = (_EVEN_PX, _EVEN_PX)
+    mean = cv2.blur(level * okay, size) / np.maximum(cv2.blur(okay, size), 1e-3)
+    return np.maximum(mean / np.float32(_MEAN_ABS), np.float32(1.0))
+
+
+def _noise(values: Image) -> float:
+    """Standard deviation of the finish in one direction: the larger of the median's and the tail's."""
+    if len(values) < 100:
+        return 1.0
+    middle, tail = int(len(values) * 0.5), int(len(values) * _TAIL)
+    magnitude = np.partition(np.abs(values), middle)[middle] * 1.4826
+    return max(float(magnitude), float(np.partition(values, tail)[tail]) / _TAIL_NORMAL, 1e-6)
+
+
+def seeds(field: LineField, scored: Mask, threshold: float, spacing_px: int, most: int) -> NDArray[np.intp]:
+    """Places (n, 2: row, column) of local maxima of the best response, strongest first."""
+    peak = cv2.dilate(field.best, np.ones((spacing_px, spacing_px), np.uint8))
+    places = np.argwhere((field.best >= peak) & (field.best >= threshold) & scored)
+    order = np.argsort(-field.best[places[:, 0], places[:, 1]], kind="stable")
+    return places[order[:most]]
+
+
+# Tracing: step along, sideways moves and turns tried at each step.
+_STEP_PX = 2.0
+_TURNS = np.array([-1.0, -0.5, 0.0, 0.5, 1.0])
+_SIDES = np.array([-1.0, 0.0, 1.0])
+_LOSS_TURN = 0.15
+
+
+def trace(
+    field: LineField, starts: NDArray[np.intp], floor: float, patience: int, steps: int
+) -> list[NDArray[np.float64]]:
+    """Follow each line from its seed both ways: curves as (m, 2) of column, row in px of the field.
+
+    A step goes where the response for the direction of travel is greatest; a curve ends after `patience` steps
+    in a row below `floor`, which are taken off again.
+    """
+    if not len(starts):
+        return []
+    angle = field.which[starts[:, 0], starts[:, 1]] * (np.pi / ORIENTATIONS)
+    place = starts[:, ::-1].astype(np.float64)
+    forth = _follow(field, place, angle, floor, patience, steps)
+    back = _follow(field, place, angle + np.pi, floor, patience, steps)
+    return [np.vstack((b[::-1], p[None], f)) for b, p, f in zip(back, place, forth, strict=True)]
+
+
+def _follow(
+    field: LineField, place: NDArray[np.float64], angle: NDArray[np.float64], floor: float, patience: int, steps: int
+) -> list[NDArray[np.float64]]:
+    rows, columns = field.best.shape
+    bin_rad = np.pi / ORIENTATIONS
+    turns, sides = (a.ravel() for a in np.meshgrid(_TURNS, _SIDES, indexing="ij"))
+    loss = _LOSS_TURN * (np.abs(turns) + np.abs(sides))
+    count = len(place)
+    place, angle = place.copy(), angle.copy()
+    path = np.full((count, steps, 2), np.nan)
+    good = np.zeros(count, int)
+    weak = np.zeros(count, int)
+    alive = np.ones(count, bool)
+    for step in range(steps):
+        live = np.flatnonzero(alive)
+        if not len(live):
+            break
+        way = angle[live, None] + turns * bin_rad
+        x = place[live, :1] + _STEP_PX * np.cos(way) + sides * np.sin(way)
+        y = place[live, 1:] - _STEP_PX * np.sin(way) + sides * np.cos(way)
+        column, row = np.rint(x).astype(int), np.rint(y).astype(int)
+        inside = (column >= 0) & (column < columns) & (row >= 0) & (row < rows)
+        k = np.rint(way / bin_rad).astype(int) % ORIENTATIONS
+        value = np.where(
+            inside, field.stack[k, np.clip(row, 0, rows - 1), np.clip(column, 0, columns - 1)] - loss, -np.inf
+        )
+        pick = np.argmax(value, axis=1)
+        at = np.arange(len(live))
+        found = value[at, pick]
+        place[live] = np.column_stack((x[at, pick], y[at, pick]))
+        angle[live] = way[at, pick]
+        path[live, step] = place[live]
+        strong = found >= floor
+        weak[live] = np.where(strong, 0, weak[live] + 1)
+        good[live] = np.where(strong, step + 1, good[live])
+        alive[live] = (weak[live] <= patience) & np.isfinite(found)
+    return [path[i, : good[i]] for i in range(count)]
