@@ -13,6 +13,7 @@ from vision.errors import Unusable
 COMMANDS: dict[str, str] = {
     "inspect": "judge tray shots: find, measure and score every piece, with reasons",
     "demo": "render a demo lot of an invented works and judge it",
+    "calibrate": "pictures of a flat target to a station: lens, plane, scale, uncertainties",
     "render": "render tray shots with exact truth",
 }
 

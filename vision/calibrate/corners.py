@@ -1,8 +1,8 @@
 """Chessboard corners to hundredths of a pixel: two crossing blurred edges fitted to the pixels around each corner.
 
-The usual gradient search (`cv2.cornerSubPix`) is off by 0.02 px on clean rendered boards, whatever its window; the model
-here reaches the noise bound (0.003 px there) and says how far each corner may be trusted. The gradient search stays for
-comparison with calibrations that were published with it.
+The usual gradient search (`cv2.cornerSubPix`) is off by 0.02 px on clean rendered boards, whatever its window; the
+model here reaches the noise bound (0.003 px there) and says how far each corner may be trusted. The gradient search
+stays for comparison with calibrations that were published with it.
 """
 
 from dataclasses import dataclass
@@ -31,8 +31,8 @@ _SEARCH_STOP_PX = 0.1
 class Corners:
     """Corners of one picture, all of length n.
 
-    `points_px` (n, 2); `sd_px`, standard uncertainty of one coordinate from the picture's own noise; `blur_px`, sigma of
-    the edges' blur; `contrast`, white minus black in counts; `settled`, False where the fit found no corner.
+    `points_px` (n, 2); `sd_px`, standard uncertainty of one coordinate from the picture's own noise; `blur_px`, sigma
+    of the edges' blur; `contrast`, white minus black in counts; `settled`, False where the fit found no corner.
     """
 
     points_px: Array
@@ -67,15 +67,16 @@ def fit_corners(pixels: Pixels, start_px: Array, edges: tuple[Array, Array], hal
     Notes
     -----
     Model at (x, y) from the corner: p + p.(x, y) + (q + q.(x, y)) E1 E2, with E = 2 Phi(d / sigma) - 1 and d the signed
-    distance to an edge. The light's slope is part of it because it leans on the same moments as a shift does. A board whose
+    distance to an edge. The light's slope is part of it because it leans on the same moments as a shift. A board whose
     black squares are printed too large stays point-symmetric about its corners, so that it moves none.
     """
     reach = np.arange(-half_window_px, half_window_px + 1)
-    du, dv = (a.ravel() for a in np.meshgrid(reach, reach))
-    disc = du**2 + dv**2 <= half_window_px**2
-    du, dv = du[disc], dv[disc]
+    columns, rows = (a.ravel() for a in np.meshgrid(reach, reach))
+    disc = columns**2 + rows**2 <= half_window_px**2
+    columns, rows = columns[disc], rows[disc]
     whole = np.round(start_px).astype(int)
-    values = pixels[whole[:, 1, None] + dv, whole[:, 0, None] + du].astype(float)
+    values = pixels[whole[:, 1, None] + rows, whole[:, 0, None] + columns].astype(float)
+    du, dv = columns.astype(float), rows.astype(float)
 
     shape = np.empty((len(start_px), 5))
     shape[:, :2] = start_px - whole

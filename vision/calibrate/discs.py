@@ -22,7 +22,7 @@ _CIRCLE = np.column_stack([f(np.linspace(0, 2 * np.pi, 72, endpoint=False)) for 
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Discs:
-    """Discs of one picture, all of length n: centroids (n, 2) px, areas px², standard uncertainty of a coordinate px."""
+    """Discs of one picture, centroids (n, 2) px, areas px², standard uncertainty of a coordinate, px."""
 
     points_px: Array
     area_px: Array
@@ -39,13 +39,17 @@ def measure_discs(pixels: Pixels, start_px: Array, reach_px: int) -> Discs:
     rows: list[tuple[float, float, float, float, bool]] = []
     for u, v in start_px:
         left, top = max(0, round(u) - reach_px), max(0, round(v) - reach_px)
-        box = pixels[top : min(height, round(v) + reach_px + 1), left : min(width, round(u) + reach_px + 1)].astype(np.float32)
+        box = pixels[top : min(height, round(v) + reach_px + 1), left : min(width, round(u) + reach_px + 1)].astype(
+            np.float32
+        )
         rows.append(_measure(box, u - left, v - top, left, top))
     table = np.array(rows, dtype=float)
     return Discs(table[:, :2], table[:, 2], table[:, 3], table[:, 4] > 0)
 
 
-def _measure(box: NDArray[np.float32], u: float, v: float, left: int, top: int) -> tuple[float, float, float, float, bool]:
+def _measure(
+    box: NDArray[np.float32], u: float, v: float, left: int, top: int
+) -> tuple[float, float, float, float, bool]:
     centre_level = float(np.median(box[max(0, round(v) - 1) : round(v) + 2, max(0, round(u) - 1) : round(u) + 2]))
     rim = np.concatenate([box[0], box[-1], box[:, 0], box[:, -1]])
     half = (float(np.median(rim)) + centre_level) / 2
@@ -76,9 +80,11 @@ def _measure(box: NDArray[np.float32], u: float, v: float, left: int, top: int) 
 def centroid_shift(project: Callable[[Array], Array], centres_mm: Array, radius_mm: float) -> Array:
     """How far the centroid of each disc's picture lies from the picture of its centre, px (n, 2).
 
-    `project` carries points (m, 2) of the target's plane to px (m, 2). The centroid is the polygon's, by Green's theorem.
+    `project` carries points (m, 2) of the target's plane to px (m, 2). The centroid is a polygon's, by Green's theorem.
     """
-    rim = project((centres_mm[:, None, :] + radius_mm * _CIRCLE).reshape(-1, 2)).reshape(len(centres_mm), len(_CIRCLE), 2)
+    rim = project((centres_mm[:, None, :] + radius_mm * _CIRCLE).reshape(-1, 2)).reshape(
+        len(centres_mm), len(_CIRCLE), 2
+    )
     centre = project(centres_mm)
     around = rim - centre[:, None, :]
     following = np.roll(around, -1, axis=1)

@@ -49,7 +49,8 @@ class Perspective:
         solid = np.column_stack((points_mm, np.zeros(len(points_mm))))
         seen, jac = cv2.projectPoints(solid, view[:3], view[3:], self.matrix(shared), self.distortion(shared))
         focal = jac[:, 6:8].sum(axis=1, keepdims=True) if self.square else jac[:, 6:8]
-        return seen.reshape(-1, 2), np.column_stack((focal, jac[:, 8:15])), jac[:, :6]
+        to_shared = np.column_stack((focal, jac[:, 8:15]))
+        return np.asarray(seen, dtype=float).reshape(-1, 2), to_shared, np.asarray(jac[:, :6], dtype=float)
 
 
 @dataclass(frozen=True, slots=True)
@@ -72,7 +73,9 @@ class Parallel:
 
     def matrix(self, shared: Array) -> Array:
         """Camera matrix (3, 3): fixed, only a unit for the distortion."""
-        return np.array([[self.unit_px, 0.0, self.centre_px[0]], [0.0, self.unit_px, self.centre_px[1]], [0.0, 0.0, 1.0]])
+        return np.array(
+            [[self.unit_px, 0.0, self.centre_px[0]], [0.0, self.unit_px, self.centre_px[1]], [0.0, 0.0, 1.0]]
+        )
 
     def distortion(self, shared: Array) -> Array:
         """OpenCV's five coefficients."""
@@ -89,8 +92,11 @@ class Parallel:
         ideal = np.column_stack((flat @ view.reshape(2, 3).T, np.ones(n)))
         seen, jac = cv2.projectPoints(ideal, _NO_TURN, np.zeros(3), self.matrix(shared), self.distortion(shared))
         # A shift of the point in x or y is a shift of the camera the other way: columns 3 and 4.
-        to_view = np.concatenate([jac[:, 3, None] * flat.repeat(2, axis=0), jac[:, 4, None] * flat.repeat(2, axis=0)], axis=1)
-        return seen.reshape(-1, 2), jac[:, 10:15] if self.bend else np.empty((2 * n, 0)), to_view
+        to_view = np.concatenate(
+            [jac[:, 3, None] * flat.repeat(2, axis=0), jac[:, 4, None] * flat.repeat(2, axis=0)], axis=1
+        )
+        to_shared = jac[:, 10:15] if self.bend else jac[:, :0]
+        return np.asarray(seen, dtype=float).reshape(-1, 2), np.asarray(to_shared, dtype=float), to_view
 
 
 @dataclass(frozen=True, slots=True)
@@ -165,7 +171,9 @@ def predictor(model: Model, points_mm: Array, views: int) -> Predict:
     return predict
 
 
-def fit(model: Model, points_mm: Array, seen_px: list[Array], size_px: tuple[int, int], start: Array | None = None) -> Adjusted:
+def fit(
+    model: Model, points_mm: Array, seen_px: list[Array], size_px: tuple[int, int], start: Array | None = None
+) -> Adjusted:
     """Fit a model to the nodes of each view (n, 2).
 
     Raises
@@ -185,7 +193,9 @@ def _start(model: Model, points_mm: Array, seen_px: list[Array], size_px: tuple[
         guess = np.eye(3)
         flags = cv2.CALIB_FIX_ASPECT_RATIO if model.square else 0
         try:
-            _, matrix, bend, turns, shifts = cv2.calibrateCamera([solid] * len(seen), seen, size_px, guess, None, flags=flags)
+            _, matrix, bend, turns, shifts = cv2.calibrateCamera(
+                [solid] * len(seen), seen, size_px, guess, None, flags=flags
+            )
         except cv2.error as fault:
             raise Undetermined from fault
         focal = [matrix[0, 0]] if model.square else [matrix[0, 0], matrix[1, 1]]
@@ -204,7 +214,7 @@ def _start(model: Model, points_mm: Array, seen_px: list[Array], size_px: tuple[
     if model.freedom == 8:
         return np.asarray(homography.ravel()[:8])
     flat = np.column_stack((points_mm, np.ones(len(points_mm))))
-    affine = np.linalg.lstsq(flat, seen_px[0], rcond=None)[0].T
+    affine = np.asarray(np.linalg.lstsq(flat, seen_px[0], rcond=None)[0].T, dtype=np.float64)
     if model.freedom == 6:
         return affine.ravel()
     return np.array([(affine[0, 0] + affine[1, 1]) / 2, (affine[1, 0] - affine[0, 1]) / 2, affine[0, 2], affine[1, 2]])

@@ -54,7 +54,9 @@ class Sighting:
     area_px: Array | None = None
 
 
-def see(pixels: Pixels, target: Target, name: str, *, search_window_px: int | None = None, shrink: float = 1.0) -> Sighting:
+def see(
+    pixels: Pixels, target: Target, name: str, *, search_window_px: int | None = None, shrink: float = 1.0
+) -> Sighting:
     """Find the target in one picture and measure its nodes.
 
     Parameters
@@ -76,8 +78,8 @@ def see(pixels: Pixels, target: Target, name: str, *, search_window_px: int | No
     start = find_nodes(eight_bit, target, name, classic_first=search_window_px is not None)
     pitch = smallest_pitch_px(start, target)
     if target.kind == "circles":
-        # Half the pitch holds no other disc; a little more ground helps and a little less is needed for the second opinion.
-        reach = int(round((0.3 + 0.2 * shrink) * pitch))
+        # Half the pitch holds no other disc; the second opinion looks at less ground round it.
+        reach = round((0.3 + 0.2 * shrink) * pitch)
         discs = measure_discs(pixels, start, reach)
         _refuse_unsettled(discs.settled, start, name, "disc")
         return Sighting(name, (width, height), discs.points_px, _rms(discs.sd_px), None, reach, pitch, discs.area_px)
@@ -97,7 +99,9 @@ def see(pixels: Pixels, target: Target, name: str, *, search_window_px: int | No
     blur = float(np.median(corners.blur_px))
     if blur > _MAX_BLUR_OF_WINDOW * half:
         limit = _MAX_BLUR_OF_WINDOW * half
-        raise Unusable(name, "", f"edges blurred by less than {limit:.1f} px (sigma): focus and take it anew", f"{blur:.1f} px")
+        raise Unusable(
+            name, "", f"edges blurred by less than {limit:.1f} px (sigma): focus and take it anew", f"{blur:.1f} px"
+        )
     _refuse_unsettled(corners.settled, start, name, "corner")
     return Sighting(name, (width, height), corners.points_px, _rms(corners.sd_px), blur, half, pitch)
 
@@ -118,4 +122,4 @@ def _eight_bit(pixels: Pixels) -> NDArray[np.uint8]:
     if pixels.dtype == np.uint8:
         return np.asarray(pixels, dtype=np.uint8)
     top = max(1.0, float(np.percentile(pixels, 99.9)))
-    return np.clip(pixels * (255.0 / top), 0, 255).astype(np.uint8)
+    return np.asarray(np.clip(pixels * (255.0 / top), 0, 255), dtype=np.uint8)

@@ -1,7 +1,8 @@
 """The calibration target, and finding it in a picture: which corner or disc is where, to a pixel or so."""
 
+from collections.abc import Callable
 from dataclasses import dataclass
-from typing import Literal
+from typing import Any, Literal
 
 import cv2
 import numpy as np
@@ -41,7 +42,7 @@ class Target:
     def points_mm(self) -> Array:
         """Nodes (n, 2), row by row, x along a row; y so that a target lying on the tray is seen with y down."""
         x, y = np.meshgrid(np.arange(self.columns), np.arange(self.rows))
-        return np.column_stack((x.ravel(), y.ravel())) * self.pitch_mm
+        return np.column_stack((x.ravel(), y.ravel())).astype(float) * self.pitch_mm
 
     @property
     def words(self) -> str:
@@ -69,9 +70,11 @@ def find_nodes(pixels: NDArray[np.uint8], target: Target, name: str, *, classic_
     """
     low, high = np.percentile(pixels, (1.0, 99.0))
     if high - low < _MIN_CONTRAST * 255:
-        raise Unusable(name, "", "the picture is even: take one that shows the target", f"levels {low:.0f} to {high:.0f}")
+        raise Unusable(
+            name, "", "the picture is even: take one that shows the target", f"levels {low:.0f} to {high:.0f}"
+        )
     for reduction in _REDUCTIONS:
-        small = pixels if reduction == 1 else cv2.resize(pixels, None, fx=1 / reduction, fy=1 / reduction, interpolation=cv2.INTER_AREA)
+        small = _reduced(pixels, reduction)
         found = _discs(small, target) if target.kind == "circles" else _chessboard(small, target, classic_first)
         if found is not None:
             nodes = (found + 0.5) * reduction - 0.5
@@ -91,12 +94,20 @@ def smallest_pitch_px(nodes_px: Array, target: Target) -> float:
 def neighbours(nodes_px: Array, target: Target) -> tuple[Array, Array]:
     """Directions (n, 2), (n, 2) along the target's rows and columns at each node, px per pitch."""
     grid = nodes_px.reshape(target.rows, target.columns, 2)
-    return np.gradient(grid, axis=1).reshape(-1, 2), np.gradient(grid, axis=0).reshape(-1, 2)
+    along, down = (np.asarray(np.gradient(grid, axis=axis), dtype=float).reshape(-1, 2) for axis in (1, 0))
+    return along, down
+
+
+def _reduced(pixels: NDArray[np.uint8], times: int) -> NDArray[np.uint8]:
+    if times == 1:
+        return pixels
+    small = cv2.resize(pixels, None, fx=1 / times, fy=1 / times, interpolation=cv2.INTER_AREA)
+    return np.asarray(small, dtype=np.uint8)
 
 
 def _chessboard(pixels: NDArray[np.uint8], target: Target, classic_first: bool) -> Array | None:
     size = (target.columns, target.rows)
-    finders = [
+    finders: list[Callable[[], Any]] = [
         lambda: cv2.findChessboardCornersSB(pixels, size),
         lambda: cv2.findChessboardCorners(pixels, size),
     ]
@@ -133,23 +144,28 @@ def _right_handed(nodes: Array, target: Target) -> Array:
     # Of the two ways round that remain, the one whose rows run rightwards.
     if (grid[0, -1] - grid[0, 0])[0] < 0:
         grid = grid[::-1, ::-1]
-    return grid.reshape(-1, 2)
+    return np.asarray(grid, dtype=float).reshape(-1, 2)
 
 
 def _refuse_other(pixels: NDArray[np.uint8], nodes: Array, target: Target, name: str) -> None:
     """A larger board holds smaller ones, and a finder that must find the wrong count bends the grid to get it."""
-    to_px, _ = cv2.findHomography(target.points_mm / target.pitch_mm, nodes)
-    if to_px is None or _misfit(to_px, nodes, target) > _BENT * smallest_pitch_px(nodes, target):
-        raise Unusable(name, "", f"expected {target.words}", "points that lie on no flat target: count the inner corners again")
+    found, _ = cv2.findHomography(target.points_mm / target.pitch_mm, nodes)
+    to_px = np.asarray(found, dtype=np.float64)
+    if found is None or _misfit(to_px, nodes, target) > _BENT * smallest_pitch_px(nodes, target):
+        raise Unusable(
+            name, "", f"expected {target.words}", "points that lie on no flat target: count the inner corners again"
+        )
     column, row = np.arange(target.columns), np.arange(target.rows)
     for word, last, along in (("columns", target.columns - 1, row), ("rows", target.rows - 1, column)):
         for edge, beyond in ((0, -1), (last, last + 1)):
-            lines = [np.column_stack((np.full(len(along), at), along)) for at in (edge, beyond)]
+            lines = [np.column_stack((np.full(len(along), at), along)).astype(float) for at in (edge, beyond)]
             if word == "rows":
                 lines = [line[:, ::-1] for line in lines]
             inside, outside = (_answer(pixels, to_px, line) for line in lines)
             if outside > _ONE_MORE * inside:
-                raise Unusable(name, "", f"expected {target.words}", f"more {word} than that: count the inner corners again")
+                raise Unusable(
+                    name, "", f"expected {target.words}", f"more {word} than that: count the inner corners again"
+                )
 
 
 def _misfit(to_px: Array, nodes: Array, target: Target) -> float:
@@ -157,7 +173,8 @@ def _misfit(to_px: Array, nodes: Array, target: Target) -> float:
 
 
 def _project(to_px: Array, points: Array) -> Array:
-    return np.asarray(cv2.perspectiveTransform(points.reshape(-1, 1, 2).astype(float), to_px)).reshape(-1, 2)
+    carried = cv2.perspectiveTransform(points.reshape(-1, 1, 2).astype(float), to_px)
+    return np.asarray(carried, dtype=float).reshape(-1, 2)
 
 
 def _answer(pixels: NDArray[np.uint8], to_px: Array, nodes: Array) -> float:
@@ -177,7 +194,7 @@ def _seen_instead(pixels: NDArray[np.uint8], target: Target) -> str:
     if target.kind == "circles":
         return "nothing like it: is the whole target in the picture, sharp, and the count right?"
     for reduction in _REDUCTIONS:
-        small = cv2.resize(pixels, None, fx=1 / reduction, fy=1 / reduction, interpolation=cv2.INTER_AREA)
+        small = _reduced(pixels, reduction)
         flags = cv2.CALIB_CB_LARGER + cv2.CALIB_CB_EXHAUSTIVE
         seen, _, meta = cv2.findChessboardCornersSBWithMeta(small, (_PART, _PART), flags)
         if seen:

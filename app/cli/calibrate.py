@@ -1,0 +1,196 @@
+"""`brightbowl calibrate`: pictures of a flat target to a station."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING, Literal
+
+import click
+
+from vision.errors import Unusable
+
+if TYPE_CHECKING:
+    from vision.calibrate.calibration import Calibration
+    from vision.calibrate.sighting import Sighting
+    from vision.calibrate.target import Target
+    from vision.records.given import Station
+
+# Fewer nodes than this along a side leave a lens to chance.
+_LEAST_NODES = 3
+# The resampling draws the same numbers each time, so that the same pictures give the same station.
+_DRAWS = 2611
+
+
+@click.command()
+@click.argument("images", metavar="IMAGE...", nargs=-1, required=True, type=click.Path(path_type=Path))
+@click.option("--squares", required=True, help="Inner corners of the chessboard (or discs), such as 9x6.")
+@click.option("--pitch-mm", type=float, required=True, help="From corner to corner, or from disc to disc.")
+@click.option(
+    "--pitch-tolerance-mm",
+    type=click.FloatRange(min=0.0),
+    default=0.0,
+    show_default=True,
+    help="What the target's maker promises: the pitch is right within +- this.",
+)
+@click.option(
+    "--target",
+    "kind",
+    type=click.Choice(["chessboard", "circles"]),
+    default="chessboard",
+    show_default=True,
+    help="What is on it.",
+)
+@click.option(
+    "--out",
+    type=click.Path(dir_okay=False, path_type=Path),
+    required=True,
+    help="Station to write; a report goes beside it.",
+)
+@click.option("--station", default="ST-1", show_default=True, help="The station's name.")
+@click.option(
+    "--lens",
+    type=click.Choice(["auto", "perspective", "telecentric", "none"]),
+    default="auto",
+    show_default=True,
+    help="Camera model: auto lets the numbers decide, none takes the first image alone.",
+)
+@click.option("--fix-aspect", is_flag=True, help="Take pixels for square: one focal length.")
+@click.option(
+    "--corner-window",
+    type=click.IntRange(min=2),
+    help="Find corners by OpenCV's gradient search with this half window (px), as many published calibrations do, "
+    "instead of fitting them.",
+)
+@click.option(
+    "--leave-out-outliers", is_flag=True, help="Leave out views that do not belong; without it they are only named."
+)
+@click.option(
+    "--full-scale",
+    type=click.FloatRange(min=1.0, max=65535.0),
+    help="Of 16-bit frames that use fewer bits; goes into the station.",
+)
+@click.pass_context
+def command(
+    ctx: click.Context,
+    /,
+    images: tuple[Path, ...],
+    squares: str,
+    pitch_mm: float,
+    pitch_tolerance_mm: float,
+    kind: Literal["chessboard", "circles"],
+    out: Path,
+    station: str,
+    lens: Literal["auto", "perspective", "telecentric", "none"],
+    fix_aspect: bool,
+    corner_window: int | None,
+    leave_out_outliers: bool,
+    full_scale: float | None,
+) -> None:
+    """Make a station from pictures of a flat target.
+
+    One IMAGE gives scale and plane. Several give the lens from all and the tray's plane from the first, in which the
+    target lies on the tray; tilt it by 20 degrees or so in the others and show it near the frame's edges.
+    """
+    import numpy as np
+
+    from app.report.calibration_report import calibration_page
+    from vision.calibrate.calibration import Settings, calibrate
+    from vision.calibrate.target import Target
+    from vision.files.station import write_station
+    from vision.files.whole import write_whole
+
+    if not out.parent.is_dir():
+        raise Unusable("--out", "", "a file in a folder that exists", str(out))
+    columns, rows = _count(squares)
+    if not 0.0 < pitch_mm < float("inf"):
+        raise Unusable("--pitch-mm", "", "a pitch above 0 mm expected", f"{pitch_mm:g}")
+    target = Target(kind, columns, rows, pitch_mm, pitch_tolerance_mm)
+    first, second, failures = _look(images, target, corner_window)
+    settings = Settings(lens, fix_aspect, leave_out_outliers)
+    found = calibrate(first, second, target, settings, np.random.default_rng(_DRAWS))
+    write_station(_station(found, station, full_scale), out)
+    report = out.with_suffix(".html")
+    write_whole(report, calibration_page(found, station))
+    for line in _said(found, out, report):
+        click.echo(line)
+    for failure in failures:
+        click.echo(f"brightbowl: {failure}", err=True)
+    if failures:
+        ctx.exit(1)
+
+
+def _count(squares: str) -> tuple[int, int]:
+    columns, _, rows = squares.lower().partition("x")
+    if not (columns.isdecimal() and rows.isdecimal()) or min(int(columns), int(rows)) < _LEAST_NODES:
+        expected = f"columns x rows of inner corners or discs, {_LEAST_NODES} or more each, such as 9x6"
+        raise Unusable("--squares", "", expected, squares)
+    return int(columns), int(rows)
+
+
+def _look(
+    images: tuple[Path, ...], target: Target, search_window_px: int | None
+) -> tuple[list[Sighting], list[Sighting], list[Unusable]]:
+    """Sights with the whole window and with half of it, and the pictures in which no target was found.
+
+    Without the first picture there is no plane, so its failure ends the call.
+    """
+    from vision.calibrate.photographs import read_photograph
+    from vision.calibrate.sighting import see
+
+    if len(set(images)) < len(images):
+        twice = next(path for path in images if images.count(path) > 1)
+        raise Unusable(twice, "", "each picture once", "given twice")
+    same_names = len({path.name for path in images}) < len(images)
+    first: list[Sighting] = []
+    second: list[Sighting] = []
+    failures: list[Unusable] = []
+    for path in images:
+        name = str(path) if same_names else path.name
+        try:
+            pixels = read_photograph(path)
+            sight = see(pixels, target, name, search_window_px=search_window_px)
+            second.append(see(pixels, target, name, search_window_px=search_window_px, shrink=0.5))
+            first.append(sight)
+        except Unusable as fault:
+            if path == images[0]:
+                raise
+            failures.append(fault)
+    return first, second, failures
+
+
+def _station(found: Calibration, name: str, full_scale: float | None) -> Station:
+    from vision.records.given import Station
+
+    placed = found.placed
+    return Station(
+        station=name,
+        homography=placed.homography,
+        lens=placed.lens,
+        camera=placed.camera,
+        outline_mm=found.outline.combined,
+        scale_relative=found.scale.combined,
+        full_scale=full_scale,
+    )
+
+
+def _said(found: Calibration, out: Path, report: Path) -> list[str]:
+    from vision.calibrate.remarks import choice, remarks
+
+    fitted = found.chosen.fitted
+    used = sum(not view.left_out for view in found.views)
+    lines = [
+        f"{used} view(s), {fitted.rms_px:.4f} px rms; {found.placed.mm_per_px:.6f} mm/px in the frame's middle",
+        *(
+            f"  {name} = {value:.6g}, standard uncertainty {sd:.2g}"
+            for name, value, sd in zip(found.chosen.model.names, found.values, found.doubt.shared, strict=True)
+        ),
+        f"scale uncertain by {100 * found.scale.combined:.2g} %, "
+        f"a place in the field by {found.outline.combined:.2g} mm (k = 1)",
+    ]
+    if found.placed.camera:
+        height = found.placed.camera.height_mm
+        lines.append(f"camera {height:.1f} mm above the tray, standard uncertainty {found.doubt.height_mm:.2g} mm")
+    lines.append(f"why this camera: {choice(found)}")
+    lines += [f"note: {sentence}" for sentence in remarks(found)]
+    lines.append(f"wrote {out} and {report}")
+    return lines

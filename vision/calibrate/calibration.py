@@ -1,0 +1,250 @@
+"""Several sights of a target to a station's geometry, with its evidence and uncertainties."""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from vision.calibrate.adjust import Adjusted
+from vision.calibrate.budget import Budget, Contribution, combine, rectangular
+from vision.calibrate.choosing import MIN_VIEWS, Candidate, LensChoice, fit_candidates, fit_sights
+from vision.calibrate.doubt import MapDoubt, doubt_of_map, draw_fields, draw_single, largest, resampled_doubt
+from vision.calibrate.models import Perspective, split
+from vision.calibrate.placing import Placed, field_hull, field_points, place, scale_and_form, tilt_deg
+from vision.calibrate.sighting import Sighting
+from vision.calibrate.target import Target
+from vision.errors import Unusable
+from vision.records.given import Array
+
+# A view this many times worse than the median view does not belong: 50 corners alone scatter by 7 %.
+OUTLYING = 3.0
+# With fewer views their residual fields are too few to be exchanged.
+_ENOUGH_VIEWS = 5
+_OF_FIT = "covariance and resampling, the largest"
+
+
+@dataclass(frozen=True, slots=True)
+class Settings:
+    """How to calibrate: which lens model, equal focal lengths or not, outlying views left out or only named."""
+
+    lens: LensChoice = "auto"
+    square_pixels: bool = False
+    leave_out: bool = False
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class ViewFit:
+    """One view: nodes and residuals (seen minus predicted), both (n, 2) px, and the rms of the residuals' lengths.
+
+    A view that was left out has the residuals of the last fit that it took part in.
+    """
+
+    name: str
+    points_px: Array
+    residuals_px: Array
+    rms_px: float
+    tilt_deg: float
+    outlying: bool
+    left_out: bool
+
+
+@dataclass(frozen=True, slots=True)
+class SecondOpinion:
+    """The same calibration with half the window: what changes over the field; `focal_relative` nan without a lens."""
+
+    half_windows_px: tuple[int, int]
+    scale_relative: float
+    form_mm: float
+    focal_relative: float
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Calibration:
+    """A station's geometry with its evidence.
+
+    `values` are the chosen model's shared parameters (named by `chosen.model.names`). `doubts` holds the standard
+    uncertainties found in two or three ways, by name, `doubt` the largest of each, which stands in the budgets `scale`
+    (relative) and `outline` (mm). `field_px` is the convex field (n, 2) in which nodes were seen.
+    """
+
+    target: Target
+    size_px: tuple[int, int]
+    placed: Placed
+    candidates: tuple[Candidate, ...]
+    values: Array
+    doubts: Mapping[str, MapDoubt]
+    doubt: MapDoubt
+    views: tuple[ViewFit, ...]
+    corner_sd_px: float | None
+    blur_px: float | None
+    second: SecondOpinion
+    scale: Budget
+    outline: Budget
+    field_px: Array
+
+    @property
+    def chosen(self) -> Candidate:
+        """The model that stands."""
+        return self.candidates[0]
+
+
+def calibrate(
+    first: Sequence[Sighting], second: Sequence[Sighting], target: Target, settings: Settings, rng: np.random.Generator
+) -> Calibration:
+    """Fit the camera; the tray's plane is where the target lies in the first view.
+
+    Parameters
+    ----------
+    first, second
+        The target's nodes in each picture, found with the full and with half the window, in the same order.
+    rng
+        Draws the resampled residuals.
+
+    Raises
+    ------
+    Unusable
+        Sizes differ, too few views for a lens, or views that leave it undetermined.
+    """
+    size = _one_size(first)
+    _refuse_too_few(len(first), settings.lens)
+    used = list(first[:1] if settings.lens == "none" else first)
+    views: dict[str, ViewFit] = {}
+    while True:
+        candidates = fit_candidates(used, target, settings.lens, settings.square_pixels)
+        now = _view_fits(used, candidates[0])
+        views.update(now)
+        out = {name for name, view in now.items() if view.outlying}
+        if not out or not settings.leave_out:
+            break
+        views.update({name: _without(views[name]) for name in out})
+        used = _remaining(used, out)
+    model, fitted = candidates[0].model, candidates[0].fitted
+    shared, each = split(model, fitted.parameters)
+    placed = place(model, shared, each[0], size)
+    at_px = field_points([sight.points_px for sight in used])
+    doubts = _doubts(candidates[0], target, len(used), size, at_px, rng)
+    doubt = largest(list(doubts.values()))
+    kept = {sight.name for sight in used}
+    opinion = _second_opinion(
+        candidates[0], placed, [(a, b) for a, b in zip(first, second, strict=False) if a.name in kept], target, at_px
+    )
+    return Calibration(
+        target=target,
+        size_px=size,
+        placed=placed,
+        candidates=candidates,
+        values=shared,
+        doubts=doubts,
+        doubt=doubt,
+        views=tuple(views.values()),
+        corner_sd_px=_rms([sight.sd_px for sight in used]),
+        blur_px=_rms([sight.blur_px for sight in used]),
+        second=opinion,
+        scale=_scale_budget(doubt, opinion, target, fitted),
+        outline=_outline_budget(doubt, opinion, fitted),
+        field_px=field_hull([sight.points_px for sight in used]),
+    )
+
+
+def _one_size(sights: Sequence[Sighting]) -> tuple[int, int]:
+    size = sights[0].size_px
+    for sight in sights[1:]:
+        if sight.size_px != size:
+            expected = f"pictures of one size expected, {size[0]} x {size[1]} px as {sights[0].name}"
+            raise Unusable(sight.name, "", expected, f"{sight.size_px[0]} x {sight.size_px[1]} px")
+    return size
+
+
+def _refuse_too_few(views: int, lens: LensChoice) -> None:
+    if lens in ("perspective", "telecentric") and views < MIN_VIEWS:
+        expected = f"{MIN_VIEWS} views or more for a lens, most of them tilted; one view gives scale and plane only"
+        raise Unusable(f"--lens {lens}", "", expected, str(views))
+    if lens == "auto" and 1 < views < MIN_VIEWS:
+        raise Unusable(
+            "IMAGE...", "", f"one view for scale and plane, or {MIN_VIEWS} and more for a lens too", str(views)
+        )
+
+
+def _view_fits(sights: Sequence[Sighting], candidate: Candidate) -> dict[str, ViewFit]:
+    _, each = split(candidate.model, candidate.fitted.parameters)
+    fields = candidate.fitted.residuals.reshape(len(sights), -1, 2)
+    rms = np.sqrt(np.mean(np.sum(fields**2, axis=2), axis=1))
+    bad = (rms > OUTLYING * np.median(rms)) & (len(sights) > MIN_VIEWS)
+    return {
+        s.name: ViewFit(s.name, s.points_px, field, float(r), tilt_deg(candidate.model, view), bool(b), False)
+        for s, field, r, view, b in zip(sights, fields, rms, each, bad, strict=True)
+    }
+
+
+def _without(view: ViewFit) -> ViewFit:
+    return ViewFit(view.name, view.points_px, view.residuals_px, view.rms_px, view.tilt_deg, True, True)
+
+
+def _remaining(used: list[Sighting], out: set[str]) -> list[Sighting]:
+    if used[0].name in out:
+        expected = (
+            "the first view gives the tray's plane and may not be outlying: take it anew, or put another view first"
+        )
+        raise Unusable(used[0].name, "", expected)
+    left = [sight for sight in used if sight.name not in out]
+    if len(left) < MIN_VIEWS:
+        raise Unusable("IMAGE...", "", f"{MIN_VIEWS} views that agree with each other", str(len(left)))
+    return left
+
+
+def _rms(values: Sequence[float | None]) -> float | None:
+    known = [value for value in values if value is not None]
+    return float(np.sqrt(np.mean(np.square(known)))) if known else None
+
+
+def _second_opinion(
+    candidate: Candidate, placed: Placed, pairs: list[tuple[Sighting, Sighting]], target: Target, at_px: Array
+) -> SecondOpinion:
+    model = candidate.model
+    again = fit_sights(model, [half for _, half in pairs], target, candidate.fitted.parameters)
+    shared, each = split(model, again.parameters)
+    other = place(model, shared, each[0], pairs[0][0].size_px)
+    here = placed.to_tray(at_px)
+    scale, form = scale_and_form(here, other.to_tray(at_px) - here)
+    windows = (pairs[0][0].half_window_px, pairs[0][1].half_window_px)
+    focal = again.parameters[0] / candidate.fitted.parameters[0] - 1.0 if isinstance(model, Perspective) else np.nan
+    return SecondOpinion(windows, scale, float(np.sqrt(np.mean(form**2))), float(focal))
+
+
+def _doubts(
+    candidate: Candidate, target: Target, views: int, size: tuple[int, int], at_px: Array, rng: np.random.Generator
+) -> dict[str, MapDoubt]:
+    fitted, points = candidate.fitted, target.points_mm
+    doubts = {
+        "covariance": doubt_of_map(candidate, size, at_px),
+        "resampled corners": resampled_doubt(candidate, points, size, at_px, draw_single(fitted, rng)),
+    }
+    if views >= _ENOUGH_VIEWS:
+        doubts["resampled views"] = resampled_doubt(candidate, points, size, at_px, draw_fields(fitted, views, rng))
+    return doubts
+
+
+def _scale_budget(doubt: MapDoubt, second: SecondOpinion, target: Target, fitted: Adjusted) -> Budget:
+    pitch = rectangular(target.pitch_tolerance_mm) / target.pitch_mm
+    tolerance = f"tolerance +-{target.pitch_tolerance_mm:g} mm, rectangular"
+    return combine(
+        (
+            Contribution("fit", doubt.scale_relative, freedom=fitted.freedom, source=_OF_FIT),
+            Contribution("target's pitch", pitch, source=tolerance),
+            Contribution("window", abs(second.scale_relative), source=_windows(second)),
+        )
+    )
+
+
+def _outline_budget(doubt: MapDoubt, second: SecondOpinion, fitted: Adjusted) -> Budget:
+    return combine(
+        (
+            Contribution("fit", doubt.form_mm, freedom=fitted.freedom, source=_OF_FIT),
+            Contribution("window", second.form_mm, source=_windows(second)),
+        )
+    )
+
+
+def _windows(second: SecondOpinion) -> str:
+    wide, narrow = second.half_windows_px
+    return f"half window {wide} px against {narrow} px"
