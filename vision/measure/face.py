@@ -5,10 +5,10 @@ from dataclasses import dataclass
 import cv2
 import numpy as np
 
-from vision.measure.face_evidence import Evidence, gather
+from vision.measure.face_evidence import Evidence, gather, reduce, unblown
 from vision.measure.face_region import FaceView, Mask, find_region
 from vision.measure.lines import line_field
-from vision.measure.pits import _PATCH_PX, Spot, fit_diameter, spots
+from vision.measure.pits import PATCH_PX, Spot, fit_diameter, sharper_than_optics, spots
 from vision.measure.scratches import Candidate, candidates
 from vision.records.given import Array
 from vision.records.measured import Pit, Scratch, Speck, TrayFinding
@@ -17,7 +17,7 @@ from vision.records.measured import Pit, Scratch, Speck, TrayFinding
 MOST_FINDINGS = 200
 _LEAST_SCRATCH_SNR = 6.0
 _LEAST_PIT_SNR = 6.0
-_SPECK_MM = 0.12
+_SPECK_MM = 0.125
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -41,13 +41,15 @@ def score_face(view: FaceView) -> FaceScore:
     if region is None:
         return NOTHING
     evidence = gather(region, view.pictures)
-    scored = cv2.resize(region.scored.astype(np.uint8), region.coarse.shape[::-1], interpolation=cv2.INTER_AREA) > 0
-    scored &= evidence.seen
-    field = line_field(evidence.coarse, scored)
-    found = candidates(evidence.coarse, field, scored, _LEAST_SCRATCH_SNR)
-    scratches = [_scratch(c, view, evidence) for c in found]
+    shape = region.coarse.shape
+    scored = (reduce(region.scored.astype(np.float32), shape) > 0.5) & evidence.seen
     fine_scored = region.scored & (cv2.resize(evidence.seen.astype(np.uint8), region.fine.shape[::-1], interpolation=cv2.INTER_NEAREST) > 0)
-    pits = [_spot(s, view, evidence) for s in spots(evidence.fine, fine_scored, _LEAST_PIT_SNR)]
+    blur = edge_blur_px(view)
+    pits = [_spot(s, view, evidence, blur) for s in spots(evidence.spots, evidence.lines, fine_scored, _LEAST_PIT_SNR)]
+    picture = reduce(evidence.lines * _without(pits, evidence), shape)
+    field = line_field(picture, scored)
+    found = candidates(picture, field, scored, _LEAST_SCRATCH_SNR)
+    scratches = [_scratch(c, view, evidence) for c in found]
     # spots on a scratch are part of it
     pits = [p for p in pits if not _on_scratch(p, scratches)]
     area = region.area_mm2 / 100
@@ -62,19 +64,50 @@ def _scratch(c: Candidate, view: FaceView, evidence: Evidence) -> Scratch:
     return Scratch(tuple(map(tuple, px.tolist())), tuple(map(tuple, mm.tolist())), length, 0.1, c.snr)
 
 
-def _spot(s: Spot, view: FaceView, evidence: Evidence) -> Pit | Speck:
+def edge_blur_px(view: FaceView) -> float:
+    """Sigma of the optics' blur, image px, from the backlit outline: quarter to three quarters of the mean edge."""
+    part = view.part
+    tangent = np.roll(part.outline, -1, axis=0) - np.roll(part.outline, 1, axis=0)
+    normal = np.column_stack((tangent[:, 1], -tangent[:, 0])) / np.hypot(*tangent.T)[:, None]
+    at = np.arange(-5, 5.05, 0.1)
+    places = np.concatenate([view.to_px(part.outline + normal * t * view.mm_per_px) for t in at])
+    values = []
+    for block in np.array_split(places, len(at)):
+        b = block.astype(np.float32)
+        values.append(np.median(cv2.remap(view.pictures.back.pixels, b[:, :1], b[:, 1:], cv2.INTER_LINEAR)))
+    edge = np.array(values, float)
+    edge = np.maximum.accumulate((edge - edge[0]) / max(edge[-1] - edge[0], 1e-9))
+    low, high = np.interp([0.25, 0.75], edge, at)
+    # bilinear reading widens by 1/6 px2 in the mean, the pixel itself by 1/12
+    return float(np.sqrt(max(((high - low) / 1.349) ** 2 - 1 / 6 - 1 / 12, 0.25)))
+
+
+def _without(pits: list[Pit | Speck], evidence: Evidence) -> np.ndarray:
+    """1 on the fine raster, falling to 0 over each spot."""
+    keep = np.ones(evidence.lines.shape, np.uint8)
+    raster = evidence.region.fine
+    for p in pits:
+        c = raster.from_px(np.array([p.center_px]))[0]
+        radius = p.diameter_mm / 2 / evidence.region.coarse_mm * evidence.region.coarse.step / raster.step + 2.5
+        cv2.circle(keep, (round(c[0]), round(c[1])), round(radius), 0, -1)
+    return keep.astype(np.float32)
+
+
+def _spot(s: Spot, view: FaceView, evidence: Evidence, blur_px: float) -> Pit | Speck:
     px = evidence.region.fine.to_px(np.array([[s.column, s.row]]))
     mm = view.to_mm(px)
-    patch = cv2.getRectSubPix(evidence.fine, (2 * _PATCH_PX + 1,) * 2, (s.column, s.row))
-    d, _ = fit_diameter(patch, 0.85)
+    blur = blur_px / evidence.region.fine.step
+    side = 2 * PATCH_PX + 1
+    patch = cv2.getRectSubPix(evidence.spots, (side, side), (round(s.column), round(s.row)))
+    d, _ = fit_diameter(patch, unblown(evidence, s.column, s.row, PATCH_PX), blur)
     d_mm = d * view.mm_per_px * evidence.region.fine.step
-    make = Pit if d_mm >= _SPECK_MM else Speck
+    make = Speck if d_mm < _SPECK_MM or sharper_than_optics(evidence.spots, s, blur) else Pit
     return make(tuple(px[0].tolist()), tuple(mm[0].tolist()), d_mm, s.snr)
 
 
 def _on_scratch(p: Pit | Speck, scratches: list[Scratch]) -> bool:
     for s in scratches:
         q = np.array(s.points_mm)
-        if np.hypot(*(q - p.center_mm).T).min() < 0.6:
+        if np.hypot(*(q - p.center_mm).T).min() < 0.5:
             return True
     return False

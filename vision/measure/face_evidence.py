@@ -19,7 +19,7 @@ _FULL = 255.0
 # At or above this share of full scale a pixel is blown.
 _BLOWN = 0.97
 # Below this level (of 255) a frame shows no texture, only the steps of its own quantisation.
-_SHADOW = 2.0
+_SHADOW = 4.0
 # Added before the logarithm: keeps the steps of the darkest levels from growing without bound.
 _PEDESTAL = 2.0
 # A blown spot smaller than this is a bright defect, not the light's own reflection (mm).
@@ -42,13 +42,15 @@ _FADE_LEVEL = 128.0
 class LightLook:
     """One front-lit frame over the region.
 
-    `contrast` (fine): natural logarithm of level over its slow change, 0 where not valid; `level` (coarse): the slow
+    `contrast` (fine): natural logarithm of level over its slow change, 0 where not valid; `blown` (fine): at the sensor's
+    end; `level` (coarse): the slow
     change itself, of 255; `weight` (coarse): signal over variance, signed, 0 where blown or lost in shadow;
     `noise` (coarse): local standard deviation of the contrast; `valid` (coarse): seen, neither blown nor dark.
     """
 
     picture: Picture
     contrast: Image
+    blown: Mask
     level: Image
     noise: Image
     weight: Image
@@ -57,12 +59,16 @@ class LightLook:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Evidence:
-    """`fine` and `coarse`: the combined picture, noise of about 1; `seen` (coarse): valid in one frame at least."""
+    """Both pictures have a noise of about 1 and a defect positive.
+
+    `lines` (fine): contrast limited, for lines; `spots` (fine): relative contrast, not limited, for spots and their size;
+    `seen` (coarse): valid in one frame at least.
+    """
 
     region: Region
     looks: tuple[LightLook, ...]
-    fine: Image
-    coarse: Image
+    lines: Image
+    spots: Image
     seen: Mask
 
 
@@ -74,32 +80,50 @@ def gather(region: Region, pictures: TrayPictures) -> Evidence:
     for look in looks:
         power += look.weight**2 * look.noise**2
     scale = 1.0 / np.sqrt(power)
-    fine = np.zeros(region.fine.shape, np.float32)
+    lines = np.zeros(region.fine.shape, np.float32)
+    spots = np.zeros(region.fine.shape, np.float32)
     for look in looks:
         limit = _spread(look.noise * _LIMIT, region)
-        limited = np.clip(look.contrast, -limit, limit)
-        fine += limited * _spread(look.weight * scale, region)
+        weight = _spread(look.weight * scale, region)
+        lines += np.clip(look.contrast, -limit, limit) * weight
+        spots += (cv2.exp(look.contrast) - 1) * weight
     seen = np.any([look.valid for look in looks], axis=0)
-    return Evidence(region, looks, fine, _reduce(fine, region.coarse.shape), seen)
+    return Evidence(region, looks, lines, spots, seen)
+
+
+def unblown(evidence: Evidence, column: float, row: float, half: int) -> Mask:
+    """Pixels about a place of the fine raster, (2 half + 1) square, at which no light that counts there is blown.
+
+    A bright spot that the sensor cuts off would look wider than it is.
+    """
+    c, r = round(column), round(row)
+    step = evidence.region.coarse.step // evidence.region.fine.step
+    at = min(r // step, evidence.region.coarse.shape[0] - 1), min(c // step, evidence.region.coarse.shape[1] - 1)
+    use = np.ones((2 * half + 1, 2 * half + 1), bool)
+    for look in evidence.looks:
+        if look.weight[at]:
+            use &= cv2.getRectSubPix(look.blown.view(np.uint8), use.shape, (c, r)) == 0
+    return use
 
 
 def _look(region: Region, picture: Picture) -> LightLook:
     raw = region.fine.cut(picture.pixels)
-    level = _reduce(raw.astype(np.float32) * np.float32(_FULL / picture.full_scale), region.fine.shape)
+    level = reduce(raw.astype(np.float32) * np.float32(_FULL / picture.full_scale), region.fine.shape)
     pitch = region.coarse_mm
-    peak = cv2.dilate(level, np.ones((3, 3), np.uint8))
-    blown = _reduce((peak >= _BLOWN * _FULL).astype(np.float32), region.coarse.shape) > 0
-    glare = cv2.morphologyEx(blown.astype(np.uint8), cv2.MORPH_OPEN, _disc(_GLARE_MM / 2 / pitch))
+    blown = level >= _BLOWN * _FULL
+    beside = cv2.dilate(blown.astype(np.uint8), np.ones((3, 3), np.uint8))
+    wide = reduce(beside.astype(np.float32), region.coarse.shape) > 0
+    glare = cv2.morphologyEx(wide.astype(np.uint8), cv2.MORPH_OPEN, _disc(_GLARE_MM / 2 / pitch))
     glare = cv2.dilate(glare, _disc(_SKIRT_MM / pitch))
-    metal = _reduce(region.metal.astype(np.float32), region.coarse.shape) > 0.99
+    metal = reduce(region.metal.astype(np.float32), region.coarse.shape) > 0.99
     valid = metal & (glare == 0)
     okay = valid.astype(np.float32)
     log = cv2.log(level + np.float32(_PEDESTAL))
-    slow, slow_coarse = _slow_change(_reduce(log, region.coarse.shape), okay, region)
+    slow, slow_coarse = _slow_change(reduce(log, region.coarse.shape), okay, region)
     contrast = log - slow
     valid_fine = _spread(okay, region, cv2.INTER_NEAREST)
     contrast *= valid_fine
-    coarse = _reduce(contrast, region.coarse.shape)
+    coarse = reduce(contrast, region.coarse.shape)
     ground = np.maximum(cv2.exp(slow_coarse) - np.float32(_PEDESTAL), 0)
     noise = _local_noise(coarse, okay, round(_NOISE_MM / pitch))
     # half a count: the quantisation's steps run along contours of level and do not average out
@@ -108,7 +132,7 @@ def _look(region: Region, picture: Picture) -> LightLook:
     taper = np.clip(depth / _TAPER_MM, 0, 1) * np.clip(ground / _SHADOW - 0.5, 0, 1)
     gain = np.float32(_DOME_GAIN) if picture.light == "dome" else np.exp(-ground / np.float32(_FADE_LEVEL))
     weight = (gain * taper / noise**2).astype(np.float32)
-    return LightLook(picture, contrast, ground, noise, weight, valid & (ground >= _SHADOW / 2))
+    return LightLook(picture, contrast, blown, ground, noise, weight, valid & (ground >= _SHADOW / 2))
 
 
 
@@ -117,7 +141,7 @@ def _disc(radius: float) -> np.ndarray:
     return cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (size, size))
 
 
-def _reduce(image: Image, shape: tuple[int, int]) -> Image:
+def reduce(image: Image, shape: tuple[int, int]) -> Image:
     """Area mean on a coarser raster."""
     return image if image.shape == shape else cv2.resize(image, (shape[1], shape[0]), interpolation=cv2.INTER_AREA)
 
@@ -145,8 +169,8 @@ def _box(image: Image, size: int) -> Image:
 def _slow_change(log: Image, okay: Image, region: Region) -> tuple[Image, Image]:
     """The slow part of a coarse image over its valid pixels, at the fine pitch and at the coarse one."""
     broad = region.broad.shape
-    share = _reduce(okay, broad)
-    mean = _reduce(log * okay, broad) / np.maximum(share, 1e-3)
+    share = reduce(okay, broad)
+    mean = reduce(log * okay, broad) / np.maximum(share, 1e-3)
     window = max(3, round(_SLOW_MM / 0.2) | 1)
     first = _local_plane(mean, share, window)
     # twice: what the first pass leaves of curvature is fitted again (Tukey's twicing)

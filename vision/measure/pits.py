@@ -9,8 +9,10 @@ from functools import lru_cache
 import cv2
 import numpy as np
 from numpy.typing import NDArray
+from scipy.spatial import cKDTree
 
 from vision.measure.face_region import Image, Mask
+from vision.measure.face_whiten import finish_power, padded, restore, transform
 
 # Scales of the blob filter, px of the fine raster.
 _SCALES_PX = (1.0, 1.5, 2.2, 3.3, 4.8)
@@ -20,9 +22,23 @@ _EVEN_PX = 61
 _CAP = 3.0
 _MEAN_ABS = 0.7979
 _MOST = 300
-# Diameters tried, px of the fine raster, and half the side of the patch that they are tried on.
-_DIAMETERS_PX = np.geomspace(0.8, 22.0, 24)
-_PATCH_PX = 16
+# Neighbourhood and rank at which the finish's own spots are read, the least that is looked at, and what stands at that
+# rank in Gaussian noise.
+_CROWD_PX = 80
+_CROWD_RANK = 5
+_CROWD_LEVEL = 3.0
+_CROWD_NORMAL = 4.0
+# A stronger pixel adds no more to what finds spots, or its echo in the filters would hide faint ones elsewhere.
+_LIMIT = 30.0
+# A spot's response falls below this share of its own on a ring about it; a line's does not.
+_LONELY = 0.5
+PATCH_PX = 14
+# Half the side of a patch, the diameters tried on it, and up to which its answer is taken; px of the fine raster.
+_PATCHES = (
+    (6, tuple(np.geomspace(0.8, 8.0, 16).tolist()), 6.5),
+    (PATCH_PX, tuple(np.geomspace(4.0, 22.0, 14).tolist()), 22.0),
+)
+_OFFSETS_PX = (-0.6, -0.3, 0.0, 0.3, 0.6)
 
 
 @dataclass(frozen=True, slots=True)
@@ -35,21 +51,55 @@ class Spot:
     scale: int
 
 
-def spots(picture: Image, scored: Mask, least_snr: float) -> list[Spot]:
-    """Bright spots of a picture of even noise, strongest first."""
+def spots(picture: Image, finish: Image, scored: Mask, least_snr: float) -> list[Spot]:
+    """Bright spots of a picture, strongest first; `finish` is the same picture with its contrast limited."""
+    power = finish_power(transform(finish), padded(picture.shape))
+    white = restore(transform(np.clip(picture, -_LIMIT, _LIMIT)) / power, picture.shape)
     best = np.full(picture.shape, -np.inf, np.float32)
     which = np.zeros(picture.shape, np.uint8)
     for index, sigma in enumerate(_SCALES_PX):
-        response = cv2.GaussianBlur(picture, (0, 0), sigma) - cv2.GaussianBlur(picture, (0, 0), sigma * _RATIO)
-        response = _even(response, scored)
+        response = _even(cv2.GaussianBlur(white, (0, 0), sigma), scored)
         better = response > best
         np.copyto(best, response, where=better)
         which[better] = index
     peak = cv2.dilate(best, np.ones((_PEAK_PX, _PEAK_PX), np.uint8))
-    places = np.argwhere((best >= peak) & (best >= least_snr) & scored)
+    places = np.argwhere((best >= peak) & (best >= _CROWD_LEVEL) & scored)
     values = best[places[:, 0], places[:, 1]]
-    order = np.argsort(-values, kind="stable")[:_MOST]
-    return [Spot(float(c), float(r), float(best[r, c]), int(which[r, c])) for r, c in places[order]]
+    snr = values / crowding(places, values)
+    strong = np.flatnonzero(snr >= least_snr)
+    found = []
+    for i in strong[np.argsort(-snr[strong], kind="stable")][:_MOST]:
+        row, column = places[i]
+        sigma = _SCALES_PX[which[row, column]]
+        if _ring_peak(best, column, row, 2.5 * sigma + 1.5) <= _LONELY * values[i]:
+            found.append(Spot(float(column), float(row), float(snr[i]), int(which[row, column])))
+    return found
+
+
+def crowding(places: NDArray[np.intp], values: NDArray[np.float32]) -> NDArray[np.float64]:
+    """By how much the spots about each place exceed those of Gaussian noise, 1 at least.
+
+    The finish's tails differ from place to place (fingerprints, orange peel, glitter): what makes a pit is that it stands out
+    from the spots around it. Read at the `_CROWD_RANK`-th strongest neighbour, so that a few pits near each other don't hide.
+    """
+    if not len(places):
+        return np.ones(0)
+    tree = cKDTree(places)
+    out = np.ones(len(places))
+    for i, near in enumerate(tree.query_ball_point(places, _CROWD_PX)):
+        others = values[near]
+        if len(others) > _CROWD_RANK:
+            # the place itself is among them: one rank more
+            out[i] = max(1.0, np.partition(others, -_CROWD_RANK - 1)[-_CROWD_RANK - 1] / _CROWD_NORMAL)
+    return out
+
+
+def _ring_peak(best: Image, column: int, row: int, radius: float) -> float:
+    """The largest response on a ring about a place: near the place's own where it is part of a line."""
+    angle = np.linspace(0, 2 * np.pi, 33)[:-1]
+    x = (column + radius * np.cos(angle)).astype(np.float32)[None]
+    y = (row + radius * np.sin(angle)).astype(np.float32)[None]
+    return float(cv2.remap(best, x, y, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE).max())
 
 
 def _even(response: Image, scored: Mask) -> Image:
@@ -65,44 +115,113 @@ def _even(response: Image, scored: Mask) -> Image:
 
 
 @lru_cache(maxsize=8)
-def disc_templates(blur_px: float) -> NDArray[np.float64]:
-    """Blurred discs of `_DIAMETERS_PX`, centred: (diameters, side, side)."""
-    over = 8
-    side = 2 * _PATCH_PX + 1
-    axis = (np.arange(side * over) + 0.5) / over - 0.5 - _PATCH_PX
-    radius = np.hypot(axis[:, None], axis[None])
+def _discs(blur_px: float, half: int, diameters: tuple[float, ...]) -> NDArray[np.float64]:
+    """Blurred discs: (diameters, shifts, side * side)."""
+    over, side = 8, 2 * half + 1
+    axis = (np.arange(side * over) + 0.5) / over - 0.5 - half
     out = []
-    for diameter in _DIAMETERS_PX:
-        # a soft edge of one sub-pixel keeps the area of small discs right
-        disc = np.clip((diameter / 2 - radius) * over + 0.5, 0, 1)
-        disc = disc.reshape(side, over, side, over).mean(axis=(1, 3))
-        out.append(cv2.GaussianBlur(disc, (0, 0), blur_px))
+    for diameter in diameters:
+        discs = []
+        for dx in _OFFSETS_PX:
+            for dy in _OFFSETS_PX:
+                radius = np.hypot(axis[:, None] - dy, axis[None] - dx)
+                # a soft edge of one sub-pixel keeps the area of small discs right
+                disc = np.clip((diameter / 2 - radius) * over + 0.5, 0, 1)
+                disc = disc.reshape(side, over, side, over).mean(axis=(1, 3))
+                discs.append(cv2.GaussianBlur(disc, (0, 0), blur_px).ravel())
+        out.append(discs)
     return np.array(out)
 
 
-def fit_diameter(patch: Image, blur_px: float) -> tuple[float, float]:
-    """Diameter (px) of the blurred disc that explains most of a centred patch, and its height."""
-    templates = disc_templates(blur_px)
-    side = 2 * _PATCH_PX + 1
-    axis = np.arange(side) - _PATCH_PX
-    radius = np.hypot(axis[:, None], axis[None])
-    best, gain, heights = 0, -np.inf, np.zeros(len(templates))
-    gains = np.zeros(len(templates))
-    for index, template in enumerate(templates):
-        reach = max(4.0, 0.8 * _DIAMETERS_PX[-1])
-        use = radius <= reach
-        t = template[use] - template[use].mean()
-        v = patch[use] - patch[use].mean()
-        product = float(t @ v)
-        gains[index] = np.sign(product) * product**2 / float(t @ t)
-        heights[index] = product / float(t @ t)
-        if gains[index] > gain:
-            best, gain = index, gains[index]
-    place = float(best)
-    if 0 < best < len(templates) - 1:
-        a, b, c = gains[best - 1 : best + 2]
-        curve = a - 2 * b + c
-        if curve < 0:
-            place += 0.5 * (a - c) / curve
-    diameter = float(np.exp(np.interp(place, np.arange(len(templates)), np.log(_DIAMETERS_PX))))
-    return diameter, float(heights[best])
+@lru_cache(maxsize=8)
+def _whole_discs(blur_px: float, half: int, diameters: tuple[float, ...]) -> NDArray[np.float64]:
+    """The same less their plane, of unit norm."""
+    return _less_plane(_discs(blur_px, half, diameters), np.ones((2 * half + 1, 2 * half + 1), bool), unit=True)
+
+
+def _less_plane(rows: NDArray[np.float64], use: Mask, unit: bool) -> NDArray[np.float64]:
+    """Rows of pixel values (..., pixels in use) less their least-squares plane, of unit norm if asked for."""
+    y, x = np.nonzero(use)
+    base, _ = np.linalg.qr(np.column_stack((np.ones(len(x)), x, y)).astype(float))
+    rows = rows - (rows @ base) @ base.T
+    if unit:
+        rows = rows / np.maximum(np.sqrt((rows**2).sum(axis=-1, keepdims=True)), 1e-12)
+    return np.asarray(rows)
+
+
+def fit_diameter(picture: Image, use: Mask, blur_px: float) -> tuple[float, float]:
+    """Diameter (px) of the blurred disc that explains most of a patch centred within a pixel, and that amount.
+
+    The patch is a square of 2 `PATCH_PX` + 1; pixels not in `use` have no say. Small discs are tried on a small patch, so
+    that the finish beside them has none either.
+    """
+    diameter, gain = 0.0, 0.0
+    blur = round(blur_px, 2)
+    for half, diameters, enough in _PATCHES:
+        inner = slice(PATCH_PX - half, PATCH_PX + half + 1)
+        mask = use[inner, inner]
+        if mask.all():
+            discs = _whole_discs(blur, half, diameters)
+        else:
+            discs = _less_plane(_discs(blur, half, diameters)[..., mask.ravel()], mask, unit=True)
+        flat = _less_plane(picture[inner, inner][mask].astype(np.float64), mask, unit=False)
+        gains = (discs @ flat).max(axis=1)
+        best = int(np.argmax(gains))
+        place, gain = float(best), float(gains[best])
+        if 0 < best < len(gains) - 1:
+            a, b, c = np.maximum(gains[best - 1 : best + 2], 0) ** 2
+            if a - 2 * b + c < 0:
+                place += 0.5 * float((a - c) / (a - 2 * b + c))
+        diameter = float(np.exp(np.interp(place, np.arange(len(gains)), np.log(diameters))))
+        if diameter <= enough:
+            break
+    return diameter, gain
+
+
+# Side of the patch on which a spot's sharpness is judged, the discs and sub-pixel places tried, and the blocks of
+# pixels that no optics could draw.
+_SHARP_SIDE = 9
+_SHARP_DIAMETERS_PX = (0.8, 1.6, 2.4, 3.2, 4.2, 5.5, 7.0)
+_SHIFTS_PX = (-0.8, -0.4, 0.0, 0.4, 0.8)
+_BLOCKS_PX = (1.0, 2.0, 3.0)
+_BLOCK_SHIFTS_PX = (-1.0, -0.75, -0.5, -0.25, 0.0, 0.25, 0.5, 0.75, 1.0)
+
+
+@lru_cache(maxsize=8)
+def _sharp_templates(blur_px: float) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    """Unit templates without plane, (n, side * side): what the optics can draw, and what they can't."""
+    over, half = 8, _SHARP_SIDE // 2
+    axis = (np.arange(_SHARP_SIDE * over) + 0.5) / over - 0.5 - half
+    drawn = []
+    for diameter in _SHARP_DIAMETERS_PX:
+        for dx in _SHIFTS_PX:
+            for dy in _SHIFTS_PX:
+                radius = np.hypot(axis[:, None] - dy, axis[None] - dx)
+                disc = np.clip((diameter / 2 - radius) * over + 0.5, 0, 1)
+                disc = cv2.GaussianBlur(disc, (0, 0), blur_px * over, borderType=cv2.BORDER_CONSTANT)
+                drawn.append(disc.reshape(_SHARP_SIDE, over, _SHARP_SIDE, over).mean(axis=(1, 3)))
+    blocks = []
+    edges = np.arange(_SHARP_SIDE) - half
+    for size in _BLOCKS_PX:
+        for x in _BLOCK_SHIFTS_PX:
+            for y in _BLOCK_SHIFTS_PX:
+                # share of each pixel that the block covers, along either axis
+                across, down = (
+                    np.clip(np.minimum(edges + 0.5, c + size / 2) - np.maximum(edges - 0.5, c - size / 2), 0, 1)
+                    for c in (x, y)
+                )
+                blocks.append(np.outer(down, across))
+    use = np.ones((_SHARP_SIDE, _SHARP_SIDE), bool)
+    return tuple(_less_plane(np.array(t).reshape(len(t), -1), use, unit=True) for t in (drawn, blocks))
+
+
+def sharper_than_optics(picture: Image, spot: Spot, blur_px: float) -> bool:
+    """Whether a spot is rather a block of pixels (a fault of the sensor, a glint) than anything the lens could draw."""
+    half = _SHARP_SIDE // 2
+    r, c = round(spot.row), round(spot.column)
+    patch = picture[r - half : r + half + 1, c - half : c + half + 1].astype(np.float64)
+    if patch.shape != (_SHARP_SIDE, _SHARP_SIDE):
+        return False
+    drawn, blocks = _sharp_templates(blur_px)
+    row = _less_plane(patch.ravel(), np.ones(patch.shape, bool), unit=False)
+    return bool((blocks @ row).max() > (drawn @ row).max())
