@@ -28,7 +28,7 @@ _GLARE_MM = 0.5
 _SKIRT_MM = 0.2
 _TAPER_MM = 0.4
 # Window of the slow change of brightness, and of the finish's local noise (mm).
-_SLOW_MM = 1.0
+_SLOW_MM = 1.6
 _NOISE_MM = 3.0
 # Contrast beyond this many local standard deviations adds no more: dust and glints can't pass for a line.
 _LIMIT = 4.0

@@ -4,14 +4,14 @@ Each curve is smoothed, read across with the profile of a line, and cut where th
 noise of the finish in its direction (a matched filter for a line of unknown length).
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import cv2
 import numpy as np
 from numpy.typing import NDArray
 
 from vision.measure.face_region import Image, Mask
-from vision.measure.lines import ORIENTATIONS, LineField, seeds, trace
+from vision.measure.lines import ORIENTATIONS, LineField, closed_marks, seeds, trace
 
 Curve = NDArray[np.float64]
 
@@ -29,6 +29,12 @@ _PROFILE_PX = 0.8
 _SHORTEST_PX = 8
 # What one px may add: this often the stretch's median, or this often the floor.
 _SPIKE = 2.5
+# So much of a curve on the rim of a closed mark, and it is part of it.
+_ON_RING = 0.4
+# Neighbourhood (px) and rank at which the lines about one are read, and what stands at that rank in Gaussian noise.
+_CROWD_PX = 50.0
+_CROWD_RANK = 3
+_CROWD_NORMAL = 4.8
 _SPIKE_FLOOR = 0.4
 # Length over which a scratch is taken as smooth (px).
 _SMOOTH_PX = 10.0
@@ -52,7 +58,31 @@ def candidates(picture: Image, field: LineField, scored: Mask, least_snr: float)
         if candidate is not None and candidate.snr >= least_snr:
             found.append(candidate)
     found.sort(key=lambda c: -c.snr)
-    return _apart(found, field.best.shape)
+    rings = closed_marks(field, scored)
+    found = [c for c in _apart(found, field.best.shape) if _share(c.curve, rings) < _ON_RING]
+    factors = _crowding(found)
+    found = [replace(c, snr=c.snr / f) for c, f in zip(found, factors, strict=True)]
+    return sorted((c for c in found if c.snr >= least_snr), key=lambda c: -c.snr)
+
+
+def _share(curve: Curve, mask: Mask) -> float:
+    """Share of a curve's points inside a mask."""
+    at = np.rint(curve).astype(int)
+    rows, columns = mask.shape
+    return float(mask[np.clip(at[:, 1], 0, rows - 1), np.clip(at[:, 0], 0, columns - 1)].mean())
+
+
+def _crowding(found: list[Candidate]) -> NDArray[np.float64]:
+    """By how much the lines about each exceed those of Gaussian noise, 1 at least (as for spots, see pits)."""
+    middles = np.array([c.curve[len(c.curve) // 2] for c in found]).reshape(-1, 2)
+    snr = np.array([c.snr for c in found])
+    factors = np.ones(len(found))
+    for i, middle in enumerate(middles):
+        near = np.hypot(*(middles - middle).T) <= _CROWD_PX
+        near[i] = False
+        if near.sum() >= _CROWD_RANK:
+            factors[i] = max(1.0, float(np.sort(snr[near])[-_CROWD_RANK]) / _CROWD_NORMAL)
+    return factors
 
 
 def resample(curve: Curve, step: float) -> Curve:
