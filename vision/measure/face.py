@@ -7,7 +7,7 @@ import numpy as np
 
 from vision.measure.face_evidence import Evidence, gather, reduce, unblown
 from vision.measure.face_region import FaceView, Mask, find_region
-from vision.measure.face_whiten import finish_power, padded, restore, transform
+from vision.measure.face_whiten import divided
 from vision.measure.lines import line_field
 from vision.measure.pits import PATCH_PX, Spot, fit_diameter, sharper_than_optics, spots
 from vision.measure.scratches import Candidate, candidates
@@ -48,8 +48,7 @@ def score_face(view: FaceView) -> FaceScore:
     blur = edge_blur_px(view)
     pits = [_spot(s, view, evidence, blur) for s in spots(evidence.spots, evidence.lines, fine_scored, _LEAST_PIT_SNR)]
     picture = reduce(evidence.lines * _without(pits, evidence), shape)
-    spectrum = transform(picture)
-    picture = restore(spectrum / finish_power(spectrum, padded(shape))**.75, shape)
+    picture = divided(picture, picture)
     field = line_field(picture, scored)
     found = candidates(picture, field, scored, _LEAST_SCRATCH_SNR)
     scratches = [_scratch(c, view, evidence) for c in found]

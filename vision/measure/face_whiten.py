@@ -78,3 +78,14 @@ def _lend(values: NDArray[np.float64], axis: int, wrap: bool) -> NDArray[np.floa
     if not wrap:
         ahead[-1], back[0] = values[-1], values[0]
     return 0.5 * values + 0.25 * (ahead + back)
+
+
+# What exceeds so many standard deviations is no part of the finish and has no say in its spectrum.
+_PART_OF_FINISH = 2.5
+
+
+def divided(picture: Image, finish: Image, power: float = 1.0) -> Image:
+    """A picture divided by the power spectrum of the finish, raised to `power`."""
+    quiet = np.clip(finish, -_PART_OF_FINISH, _PART_OF_FINISH)
+    spectrum = finish_power(transform(quiet), padded(picture.shape))
+    return restore(transform(picture) / spectrum**power, picture.shape)

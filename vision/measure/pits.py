@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 from scipy.spatial import cKDTree
 
 from vision.measure.face_region import Image, Mask
-from vision.measure.face_whiten import finish_power, padded, restore, transform
+from vision.measure.face_whiten import divided
 
 # Scales of the blob filter, px of the fine raster.
 _SCALES_PX = (1.0, 1.5, 2.2, 3.3, 4.8)
@@ -32,6 +32,9 @@ _CROWD_NORMAL = 4.0
 _LIMIT = 30.0
 # A spot's response falls below this share of its own on a ring about it; a line's does not.
 _LONELY = 0.5
+# From this height (in the finish's standard deviations, smoothed) a spot's surroundings are read in the plain picture too: the
+# finish's spectrum takes a line away between its ends.
+_STRONG = 3.0
 PATCH_PX = 14
 # Half the side of a patch, the diameters tried on it, and up to which its answer is taken; px of the fine raster.
 _PATCHES = (
@@ -53,8 +56,7 @@ class Spot:
 
 def spots(picture: Image, finish: Image, scored: Mask, least_snr: float) -> list[Spot]:
     """Bright spots of a picture, strongest first; `finish` is the same picture with its contrast limited."""
-    power = finish_power(transform(finish), padded(picture.shape))
-    white = restore(transform(np.clip(picture, -_LIMIT, _LIMIT)) / power, picture.shape)
+    white = divided(np.clip(picture, -_LIMIT, _LIMIT), finish)
     best = np.full(picture.shape, -np.inf, np.float32)
     which = np.zeros(picture.shape, np.uint8)
     for index, sigma in enumerate(_SCALES_PX):
@@ -71,7 +73,8 @@ def spots(picture: Image, finish: Image, scored: Mask, least_snr: float) -> list
     for i in strong[np.argsort(-snr[strong], kind="stable")][:_MOST]:
         row, column = places[i]
         sigma = _SCALES_PX[which[row, column]]
-        if _ring_peak(best, column, row, 2.5 * sigma + 1.5) <= _LONELY * values[i]:
+        radius = 2.5 * sigma + 1.5
+        if _ring_peak(best, column, row, radius) <= _LONELY * values[i] and not _on_line(picture, column, row, sigma):
             found.append(Spot(float(column), float(row), float(snr[i]), int(which[row, column])))
     return found
 
@@ -92,6 +95,15 @@ def crowding(places: NDArray[np.intp], values: NDArray[np.float32]) -> NDArray[n
             # the place itself is among them: one rank more
             out[i] = max(1.0, np.partition(others, -_CROWD_RANK - 1)[-_CROWD_RANK - 1] / _CROWD_NORMAL)
     return out
+
+
+def _on_line(picture: Image, column: int, row: int, sigma: float) -> bool:
+    """Whether a strong spot is a stretch or an end of a line: the picture beside it, smoothed, is nearly as bright."""
+    half = int(np.ceil(6 * sigma)) + 2
+    patch = cv2.getRectSubPix(picture, (2 * half + 1, 2 * half + 1), (float(column), float(row)))
+    soft = cv2.GaussianBlur(patch, (0, 0), sigma)
+    center = float(soft[half, half])
+    return center >= _STRONG and _ring_peak(soft, half, half, 3.0 * sigma + 1.5) > _LONELY * center
 
 
 def _ring_peak(best: Image, column: int, row: int, radius: float) -> float:
