@@ -1,0 +1,257 @@
+"""Filing what was judged: the same result twice changes nothing, another one for the same piece is a new judgement."""
+
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any, Literal
+
+from sqlalchemy import Connection, Table, func, insert, select
+
+from app.store import bench, schema
+from app.store.connection import Store, now
+from app.store.definitions import digest, findings_content, pack, pack_profile, part_content, station_content
+from app.store.revisions import file_limits
+from app.store.rows import add, add_missing, ensure, find
+from vision.records.given import FrameFile, Limits, Part, Station
+from vision.records.judged import JudgedPiece, TrayResult
+from vision.records.measured import DeviationProfile, Value
+
+PictureKind = Literal["frame", "tray", "piece"]
+
+
+@dataclass(frozen=True, slots=True)
+class PictureFile:
+    """A picture of a tray or of one of its pieces, kept by path."""
+
+    path: str
+    kind: PictureKind
+    light: str | None = None
+    azimuth_deg: float | None = None
+    piece: int | None = None
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class ToFile:
+    """A tray's result with what it was judged from, as far as it is known.
+
+    `process` is the shot's own (`shot.json`); `profiles` are by piece.
+    """
+
+    result: TrayResult
+    process: Mapping[str, str | float]
+    pictures: tuple[PictureFile, ...] = ()
+    part: Part | None = None
+    station: Station | None = None
+    limits: Limits | None = None
+    profiles: Mapping[int, DeviationProfile] | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Filed:
+    """What filing one tray did: how many judgements are new, and how many were there before."""
+
+    tray: str
+    new: int
+    known: int
+
+
+def frame_pictures(frames: Iterable[FrameFile], root: Path | None) -> tuple[PictureFile, ...]:
+    """The frames of a shot as pictures to file, their paths relative to the works folder where they lie in it."""
+    return tuple(PictureFile(kept_path(frame.path, root), "frame", frame.light, frame.azimuth_deg) for frame in frames)
+
+
+def kept_path(path: Path, root: Path | None) -> str:
+    """A path as the store keeps it: relative to the works folder inside it, else absolute; always with `/`."""
+    absolute = path.resolve()
+    if root is not None and absolute.is_relative_to(root.resolve()):
+        return absolute.relative_to(root.resolve()).as_posix()
+    return absolute.as_posix()
+
+
+def file_result(store: Store, tray: ToFile) -> Filed:
+    """File one tray in one transaction.
+
+    Raises
+    ------
+    Unusable
+        The store can't be written, or its released limits of that revision differ from those given.
+    """
+    with store.write() as connection:
+        return _file(connection, tray)
+
+
+def _file(connection: Connection, tray: ToFile) -> Filed:
+    result = tray.result
+    moment = now()
+    if tray.limits is not None:
+        file_limits(connection, tray.limits)
+    part_id = station_id = None
+    if tray.part is not None:
+        part_id = _file_definition(connection, schema.part, {"part": tray.part.part}, part_content(tray.part))
+    if tray.station is not None:
+        content = station_content(tray.station)
+        station_id = _file_definition(connection, schema.station, {"station": tray.station.station}, content)
+    tray_id = ensure(connection, schema.tray, {"tray": result.tray})
+    shot_id = _file_shot(connection, tray, tray_id)
+    _file_pictures(connection, shot_id, tray.pictures, moment)
+    contents = {judged.piece: _piece_content(judged) for judged in result.pieces}
+    findings = [[found.kind, found.center_px, found.detail] for found in result.tray_findings]
+    head = {
+        "limits_revision": result.limits_revision,
+        "software": result.software,
+        "part_id": part_id,
+        "station_id": station_id,
+    }
+    key = {"shot_id": shot_id, "digest": digest([head, findings, list(contents.values())])}
+    if find(connection, schema.filing, key) is not None:
+        _file_profiles(connection, tray_id, tray.profiles)
+        return Filed(result.tray, 0, len(contents))
+    filing_id = add(connection, schema.filing, {**key, **head, "filed_at": moment})
+    for place, found in enumerate(result.tray_findings):
+        x_px, y_px = found.center_px or (None, None)
+        values = {"filing_id": filing_id, "place": place, "kind": found.kind, "x_px": x_px, "y_px": y_px}
+        connection.execute(insert(schema.tray_finding).values(**values, detail=found.detail))
+    shot_digest = connection.execute(select(schema.shot.c.digest).where(schema.shot.c.id == shot_id)).scalar_one()
+    fresh: list[int] = []
+    for judged in result.pieces:
+        piece_id = ensure(connection, schema.piece, {"tray_id": tray_id, "piece": judged.piece})
+        name = digest([shot_digest, result.limits_revision, contents[judged.piece]])
+        if find(connection, schema.judgement, {"piece_id": piece_id, "digest": name}) is None:
+            _file_judgement(connection, {"piece_id": piece_id, "filing_id": filing_id, "digest": name}, judged)
+            fresh.append(piece_id)
+    _file_profiles(connection, tray_id, tray.profiles)
+    bench.lay_out(connection, fresh)
+    return Filed(result.tray, len(fresh), len(contents) - len(fresh))
+
+
+def _file_definition(connection: Connection, table: Table, name: dict[str, str], content: dict[str, Any]) -> int:
+    key = {**name, "digest": digest(content)}
+    return ensure(connection, table, key, {"body": pack(content), "filed_at": now()})
+
+
+def _file_shot(connection: Connection, tray: ToFile, tray_id: int) -> int:
+    result = tray.result
+    lot_id = None
+    if result.lot is not None:
+        lot_id = ensure(connection, schema.lot, {"lot": result.lot}, {"filed_at": now()})
+    key = {"tray_id": tray_id, "digest": digest([result.part, result.station, result.lot, result.taken_at])}
+    more = {
+        "part": result.part,
+        "station": result.station,
+        "lot_id": lot_id,
+        "taken_at": result.taken_at,
+        "filed_at": now(),
+    }
+    shot_id = ensure(connection, schema.shot, key, more)
+    for name, value in tray.process.items():
+        add_missing(connection, schema.process_value, {"shot_id": shot_id, "name": name, **split_value(value)})
+    return shot_id
+
+
+def split_value(value: str | float) -> dict[str, str | float | None]:
+    """A process value as the two columns that hold it: a number or words."""
+    number = None if isinstance(value, str) else float(value)
+    return {"number": number, "words": value if isinstance(value, str) else None}
+
+
+def _file_pictures(connection: Connection, shot_id: int, pictures: tuple[PictureFile, ...], moment: str) -> None:
+    for picture in pictures:
+        values = {
+            "shot_id": shot_id,
+            "path": picture.path,
+            "kind": picture.kind,
+            "light": picture.light,
+            "azimuth_deg": picture.azimuth_deg,
+            "piece": picture.piece,
+            "filed_at": moment,
+        }
+        add_missing(connection, schema.picture, values)
+
+
+def measure_rows(judged: JudgedPiece) -> list[tuple[str, str, float | None, float | None]]:
+    """A piece's measures as (measure, zone, value, uncertainty), zone empty where it is not taken per zone."""
+    rows: list[tuple[str, str, float | None, float | None]] = []
+    for name, value in judged.measures.items():
+        uncertainty = judged.uncertainties.get(name)
+        if isinstance(value, Mapping):
+            rows.extend((name, zone, one, _of_zone(uncertainty, zone)) for zone, one in value.items())
+        else:
+            rows.append((name, "", value, None if isinstance(uncertainty, Mapping) else uncertainty))
+    return rows
+
+
+def _of_zone(value: Value, zone: str) -> float | None:
+    return value.get(zone) if isinstance(value, Mapping) else value
+
+
+def _piece_content(judged: JudgedPiece) -> list[Any]:
+    pose = judged.pose
+    return [
+        judged.piece,
+        judged.verdict,
+        judged.fault,
+        None if pose is None else [*pose.center_px, pose.angle_deg, pose.fit_rms_mm],
+        measure_rows(judged),
+        [
+            [r.measure, r.zone, r.value, r.uncertainty, r.min, r.max, r.severity, r.outcome]  # one reason a line
+            for r in judged.reasons
+        ],
+        findings_content(judged.findings, judged.counted),
+    ]
+
+
+def _file_judgement(connection: Connection, key: dict[str, Any], judged: JudgedPiece) -> None:
+    pose = judged.pose
+    x_px, y_px = (None, None) if pose is None else pose.center_px
+    judgement_id = add(
+        connection,
+        schema.judgement,
+        {
+            **key,
+            "verdict": judged.verdict,
+            "fault": judged.fault,
+            "x_px": x_px,
+            "y_px": y_px,
+            "angle_deg": None if pose is None else pose.angle_deg,
+            "fit_rms_mm": None if pose is None else pose.fit_rms_mm,
+        },
+    )
+    names = ("judgement_id", "measure", "zone", "value", "uncertainty")
+    rows = [dict(zip(names, (judgement_id, *row), strict=True)) for row in measure_rows(judged)]
+    if rows:
+        connection.execute(insert(schema.measure), rows)
+    reasons = [
+        {
+            "judgement_id": judgement_id,
+            "place": place,
+            "measure": reason.measure,
+            "zone": reason.zone,
+            "value": reason.value,
+            "uncertainty": reason.uncertainty,
+            "lower": reason.min,
+            "upper": reason.max,
+            "class": reason.severity,
+            "outcome": reason.outcome,
+        }
+        for place, reason in enumerate(judged.reasons)
+    ]
+    if reasons:
+        connection.execute(insert(schema.reason), reasons)
+    if judged.findings:
+        body = pack(findings_content(judged.findings, judged.counted))
+        connection.execute(insert(schema.finding_list).values(judgement_id=judgement_id, body=body))
+
+
+def _file_profiles(connection: Connection, tray_id: int, profiles: Mapping[int, DeviationProfile] | None) -> None:
+    """Keep the profile of each piece's newest judgement, where it has none yet."""
+    for number, profile in (profiles or {}).items():
+        newest = (
+            select(func.max(schema.judgement.c.id))
+            .join(schema.piece, schema.piece.c.id == schema.judgement.c.piece_id)
+            .where(schema.piece.c.tray_id == tray_id, schema.piece.c.piece == number)
+        )
+        judgement_id = connection.execute(newest).scalar()
+        held = select(schema.profile.c.judgement_id).where(schema.profile.c.judgement_id == judgement_id)
+        if judgement_id is not None and connection.execute(held).scalar() is None:
+            values = {"judgement_id": judgement_id, "body": pack_profile(profile)}
+            connection.execute(insert(schema.profile).values(**values))
