@@ -5,7 +5,7 @@ from dataclasses import dataclass
 import cv2
 import numpy as np
 
-from vision.measure.face_evidence import Evidence, gather, reduce, unblown
+from vision.measure.face_evidence import Evidence, gather, reduce, spot_patches
 from vision.measure.face_region import FaceView, Mask, find_region
 from vision.measure.face_whiten import divided
 from vision.measure.lines import line_field
@@ -52,8 +52,9 @@ def score_face(view: FaceView) -> FaceScore:
     field = line_field(picture, scored)
     found = candidates(picture, field, scored, _LEAST_SCRATCH_SNR)
     scratches = [_scratch(c, view, evidence) for c in found]
+    scratches = [s for s in scratches if not any(_is_part(s, p) for p in pits)]
     # spots on a scratch are part of it
-    pits = [p for p in pits if not _on_scratch(p, scratches)]
+    pits = [p for p in pits if not any(_gap_mm(s, p) < 0.5 for s in scratches)]
     area = region.area_mm2 / 100
     findings = sorted((*scratches, *pits), key=lambda f: -f.snr)[:MOST_FINDINGS]
     return FaceScore(tuple(findings), area, 0.0, None, None)
@@ -90,7 +91,7 @@ def _without(pits: list[Pit | Speck], evidence: Evidence) -> np.ndarray:
     raster = evidence.region.fine
     for p in pits:
         c = raster.from_px(np.array([p.center_px]))[0]
-        radius = p.diameter_mm / 2 / evidence.region.coarse_mm * evidence.region.coarse.step / raster.step + 2.5
+        radius = p.diameter_mm / 2 / evidence.region.coarse_mm * evidence.region.coarse.step / raster.step + 4.0
         cv2.circle(keep, (round(c[0]), round(c[1])), round(radius), 0, -1)
     return keep.astype(np.float32)
 
@@ -99,17 +100,20 @@ def _spot(s: Spot, view: FaceView, evidence: Evidence, blur_px: float) -> Pit | 
     px = evidence.region.fine.to_px(np.array([[s.column, s.row]]))
     mm = view.to_mm(px)
     blur = blur_px / evidence.region.fine.step
-    side = 2 * PATCH_PX + 1
-    patch = cv2.getRectSubPix(evidence.spots, (side, side), (round(s.column), round(s.row)))
-    d, _ = fit_diameter(patch, unblown(evidence, s.column, s.row, PATCH_PX), blur)
+    fits = [fit_diameter(patch, use, blur) for patch, use in spot_patches(evidence, s.column, s.row, PATCH_PX)]
+    d, _ = max(fits, key=lambda fit: fit[1])
     d_mm = d * view.mm_per_px * evidence.region.fine.step
-    make = Speck if d_mm < _SPECK_MM or sharper_than_optics(evidence.spots, s, blur) else Pit
+    make = Speck if d_mm < _SPECK_MM or (d <= 5.0 and sharper_than_optics(evidence.spots, s, blur)) else Pit
     return make(tuple(px[0].tolist()), tuple(mm[0].tolist()), d_mm, s.snr)
 
 
-def _on_scratch(p: Pit | Speck, scratches: list[Scratch]) -> bool:
-    for s in scratches:
-        q = np.array(s.points_mm)
-        if np.hypot(*(q - p.center_mm).T).min() < 0.5:
-            return True
-    return False
+def _gap_mm(scratch: Scratch, spot: Pit | Speck) -> float:
+    """Distance from a spot's centre to a scratch, mm."""
+    points = np.array(scratch.points_mm)
+    return float(np.hypot(*(points - spot.center_mm).T).min())
+
+
+def _is_part(scratch: Scratch, spot: Pit | Speck) -> bool:
+    """Whether a short line is no more than the rim of a stronger spot."""
+    near = _gap_mm(scratch, spot) < spot.diameter_mm / 2 + 0.4
+    return near and scratch.length_mm < 3 * spot.diameter_mm + 0.5 and scratch.snr < spot.snr

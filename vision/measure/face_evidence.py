@@ -31,7 +31,7 @@ _TAPER_MM = 0.4
 _SLOW_MM = 1.6
 _NOISE_MM = 3.0
 # Contrast beyond this many local standard deviations adds no more: dust and glints can't pass for a line.
-_LIMIT = 4.0
+_LIMIT = 6.0
 # Contrast in the dome of a defect of unit contrast under a low light; see docs/benchmarks/face.md.
 _DOME_GAIN = -0.03
 # The nearer to its own reflection, the less a defect adds to a low light's level: e-folding level.
@@ -91,19 +91,27 @@ def gather(region: Region, pictures: TrayPictures) -> Evidence:
     return Evidence(region, looks, lines, spots, seen)
 
 
-def unblown(evidence: Evidence, column: float, row: float, half: int) -> Mask:
-    """Pixels about a place of the fine raster, (2 half + 1) square, at which no light that counts there is blown.
+def spot_patches(evidence: Evidence, column: float, row: float, half: int) -> list[tuple[Image, Mask]]:
+    """Pictures of a spot to size it on, noise of about 1, each with the pixels that may be used: (2 half + 1) square.
 
-    A bright spot that the sensor cuts off would look wider than it is.
+    A bright spot that the sensor cuts off looks wider than it is: first the spots picture less the pixels at which a light that
+    counts there is blown; and where there are such, the dome's picture alone, which no spot blows.
     """
     c, r = round(column), round(row)
     step = evidence.region.coarse.step // evidence.region.fine.step
     at = min(r // step, evidence.region.coarse.shape[0] - 1), min(c // step, evidence.region.coarse.shape[1] - 1)
-    use = np.ones((2 * half + 1, 2 * half + 1), bool)
+    size = (2 * half + 1, 2 * half + 1)
+    use = np.ones(size, bool)
     for look in evidence.looks:
         if look.weight[at]:
-            use &= cv2.getRectSubPix(look.blown.view(np.uint8), use.shape, (c, r)) == 0
-    return use
+            use &= cv2.getRectSubPix(look.blown.view(np.uint8), size, (c, r)) == 0
+    patches = [(cv2.getRectSubPix(evidence.spots, size, (c, r)), use)]
+    if not use.all():
+        for look in evidence.looks:
+            if look.picture.light == "dome" and look.valid[at]:
+                dark = (1 - cv2.exp(cv2.getRectSubPix(look.contrast, size, (c, r)))) / look.noise[at]
+                patches.append((dark, np.ones(size, bool)))
+    return patches
 
 
 def _look(region: Region, picture: Picture) -> LightLook:

@@ -3,7 +3,7 @@
 Spots are maxima of the difference of Gaussians over scale (Lindeberg 1998, 10.1023/A:1008045108935).
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import lru_cache
 
 import cv2
@@ -57,61 +57,75 @@ class Spot:
 def spots(picture: Image, finish: Image, scored: Mask, least_snr: float) -> list[Spot]:
     """Bright spots of a picture, strongest first; `finish` is the same picture with its contrast limited."""
     white = divided(np.clip(picture, -_LIMIT, _LIMIT), finish)
-    best = np.full(picture.shape, -np.inf, np.float32)
-    which = np.zeros(picture.shape, np.uint8)
+    tried: list[Spot] = []
+    strongest = np.zeros(picture.shape, np.float32)
     for index, sigma in enumerate(_SCALES_PX):
         response = _even(cv2.GaussianBlur(white, (0, 0), sigma), scored)
-        better = response > best
-        np.copyto(best, response, where=better)
-        which[better] = index
-    peak = cv2.dilate(best, np.ones((_PEAK_PX, _PEAK_PX), np.uint8))
-    places = np.argwhere((best >= peak) & (best >= _CROWD_LEVEL) & scored)
-    values = best[places[:, 0], places[:, 1]]
-    snr = values / crowding(places, values)
-    strong = np.flatnonzero(snr >= least_snr)
-    found = []
-    for i in strong[np.argsort(-snr[strong], kind="stable")][:_MOST]:
-        row, column = places[i]
-        sigma = _SCALES_PX[which[row, column]]
-        radius = 2.5 * sigma + 1.5
-        if _ring_peak(best, column, row, radius) <= _LONELY * values[i] and not _on_line(picture, column, row, sigma):
-            found.append(Spot(float(column), float(row), float(snr[i]), int(which[row, column])))
-    return found
+        size = 2 * round(1.5 * sigma) + 3
+        peak = cv2.dilate(response, np.ones((size, size), np.uint8))
+        places = np.argwhere((response >= peak) & (response >= least_snr) & scored)
+        values = response[places[:, 0], places[:, 1]]
+        alone = _ring_peaks(response, places, 2.5 * sigma + 1.5) <= _LONELY * values
+        tried += [Spot(float(c), float(r), float(v), index) for (r, c), v in zip(places[alone], values[alone], strict=True)]
+        np.maximum(strongest, response, out=strongest)
+    tried.sort(key=lambda s: -s.snr)
+    found: list[Spot] = []
+    for spot in tried:
+        if len(found) == _MOST:
+            break
+        if not any(_same(spot, other) for other in found) and not _on_line(picture, spot):
+            found.append(spot)
+    factors = _crowding(found, strongest, scored)
+    found = [replace(s, snr=s.snr / f) for s, f in zip(found, factors, strict=True)]
+    return sorted((s for s in found if s.snr >= least_snr), key=lambda s: -s.snr)
 
 
-def crowding(places: NDArray[np.intp], values: NDArray[np.float32]) -> NDArray[np.float64]:
-    """By how much the spots about each place exceed those of Gaussian noise, 1 at least.
+def _same(spot: Spot, other: Spot) -> bool:
+    reach = 2.0 * max(_SCALES_PX[spot.scale], _SCALES_PX[other.scale]) + 2.0
+    return float(np.hypot(spot.column - other.column, spot.row - other.row)) <= reach
+
+
+def _crowding(found: list[Spot], strongest: Image, scored: Mask) -> NDArray[np.float64]:
+    """By how much the finish about each spot exceeds Gaussian noise, 1 at least.
 
     The finish's tails differ from place to place (fingerprints, orange peel, glitter): what makes a pit is that it stands out
     from the spots around it. Read at the `_CROWD_RANK`-th strongest neighbour, so that a few pits near each other don't hide.
     """
-    if not len(places):
-        return np.ones(0)
+    peak = cv2.dilate(strongest, np.ones((_PEAK_PX, _PEAK_PX), np.uint8))
+    places = np.argwhere((strongest >= peak) & (strongest >= _CROWD_LEVEL) & scored)
+    values = strongest[places[:, 0], places[:, 1]]
+    factors = np.ones(len(found))
+    if not len(places) or not found:
+        return factors
     tree = cKDTree(places)
-    out = np.ones(len(places))
-    for i, near in enumerate(tree.query_ball_point(places, _CROWD_PX)):
-        others = values[near]
-        if len(others) > _CROWD_RANK:
-            # the place itself is among them: one rank more
-            out[i] = max(1.0, np.partition(others, -_CROWD_RANK - 1)[-_CROWD_RANK - 1] / _CROWD_NORMAL)
-    return out
+    for i, spot in enumerate(found):
+        near = np.array(tree.query_ball_point((spot.row, spot.column), _CROWD_PX), int)
+        apart = np.hypot(*(places[near] - (spot.row, spot.column)).T) > 2.5 * _SCALES_PX[spot.scale] + 4.0
+        others = values[near[apart]]
+        if len(others) >= _CROWD_RANK:
+            factors[i] = max(1.0, float(np.partition(others, -_CROWD_RANK)[-_CROWD_RANK]) / _CROWD_NORMAL)
+    return factors
 
 
-def _on_line(picture: Image, column: int, row: int, sigma: float) -> bool:
+def _on_line(picture: Image, spot: Spot) -> bool:
     """Whether a strong spot is a stretch or an end of a line: the picture beside it, smoothed, is nearly as bright."""
+    sigma = _SCALES_PX[spot.scale]
     half = int(np.ceil(6 * sigma)) + 2
-    patch = cv2.getRectSubPix(picture, (2 * half + 1, 2 * half + 1), (float(column), float(row)))
+    patch = cv2.getRectSubPix(picture, (2 * half + 1, 2 * half + 1), (spot.column, spot.row))
     soft = cv2.GaussianBlur(patch, (0, 0), sigma)
     center = float(soft[half, half])
-    return center >= _STRONG and _ring_peak(soft, half, half, 3.0 * sigma + 1.5) > _LONELY * center
+    ring = _ring_peaks(soft, np.array([[half, half]]), 3.0 * sigma + 1.5)[0]
+    return center >= _STRONG and bool(ring > _LONELY * center)
 
 
-def _ring_peak(best: Image, column: int, row: int, radius: float) -> float:
-    """The largest response on a ring about a place: near the place's own where it is part of a line."""
+def _ring_peaks(image: Image, places: NDArray[np.intp], radius: float) -> NDArray[np.float32]:
+    """The largest value on a ring about each place (row, column): near the place's own where it is part of a line."""
+    if not len(places):
+        return np.zeros(0, np.float32)
     angle = np.linspace(0, 2 * np.pi, 33)[:-1]
-    x = (column + radius * np.cos(angle)).astype(np.float32)[None]
-    y = (row + radius * np.sin(angle)).astype(np.float32)[None]
-    return float(cv2.remap(best, x, y, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE).max())
+    x = (places[:, 1:] + radius * np.cos(angle)).astype(np.float32)
+    y = (places[:, :1] + radius * np.sin(angle)).astype(np.float32)
+    return np.asarray(cv2.remap(image, x, y, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE).max(axis=1))
 
 
 def _even(response: Image, scored: Mask) -> Image:
