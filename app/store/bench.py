@@ -17,8 +17,8 @@ from app.store.connection import Store, clock_s
 Order = Literal["worst", "oldest"]
 # A page renews its loans every 15 s; three misses and they are free.
 LOAN_S = 45.0
-# Badness: the class first, then a reject before a review, then how far beyond the limit. A fault goes before all
-# classes but critical: nothing is known of such a piece.
+# Badness: the class first, then a reject before a review, then how far beyond the limit. A piece with a fault comes
+# after what is surely a major and before what may be one.
 _CLASS_WEIGHT = {"critical": 3000.0, "fault": 2500.0, "major": 2000.0, "minor": 1000.0, "": 0.0}
 _REJECT_WEIGHT = 500.0
 _EXCESS_WEIGHT = 100.0

@@ -12,7 +12,18 @@ from vision.files.whole import write_whole
 from vision.records.judged import JudgedPiece, TrayResult
 
 VERDICT_COLUMNS = ("tray", "piece", "inspector", "round", "verdict", "defects", "note", "given_at")
-PIECE_COLUMNS = ("tray", "lot", "part", "station", "taken_at", "limits_revision", "piece", "verdict", "fault", "reasons")
+PIECE_COLUMNS = (
+    "tray",
+    "lot",
+    "part",
+    "station",
+    "taken_at",
+    "limits_revision",
+    "piece",
+    "verdict",
+    "fault",
+    "reasons",
+)
 Cell = str | int | float | None
 
 
@@ -23,9 +34,7 @@ def verdicts_csv(verdicts: Iterable[Standing]) -> str:
     writer.writerow(VERDICT_COLUMNS)
     for one in verdicts:
         defects = ";".join(one.defects)
-        writer.writerow(
-            [one.tray, one.piece, one.inspector, one.round, one.verdict, defects, one.note, one.given_at]
-        )
+        writer.writerow([one.tray, one.piece, one.inspector, one.round, one.verdict, defects, one.note, one.given_at])
     return text.getvalue()
 
 
@@ -83,7 +92,8 @@ def export_verdicts(verdicts: Iterable[Standing], path: Path) -> int:
     given = list(verdicts)
     if path.suffix == ".parquet":
         rows: list[dict[str, Cell]] = [
-            {**{name: getattr(one, name) for name in VERDICT_COLUMNS}, "defects": ";".join(one.defects)} for one in given
+            {**{name: getattr(one, name) for name in VERDICT_COLUMNS}, "defects": ";".join(one.defects)}
+            for one in given
         ]
         _write(path, VERDICT_COLUMNS, rows)
     else:
@@ -103,8 +113,8 @@ def _write(path: Path, columns: tuple[str, ...], rows: list[dict[str, Cell]]) ->
 
 
 def _parquet(columns: tuple[str, ...], rows: list[dict[str, Cell]]) -> bytes:
-    import pyarrow
-    import pyarrow.parquet
+    import pyarrow  # type: ignore[import-untyped]
+    import pyarrow.parquet  # type: ignore[import-untyped]
 
     table = pyarrow.table({name: [row.get(name) for row in rows] for name in columns})
     out = io.BytesIO()

@@ -92,7 +92,7 @@ class _WorksFile(Strict):
     format: FormatOne
     name: Text
     store: Text = "store.sqlite"
-    person: list[_PersonTable] = []
+    person: list[_PersonTable] = Field(default_factory=list)
 
 
 def read_works(folder: Path) -> Works:

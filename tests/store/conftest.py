@@ -59,17 +59,17 @@ def place(request: pytest.FixtureRequest, tmp_path: Path) -> str:
     """Where an empty store may be made."""
     if request.param == "sqlite":
         return str(tmp_path / "store.sqlite")
-    return _new_database(request.getfixturevalue("postgresql"), tmp_path.name)
+    return _new_schema(request.getfixturevalue("postgresql"), tmp_path.name)
 
 
-def _new_database(server: str, name: str) -> str:
+def _new_schema(server: str, name: str) -> str:
+    """A schema of its own in the one database: quicker made than a database."""
     import psycopg
     from psycopg import sql
 
     with psycopg.connect(server, autocommit=True) as connection:
-        connection.execute(sql.SQL("DROP DATABASE IF EXISTS {}").format(sql.Identifier(name)))
-        connection.execute(sql.SQL("CREATE DATABASE {}").format(sql.Identifier(name)))
-    return server.rsplit("/", 1)[0] + f"/{name}"
+        connection.execute(sql.SQL("CREATE SCHEMA {}").format(sql.Identifier(name)))
+    return f"{server}?options=-csearch_path%3D{name}"
 
 
 @pytest.fixture

@@ -110,7 +110,9 @@ def made_tray(
 
 def to_file(result: TrayResult | None = None, die: str = "D4") -> ToFile:
     """A tray with all that goes with it."""
-    return ToFile(made_tray() if result is None else result, {"die": die, "strokes": 182400.0}, (), PART, STATION, LIMITS)
+    return ToFile(
+        made_tray() if result is None else result, {"die": die, "strokes": 182400.0}, (), PART, STATION, LIMITS
+    )
 
 
 def made_profile(seed: int) -> DeviationProfile:

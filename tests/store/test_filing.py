@@ -77,7 +77,9 @@ def test_results_can_be_narrowed_down(store: Store) -> None:
 
 
 def test_part_and_station_come_back(store: Store) -> None:
-    lens = Lens(np.array([[9200.0, 0.0, 1499.5], [0.0, 9200.0, 1049.5], [0.0, 0.0, 1.0]]), np.array([-0.08, 0.02, 0, 0, 0]))
+    lens = Lens(
+        np.array([[9200.0, 0.0, 1499.5], [0.0, 9200.0, 1049.5], [0.0, 0.0, 1.0]]), np.array([-0.08, 0.02, 0, 0, 0])
+    )
     station = dataclasses.replace(STATION, lens=lens, camera=Camera(620.0, (75.0, -52.5)), full_scale=4095.0)
     file_result(store, dataclasses.replace(to_file(), station=station))
     part, found = part_of(store, "TS-135"), station_of(store, "ST-1")
@@ -123,7 +125,9 @@ def test_what_a_page_shows_names_the_shot(store: Store) -> None:
 
 def test_lots_count_pieces_as_judged_last(store: Store) -> None:
     file_result(store, to_file())
-    file_result(store, to_file(made_tray(pieces=[made_piece(1, "pass"), made_piece(2, "pass"), made_piece(3, "reject")])))
+    file_result(
+        store, to_file(made_tray(pieces=[made_piece(1, "pass"), made_piece(2, "pass"), made_piece(3, "reject")]))
+    )
     (lot,) = lots(store)
     assert (lot.lot, lot.trays, lot.pieces, lot.review, lot.reject) == ("L-2611-07", 1, 3, 0, 1)
 

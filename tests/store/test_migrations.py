@@ -1,0 +1,120 @@
+"""Versions of the store: from the first on, with data inside, under a lock, and never a newer one."""
+
+import subprocess
+import sys
+from collections.abc import Callable
+from pathlib import Path
+
+import pytest
+from sqlalchemy import inspect, select, text
+
+from app.store import schema
+from app.store.connection import Store, open_store, version_of
+from app.store.definitions import findings_content, pack
+from app.store.migrations import NEWEST, STEPS, migrate
+from app.store.recall import results
+from app.store.verdicts import standing
+from tests.store.made import made_piece
+from vision.errors import Unusable
+
+Open = Callable[[str | Path], Store]
+
+# A piece and a verdict as version 1 held them, in the SQL of that day.
+FIRST_DATA = (
+    "INSERT INTO tray (id, tray) VALUES (1, 'T-000001')",
+    "INSERT INTO lot (id, lot, filed_at) VALUES (1, 'L-2611-01', 't')",
+    "INSERT INTO shot (id, tray_id, digest, part, station, lot_id, taken_at, filed_at)"
+    " VALUES (1, 1, 'x', 'TS-135', 'ST-1', 1, NULL, 't')",
+    "INSERT INTO filing (id, shot_id, digest, limits_revision, software, filed_at)"
+    " VALUES (1, 1, 'x', 3, 'brightbowl 0.1.0', 't')",
+    "INSERT INTO piece (id, tray_id, piece) VALUES (1, 1, 4)",
+    "INSERT INTO judgement (id, piece_id, filing_id, verdict, fault, x_px, y_px, angle_deg, fit_rms_mm, digest)"
+    " VALUES (1, 1, 1, 'reject', NULL, 10.0, 20.0, 3.0, 0.01, 'x')",
+    "INSERT INTO measure (judgement_id, measure, zone, value, uncertainty)"
+    " VALUES (1, 'outline_out_mm', 'bowl', 0.31, 0.011)",
+    "INSERT INTO reason (judgement_id, place, measure, zone, value, uncertainty, lower, upper, class, outcome)"
+    " VALUES (1, 0, 'outline_out_mm', 'bowl', 0.31, 0.011, NULL, 0.15, 'major', 'reject')",
+    "INSERT INTO verdict (id, uid, piece_id, judgement_id, inspector, identity, round, verdict, defects, note,"
+    " given_at, filed_at) VALUES (1, 'a', 1, 1, 'R. Hale', 'declared', 1, 'reject', 'burr', 'tip', 't', 't')",
+)
+
+
+def make_first_version(store: Store) -> None:
+    """Make an empty store as version 1 was, with data."""
+    piece = made_piece(4, "reject")
+    with store.write() as connection:
+        migrate(connection, store.url, until=1)
+        for statement in FIRST_DATA:
+            connection.exec_driver_sql(statement)
+        body = pack(findings_content(piece.findings, piece.counted))
+        connection.execute(schema.finding_list.insert().values(judgement_id=1, body=body))
+
+
+def blank(place: str, opened: Open, monkeypatch: pytest.MonkeyPatch) -> Store:
+    """A store that holds nothing, not even tables."""
+    with monkeypatch.context() as patch:
+        patch.setattr("app.store.connection.migrate", lambda *_: 0)
+        return opened(place)
+
+
+def test_the_first_version_with_data_becomes_the_newest(
+    place: str, opened: Open, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    make_first_version(blank(place, opened, monkeypatch))
+    store = opened(place)
+    assert version_of(store) == NEWEST
+    (tray,) = results(store)
+    (piece,) = tray.pieces
+    assert (tray.tray, tray.lot, piece.piece, piece.reasons[0].max) == ("T-000001", "L-2611-01", 4, 0.15)
+    assert piece.findings == made_piece(4, "reject").findings
+    (verdict,) = standing(store)
+    assert (verdict.inspector, verdict.verdict, verdict.defects, verdict.note) == (
+        "R. Hale",
+        "reject",
+        ("burr",),
+        "tip",
+    )
+    with pytest.raises(Unusable, match="never changed"), store.write() as connection:
+        connection.execute(text("DELETE FROM verdict"))
+
+
+def test_the_tables_made_are_the_tables_queried(store: Store) -> None:
+    with store.read() as connection:
+        found = inspect(connection)
+        assert set(found.get_table_names()) - {"store_version"} == set(schema.metadata.tables)
+        for name, table in schema.metadata.tables.items():
+            columns = {one["name"]: one["nullable"] for one in found.get_columns(name)}
+            assert columns.keys() == set(table.columns.keys()), name
+            wanted = {column.name: column.nullable for column in table.columns if not column.primary_key}
+            assert {key: columns[key] for key in wanted} == wanted, name
+
+
+def test_steps_run_once_whoever_opens(place: str, opened: Open) -> None:
+    program = "import sys; from app.store.connection import open_store; open_store(sys.argv[1]).close()"
+    started = [subprocess.Popen([sys.executable, "-c", program, place]) for _ in range(3)]
+    assert [one.wait(60) for one in started] == [0, 0, 0]
+    with opened(place).read() as connection:
+        versions = connection.execute(text("SELECT version FROM store_version ORDER BY version")).scalars().all()
+    assert versions == list(range(1, len(STEPS) + 1))
+
+
+def test_a_newer_store_is_refused_by_name_and_left_alone(store: Store, place: str) -> None:
+    with store.write() as connection:
+        connection.execute(text(f"INSERT INTO store_version VALUES ({NEWEST + 1}, 'brightbowl 9.9', 't')"))
+    with pytest.raises(Unusable, match=f"version {NEWEST + 1}, made by brightbowl 9.9"):
+        open_store(place)
+
+
+def test_a_step_that_fails_leaves_the_version_before(place: str, opened: Open, monkeypatch: pytest.MonkeyPatch) -> None:
+    make_first_version(blank(place, opened, monkeypatch))
+    monkeypatch.setattr(
+        "app.store.migrations.STEPS", (STEPS[0], lambda _: ["CREATE TABLE half (id INTEGER)", "NO SQL"])
+    )
+    with pytest.raises(Exception, match="syntax"):
+        open_store(place)
+    monkeypatch.undo()
+    store = opened(place)
+    assert version_of(store) == NEWEST
+    with store.read() as connection:
+        assert not connection.dialect.has_table(connection, "half")
+        assert connection.execute(select(schema.verdict.c.uid)).scalars().all() == ["a"]

@@ -1,0 +1,68 @@
+"""Twenty writers at once, each a connection of its own: every verdict is there, once."""
+
+import threading
+from collections import Counter
+
+from sqlalchemy import select
+
+from app.store import schema
+from app.store.connection import Store, now, open_store
+from app.store.filing import file_result
+from app.store.verdicts import Given, give
+from tests.store.made import made_tray, to_file
+
+WRITERS = 20
+EACH = 12
+
+
+def test_every_verdict_is_there_once(place: str, store: Store) -> None:
+    file_result(store, to_file(made_tray()))
+    faults: list[BaseException] = []
+
+    def write(writer: int) -> None:
+        own = open_store(place)
+        try:
+            for number in range(EACH):
+                uid = f"{writer}-{number}"
+                one = Given(uid, 1 + number % 3, None, f"P{writer}", "declared", "reject", (), "", now())
+                give(own, one)
+                give(own, one)  # the outbox sends again what it is not sure of
+        except BaseException as fault:  # noqa: BLE001 - told to the test's own thread below
+            faults.append(fault)
+        finally:
+            own.close()
+
+    writers = [threading.Thread(target=write, args=(k,)) for k in range(WRITERS)]
+    for one in writers:
+        one.start()
+    for one in writers:
+        one.join()
+    assert faults == []
+    with store.read() as connection:
+        uids = Counter(connection.execute(select(schema.verdict.c.uid)).scalars())
+    assert uids == Counter(f"{writer}-{number}" for writer in range(WRITERS) for number in range(EACH))
+
+
+def test_trays_filed_at_once_share_their_part_and_lot(place: str, store: Store) -> None:
+    faults: list[BaseException] = []
+
+    def write(writer: int) -> None:
+        own = open_store(place)
+        try:
+            for number in range(2):
+                file_result(own, to_file(made_tray(f"T-{writer}-{number}")))
+        except BaseException as fault:  # noqa: BLE001 - told to the test's own thread below
+            faults.append(fault)
+        finally:
+            own.close()
+
+    writers = [threading.Thread(target=write, args=(k,)) for k in range(8)]
+    for one in writers:
+        one.start()
+    for one in writers:
+        one.join()
+    assert faults == []
+    with store.read() as connection:
+        assert len(connection.execute(select(schema.part)).all()) == 1
+        assert len(connection.execute(select(schema.lot)).all()) == 1
+        assert len(connection.execute(select(schema.judgement)).all()) == 8 * 2 * 3
