@@ -116,13 +116,15 @@ _RING_LEVEL = 3.0
 _RING_PX2 = 100.0
 _RING_FULL = 0.85
 _RING_ROUND = 0.75
-_RING_WIDTH_PX = 9
+_RING_WIDTH_PX = 11
+_RING_GAP_PX = 7
 
 
-def closed_marks(field: LineField, scored: Mask) -> Mask:
-    """Where lines close to a round loop: the rims of dried drops, no scratches."""
+def closed_marks(field: LineField, scored: Mask, curves: list[NDArray[np.float64]]) -> Mask:
+    """Where lines close to a round loop: the rims of dried drops, no scratches. `curves` were traced in the field."""
     ridge = ((field.best > _RING_LEVEL) & scored).astype(np.uint8)
-    ridge = cv2.morphologyEx(ridge, cv2.MORPH_CLOSE, np.ones((3, 3), np.uint8))
+    for curve in curves:
+        cv2.polylines(ridge, [np.rint(curve).astype(np.int32)], False, 1, _RING_GAP_PX)
     contours, tree = cv2.findContours(ridge, cv2.RETR_CCOMP, cv2.CHAIN_APPROX_NONE)
     marks = np.zeros(scored.shape, np.uint8)
     for contour, (_, _, _, parent) in zip(contours, tree[0] if tree is not None else (), strict=True):

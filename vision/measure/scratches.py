@@ -26,7 +26,7 @@ _STEPS = 160
 _STRIP_PX = 4
 _PROFILE_PX = 0.8
 # The shortest stretch that is taken for a line (px).
-_SHORTEST_PX = 8
+_SHORTEST_PX = 12
 # What one px may add: this often the stretch's median, or this often the floor.
 _SPIKE = 2.5
 # So much of a curve on the rim of a closed mark, and it is part of it.
@@ -58,8 +58,9 @@ def candidates(picture: Image, field: LineField, scored: Mask, least_snr: float)
         if candidate is not None and candidate.snr >= least_snr:
             found.append(candidate)
     found.sort(key=lambda c: -c.snr)
-    rings = closed_marks(field, scored)
-    found = [c for c in _apart(found, field.best.shape) if _share(c.curve, rings) < _ON_RING]
+    found = _apart(found, field.best.shape)
+    rings = closed_marks(field, scored, [c.curve for c in found])
+    found = [c for c in found if _share(c.curve, rings) < _ON_RING]
     factors = _crowding(found)
     found = [replace(c, snr=c.snr / f) for c, f in zip(found, factors, strict=True)]
     return sorted((c for c in found if c.snr >= least_snr), key=lambda c: -c.snr)
