@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import sys
 from pathlib import Path
 from typing import TYPE_CHECKING, Literal
 
@@ -69,10 +70,7 @@ _DRAWS = 2611
     type=click.FloatRange(min=1.0, max=65535.0),
     help="Of 16-bit frames that use fewer bits; goes into the station.",
 )
-@click.pass_context
 def command(
-    ctx: click.Context,
-    /,
     images: tuple[Path, ...],
     squares: str,
     pitch_mm: float,
@@ -116,7 +114,7 @@ def command(
     for failure in failures:
         click.echo(f"brightbowl: {failure}", err=True)
     if failures:
-        ctx.exit(1)
+        sys.exit(1)
 
 
 def _count(squares: str) -> tuple[int, int]:
@@ -182,14 +180,14 @@ def _said(found: Calibration, out: Path, report: Path) -> list[str]:
         f"{used} view(s), {fitted.rms_px:.4f} px rms; {found.placed.mm_per_px:.6f} mm/px in the frame's middle",
         *(
             f"  {name} = {value:.6g}, standard uncertainty {sd:.2g}"
-            for name, value, sd in zip(found.chosen.model.names, found.values, found.doubt.shared, strict=True)
+            for name, value, sd in zip(found.chosen.model.names, found.values, found.standard, strict=True)
         ),
         f"scale uncertain by {100 * found.scale.combined:.2g} %, "
         f"a place in the field by {found.outline.combined:.2g} mm (k = 1)",
     ]
     if found.placed.camera:
         height = found.placed.camera.height_mm
-        lines.append(f"camera {height:.1f} mm above the tray, standard uncertainty {found.doubt.height_mm:.2g} mm")
+        lines.append(f"camera {height:.1f} mm above the tray, standard uncertainty {found.height_standard_mm:.2g} mm")
     lines.append(f"why this camera: {choice(found)}")
     lines += [f"note: {sentence}" for sentence in remarks(found)]
     lines.append(f"wrote {out} and {report}")

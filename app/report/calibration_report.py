@@ -9,7 +9,8 @@ from app.report.cautions import CAUTIONS
 from app.report.look import ACCENT, INK, MUTED, RULE, WASH
 from app.report.svg import document, element, group, path, text
 from vision.calibrate.calibration import Calibration
-from vision.calibrate.placing import frame_points
+from vision.calibrate.models import Perspective
+from vision.calibrate.placing import field_points
 from vision.calibrate.remarks import choice, covered_share, displacement_px, distortion_mm, parallax_mm, remarks
 from vision.records.given import Array
 
@@ -24,7 +25,7 @@ def calibration_page(found: Calibration, station: str) -> str:
     points = np.concatenate([view.points_px for view in used])
     residuals = np.concatenate([view.residuals_px for view in used])
     times = _times(residuals, found)
-    grid = frame_points(found.size_px)
+    grid = field_points([points])
     moved = displacement_px(found, grid)
     bend_times = _times(moved, found)
     environment = jinja2.Environment(
@@ -47,7 +48,7 @@ def calibration_page(found: Calibration, station: str) -> str:
         outline=found.outline,
         doubts=found.doubts,
         why=choice(found),
-        parameters=list(zip(found.chosen.model.names, found.values, found.doubt.shared, strict=True)),
+        parameters=list(zip(found.chosen.model.names, found.values, found.standard, strict=True)),
         windows=_windows(found),
         views=found.views,
         residual_times=number_text(times),
@@ -55,7 +56,7 @@ def calibration_page(found: Calibration, station: str) -> str:
         covered=covered_share(found),
         field_svg=_field(found, points),
         distortion_words=_distortion(found, bend_times),
-        distortion_svg=_arrows(found, grid, moved * bend_times, "Distortion over the frame")
+        distortion_svg=_arrows(found, grid, moved * bend_times, "Distortion over the field")
         if found.placed.lens
         else "",
         parallax=_parallax(found) if camera else [],
@@ -81,7 +82,9 @@ def _whole(freedom: float) -> str:
 def _windows(found: Calibration) -> str:
     second = found.second
     wide, narrow = second.half_windows_px
-    focal = f", the focal length by {100 * second.focal_relative:+.3f} %" if isfinite(second.focal_relative) else ""
+    focal = ""
+    if isinstance(found.chosen.model, Perspective):
+        focal = f", the focal length by {100 * second.shared[0] / found.values[0]:+.3f} %"
     return (
         f"With half windows of {narrow} px instead of {wide} px the scale changes by "
         f"{100 * second.scale_relative:+.4f} %, places by {number_text(second.form_mm)} mm rms{focal}; "
@@ -114,7 +117,7 @@ def _times(arrows: Array, found: Calibration) -> float:
         return 1.0
     wanted = ARROW / long
     power = 10.0 ** floor(log10(wanted))
-    return max(factor for factor in (1.0, 2.0, 5.0) if factor * power <= wanted) * power
+    return max(max(factor for factor in (1.0, 2.0, 5.0) if factor * power <= wanted) * power, 1.0)
 
 
 def _sheet(found: Calibration, parts: list[str], title: str) -> str:

@@ -14,7 +14,7 @@ _ROUNDS = 60
 # A round that lowers the sum of squares by less than this share ends it.
 _STILL = 1e-10
 # Beyond this condition (of the normal matrix with unit diagonal) parameters can't be told apart in double precision.
-_MAX_CONDITION = 1e13
+_MAX_CONDITION = 1e12
 
 
 class Undetermined(Exception):
@@ -23,11 +23,11 @@ class Undetermined(Exception):
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Adjusted:
-    """A fit's end: `parameters` (p,), `residuals` (n, 2) seen minus predicted, `cofactor` (p, p) = (J'J)^-1."""
+    """A fit's end: `parameters` (p,), `residuals` (n, 2) seen minus predicted, the `jacobian` (2 n, p) there."""
 
     parameters: Array
     residuals: Array
-    cofactor: Array
+    jacobian: Array
 
     @property
     def freedom(self) -> int:
@@ -41,8 +41,17 @@ class Adjusted:
 
     @property
     def covariance(self) -> Array:
-        """Of the parameters (p, p)."""
-        return self.variance * self.cofactor
+        """Of the parameters (p, p): variance times (J'J)^-1."""
+        scale = np.sqrt(np.sum(self.jacobian**2, axis=0))
+        scaled = self.jacobian / scale
+        return np.asarray(self.variance * np.linalg.inv(scaled.T @ scaled) / np.outer(scale, scale))
+
+    def refuse_undetermined(self) -> None:
+        """Raise `Undetermined` where the points leave a parameter free."""
+        scale = np.sqrt(np.sum(self.jacobian**2, axis=0))
+        scaled = self.jacobian / np.where(scale > 0.0, scale, 1.0)
+        if (scale == 0.0).any() or np.linalg.cond(scaled.T @ scaled) > _MAX_CONDITION:
+            raise Undetermined
 
     @property
     def rms_px(self) -> float:
@@ -57,13 +66,7 @@ class Adjusted:
 
 
 def adjust(predict: Predict, start: Array, seen: Array) -> Adjusted:
-    """Levenberg-Marquardt from `start` (p,) to the points `seen` (n, 2).
-
-    Raises
-    ------
-    Undetermined
-        The points leave a parameter free.
-    """
+    """Levenberg-Marquardt from `start` (p,) to the points `seen` (n, 2)."""
     parameters = np.array(start, dtype=float)
     predicted, jacobian = predict(parameters)
     residuals = seen - predicted
@@ -85,15 +88,4 @@ def adjust(predict: Predict, start: Array, seen: Array) -> Adjusted:
             damping *= 10
         if before - sum_sq <= _STILL * before:
             break
-    return Adjusted(parameters, residuals, _cofactor(jacobian))
-
-
-def _cofactor(jacobian: Array) -> Array:
-    scale = np.sqrt(np.sum(jacobian**2, axis=0))
-    if (scale == 0).any():
-        raise Undetermined
-    scaled = jacobian / scale
-    normal = scaled.T @ scaled
-    if np.linalg.cond(normal) > _MAX_CONDITION:
-        raise Undetermined
-    return np.asarray(np.linalg.inv(normal) / np.outer(scale, scale))
+    return Adjusted(parameters, residuals, jacobian)

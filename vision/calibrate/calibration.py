@@ -9,8 +9,8 @@ from vision.calibrate.adjust import Adjusted
 from vision.calibrate.budget import Budget, Contribution, combine, rectangular
 from vision.calibrate.choosing import MIN_VIEWS, Candidate, LensChoice, fit_candidates, fit_sights
 from vision.calibrate.doubt import MapDoubt, doubt_of_map, draw_fields, draw_single, largest, resampled_doubt
-from vision.calibrate.models import Perspective, split
-from vision.calibrate.placing import Placed, field_hull, field_points, place, scale_and_form, tilt_deg
+from vision.calibrate.models import split
+from vision.calibrate.placing import Placed, compared, field_hull, field_points, place, tilt_deg
 from vision.calibrate.sighting import Sighting
 from vision.calibrate.target import Target
 from vision.errors import Unusable
@@ -48,14 +48,20 @@ class ViewFit:
     left_out: bool
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, eq=False)
 class SecondOpinion:
-    """The same calibration with half the window: what changes over the field; `focal_relative` nan without a lens."""
+    """The same calibration with half the window: what changes.
+
+    `scale_relative` and `form_mm` over the field, `shared` (s,) of the model's shared parameters, `height_mm` and
+    `foot_mm` of the pupil (nan without one).
+    """
 
     half_windows_px: tuple[int, int]
     scale_relative: float
     form_mm: float
-    focal_relative: float
+    height_mm: float
+    foot_mm: float
+    shared: Array
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -81,11 +87,27 @@ class Calibration:
     scale: Budget
     outline: Budget
     field_px: Array
+    smallest_pitch_px: float
 
     @property
     def chosen(self) -> Candidate:
         """The model that stands."""
         return self.candidates[0]
+
+    @property
+    def standard(self) -> Array:
+        """Standard uncertainties of `values`: the fit's and what the window changes."""
+        return np.hypot(self.doubt.shared, self.second.shared)
+
+    @property
+    def height_standard_mm(self) -> float:
+        """Standard uncertainty of the pupil's height; nan without a pupil."""
+        return float(np.hypot(self.doubt.height_mm, self.second.height_mm))
+
+    @property
+    def foot_standard_mm(self) -> float:
+        """Standard uncertainty of one coordinate of the foot below the pupil; nan without a pupil."""
+        return float(np.hypot(self.doubt.foot_mm, self.second.foot_mm))
 
 
 def calibrate(
@@ -143,6 +165,7 @@ def calibrate(
         scale=_scale_budget(doubt, opinion, target, fitted),
         outline=_outline_budget(doubt, opinion, fitted),
         field_px=field_hull([sight.points_px for sight in used]),
+        smallest_pitch_px=min(sight.pitch_px for sight in used),
     )
 
 
@@ -204,11 +227,15 @@ def _second_opinion(
     again = fit_sights(model, [half for _, half in pairs], target, candidate.fitted.parameters)
     shared, each = split(model, again.parameters)
     other = place(model, shared, each[0], pairs[0][0].size_px)
-    here = placed.to_tray(at_px)
-    scale, form = scale_and_form(here, other.to_tray(at_px) - here)
-    windows = (pairs[0][0].half_window_px, pairs[0][1].half_window_px)
-    focal = again.parameters[0] / candidate.fitted.parameters[0] - 1.0 if isinstance(model, Perspective) else np.nan
-    return SecondOpinion(windows, scale, float(np.sqrt(np.mean(form**2))), float(focal))
+    moved = compared(placed, other, at_px)
+    return SecondOpinion(
+        (pairs[0][0].half_window_px, pairs[0][1].half_window_px),
+        moved.scale_relative,
+        float(np.sqrt(np.mean(moved.form_mm**2))),
+        moved.height_mm,
+        float(np.sqrt(np.mean(np.square(moved.foot_mm)))),
+        shared - split(model, candidate.fitted.parameters)[0],
+    )
 
 
 def _doubts(

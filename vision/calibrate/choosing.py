@@ -17,6 +17,14 @@ from vision.records.given import Array
 LensChoice = Literal["auto", "perspective", "telecentric", "none"]
 # A lens has nine numbers of its own; two views of a plane leave it to chance.
 MIN_VIEWS = 3
+_OF_ONE_VIEW: tuple[tuple[str, Literal[4, 6, 8]], ...] = (
+    ("one scale", 4),
+    ("parallel view of a plane", 6),
+    ("perspective view of a plane", 8),
+)
+# Focal length in widths of the frame beyond which (a field under 1.2 degrees) principal point and higher distortion
+# are not told by any number of views.
+_FAR = 50.0
 # Rounds of correcting where a slanted disc's true centre lies; a third would change nothing above 1e-4 px.
 _DISC_ROUNDS = 2
 
@@ -44,32 +52,33 @@ def fit_candidates(
         No model is determined by these views.
     """
     size = sights[0].size_px
-    found = []
-    for name, model in _asked(size, len(sights), lens, square_pixels):
-        try:
-            found.append(Candidate(name, model, fit_sights(model, sights, target)))
-        except Undetermined:
-            continue
+    centre = ((size[0] - 1) / 2.0, (size[1] - 1) / 2.0)
+    found: list[Candidate] = []
+    if len(sights) == 1:
+        for name, freedom in _OF_ONE_VIEW:
+            found += _tried(name, Plane(freedom), sights, target)
+    if len(sights) > 1 and lens != "telecentric":
+        found += _tried("perspective with lens distortion", Perspective(square_pixels), sights, target)
+        if not found or found[0].fitted.parameters[0] > _FAR * max(size):
+            simple = Perspective(square_pixels, centre)
+            found = _tried("perspective about the frame's middle with k1 only", simple, sights, target)
+    if len(sights) > 1 and lens != "perspective":
+        unit = float(np.hypot(*size)) / 2.0
+        for name, bend in (("telecentric with lens distortion", True), ("telecentric without distortion", False)):
+            found += _tried(name, Parallel(unit, centre, bend), sights, target)
     if not found:
         raise Unusable("IMAGE...", "", "views that determine a lens: tilt the target by 15 degrees or more in several")
     return tuple(sorted(found, key=lambda candidate: candidate.fitted.information))
 
 
-def _asked(size: tuple[int, int], views: int, lens: LensChoice, square_pixels: bool) -> list[tuple[str, Model]]:
-    if views == 1:
-        return [
-            ("one scale", Plane(4)),
-            ("parallel view of a plane", Plane(6)),
-            ("perspective view of a plane", Plane(8)),
-        ]
-    centre = ((size[0] - 1) / 2.0, (size[1] - 1) / 2.0)
-    unit = float(np.hypot(*size)) / 2.0
-    perspective: list[tuple[str, Model]] = [("perspective with lens distortion", Perspective(square_pixels))]
-    parallel: list[tuple[str, Model]] = [
-        ("telecentric with lens distortion", Parallel(unit, centre, True)),
-        ("telecentric without distortion", Parallel(unit, centre, False)),
-    ]
-    return (perspective if lens != "telecentric" else []) + (parallel if lens != "perspective" else [])
+def _tried(name: str, model: Model, sights: Sequence[Sighting], target: Target) -> list[Candidate]:
+    """The model's fit, or nothing where these views leave one of its numbers free."""
+    try:
+        fitted = fit_sights(model, sights, target)
+        fitted.refuse_undetermined()
+    except Undetermined:
+        return []
+    return [Candidate(name, model, fitted)]
 
 
 def fit_sights(model: Model, sights: Sequence[Sighting], target: Target, start: Array | None = None) -> Adjusted:
@@ -78,7 +87,7 @@ def fit_sights(model: Model, sights: Sequence[Sighting], target: Target, start: 
     Raises
     ------
     Undetermined
-        The views leave a parameter free.
+        No first guess can be had from these views.
     """
     seen = [sight.points_px for sight in sights]
     size = sights[0].size_px

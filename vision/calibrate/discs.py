@@ -62,7 +62,7 @@ def _measure(
     near = cv2.dilate(disc, cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (2 * _RIM_PX + 1, 2 * _RIM_PX + 1))) > 0
     y, x = np.mgrid[: box.shape[0], : box.shape[1]]
     ground = ~near
-    if ground.sum() < 12 or near[0].any() or near[-1].any() or near[:, 0].any() or near[:, -1].any():
+    if ground.sum() < 12 or _touches_border(disc):
         return u + left, v + top, 0.0, 1.0, False
     # The ground's slope must go: over a whole disc even one count would pull the centroid.
     slope = np.column_stack((np.ones(int(ground.sum())), x[ground], y[ground]))
@@ -75,6 +75,12 @@ def _measure(
     depth = abs(float(np.median((level - box)[disc > 0])))
     spread = float(np.sqrt((((x - cu) ** 2 + (y - cv) ** 2) * near).sum() / 2))
     return cu + left, cv + top, abs(mass) / depth, max(noise * spread / abs(mass), 1e-4), True
+
+
+def _touches_border(disc: NDArray[np.uint8]) -> bool:
+    """Whether a disc, with its blurred rim, reaches out of its box."""
+    mask = cv2.dilate(disc, np.ones((3, 3), np.uint8))
+    return bool(mask[0].any() or mask[-1].any() or mask[:, 0].any() or mask[:, -1].any())
 
 
 def centroid_shift(project: Callable[[Array], Array], centres_mm: Array, radius_mm: float) -> Array:

@@ -8,15 +8,13 @@ import numpy as np
 from vision.calibrate.adjust import Adjusted
 from vision.calibrate.choosing import Candidate
 from vision.calibrate.models import Model, fit, predictor, split
-from vision.calibrate.placing import Placed, place, scale_and_form
+from vision.calibrate.placing import Placed, compared, place
 from vision.records.given import Array
 
 # Refits of resampled residuals; a spread from 60 is known to 9 %.
 RESAMPLES = 60
 # Residuals of all nodes (n, 2), drawn anew at each call.
 Draw = Callable[[], Array]
-# Rounding may leave an eigenvalue a hair below 0; the diagonal is lifted by so little.
-_LIFT = 1e-12
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -38,8 +36,8 @@ class MapDoubt:
 def doubt_of_map(candidate: Candidate, size_px: tuple[int, int], at_px: Array) -> MapDoubt:
     """Carry the covariance of the shared parameters and the first view's to the tray at image points (n, 2).
 
-    After JCGM 100:2008, 5.2. The derivative is taken over one standard deviation along each axis of a Cholesky factor,
-    not over a tiny step: it then says what really happens within the uncertainty.
+    After JCGM 100:2008, 5.2. The derivative is taken over one standard deviation along each principal axis, not
+    over a tiny step: it then says what really happens within the uncertainty.
     """
     model, fitted = candidate.model, candidate.fitted
     own = len(model.names) + model.per_view
@@ -47,8 +45,8 @@ def doubt_of_map(candidate: Candidate, size_px: tuple[int, int], at_px: Array) -
     middle = fitted.parameters[:own]
     centre = _placed(model, middle, size_px)
     rows = []
-    for axis in np.linalg.cholesky(covariance + np.diag(np.diag(covariance)) * _LIFT).T:
-        plus, minus = (_compared(centre, _placed(model, middle + sign * axis, size_px), at_px) for sign in (0.5, -0.5))
+    for axis in _axes(covariance):
+        plus, minus = (_row(centre, _placed(model, middle + sign * axis, size_px), at_px) for sign in (0.5, -0.5))
         rows.append(plus - minus)
     return _doubt(np.sqrt(np.sum(np.array(rows) ** 2, axis=0)), np.sqrt(np.diag(covariance)[: len(model.names)]))
 
@@ -66,7 +64,7 @@ def resampled_doubt(
     for _ in range(RESAMPLES):
         seen = (predicted + draw()).reshape(views, -1, 2)
         again = fit(model, points_mm, list(seen), size_px, start=fitted.parameters)
-        rows.append(_compared(centre, _placed(model, again.parameters[:own], size_px), at_px))
+        rows.append(_row(centre, _placed(model, again.parameters[:own], size_px), at_px))
         shared.append((again.parameters - fitted.parameters)[:shared_count])
     return _doubt(*(np.sqrt(np.mean(np.array(table) ** 2, axis=0)) for table in (rows, shared)))
 
@@ -101,21 +99,22 @@ def largest(doubts: Sequence[MapDoubt]) -> MapDoubt:
     return MapDoubt(scale, form, height, foot, np.max([d.shared for d in doubts], axis=0))
 
 
+def _axes(covariance: Array) -> Array:
+    """Rows a with sum a a' = `covariance`: principal axes of the correlation, each one standard deviation long."""
+    sd = np.sqrt(np.diag(covariance))
+    values, vectors = np.linalg.eigh(covariance / np.outer(sd, sd))
+    return np.asarray((vectors * np.sqrt(np.maximum(values, 0.0))).T * sd)
+
+
 def _placed(model: Model, parameters: Array, size_px: tuple[int, int]) -> Placed:
     shared, views = split(model, parameters)
     return place(model, shared, views[0], size_px)
 
 
-def _compared(centre: Placed, other: Placed, at_px: Array) -> Array:
-    """What one map differs from another by: scale, pupil (3), and the form at each point (2 n)."""
-    here = centre.to_tray(at_px)
-    scale, form = scale_and_form(here, other.to_tray(at_px) - here)
-    if centre.camera is None or other.camera is None:
-        pupil = np.full(3, np.nan)
-    else:
-        foot = np.array(other.camera.foot_mm) - centre.camera.foot_mm
-        pupil = np.append(other.camera.height_mm - centre.camera.height_mm, foot)
-    return np.concatenate(([scale], pupil, form.ravel()))
+def _row(centre: Placed, other: Placed, at_px: Array) -> Array:
+    """What one map differs from another by, in one row: scale, pupil (3), and the form at each point (2 n)."""
+    moved = compared(centre, other, at_px)
+    return np.concatenate(([moved.scale_relative, moved.height_mm, *moved.foot_mm], moved.form_mm.ravel()))
 
 
 def _doubt(spread: Array, shared: Array) -> MapDoubt:

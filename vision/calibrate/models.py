@@ -15,29 +15,45 @@ from vision.records.given import Array
 
 DISTORTION = ("k1", "k2", "p1", "p2", "k3")
 _NO_TURN = np.zeros(3)
+# First guess of a far lens's focal length, in widths of the frame, and what is held while it is refined.
+_FAR = 20.0
+_ONLY_FOCAL = (
+    cv2.CALIB_USE_INTRINSIC_GUESS
+    | cv2.CALIB_FIX_PRINCIPAL_POINT
+    | cv2.CALIB_ZERO_TANGENT_DIST
+    | cv2.CALIB_FIX_K1
+    | cv2.CALIB_FIX_K2
+    | cv2.CALIB_FIX_K3
+)
 
 
 @dataclass(frozen=True, slots=True)
 class Perspective:
-    """A pinhole with lens distortion; `square` holds both focal lengths equal."""
+    """A pinhole with lens distortion; `square` holds both focal lengths equal.
+
+    `centre_px`, where given, holds the principal point there and leaves k1 as the only distortion: all that a lens from
+    very far away lets be told.
+    """
 
     square: bool = False
+    centre_px: tuple[float, float] | None = None
     per_view: int = 6
 
     @property
     def names(self) -> tuple[str, ...]:
         """Shared parameters, px except the distortion's."""
-        return (("f",) if self.square else ("fx", "fy")) + ("cx", "cy", *DISTORTION)
+        focal = ("f",) if self.square else ("fx", "fy")
+        return (*focal, "k1") if self.centre_px else (*focal, "cx", "cy", *DISTORTION)
 
     def matrix(self, shared: Array) -> Array:
         """Camera matrix (3, 3)."""
         f = 0 if self.square else 1
-        fx, fy, cx, cy = shared[0], shared[f], shared[f + 1], shared[f + 2]
-        return np.array([[fx, 0.0, cx], [0.0, fy, cy], [0.0, 0.0, 1.0]])
+        cx, cy = self.centre_px or (shared[f + 1], shared[f + 2])
+        return np.array([[shared[0], 0.0, cx], [0.0, shared[f], cy], [0.0, 0.0, 1.0]])
 
     def distortion(self, shared: Array) -> Array:
         """OpenCV's five coefficients."""
-        return shared[-5:]
+        return np.array([shared[-1], 0.0, 0.0, 0.0, 0.0]) if self.centre_px else shared[-5:]
 
     def to_plane(self, shared: Array, view: Array) -> Array:
         """Homography (3, 3): target mm -> undistorted px."""
@@ -49,7 +65,7 @@ class Perspective:
         solid = np.column_stack((points_mm, np.zeros(len(points_mm))))
         seen, jac = cv2.projectPoints(solid, view[:3], view[3:], self.matrix(shared), self.distortion(shared))
         focal = jac[:, 6:8].sum(axis=1, keepdims=True) if self.square else jac[:, 6:8]
-        to_shared = np.column_stack((focal, jac[:, 8:15]))
+        to_shared = np.column_stack((focal, jac[:, 10:11] if self.centre_px else jac[:, 8:15]))
         return np.asarray(seen, dtype=float).reshape(-1, 2), to_shared, np.asarray(jac[:, :6], dtype=float)
 
 
@@ -179,7 +195,7 @@ def fit(
     Raises
     ------
     Undetermined
-        The views leave a parameter free (all flat, say).
+        No first guess can be had from these views (all flat, say).
     """
     if start is None:
         start = _start(model, points_mm, seen_px, size_px)
@@ -190,16 +206,20 @@ def _start(model: Model, points_mm: Array, seen_px: list[Array], size_px: tuple[
     if isinstance(model, Perspective):
         solid = np.column_stack((points_mm, np.zeros(len(points_mm)))).astype(np.float32)
         seen = [s.astype(np.float32).reshape(-1, 1, 2) for s in seen_px]
-        guess = np.eye(3)
-        flags = cv2.CALIB_FIX_ASPECT_RATIO if model.square else 0
+        matrix, flags = np.eye(3), cv2.CALIB_FIX_ASPECT_RATIO if model.square else 0
+        if model.centre_px:
+            matrix[:2, 2] = model.centre_px
+            matrix[0, 0] = matrix[1, 1] = _FAR * max(size_px)
+            flags |= _ONLY_FOCAL
         try:
-            _, matrix, bend, turns, shifts = cv2.calibrateCamera(
-                [solid] * len(seen), seen, size_px, guess, None, flags=flags
+            _, found, bend, turns, shifts = cv2.calibrateCamera(
+                [solid] * len(seen), seen, size_px, matrix, None, flags=flags
             )
         except cv2.error as fault:
             raise Undetermined from fault
-        focal = [matrix[0, 0]] if model.square else [matrix[0, 0], matrix[1, 1]]
-        shared = np.concatenate((focal, [matrix[0, 2], matrix[1, 2]], bend.ravel()[:5]))
+        focal = [found[0, 0]] if model.square else [found[0, 0], found[1, 1]]
+        rest = [0.0] if model.centre_px else [found[0, 2], found[1, 2], *bend.ravel()[:5]]
+        shared = np.array([*focal, *rest], dtype=float)
         each = [np.concatenate((r.ravel(), t.ravel())) for r, t in zip(turns, shifts, strict=True)]
         start = np.concatenate((shared, *each))
         if not np.isfinite(start).all():

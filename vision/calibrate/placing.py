@@ -13,8 +13,8 @@ from vision.calibrate.models import Model, Parallel, Perspective, Plane
 from vision.geometry.camera import View
 from vision.records.given import Array, Camera, Lens, Station
 
-# Points of the frame at which maps are compared, along a row and down a column.
-_ACROSS, _DOWN = 13, 9
+# Points at which maps are compared: along a row and down a column of the box round the field.
+_ACROSS, _DOWN = 26, 18
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -73,12 +73,6 @@ def tilt_deg(model: Model, view: Array) -> float:
     return float("nan")
 
 
-def frame_points(size_px: tuple[int, int]) -> Array:
-    """A grid of image points (n, 2) over the whole frame."""
-    u, v = np.meshgrid(np.linspace(0, size_px[0] - 1, _ACROSS), np.linspace(0, size_px[1] - 1, _DOWN))
-    return np.column_stack((u.ravel(), v.ravel()))
-
-
 def field_hull(seen_px: list[Array]) -> Array:
     """Corners (n, 2) of the convex field within which the target's nodes were seen, all views together."""
     return np.asarray(cv2.convexHull(np.concatenate(seen_px).astype(np.float32)), dtype=float).reshape(-1, 2)
@@ -88,7 +82,7 @@ def field_points(seen_px: list[Array]) -> Array:
     """A grid of image points (n, 2) over the field where the target was seen: nothing else vouches for the map."""
     hull = field_hull(seen_px)
     low, high = hull.min(axis=0), hull.max(axis=0)
-    u, v = np.meshgrid(np.linspace(low[0], high[0], 2 * _ACROSS), np.linspace(low[1], high[1], 2 * _DOWN))
+    u, v = np.meshgrid(np.linspace(low[0], high[0], _ACROSS), np.linspace(low[1], high[1], _DOWN))
     grid = np.column_stack((u.ravel(), v.ravel()))
     within = [cv2.pointPolygonTest(hull.astype(np.float32), (float(x), float(y)), False) >= 0 for x, y in grid]
     return np.asarray(grid[np.array(within)], dtype=float)
@@ -106,3 +100,23 @@ def scale_and_form(points_mm: Array, moved_mm: Array) -> tuple[float, Array]:
     scale = float(np.sum(moved * centred)) / size
     turn = float(np.sum(moved * turned)) / size
     return scale, moved - scale * centred - turn * turned
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Moved:
+    """By how much one map differs from another; `form_mm` (n, 2) after shift, turn and scale, pupil nan without one."""
+
+    scale_relative: float
+    form_mm: Array
+    height_mm: float
+    foot_mm: tuple[float, float]
+
+
+def compared(here: Placed, there: Placed, at_px: Array) -> Moved:
+    """`there` less `here` at image points (n, 2)."""
+    at_mm = here.to_tray(at_px)
+    scale, form = scale_and_form(at_mm, there.to_tray(at_px) - at_mm)
+    if here.camera is None or there.camera is None:
+        return Moved(scale, form, np.nan, (np.nan, np.nan))
+    (x, y), (to_x, to_y) = here.camera.foot_mm, there.camera.foot_mm
+    return Moved(scale, form, there.camera.height_mm - here.camera.height_mm, (to_x - x, to_y - y))

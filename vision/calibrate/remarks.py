@@ -6,7 +6,7 @@ import numpy as np
 
 from vision.calibrate.calibration import Calibration, ViewFit
 from vision.calibrate.models import Parallel, Perspective
-from vision.calibrate.placing import frame_points
+from vision.calibrate.sighting import WINDOW_OF_PITCH
 from vision.records.given import Array
 
 # Thresholds of advice, ours: nothing is refused by them.
@@ -33,6 +33,7 @@ def remarks(calibration: Calibration) -> tuple[str, ...]:
         sentence
         for sentence in (
             *(_outlying(view, calibration) for view in calibration.views if view.outlying),
+            _window(calibration),
             _residuals(calibration),
             _size(used, calibration),
             _coverage(calibration),
@@ -71,6 +72,18 @@ def _fits_mirrored(view: ViewFit, calibration: Calibration) -> bool:
     again, _ = cv2.projectPoints(solid, turn, shift, matrix, bend)
     rms = float(np.sqrt(np.mean(np.sum((again.reshape(-1, 2) - seen) ** 2, axis=1))))
     return rms < view.rms_px / 3.0
+
+
+def _window(calibration: Calibration) -> str:
+    if calibration.target.kind == "circles":
+        return ""
+    half, pitch = calibration.second.half_windows_px[0], calibration.smallest_pitch_px
+    if half <= WINDOW_OF_PITCH * pitch:
+        return ""
+    return (
+        f"the corner window's half width of {half} px is more than {WINDOW_OF_PITCH:g} of the smallest square "
+        f"({pitch:.0f} px): neighbouring corners may have come in"
+    )
 
 
 def _residuals(calibration: Calibration) -> str:
@@ -112,7 +125,7 @@ def _coverage(calibration: Calibration) -> str:
 def _flatness(used: list[ViewFit], calibration: Calibration) -> str:
     model = calibration.chosen.model
     if isinstance(model, Perspective):
-        focal = float(calibration.doubt.shared[0] / calibration.values[0])
+        focal = float(calibration.standard[0] / calibration.values[0])
         if focal > _DOUBTFUL_FOCAL:
             return (
                 f"the focal length is known to {focal:.1%} only: tilt the target by 20 degrees or more in several views"
@@ -163,13 +176,8 @@ def choice(calibration: Calibration) -> str:
 
 def distortion_mm(calibration: Calibration) -> float:
     """Largest displacement by the lens over the field, in tray mm; 0 without one."""
-    moved = displacement_px(calibration, frame_points(calibration.size_px))
-    inside = [
-        cv2.pointPolygonTest(calibration.field_px.astype(np.float32), (float(u), float(v)), False) >= 0
-        for u, v in frame_points(calibration.size_px)
-    ]
-    lengths = np.linalg.norm(moved[np.array(inside)], axis=1)
-    return float(lengths.max(initial=0.0)) * calibration.placed.mm_per_px
+    moved = displacement_px(calibration, calibration.field_px)
+    return float(np.linalg.norm(moved, axis=1).max()) * calibration.placed.mm_per_px
 
 
 def displacement_px(calibration: Calibration, at_px: Array) -> Array:
@@ -196,4 +204,4 @@ def parallax_mm(calibration: Calibration, height_mm: float) -> tuple[float, floa
         np.linalg.norm(calibration.placed.to_tray(calibration.field_px) - np.array(camera.foot_mm), axis=1).max()
     )
     above = camera.height_mm - height_mm
-    return reach * height_mm / above, reach * height_mm * calibration.doubt.height_mm / above**2
+    return reach * height_mm / above, reach * height_mm * calibration.height_standard_mm / above**2

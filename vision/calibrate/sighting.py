@@ -14,7 +14,7 @@ from vision.records.given import Array
 # Half window of a corner: not so small that noise rules, not so large that the next corner comes in
 # (a window that reaches it moved the focal length by 3 % in a trial); beyond 20 px nothing more is gained.
 MIN_HALF_WINDOW_PX = 3
-_WINDOW_OF_PITCH = 0.4
+WINDOW_OF_PITCH = 0.4
 _LARGEST_HALF_WINDOW_PX = 20
 # An edge blurred over more than this share of the half window leaves nothing level beside it.
 _MAX_BLUR_OF_WINDOW = 0.35
@@ -87,9 +87,9 @@ def see(
         half = max(2, int(search_window_px * shrink))
         points = search_corners(eight_bit, start, half)
         return Sighting(name, (width, height), points, None, None, half, pitch)
-    half = int(shrink * min(_LARGEST_HALF_WINDOW_PX, _WINDOW_OF_PITCH * pitch))
+    half = int(shrink * min(_LARGEST_HALF_WINDOW_PX, WINDOW_OF_PITCH * pitch))
     if half < MIN_HALF_WINDOW_PX:
-        needed = int(np.ceil(MIN_HALF_WINDOW_PX / _WINDOW_OF_PITCH / shrink))
+        needed = int(np.ceil(MIN_HALF_WINDOW_PX / WINDOW_OF_PITCH / shrink))
         raise Unusable(name, "", f"squares of {needed} px or more: go nearer or take a larger pitch", f"{pitch:.1f} px")
     # A corner too near the frame's edge has no window; it is measured in what there is.
     room = np.min([start[:, 0], start[:, 1], width - 1 - start[:, 0], height - 1 - start[:, 1]]) - 1.5

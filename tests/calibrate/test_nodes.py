@@ -1,0 +1,75 @@
+"""Corners and discs: how near the truth, and whether the reported uncertainty is the seen error."""
+
+import numpy as np
+import pytest
+
+from tests.calibrate.rig import Rig, photograph, poses, sights, target, true_nodes
+from vision.calibrate.corners import fit_corners, search_corners
+from vision.calibrate.discs import centroid_shift
+from vision.calibrate.target import find_nodes, neighbours
+
+
+@pytest.mark.parametrize("psf_px", [0.6, 0.9, 1.3])
+def test_a_corners_stated_uncertainty_is_its_error(psf_px: float) -> None:
+    rng = np.random.default_rng(11)
+    cameras = poses(Rig(psf_px=psf_px), 4, rng)
+    errors = []
+    for camera, sight in zip(cameras, sights(cameras, rng)[0], strict=True):
+        assert sight.sd_px is not None
+        errors.append((sight.points_px - true_nodes(camera, sight.points_px)) / sight.sd_px)
+    # 432 errors: their root mean square is known to 3.4 %, so this fails by chance once in some 10 000 draws.
+    assert np.sqrt(np.mean(np.square(errors))) == pytest.approx(1.0, abs=0.13)
+
+
+def test_the_fit_is_several_times_nearer_than_the_gradient_search() -> None:
+    rng = np.random.default_rng(12)
+    camera = poses(Rig(), 2, rng)[1]
+    pixels = photograph(camera, rng)
+    start = find_nodes(pixels, target(), "view")
+    truth = true_nodes(camera, start)
+    fitted = fit_corners(pixels, start, neighbours(start, target()), 15).points_px
+    searched = search_corners(pixels, start, 11)
+    assert np.std(fitted - truth) < 0.3 * np.std(searched - truth)
+
+
+def test_uneven_light_moves_no_corner() -> None:
+    rng = np.random.default_rng(13)
+    camera = poses(Rig(), 2, rng)[1]
+    pixels = photograph(camera, rng)
+    rows, columns = pixels.shape
+    lamp = 1.0 - 0.4 * np.linspace(0, 1, columns)[None, :] * np.linspace(0.2, 1, rows)[:, None]
+    even, uneven = (
+        fit_corners(
+            p, true_nodes(camera, find_nodes(p, target(), "")), neighbours(find_nodes(p, target(), ""), target()), 12
+        )
+        for p in (pixels, (pixels * lamp).astype(np.uint8))
+    )
+    moved = uneven.points_px - even.points_px
+    # Coarser counts add noise of their own; a shift common to all corners would be the lamp's doing.
+    assert np.abs(moved.mean(axis=0)).max() < 4.0 * even.sd_px.mean() / np.sqrt(len(moved))
+
+
+def test_blur_is_told() -> None:
+    rng = np.random.default_rng(14)
+    cameras = poses(Rig(psf_px=1.2), 1, rng)
+    sight = sights(cameras, rng)[0][0]
+    # The pixel's own box adds 1/12 px² to the optics' blur.
+    assert sight.blur_px == pytest.approx(np.sqrt(1.2**2 + 1 / 12), rel=0.02)
+
+
+def test_a_discs_centre_is_found_where_perspective_puts_it() -> None:
+    rng = np.random.default_rng(15)
+    camera = poses(Rig(focal_px=700.0), 2, rng, tilt_deg=35.0)[1]
+    pixels = photograph(camera, rng, "circles")
+    from synthetic_images.targets import project
+    from vision.calibrate.sighting import see
+
+    sight = see(pixels, target("circles"), "view")
+    truth = true_nodes(camera, sight.points_px)
+    shift = centroid_shift(lambda mm: project(camera, mm), target("circles").points_mm, 0.25 * 2.5)
+    # The sight may run the other way round; its centroids carry the same shifts in the truth's order.
+    order = np.argmin(np.linalg.norm(truth[:, None] - project(camera, target().points_mm)[None], axis=2), axis=1)
+    left = sight.points_px - truth - shift[order]
+    assert np.abs(shift).max() > 0.02
+    assert np.abs(np.mean(left, axis=0)).max() < 0.003
+    assert np.std(left) < 0.012
