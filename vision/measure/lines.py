@@ -111,32 +111,6 @@ def _noise(values: Image) -> float:
     return max(float(magnitude), float(np.partition(values, tail)[tail]) / _TAIL_NORMAL, 1e-6)
 
 
-# A closed mark: level of the ridge that closes it, least area, least share of its hull and least roundness of that.
-_RING_LEVEL = 3.0
-_RING_PX2 = 100.0
-_RING_FULL = 0.85
-_RING_ROUND = 0.75
-_RING_WIDTH_PX = 11
-_RING_GAP_PX = 7
-
-
-def closed_marks(field: LineField, scored: Mask, curves: list[NDArray[np.float64]]) -> Mask:
-    """Where lines close to a round loop: the rims of dried drops, no scratches. `curves` were traced in the field."""
-    ridge = ((field.best > _RING_LEVEL) & scored).astype(np.uint8)
-    for curve in curves:
-        cv2.polylines(ridge, [np.rint(curve).astype(np.int32)], False, 1, _RING_GAP_PX)
-    contours, tree = cv2.findContours(ridge, cv2.RETR_CCOMP, cv2.CHAIN_APPROX_NONE)
-    marks = np.zeros(scored.shape, np.uint8)
-    for contour, (_, _, _, parent) in zip(contours, tree[0] if tree is not None else (), strict=True):
-        if parent < 0:
-            continue
-        hull = cv2.convexHull(contour)
-        area, around, girth = cv2.contourArea(contour), cv2.contourArea(hull), cv2.arcLength(hull, True)
-        if area >= max(_RING_PX2, _RING_FULL * around) and 4 * np.pi * around >= _RING_ROUND * girth**2:
-            cv2.polylines(marks, [contour], True, 1, _RING_WIDTH_PX)
-    return marks.astype(bool)
-
-
 def seeds(field: LineField, scored: Mask, threshold: float, spacing_px: int, most: int) -> NDArray[np.intp]:
     """Places (n, 2: row, column) of local maxima of the best response, strongest first."""
     peak = cv2.dilate(field.best, np.ones((spacing_px, spacing_px), np.uint8))

@@ -5,15 +5,17 @@ noise of the finish in its direction (a matched filter for a line of unknown len
 """
 
 from dataclasses import dataclass, replace
+from functools import lru_cache
 
 import cv2
 import numpy as np
 from numpy.typing import NDArray
+from scipy.signal import savgol_filter
 
 from vision.measure.face_region import Image, Mask
-from vision.measure.lines import ORIENTATIONS, LineField, closed_marks, seeds, trace
-
-Curve = NDArray[np.float64]
+from vision.measure.lines_curves import Curve, normals, resample, strip, tangents
+from vision.measure.lines import ORIENTATIONS, LineField, seeds, trace
+from vision.measure.scratch_rims import on_rims
 
 # Seeds for tracing, in standard deviations of the finish; and where a trace gives up.
 _SEED = 3.5
@@ -29,15 +31,17 @@ _PROFILE_PX = 0.8
 _SHORTEST_PX = 12
 # What one px may add: this often the stretch's median, or this often the floor.
 _SPIKE = 2.5
-# So much of a curve on the rim of a closed mark, and it is part of it.
-_ON_RING = 0.4
 # Neighbourhood (px) and rank at which the lines about one are read, and what stands at that rank in Gaussian noise.
 _CROWD_PX = 50.0
 _CROWD_RANK = 3
 _CROWD_NORMAL = 4.8
 _SPIKE_FLOOR = 0.4
-# Length over which a scratch is taken as smooth (px).
-_SMOOTH_PX = 10.0
+# Length over which a scratch is a parabola (px).
+_SMOOTH_PX = 25
+# Two lines run along each other when so much of one lies in the other's band; how many are measured at most.
+_ALONG = 0.4
+_BESIDE_PX = 9
+_MOST_PATHS = 60
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -53,24 +57,35 @@ def candidates(picture: Image, field: LineField, scored: Mask, least_snr: float)
     """Curves that stand out from the finish, strongest first, none along another."""
     starts = seeds(field, scored, _SEED, _SPACING_PX, _MOST_SEEDS)
     found = []
-    for path in trace(field, starts, _FLOOR, _PATIENCE, _STEPS):
+    for path in _worth(trace(field, starts, _FLOOR, _PATIENCE, _STEPS), field):
         candidate = _measure(path, picture, field)
         if candidate is not None and candidate.snr >= least_snr:
             found.append(candidate)
     found.sort(key=lambda c: -c.snr)
     found = _apart(found, field.best.shape)
-    rings = closed_marks(field, scored, [c.curve for c in found])
-    found = [c for c in found if _share(c.curve, rings) < _ON_RING]
+    rims = on_rims([c.curve for c in found])
+    found = [c for c, on in zip(found, rims, strict=True) if not on]
     factors = _crowding(found)
     found = [replace(c, snr=c.snr / f) for c, f in zip(found, factors, strict=True)]
     return sorted((c for c in found if c.snr >= least_snr), key=lambda c: -c.snr)
 
 
-def _share(curve: Curve, mask: Mask) -> float:
-    """Share of a curve's points inside a mask."""
-    at = np.rint(curve).astype(int)
-    rows, columns = mask.shape
-    return float(mask[np.clip(at[:, 1], 0, rows - 1), np.clip(at[:, 0], 0, columns - 1)].mean())
+def _worth(paths: list[Curve], field: LineField) -> list[Curve]:
+    """Of paths that mostly run along each other the one that gathers most, the best `_MOST_PATHS` of all."""
+    paths = [p for p in paths if len(p) >= 3]
+    rows, columns = field.best.shape
+    cells = [np.rint(p).astype(int) for p in paths]
+    gathered = [float(field.best[c[:, 1], c[:, 0]].sum()) / np.sqrt(len(c)) for c in cells]
+    taken = np.zeros((rows, columns), np.uint8)
+    kept: list[Curve] = []
+    for i in np.argsort(gathered)[::-1]:
+        c = cells[i]
+        if taken[c[:, 1], c[:, 0]].mean() <= _ALONG:
+            kept.append(paths[i])
+            cv2.polylines(taken, [c.astype(np.int32)], False, 1, thickness=_BESIDE_PX)
+        if len(kept) == _MOST_PATHS:
+            break
+    return kept
 
 
 def _crowding(found: list[Candidate]) -> NDArray[np.float64]:
@@ -86,78 +101,48 @@ def _crowding(found: list[Candidate]) -> NDArray[np.float64]:
     return factors
 
 
-def resample(curve: Curve, step: float) -> Curve:
-    """Points at even steps along an open curve, both ends kept."""
-    gaps = np.hypot(*np.diff(curve, axis=0).T)
-    s = np.concatenate(([0.0], np.cumsum(gaps)))
-    count = max(2, round(s[-1] / step) + 1)
-    at = np.linspace(0.0, s[-1], count)
-    return np.column_stack((np.interp(at, s, curve[:, 0]), np.interp(at, s, curve[:, 1])))
-
-
-def normals(curve: Curve) -> Curve:
-    """Unit normals of an open curve, (n, 2)."""
-    t = np.gradient(curve, axis=0)
-    t /= np.maximum(np.hypot(t[:, 0], t[:, 1]), 1e-9)[:, None]
-    return np.column_stack((-t[:, 1], t[:, 0]))
-
-
-def strip(image: Image, curve: Curve, across: NDArray[np.float64]) -> Image:
-    """Values of an image beside a curve: (n, len(across)), bilinear."""
-    normal = normals(curve)
-    x = (curve[:, :1] + normal[:, :1] * across).astype(np.float32)
-    y = (curve[:, 1:] + normal[:, 1:] * across).astype(np.float32)
-    return cv2.remap(image, x, y, cv2.INTER_LINEAR, borderMode=cv2.BORDER_CONSTANT)
-
-
-def _smooth(curve: Curve, sigma: float) -> Curve:
-    """Local straight-line fits along a curve: keeps the ends where they are, unlike a plain mean."""
-    n = len(curve)
-    if n < 4:
+def _smooth(curve: Curve) -> Curve:
+    """Local parabolas along an evenly spaced curve, the ends kept (Savitzky & Golay 1964, 10.1021/ac60214a047)."""
+    window = min(_SMOOTH_PX, len(curve) - 1 + len(curve) % 2)
+    if window < 5:
         return curve
-    i = np.arange(n)
-    d = i[None] - i[:, None]
-    w = np.exp(-0.5 * (d / sigma) ** 2)
-    s0, s1, s2, s3, s4 = (np.sum(w * d**k, axis=1) for k in range(5))
-    a = np.stack([np.stack([s0, s1, s2], -1), np.stack([s1, s2, s3], -1), np.stack([s2, s3, s4], -1)], -2)
-    b = np.stack([w @ curve, (w * d) @ curve, (w * d**2) @ curve], axis=1)
-    return np.asarray(np.linalg.solve(a + 1e-9 * np.eye(3), b)[:, 0])
+    return np.asarray(savgol_filter(curve, window, 2, axis=0, mode="interp"))
 
 
-def line_profile(across: NDArray[np.float64], sigma: float) -> NDArray[np.float64]:
-    """A line's cross profile without mean, unit norm: minus the second derivative of a Gaussian."""
+@lru_cache(maxsize=64)
+def line_profile(half: int, shift: int, sigma: float) -> NDArray[np.float64]:
+    """A line's cross profile without mean, unit norm: minus the second derivative of a Gaussian, over -half .. half px."""
+    across = np.arange(-half, half + 1.0) - shift
     g = (1 - (across / sigma) ** 2) * np.exp(-0.5 * (across / sigma) ** 2)
     g -= g.mean()
     return np.asarray(g / np.sqrt((g**2).sum()))
 
 
 def _measure(path: Curve, picture: Image, field: LineField) -> Candidate | None:
-    if len(path) < 3:
-        return None
-    across = np.arange(-_STRIP_PX, _STRIP_PX + 0.5, 1.0)
-    curve = resample(_smooth(resample(path, 1.0), _SMOOTH_PX), 1.0)
+    curve = _smooth(resample(path, 1.0))
     if len(curve) <= _SHORTEST_PX:
         return None
-    values = strip(picture, curve, across)
+    across = np.arange(-_STRIP_PX, _STRIP_PX + 1.0)
     # recentre: response of the profile shifted sideways, gathered along the curve
     shifts = np.arange(-2, 3)
-    bank = np.stack([line_profile(across - d, _PROFILE_PX) for d in shifts], axis=1)
-    response = cv2.GaussianBlur((values @ bank).astype(np.float32), (1, 0), sigmaX=0.01, sigmaY=_SMOOTH_PX / 3)
+    bank = np.stack([line_profile(_STRIP_PX, d, _PROFILE_PX) for d in shifts.tolist()], axis=1)
+    response = (strip(picture, curve, across) @ bank).astype(np.float32)
+    response = cv2.blur(response, (1, 7), borderType=cv2.BORDER_REFLECT)
     heavy = np.maximum(response, 0) ** 2 + 1e-6
-    offset = (heavy * shifts).sum(axis=1) / heavy.sum(axis=1)
-    curve = resample(_smooth(curve + offset[:, None] * normals(curve), _SMOOTH_PX), 1.0)
-    values = strip(picture, curve, across)
-    along = values @ line_profile(across, _PROFILE_PX) / noise_along(curve, field)
+    offset = (heavy @ shifts) / heavy.sum(axis=1)
+    curve = resample(_smooth(curve + offset[:, None] * normals(curve)), 1.0)
+    along = strip(picture, curve, across) @ line_profile(_STRIP_PX, 0, _PROFILE_PX) / noise_along(curve, field)
     first, last, snr = strongest_stretch(along)
     # a speck on the way is no line: what exceeds the rest of the stretch by far is cut down to it
     cap = _SPIKE * max(float(np.median(along[first:last])), _SPIKE_FLOOR)
-    first, last, snr = strongest_stretch(np.minimum(along, cap))
+    if (along > cap).any():
+        first, last, snr = strongest_stretch(np.minimum(along, cap))
     return Candidate(curve[first:last], snr, along[first:last])
 
 
 def noise_along(curve: Curve, field: LineField) -> NDArray[np.float64]:
     """The finish's standard deviation for a line of each point's direction, per px along it."""
-    t = np.gradient(curve, axis=0)
+    t = tangents(curve)
     k = np.arctan2(-t[:, 1], t[:, 0]) / (np.pi / ORIENTATIONS)
     low = np.floor(k).astype(int)
     part = k - low
@@ -186,8 +171,8 @@ def _apart(found: list[Candidate], shape: tuple[int, int]) -> list[Candidate]:
         at = np.rint(candidate.curve).astype(int)
         at[:, 0] = np.clip(at[:, 0], 0, shape[1] - 1)
         at[:, 1] = np.clip(at[:, 1], 0, shape[0] - 1)
-        if taken[at[:, 1], at[:, 0]].mean() > 0.4:
+        if taken[at[:, 1], at[:, 0]].mean() > _ALONG:
             continue
         kept.append(candidate)
-        cv2.polylines(taken, [at.astype(np.int32)], False, 1, thickness=9)
+        cv2.polylines(taken, [at.astype(np.int32)], False, 1, thickness=_BESIDE_PX)
     return kept

@@ -1,0 +1,43 @@
+"""Open curves over an image: (n, 2) of column, row."""
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from vision.measure.face_region import Image
+
+Curve = NDArray[np.float64]
+
+
+def resample(curve: Curve, step: float) -> Curve:
+    """Points at even steps along an open curve, both ends kept."""
+    gaps = np.hypot(*np.diff(curve, axis=0).T)
+    s = np.concatenate(([0.0], np.cumsum(gaps)))
+    count = max(2, round(s[-1] / step) + 1)
+    at = np.linspace(0.0, s[-1], count)
+    return np.column_stack((np.interp(at, s, curve[:, 0]), np.interp(at, s, curve[:, 1])))
+
+
+def normals(curve: Curve) -> Curve:
+    """Unit normals of an open curve, (n, 2)."""
+    t = tangents(curve)
+    t /= np.maximum(np.hypot(t[:, 0], t[:, 1]), 1e-9)[:, None]
+    return np.column_stack((-t[:, 1], t[:, 0]))
+
+
+def tangents(curve: Curve) -> Curve:
+    """Twice the central differences, one-sided at the ends, (n, 2)."""
+    t = np.empty_like(curve)
+    t[1:-1] = curve[2:] - curve[:-2]
+    t[0], t[-1] = 2 * (curve[1] - curve[0]), 2 * (curve[-1] - curve[-2])
+    return t
+
+
+def strip(image: Image, curve: Curve, across: NDArray[np.float64]) -> Image:
+    """Values of an image beside a curve: (n, len(across)), bilinear."""
+    normal = normals(curve)
+    x = (curve[:, :1] + normal[:, :1] * across).astype(np.float32)
+    y = (curve[:, 1:] + normal[:, 1:] * across).astype(np.float32)
+    return cv2.remap(image, x, y, cv2.INTER_LINEAR, borderMode=cv2.BORDER_CONSTANT)
+
+

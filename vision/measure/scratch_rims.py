@@ -1,0 +1,70 @@
+"""Closed rims: dried drops and the loops of fingerprints, whose arcs are no scratches.
+
+Arcs belong to one rim when they lie round a common centre at about one distance, each across the ray to it, and leave little of
+the turn open (the idea of voting for a circle's centre along normals; Kimme, Ballard & Sklansky 1975, 10.1145/360666.360677).
+"""
+
+import numpy as np
+from numpy.typing import NDArray
+
+from vision.measure.lines_curves import Curve, normals, resample
+
+# Radii of rims, px of the coarse raster (0.1 mm), and how far one rim's radius may differ from its median.
+_RADII_PX = (8.0, 50.0)
+_UNEVEN = 0.25
+# Least cosine between an arc's normal and the ray; sectors of the turn, and the share of them that must be met.
+_ACROSS = 0.8
+_SECTORS = 24
+_CLOSED = 0.55
+# Arcs looked at, the strongest first, and the spacing of points on them.
+_MOST_ARCS = 24
+_SPACING_PX = 3.0
+# A curve is part of a rim with so much of its length on it.
+_PART = 0.6
+
+
+def on_rims(curves: list[Curve]) -> list[bool]:
+    """For each curve (strongest first) whether it is part of a closed rim."""
+    out = [False] * len(curves)
+    arcs = [resample(c, _SPACING_PX) for c in curves[:_MOST_ARCS]]
+    if len(arcs) < 2:
+        return out
+    points, normal = np.concatenate(arcs), np.concatenate([normals(a) for a in arcs])
+    owner = np.concatenate([np.full(len(a), i) for i, a in enumerate(arcs)])
+    for center in _centers(arcs):
+        ray = points - center
+        distance = np.maximum(np.hypot(ray[:, 0], ray[:, 1]), 1e-9)
+        across = np.abs((ray * normal).sum(axis=1)) >= _ACROSS * distance
+        near = across & (distance >= _RADII_PX[0]) & (distance <= _RADII_PX[1])
+        if not near.any():
+            continue
+        # the radius about which most points lie
+        sizes = np.sort(distance[near])
+        counts = np.searchsorted(sizes, sizes * (1 + _UNEVEN) / (1 - _UNEVEN), side="right") - np.arange(len(sizes))
+        low = sizes[int(np.argmax(counts))]
+        rim = near & (distance >= low) & (distance <= low * (1 + _UNEVEN) / (1 - _UNEVEN))
+        turn = np.arctan2(ray[rim, 1], ray[rim, 0])
+        sectors = np.unique(((turn + np.pi) / (2 * np.pi) * _SECTORS).astype(int) % _SECTORS)
+        if len(sectors) >= _CLOSED * _SECTORS:
+            for i in range(len(arcs)):
+                out[i] = out[i] or bool(rim[owner == i].mean() >= _PART)
+    return out
+
+
+def _centers(arcs: list[Curve]) -> NDArray[np.float64]:
+    """Where the normals at the middles of two arcs meet, for all pairs that could lie on one rim: (n, 2)."""
+    middle = np.array([a[len(a) // 2] for a in arcs])
+    normal = np.array([normals(a)[len(a) // 2] for a in arcs])
+    i, j = np.triu_indices(len(arcs), 1)
+    gap = middle[j] - middle[i]
+    det = normal[i, 0] * -normal[j, 1] + normal[j, 0] * normal[i, 1]
+    facing = np.abs(det) < 0.2
+    safe = np.where(facing, 1.0, det)
+    reach = (gap[:, 0] * -normal[j, 1] + normal[j, 0] * gap[:, 1]) / safe
+    meet = middle[i] + reach[:, None] * normal[i]
+    # arcs that face each other have no crossing to speak of: the centre is half way between
+    meet = np.where(facing[:, None], (middle[i] + middle[j]) / 2, meet)
+    a, b = (np.hypot(*(meet - middle[k]).T) for k in (i, j))
+    small, large = np.minimum(a, b), np.maximum(a, b)
+    good = (small >= _RADII_PX[0]) & (large <= _RADII_PX[1]) & (large <= small * (1 + _UNEVEN) / (1 - _UNEVEN))
+    return np.asarray(meet[good])
