@@ -3,15 +3,17 @@
 from dataclasses import dataclass
 from functools import lru_cache
 
+import cv2
 import numpy as np
 from numpy.typing import NDArray
-from scipy.spatial import cKDTree
 
-from vision.geometry.polyline import arc_lengths, centroid, curvature, resample, right_normals, tangents
+from vision.geometry.polyline import Moments, arc_lengths, curvature, moments, resample, right_normals, tangents
 from vision.records.given import Array, Part
 
 # Curvature and normals are taken over this stretch of the nominal; a drawing's own corners are rounder in metal.
 _SOFT_MM = 0.15
+# Nearest points are looked up on a grid of this pitch that reaches this far around the outline.
+_CELL_MM, _MARGIN_MM = 0.1, 8.0
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -19,7 +21,8 @@ class Nominal:
     """The nominal outline at even steps of about `step_mm`, n points, counter-clockwise, drawing mm.
 
     `zone` (n,): index into `part.zones` of each point; `datum`, `bend` (n,): in a datum zone, in the bend zone;
-    `kappa_per_mm` (n,): curvature, convex positive; `centroid_mm`: of the area enclosed by the outline.
+    `kappa_per_mm` (n,): curvature, convex positive; `moments`: of the area enclosed by the outline;
+    `near`: index of about the nearest outline point for each cell of a grid whose first cell lies at `corner_mm`.
     """
 
     part: Part
@@ -31,8 +34,9 @@ class Nominal:
     zone: NDArray[np.int64]
     datum: NDArray[np.bool_]
     bend: NDArray[np.bool_]
-    centroid_mm: tuple[float, float]
-    tree: cKDTree
+    moments: Moments
+    corner_mm: Array
+    near: NDArray[np.int32]
 
     def place(self, points: Array) -> tuple[Array, Array, NDArray[np.int64]]:
         """Feet of drawing points (n, 2) on the outline.
@@ -46,16 +50,25 @@ class Nominal:
         nearest
             Index of the nearest outline point, (n,).
         """
-        _, nearest = self.tree.query(points)
-        gap = points - self.points[nearest]
-        slip = (gap * self.tangents[nearest]).sum(axis=1)
-        off = (gap * self.normals[nearest]).sum(axis=1)
+        cell = np.rint((points - self.corner_mm) / _CELL_MM).astype(np.int64)
+        rows, columns = self.near.shape
+        nearest = self.near[np.clip(cell[:, 1], 0, rows - 1), np.clip(cell[:, 0], 0, columns - 1)].astype(np.int64)
+        # The cell's index is a guess; one step along the tangent makes it the nearest point.
+        _, slip = self._offsets(points, nearest)
+        nearest = (nearest + np.rint(slip / self.step_mm).astype(np.int64)) % len(self.points)
+        off, slip = self._offsets(points, nearest)
         # The foot of a point off a curved line: its slip along the tangent is stretched by 1 + off x curvature.
         kappa = self.kappa_per_mm[nearest]
         stretch = np.maximum(1 + off * kappa, 0.2)
         # Measured from the curve rather than from the tangent at the nearest point.
         off = off + 0.5 * kappa * slip**2 / stretch
         return nearest + slip / stretch / self.step_mm, off, nearest
+
+    def _offsets(self, points: Array, index: NDArray[np.int64]) -> tuple[Array, Array]:
+        """Offsets from given outline points: along the normal, and along the tangent."""
+        gap = points - self.points[index]
+        normal = self.normals[index]
+        return (gap * normal).sum(axis=1), gap[:, 1] * normal[:, 0] - gap[:, 0] * normal[:, 1]
 
 
 @lru_cache(maxsize=16)
@@ -65,6 +78,7 @@ def prepare_nominal(part: Part, step_mm: float) -> Nominal:
     step = arc_lengths(points)[-1] / len(points)
     reach = max(1, round(_SOFT_MM / step / 2))
     tangent = tangents(points, reach)
+    corner, near = _nearest_grid(points)
     ends = np.array([zone.x_mm[1] for zone in part.zones])
     order = np.argsort(ends)
     zone = order[np.minimum(np.searchsorted(ends[order], points[:, 0]), len(ends) - 1)]
@@ -82,6 +96,20 @@ def prepare_nominal(part: Part, step_mm: float) -> Nominal:
         zone=zone,
         datum=datum[zone],
         bend=bend[zone],
-        centroid_mm=centroid(part.outline),
-        tree=cKDTree(points),
+        moments=moments(part.outline),
+        corner_mm=corner,
+        near=near,
     )
+
+
+def _nearest_grid(points: Array) -> tuple[Array, NDArray[np.int32]]:
+    """Nearest outline point of every cell by a distance transform that names its sources."""
+    corner = points.min(axis=0) - _MARGIN_MM
+    columns, rows = np.ceil((points.max(axis=0) + _MARGIN_MM - corner) / _CELL_MM).astype(int) + 1
+    cell = np.rint((points - corner) / _CELL_MM).astype(np.int64)
+    canvas = np.full((rows, columns), 255, np.uint8)
+    canvas[cell[:, 1], cell[:, 0]] = 0
+    _, label = cv2.distanceTransformWithLabels(canvas, cv2.DIST_L2, 5, labelType=cv2.DIST_LABEL_PIXEL)
+    source = np.zeros(int(label.max()) + 1, np.int32)
+    source[label[cell[:, 1], cell[:, 0]]] = np.arange(len(points), dtype=np.int32)
+    return corner, source[label]

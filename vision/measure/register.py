@@ -18,10 +18,12 @@ from vision.records.measured import Pair
 # Tukey's tuning constant for 95 % efficiency on normal errors, and the factor from MAD to standard deviation.
 _TUKEY = 4.685
 MAD_TO_SD = 1.4826
+# Smallest scale of the robust weights: below a fiftieth of a pixel at 0.05 mm, pixel phase and not noise is left.
+_FLOOR_MM = 0.001
 _LEAST_SQUARES_STEPS = 3
 _MAX_STEPS = 25
 # A fit is settled when no point of the piece moves by more than this (mm).
-_SETTLED_MM = 2e-6
+_SETTLED_MM = 1e-5
 # Neighbouring edge points share pixels; a sum of n of them varies this many times more than if they were independent
 # (measured on rendered edges at 1 px spacing: 1.5 to 1.7, see the methods page).
 EDGE_CORRELATION = 1.7
@@ -47,21 +49,20 @@ class Fit:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Target:
-    """What a fit may rest on: the nominal, and which of its points (n,)."""
+    """What a fit may rest on: the nominal, which of its points (n,), and how far off a point may lie (mm)."""
 
     nominal: Nominal
     use: NDArray[np.bool_]
+    reach_mm: float
 
 
-def fit_rigid(points: Array, start: Motion, target: Target, floor_mm: float, reach_mm: float) -> Fit | None:
+def fit_rigid(points: Array, start: Motion | Fit, target: Target) -> Fit | None:
     """Register points (n, 2) in tray mm to the nominal, from a start.
 
     Parameters
     ----------
-    floor_mm
-        Smallest scale of the robust weights.
-    reach_mm
-        Points further from the nominal than this do not take part in the first steps; narrowed later by the weights.
+    start
+        A rough motion; or an earlier fit, which goes straight on with robust weights.
 
     Returns
     -------
@@ -69,25 +70,26 @@ def fit_rigid(points: Array, start: Motion, target: Target, floor_mm: float, rea
         None when fewer than eight points take part.
     """
     nominal = target.nominal
-    motion, offset = start, 0.0
+    robust = isinstance(start, Fit)
+    motion, offset = (start.motion, start.offset_mm) if isinstance(start, Fit) else (start, 0.0)
     pivot = np.asarray(nominal.points[target.use].mean(axis=0))
     arm = float(np.abs(nominal.points[target.use] - pivot).max())
-    robust = False
+    switch = 0 if robust else _LEAST_SQUARES_STEPS
     for step in range(_MAX_STEPS):
         placed = motion.apply(points)
         _, off, nearest = nominal.place(placed)
-        use = target.use[nearest] & (np.abs(off) < reach_mm)
+        use = target.use[nearest] & (np.abs(off) < target.reach_mm)
         if use.sum() < 8:
             return None
         foot, normal = nominal.points[nearest[use]], nominal.normals[nearest[use]]
         lever = placed[use] - pivot
         turn = (lever[:, 0] * normal[:, 1] - lever[:, 1] * normal[:, 0]) / arm
         rows = np.column_stack((normal, turn, -np.ones(len(foot))))
-        if step == _LEAST_SQUARES_STEPS:
+        if step == switch and not robust:
             offset = float(np.median(off[use]))
             robust = True
         residual = off[use] - offset
-        scale = max(MAD_TO_SD * float(np.median(np.abs(residual - np.median(residual)))), floor_mm)
+        scale = max(MAD_TO_SD * float(np.median(np.abs(residual - np.median(residual)))), _FLOOR_MM)
         weight = _biweight(residual / (_TUKEY * scale)) if robust else np.ones(len(residual))
         weighted = rows * weight[:, None]
         normal_matrix = weighted.T @ rows
@@ -99,7 +101,7 @@ def fit_rigid(points: Array, start: Motion, target: Target, floor_mm: float, rea
         turned = Motion(angle, (0.0, 0.0)).matrix @ -pivot + pivot + change[:2]
         motion = Motion(angle, (float(turned[0]), float(turned[1]))).after(motion)
         offset += float(change[3])
-        if robust and step > _LEAST_SQUARES_STEPS + 1 and np.abs(change).max() < _SETTLED_MM:
+        if robust and step > switch + 1 and np.abs(change).max() < _SETTLED_MM:
             break
     dof = max(float(weight.sum()) - 4, 1.0)
     variance = float((weight * residual**2).sum() / dof)

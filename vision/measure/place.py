@@ -1,0 +1,85 @@
+"""From a closed contour to a placed piece: first guesses by area moments, then the robust fit on the datum zones."""
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from vision.geometry.camera import View
+from vision.geometry.polyline import moments
+from vision.geometry.rigid import Motion
+from vision.measure.nominal import Nominal
+from vision.measure.register import Fit, Target, fit_rigid
+from vision.records.given import Array
+from vision.records.measured import Pose
+
+# First fits may start this far off, final ones no more: a bump or a bend reaches further and takes no part.
+_WIDE_MM, _NARROW_MM = 6.0, 2.5
+# First fits look at so many points; they only choose between the two ways round.
+_FEW = 250
+# A fit settles on so many points, and is finished on at most `_MANY`: more would not tell on any measure.
+_SOME, _MANY = 600, 2000
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Placed:
+    """A piece in its place: `datum` from tray mm to the drawing on the datum zones; `bend` the bend zone's own fit."""
+
+    datum: Fit
+    bend: Fit | None
+
+
+def thin(points: Array, count: int) -> Array:
+    """Every k-th point, so that about `count` are left."""
+    return points[:: max(1, len(points) // count)]
+
+
+def place(points: Array, nominal: Nominal) -> Placed | None:
+    """Place edge points (n, 2) in tray mm of a closed contour; None where no fit holds."""
+    found, wanted = moments(thin(points, _SOME)), nominal.moments
+    few = thin(points, _FEW)
+    trials = []
+    for turn in (0.0, np.pi):
+        angle = wanted.axis_rad - found.axis_rad + turn
+        start = Motion(angle, (0.0, 0.0))
+        moved = start.apply(np.array([found.centroid]))[0]
+        start = Motion(angle, (wanted.centroid[0] - moved[0], wanted.centroid[1] - moved[1]))
+        fit = fit_rigid(few, start, Target(nominal, np.ones(len(nominal.points), bool), _WIDE_MM))
+        if fit is not None:
+            trials.append((_misfit(few, fit, nominal), fit))
+    if not trials:
+        return None
+    _, best = min(trials, key=lambda trial: trial[0])
+    return refine(points, best.motion, nominal)
+
+
+def refine(points: Array, start: Motion, nominal: Nominal) -> Placed | None:
+    """The final fits from a start: on the datum zones, and on the bend zone where the part has one."""
+    datum = _fit(points, start, nominal, nominal.datum)
+    if datum is None:
+        return None
+    return Placed(datum, _fit(points, datum.motion, nominal, nominal.bend) if nominal.bend.any() else None)
+
+
+def _fit(points: Array, start: Motion, nominal: Nominal, use: NDArray[np.bool_]) -> Fit | None:
+    rough = fit_rigid(thin(points, _SOME), start, Target(nominal, use, _WIDE_MM))
+    return None if rough is None else fit_rigid(thin(points, _MANY), rough, Target(nominal, use, _NARROW_MM))
+
+
+def _misfit(points: Array, fit: Fit, nominal: Nominal) -> float:
+    _, off, _ = nominal.place(fit.motion.apply(points))
+    return float(np.minimum(np.abs(off - fit.offset_mm), 1.0).mean())
+
+
+def pose_of(placed: Placed, nominal: Nominal, view: View) -> Pose:
+    """The pose as seen in the image."""
+    to_tray = placed.datum.motion.inverse()
+    middle = np.asarray(nominal.moments.centroid)
+    ahead = np.vstack((middle, middle + (0.5, 0.0), middle - (0.5, 0.0)))
+    center, front, rear = view.to_px(to_tray.apply(ahead))
+    angle = np.degrees(np.arctan2(-(front[1] - rear[1]), front[0] - rear[0]))
+    return Pose(
+        center_px=(float(center[0]), float(center[1])),
+        angle_deg=float(angle if angle > -180.0 else angle + 360.0),
+        fit_rms_mm=placed.datum.rms_mm,
+    )
