@@ -14,6 +14,7 @@ COMMANDS: dict[str, str] = {
     "inspect": "judge tray shots: find, measure and score every piece, with reasons",
     "demo": "render a demo lot of an invented works and judge it",
     "calibrate": "pictures of a flat target to a station: lens, plane, scale, uncertainties",
+    "sensor": "gain, noise, sharpness and evenness of a station's camera and light, from frames taken for it",
     "render": "render tray shots with exact truth",
 }
 

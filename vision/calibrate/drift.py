@@ -1,0 +1,115 @@
+"""The check of each shift: a reference piece measured again, its drift against calibration, pass or stop.
+
+One reference piece of known size is laid on the tray and measured. Its deviations from the reference values are charted
+as individual values; two rules stop the station: one value beyond its control limit, or an exponentially weighted mean
+beyond its own, which sees a slow drift that single values hide (Roberts 1959, Technometrics 1:239; weight and limit
+after Lucas and Saccucci 1990, Technometrics 32:1).
+"""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from math import sqrt
+from typing import Literal
+
+CheckVerdict = Literal["pass", "stop"]
+
+# Three standard uncertainties, as on a Shewhart chart: a false stop in 370 checks a measure.
+_SINGLE = 3.0
+# Weight and limit of the weighted mean: about 500 checks between false stops, a shift of one sigma seen after 10.
+_WEIGHT, _MEAN = 0.20, 2.962
+
+
+@dataclass(frozen=True, slots=True)
+class ReferenceValue:
+    """A measure of the reference piece: its certified value, and the standard uncertainty of one check of it.
+
+    `check_standard` combines the certificate's uncertainty, the station's and the repeatability of one laying.
+    """
+
+    measure: str
+    value: float
+    check_standard: float
+
+
+@dataclass(frozen=True, slots=True)
+class DriftOfMeasure:
+    """One measure at one check: value, deviation from the reference, weighted mean of deviations, and both limits."""
+
+    measure: str
+    value: float
+    deviation: float
+    single_limit: float
+    weighted_mean: float
+    mean_limit: float
+
+    @property
+    def stops(self) -> tuple[str, ...]:
+        """Why the station must stop, in words; empty when it may go on."""
+        why = []
+        if abs(self.deviation) > self.single_limit:
+            why.append(f"{self.measure} is off by {self.deviation:+.4g}, control limit {self.single_limit:.2g}")
+        if abs(self.weighted_mean) > self.mean_limit:
+            why.append(f"{self.measure} has drifted to {self.weighted_mean:+.4g}, control limit {self.mean_limit:.2g}")
+        return tuple(why)
+
+
+@dataclass(frozen=True, slots=True)
+class CheckResult:
+    """A whole check; `missing` are reference measures that were not found."""
+
+    drifts: tuple[DriftOfMeasure, ...]
+    missing: tuple[str, ...]
+
+    @property
+    def verdict(self) -> CheckVerdict:
+        """Stop on any rule broken, or where a measure is missing."""
+        return "stop" if self.missing or any(drift.stops for drift in self.drifts) else "pass"
+
+    @property
+    def reasons(self) -> tuple[str, ...]:
+        """Why not `pass`."""
+        absent = tuple(f"{name} could not be measured" for name in self.missing)
+        return absent + tuple(why for drift in self.drifts for why in drift.stops)
+
+
+def check_reference(
+    references: Sequence[ReferenceValue],
+    found: Mapping[str, float | None],
+    earlier: Mapping[str, Sequence[float]],
+) -> CheckResult:
+    """Judge one check.
+
+    Parameters
+    ----------
+    references
+        What the piece is known to measure.
+    found
+        What was measured now, by measure.
+    earlier
+        Values of the checks since the last calibration, oldest first, by measure; without them the weighted mean
+        starts at the reference value.
+    """
+    drifts, missing = [], []
+    for reference in references:
+        value = found.get(reference.measure)
+        if value is None:
+            missing.append(reference.measure)
+        else:
+            drifts.append(_drift(reference, value, earlier.get(reference.measure, ())))
+    return CheckResult(tuple(drifts), tuple(missing))
+
+
+def _drift(reference: ReferenceValue, value: float, earlier: Sequence[float]) -> DriftOfMeasure:
+    mean = 0.0
+    for each in (*earlier, value):
+        mean += _WEIGHT * (each - reference.value - mean)
+    checks = len(earlier) + 1
+    spread = reference.check_standard * sqrt(_WEIGHT / (2.0 - _WEIGHT) * (1.0 - (1.0 - _WEIGHT) ** (2 * checks)))
+    return DriftOfMeasure(
+        reference.measure,
+        value,
+        value - reference.value,
+        _SINGLE * reference.check_standard,
+        mean,
+        _MEAN * spread,
+    )
