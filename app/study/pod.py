@@ -141,7 +141,7 @@ def detectability(
         raise Unusable(
             "detection curve",
             "",
-            "sizes at which some are found and some missed; plant more between the largest missed and the smallest found",
+            "sizes where some are found and some missed; plant more between the largest missed and the smallest found",
             "hits and misses that don't overlap",
         )
     if fit.coefficients[1] <= 0:
