@@ -16,7 +16,14 @@ COMMANDS: dict[str, str] = {
     "calibrate": "pictures of a flat target to a station: lens, plane, scale, uncertainties",
     "sensor": "gain, noise, sharpness and evenness of a station's camera and light, from frames taken for it",
     "render": "render tray shots with exact truth",
+    "new": "make a works folder: parts, stations, limits, shots, results, store",
+    "import": "file results in a store",
+    "export": "write verdicts and pieces out of a store as tables",
+    "serve": "serve the review page on this machine",
 }
+
+# Commands whose name can't be a module's.
+MODULES = {"import": "import_results"}
 
 
 class LazyGroup(click.Group):
@@ -30,7 +37,7 @@ class LazyGroup(click.Group):
         """Import one command."""
         if cmd_name not in COMMANDS:
             return None
-        module = importlib.import_module(f"app.cli.{cmd_name.replace('-', '_')}")
+        module = importlib.import_module(f"app.cli.{MODULES.get(cmd_name, cmd_name.replace('-', '_'))}")
         command: click.Command = module.command
         return command
 

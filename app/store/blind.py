@@ -67,6 +67,28 @@ def make_blind(store: Store, name: str, seed: int, rounds: int, piece_ids: Seque
     return next(one for one in blinds(store) if one.id == blind_id)
 
 
+def sample_pieces(store: Store, lot: str | None, count: int, seed: int) -> list[int]:
+    """Pieces for a blind round, at random: half of them flagged as far as there are, the others passed."""
+    table, filing, shot = schema.judgement, schema.filing, schema.shot
+    query = (
+        select(table.c.piece_id, table.c.verdict)
+        .join(filing, filing.c.id == table.c.filing_id)
+        .join(shot, shot.c.id == filing.c.shot_id)
+        .where(table.c.x_px.is_not(None))
+        .order_by(table.c.id)
+    )
+    if lot is not None:
+        query = query.join(schema.lot, schema.lot.c.id == shot.c.lot_id).where(schema.lot.c.lot == lot)
+    with store.read() as connection:
+        newest = {int(row.piece_id): str(row.verdict) for row in connection.execute(query)}
+    chance = random.Random(seed)
+    sides = [[piece for piece, verdict in newest.items() if (verdict == "pass") is passed] for passed in (False, True)]
+    for side in sides:
+        chance.shuffle(side)
+    flagged = sides[0][: max(count - count // 2, count - len(sides[1]))]
+    return sorted(flagged + sides[1][: count - len(flagged)])
+
+
 def blinds(store: Store) -> tuple[Blind, ...]:
     """Every blind round, the newest first."""
     table, member = schema.blind_round, schema.blind_piece

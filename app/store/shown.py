@@ -18,6 +18,7 @@ from vision.records.judged import JudgedPiece
 class PicturePath:
     """A picture as filed; `path` is absolute or relative to the works folder."""
 
+    id: int
     path: str
     kind: str
     light: str | None
@@ -78,7 +79,7 @@ def shown(store: Store, judgement_ids: Sequence[int]) -> dict[int, Shown]:
         table = schema.picture
         for row in connection.execute(select(table).where(table.c.shot_id.in_(shots)).order_by(table.c.id)):
             pictures.setdefault(row.shot_id, []).append(
-                PicturePath(row.path, row.kind, row.light, row.azimuth_deg, row.piece)
+                PicturePath(row.id, row.path, row.kind, row.light, row.azimuth_deg, row.piece)
             )
         process: dict[int, dict[str, str | float]] = {}
         values = schema.process_value

@@ -1,0 +1,38 @@
+"""`brightbowl serve`: the pages of a works, on this machine."""
+
+from pathlib import Path
+
+import click
+
+PORT = 8610
+
+
+@click.command()
+@click.option("--works", type=click.Path(file_okay=False, path_type=Path), help="works folder, with its store")
+@click.option("--store", metavar="URL", help="a store alone: a file of SQLite or postgresql://user@host/name")
+@click.option("--port", type=click.IntRange(1, 65535), default=PORT, show_default=True)
+@click.option("--address", default="127.0.0.1", show_default=True, help="where to listen; another wants TLS in front")
+def command(works: Path | None, store: str | None, port: int, address: str) -> None:
+    """Serve the review page until stopped (Ctrl+C).
+
+    People pick their names from works.toml. Where the works folder holds a login.toml (table [auth], OpenID Connect)
+    they sign in instead.
+    """
+    from app.pages.desk import Desk
+    from app.pages.server import serve
+    from app.store.connection import open_store
+    from app.store.works import read_works
+    from vision.errors import Unusable
+
+    folder = None if works is None else read_works(works)
+    if store is not None:
+        opened = open_store(store, must_exist=True)
+    elif folder is not None:
+        opened = folder.open()
+    else:
+        raise Unusable("brightbowl serve", "", "expected --works WORKS or --store URL")
+    login = None if folder is None else folder.folder / "login.toml"
+    if login is not None and not login.is_file():
+        login = None
+    click.echo(f"{folder.name if folder else opened.url}: http://{address}:{port} (stop with Ctrl+C)")
+    serve(Desk(opened, folder, login is not None), port, address, login)

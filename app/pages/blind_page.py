@@ -1,0 +1,90 @@
+"""Blind rounds: begin one, and judge its pieces without what the camera said."""
+
+import streamlit as st
+
+from app.pages.desk import Desk, Pass, the_desk
+from app.pages.viewer_component import show_viewer
+from app.pages.who import nobody_yet, who_is_here
+from app.store.bench import Wanted
+from app.store.blind import Blind, blinds, make_blind, sample_pieces
+from app.store.lots import lots
+from vision.errors import Unusable
+
+PIECES_MAX = 500
+ROUNDS_MAX = 10
+
+
+def blind_page() -> None:
+    """Choose a blind round and judge it."""
+    desk = the_desk()
+    left, right = st.columns([0.72, 0.28], vertical_alignment="center")
+    with right:
+        who = who_is_here(desk)
+    rounds = blinds(desk.store)
+    with left:
+        chosen = _choose(rounds)
+    if who is None:
+        nobody_yet(desk)
+        return
+    if chosen is None:
+        st.info(
+            "A blind round shows pieces without what the camera said, some of them again, for a study of agreement."
+        )
+        if "tune" in who.roles:
+            _begin(desk, who)
+        else:
+            st.info("Nobody has begun one yet. Whoever has the role `tune` can.")
+        return
+    show_viewer(
+        {
+            "pass": desk.write_pass(who),
+            "inspector": who.name,
+            "may_review": "review" in who.roles,
+            "wanted": {"order": Wanted().order},
+            "mode": "blind",
+            "blind": chosen.id,
+            "empty": {
+                "blind": "You have seen all pieces of this round. Thank you.\nThe study is made by: brightbowl agree"
+            },
+        }
+    )
+
+
+def _choose(rounds: tuple[Blind, ...]) -> Blind | None:
+    by_name = {one.name: one for one in rounds}
+    name = st.selectbox(
+        "Blind round",
+        list(by_name),
+        index=None,
+        placeholder="choose a blind round",
+        label_visibility="collapsed",
+        key="blind",
+    )
+    return by_name.get(name) if name is not None else None
+
+
+def _begin(desk: Desk, who: Pass) -> None:
+    with st.form("begin_blind", width=640):
+        st.markdown("**Begin a blind round**")
+        name = st.text_input("Name", max_chars=60)
+        lot = st.selectbox("Pieces of lot", [one.lot for one in lots(desk.store)], index=None, placeholder="all lots")
+        count = st.number_input("How many pieces (half of them flagged)", 1, PIECES_MAX, 30)
+        rounds = st.number_input("How often each is seen", 1, ROUNDS_MAX, 2)
+        seed = st.number_input("Seed of the order", 0, 2**31 - 1, 1)
+        if st.form_submit_button("Begin", type="primary"):
+            try:
+                made = make_blind(
+                    desk.store,
+                    name,
+                    int(seed),
+                    int(rounds),
+                    sample_pieces(desk.store, lot, int(count), int(seed)),
+                    who.name,
+                )
+            except Unusable as fault:
+                st.error(str(fault))
+            else:
+                st.success(
+                    f"{len(made.pieces)} pieces, each seen {made.rounds} times. Choose the round above to judge it."
+                )
+                st.rerun()

@@ -1,0 +1,187 @@
+"""What the viewer needs of one piece, as JSON: places in px of the upright picture, words, addresses of pictures."""
+
+from collections.abc import Sequence
+from typing import Any
+
+import numpy as np
+
+from app.pages.desk import Desk
+from app.pages.told import told_faults, told_findings, told_reasons
+from app.pages.upright_frames import Placed, place
+from app.report.deviation_outline import magnification
+from app.report.svg import path
+from app.report.upright import outward_normals
+from app.store.connection import Store, clock_s
+from app.store.revisions import limits_of
+from app.store.schema import bench
+from app.store.shown import PicturePath, Shown, neighbours, part_of, profile_of, shown, station_of
+from app.store.verdicts import Standing, standing
+from vision.geometry.polyline import arc_lengths
+from vision.records.given import Array, Limits, Part
+
+LIGHT_WORDS = {"back": "backlit", "dome": "dome", "low": "low"}
+OUTLINE_POINTS = 900
+
+
+def cards(desk: Desk, judgement_ids: Sequence[int], inspector: str, blind: bool = False) -> list[dict[str, Any]]:
+    """Cards of judgements, in the order asked for; those that the store lacks are left out.
+
+    With `blind`, nothing that the camera said of the piece is in them.
+    """
+    known = shown(desk.store, judgement_ids)
+    said: dict[int, list[Standing]] = {}
+    if not blind:
+        for one in standing(desk.store, piece_ids=[one.piece_id for one in known.values()]):
+            said.setdefault(one.piece_id, []).append(one)
+    return [
+        card(desk, known[one], [] if blind else said.get(known[one].piece_id, []), inspector, blind)
+        for one in judgement_ids
+        if one in known
+    ]
+
+
+def card(desk: Desk, one: Shown, said: Sequence[Standing], inspector: str, blind: bool) -> dict[str, Any]:
+    """One card."""
+    part, station = part_of(desk.store, one.part), station_of(desk.store, one.station)
+    placed = place(one, part, station)
+    with desk.store.read() as connection:
+        limits = limits_of(connection, one.part, one.limits_revision)
+    content: dict[str, Any] = {
+        "piece_id": one.piece_id,
+        "judgement_id": one.judgement_id,
+        "tray": one.tray,
+        "piece": one.judged.piece,
+        "part": one.part,
+        "part_name": one.part if part is None else part.name,
+        "lot": one.lot or "",
+        "process": {name: f"{value:g}" if isinstance(value, float) else value for name, value in one.process.items()},
+        "blind": blind,
+        "size": [1200, 400] if placed is None else list(placed.window.size_px),
+        "px_per_mm": placed.window.px_per_mm if placed is not None and placed.known_scale else None,
+        "lights": [] if placed is None else _lights(one),
+        "outline": "" if placed is None or part is None else _outline(part, placed),
+    }
+    if blind:
+        return content
+    return {
+        **content,
+        "verdict": one.judged.verdict,
+        "newest": one.newest,
+        "limits_revision": one.limits_revision,
+        "faults": told_faults(one.judged),
+        "reasons": [{"outcome": outcome, "words": words} for outcome, words in told_reasons(one.judged, limits)],
+        "findings": _findings(one, limits, part, placed),
+        "deviations": None if placed is None or part is None else _deviations(desk.store, one, part, placed),
+        "tray_picture": _tray_picture(one),
+        "neighbours": _neighbours(desk.store, one),
+        "mine": next((_said(s) for s in said if s.inspector == inspector and s.blind is None), None),
+        "others": [_said(s) for s in said if s.inspector != inspector and s.blind is None],
+    }
+
+
+def held_by(desk: Desk, piece_id: int, holder: str) -> str | None:
+    """Who else has a piece in hand right now."""
+    query = bench.select().where(bench.c.piece_id == piece_id)
+    with desk.store.read() as connection:
+        row = connection.execute(query).first()
+    if row is None or row.holder in ("", holder) or row.held_until < clock_s():
+        return None
+    return str(row.holder_name)
+
+
+def frames(one: Shown) -> list[PicturePath]:
+    """The frames of a piece's shot: backlit, dome, then the low lights by azimuth."""
+    order = list(LIGHT_WORDS)
+    lit = [picture for picture in one.pictures if picture.kind == "frame" and picture.light in order]
+    return sorted(lit, key=lambda picture: (order.index(picture.light or ""), picture.azimuth_deg or 0.0))
+
+
+def _lights(one: Shown) -> list[dict[str, Any]]:
+    return [
+        {
+            "name": _light_name(picture),
+            "url": f"/desk/frame/{one.judgement_id}/{picture.id}.jpg",
+        }
+        for picture in frames(one)
+    ]
+
+
+def _light_name(picture: PicturePath) -> str:
+    word = LIGHT_WORDS[picture.light or ""]
+    return word if picture.azimuth_deg is None else f"{word} {picture.azimuth_deg:.0f}°"
+
+
+def _outline(part: Part, placed: Placed) -> str:
+    loops = (part.outline, *part.holes)
+    return "".join(
+        path(placed.window.place(loop[:: max(1, len(loop) // OUTLINE_POINTS)]), closed=True) for loop in loops
+    )
+
+
+def _findings(one: Shown, limits: Limits | None, part: Part | None, placed: Placed | None) -> list[dict[str, Any]]:
+    told = []
+    for line in told_findings(one.judged, limits, part):
+        points: list[list[float]] = []
+        if placed is not None and line.points_px:
+            points = np.round(placed.place_px(np.asarray(line.points_px)), 1).tolist()
+        told.append({"words": line.words, "tag": line.tag, "points": points, "outcome": line.outcome})
+    return told
+
+
+def _deviations(store: Store, one: Shown, part: Part, placed: Placed) -> dict[str, Any] | None:
+    """The outline with its deviations drawn many times larger: outward and inward as closed paths."""
+    kept = profile_of(store, one.judgement_id)
+    if kept is None:
+        return None
+    s_mm = np.asarray(kept[0])
+    deviation_mm = np.asarray([np.nan if value is None else value for value in kept[1]])
+    nominal = _along(part.outline, s_mm)
+    times = magnification(deviation_mm)
+    reach = np.nan_to_num(deviation_mm)[:, None] * times * outward_normals(nominal)
+    line, drawn = placed.window.place(nominal), placed.window.place(nominal + reach)
+    ring = path(line, closed=True)
+    outward = np.where((deviation_mm > 0)[:, None], drawn, line)
+    inward = np.where((deviation_mm < 0)[:, None], drawn, line)
+    return {
+        "times": times,
+        "outward": ring + path(outward, closed=True),
+        "inward": ring + path(inward, closed=True),
+    }
+
+
+def _along(outline: Array, s_mm: Array) -> Array:
+    """Points of a closed outline at places along it, mm from its first vertex."""
+    closed = np.vstack([outline, outline[:1]])
+    lengths = arc_lengths(outline)
+    return np.column_stack([np.interp(s_mm, lengths, closed[:, axis]) for axis in (0, 1)])
+
+
+def _tray_picture(one: Shown) -> str | None:
+    back = next((picture for picture in frames(one) if picture.light == "back"), None)
+    return None if back is None else f"/desk/tray/{one.judgement_id}/{back.id}.jpg"
+
+
+def _neighbours(store: Store, one: Shown) -> list[dict[str, Any]]:
+    """All pieces on the tray: where they lie in px of the frame, and what the camera says of each."""
+    around = neighbours(store, one.shot_id)
+    return [
+        {
+            "piece": judged.piece,
+            "verdict": judged.verdict,
+            "at": None if judged.pose is None else [round(value, 1) for value in judged.pose.center_px],
+            "angle_deg": None if judged.pose is None else judged.pose.angle_deg,
+            "here": judged.piece == one.judged.piece,
+        }
+        for judged in sorted(around.values(), key=lambda judged: judged.piece)
+    ]
+
+
+def _said(one: Standing) -> dict[str, Any]:
+    return {
+        "uid": one.uid,
+        "inspector": one.inspector,
+        "verdict": one.verdict,
+        "defects": list(one.defects),
+        "note": one.note,
+        "given_at": one.given_at,
+    }

@@ -1,0 +1,26 @@
+"""The pages and their addresses: a page is one line here and one file beside this one."""
+
+import streamlit as st
+
+from app.pages.blind_page import blind_page
+from app.pages.review import review_page
+from app.pages.waiting_list import waiting_page
+from vision.errors import Unusable
+
+st.set_page_config(page_title="brightbowl", layout="wide", initial_sidebar_state="collapsed")
+st.html(
+    """<style>
+    .stMainBlockContainer { padding: 4.1rem 1.2rem 0.4rem; }
+    .stMainBlockContainer .stVerticalBlock { gap: 0.5rem; }
+    </style>"""
+)
+PAGES = (
+    st.Page(review_page, title="Review", default=True),
+    st.Page(waiting_page, title="Queue", url_path="queue"),
+    st.Page(blind_page, title="Blind rounds", url_path="blind"),
+)
+page = st.navigation(list(PAGES), position="top")
+try:
+    page.run()
+except Unusable as fault:
+    st.error(str(fault))

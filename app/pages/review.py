@@ -1,0 +1,54 @@
+"""The bench: one flagged piece at a time, judged by keyboard."""
+
+from dataclasses import asdict
+
+import streamlit as st
+
+from app.pages.choice import chosen
+from app.pages.desk import the_desk
+from app.pages.viewer_component import show_viewer
+from app.pages.who import nobody_yet, who_is_here
+from app.store.bench import Wanted, waiting_count
+
+
+def review_page() -> None:
+    """Review the queue, or the one piece that the address names (`?piece=TRAY:NUMBER`)."""
+    desk = the_desk()
+    asked = st.query_params.get("piece")
+    left, right = st.columns([0.72, 0.28], vertical_alignment="center")
+    with right:
+        who = who_is_here(desk)
+    with left:
+        wanted = Wanted() if asked else chosen(desk)
+        if asked and st.button("Back to the queue"):
+            del st.query_params["piece"]
+            st.rerun()
+    if who is None:
+        nobody_yet(desk)
+        return
+    data = {
+        "pass": desk.write_pass(who),
+        "inspector": who.name,
+        "may_review": "review" in who.roles,
+        "wanted": asdict(wanted),
+        "empty": {"queue": _nothing(wanted), "one": f"There is no piece {asked} in the store.", "done": _DONE},
+    }
+    if asked:
+        tray, _, number = asked.rpartition(":")
+        show_viewer({**data, "mode": "one", "one": {"tray": tray, "piece": int(number) if number.isdecimal() else 0}})
+    else:
+        show_viewer({**data, "mode": "queue"})
+
+
+_DONE = "Recorded.\nGo back to the queue above, or press U to take it back."
+
+
+def _nothing(wanted: Wanted) -> str:
+    """What to say when the queue is at its end."""
+    if wanted == Wanted(order=wanted.order):
+        return (
+            "Nothing is waiting: every flagged piece has a verdict.\n"
+            "More come when trays are inspected: brightbowl inspect SHOTS --works WORKS"
+        )
+    all_of_them = waiting_count(the_desk().store, Wanted())
+    return f"Nothing is waiting among the pieces chosen; {all_of_them} wait in all.\nWiden the choice above."

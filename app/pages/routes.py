@@ -1,0 +1,282 @@
+"""The server's own routes: pieces and pictures out, verdicts in. The viewer calls them; nothing here draws or measures.
+
+A verdict is answered only when the store has it. Every call but that for a picture carries a pass, which the page wrote
+for the person at it; pictures are for whoever may see the page.
+"""
+
+import json
+from collections.abc import Callable
+from datetime import UTC, datetime, timedelta
+from typing import Annotated, Any, Literal
+
+from pydantic import BaseModel, ConfigDict, Field, ValidationError
+from starlette.concurrency import run_in_threadpool
+from starlette.requests import Request
+from starlette.responses import JSONResponse, PlainTextResponse, Response
+from starlette.routing import Route
+
+from app.pages.cards import cards, frames, held_by
+from app.pages.desk import Desk, Pass
+from app.pages.upright_frames import place, tray_jpeg, upright_jpeg
+from app.store.bench import Holder, Order, Wanted, claim, give_back, renew, waiting_count
+from app.store.blind import blinds, turns_left
+from app.store.shown import newest_judgement, newest_judgements, part_of, shown, station_of
+from app.store.verdicts import Given, give, pace, standing
+from vision.errors import Unusable
+
+PACE_MINUTES = 10
+RECENT = 8  # verdicts that can be taken back after the page was opened anew
+AT_ONCE = 24  # pieces handed out in one call, at most
+NOTE_MAX = 2000
+FOREVER = {"Cache-Control": "private, max-age=86400, immutable"}
+
+Name = Annotated[str, Field(min_length=1, max_length=200)]
+
+
+class _Call(BaseModel):
+    """What every call says: the pass, and which browser it is."""
+
+    model_config = ConfigDict(extra="forbid", strict=True, frozen=True)
+    pass_: Annotated[str, Field(alias="pass", max_length=4000)]
+    holder: Name
+
+
+class _Wanted(BaseModel):
+    model_config = ConfigDict(extra="forbid", strict=True, frozen=True)
+    lot: str | None = None
+    part: str | None = None
+    die: str | None = None
+    measure: str | None = None
+    severity: str | None = None
+    verdict: str | None = None
+    order: Order = "worst"
+
+
+class _Next(_Call):
+    wanted: _Wanted
+    have: Annotated[list[int], Field(max_length=5000)]
+    count: Annotated[int, Field(ge=1, le=AT_ONCE)]
+
+
+class _One(_Call):
+    tray: Annotated[str, Field(max_length=10_000)]
+    piece: int
+
+
+class _Cards(_Call):
+    judgements: Annotated[list[int], Field(max_length=AT_ONCE)]
+
+
+class _Blind(_Call):
+    blind: int
+    have: Annotated[list[tuple[int, int]], Field(max_length=5000, strict=False)]
+    count: Annotated[int, Field(ge=1, le=AT_ONCE)]
+
+
+class _Renew(_Call):
+    pieces: Annotated[list[int], Field(max_length=500)]
+    wanted: _Wanted
+
+
+class _Verdict(BaseModel):
+    model_config = ConfigDict(extra="forbid", strict=True, frozen=True)
+    uid: Annotated[str, Field(min_length=8, max_length=64)]
+    piece_id: int
+    judgement_id: int
+    verdict: Literal["accept", "reject", "withdrawn"]
+    defects: Annotated[list[Annotated[str, Field(pattern=r"^[a-z_]{1,30}$")]], Field(max_length=20)]
+    note: Annotated[str, Field(max_length=NOTE_MAX)]
+    given_at: Annotated[str, Field(max_length=40)]
+    takes_back: Annotated[str, Field(max_length=64)] | None = None
+    blind_id: int | None = None
+    blind_turn: int | None = None
+
+
+class _Verdicts(_Call):
+    verdicts: Annotated[list[_Verdict], Field(max_length=1000)]
+    wanted: _Wanted
+
+
+def routes(desk: Desk) -> list[Route]:
+    """All routes of the desk."""
+
+    def post(path: str, form: type[_Call], work: Callable[[Desk, Pass, Any], dict[str, Any]]) -> Route:
+        async def answer(request: Request) -> Response:
+            body = await request.body()
+            return await run_in_threadpool(_answer, desk, form, work, body)
+
+        return Route(f"/desk/{path}", answer, methods=["POST"])
+
+    return [
+        post("next", _Next, _next),
+        post("one", _One, _one),
+        post("cards", _Cards, _cards),
+        post("blind", _Blind, _blind),
+        post("renew", _Renew, _renew),
+        post("release", _Call, _release),
+        post("mine", _Call, _mine),
+        post("verdicts", _Verdicts, _verdicts),
+        Route("/desk/frame/{judgement:int}/{picture:int}.jpg", _pictures(desk, _frame)),
+        Route("/desk/tray/{judgement:int}/{picture:int}.jpg", _pictures(desk, _tray)),
+    ]
+
+
+def _answer(
+    desk: Desk, form: type[_Call], work: Callable[[Desk, Pass, Any], dict[str, Any]], body: bytes
+) -> JSONResponse:
+    try:
+        call = form.model_validate(json.loads(body))
+    except (ValueError, ValidationError):
+        return JSONResponse({"error": "the page sent something unexpected; load it again"}, 422)
+    holder = desk.read_pass(call.pass_)
+    if holder is None:
+        return JSONResponse({"error": "the server started anew; the page is catching up"}, 401)
+    if form is _Verdicts and "review" not in holder.roles:
+        return JSONResponse({"error": f"{holder.name} may look, but not judge; the works' list gives the role"}, 403)
+    try:
+        return JSONResponse(work(desk, holder, call))
+    except Unusable as fault:
+        return JSONResponse({"error": str(fault)}, 503)
+
+
+def _wanted(call: _Wanted) -> Wanted:
+    return Wanted(**call.model_dump())
+
+
+def _progress(desk: Desk, who: Pass, wanted: Wanted) -> dict[str, Any]:
+    since = (datetime.now(UTC) - timedelta(minutes=PACE_MINUTES)).isoformat(timespec="milliseconds")
+    return {"left": waiting_count(desk.store, wanted), "pace": pace(desk.store, since, who.name)}
+
+
+def _next(desk: Desk, who: Pass, call: _Next) -> dict[str, Any]:
+    wanted = _wanted(call.wanted)
+    pieces = claim(desk.store, Holder(call.holder, who.name), wanted, call.count, call.have)
+    newest = newest_judgements(desk.store, pieces)
+    found = cards(desk, [newest[piece] for piece in pieces], who.name)
+    return {"cards": found, **_progress(desk, who, wanted)}
+
+
+def _one(desk: Desk, who: Pass, call: _One) -> dict[str, Any]:
+    judgement = newest_judgement(desk.store, call.tray, call.piece)
+    if judgement is None:
+        return {"cards": [], "held_by": None}
+    (card,) = cards(desk, [judgement], who.name)
+    return {"cards": [card], "held_by": held_by(desk, card["piece_id"], call.holder)}
+
+
+def _cards(desk: Desk, who: Pass, call: _Cards) -> dict[str, Any]:
+    return {"cards": cards(desk, call.judgements, who.name)}
+
+
+def _blind(desk: Desk, who: Pass, call: _Blind) -> dict[str, Any]:
+    blind = next((one for one in blinds(desk.store) if one.id == call.blind), None)
+    if blind is None:
+        raise Unusable("blind round", str(call.blind), "expected a round that was begun; choose one from the list")
+    left = turns_left(desk.store, blind, who.name)
+    have = {tuple(one) for one in call.have}
+    coming = [one for one in left if (one.piece_id, one.turn) not in have][: call.count]
+    by_judgement = {
+        card["judgement_id"]: card for card in cards(desk, [one.judgement_id for one in coming], who.name, blind=True)
+    }
+    told = [{**by_judgement[one.judgement_id], "blind_id": blind.id, "blind_turn": one.turn} for one in coming]
+    return {"cards": told, "left": len(left), "whole": len(blind.pieces) * blind.rounds}
+
+
+def _renew(desk: Desk, who: Pass, call: _Renew) -> dict[str, Any]:
+    renew(desk.store, Holder(call.holder, who.name), call.pieces)
+    others = {
+        one.piece_id: one.inspector
+        for one in standing(desk.store, piece_ids=call.pieces)
+        if one.blind is None and one.inspector != who.name
+    }
+    return {"judged_by_others": others, **_progress(desk, who, _wanted(call.wanted))}
+
+
+def _release(desk: Desk, who: Pass, call: _Call) -> dict[str, Any]:
+    give_back(desk.store, Holder(call.holder, who.name))
+    return {}
+
+
+def _mine(desk: Desk, who: Pass, _call: _Call) -> dict[str, Any]:
+    given = [one for one in standing(desk.store, inspector=who.name) if one.blind is None][-RECENT:]
+    newest = newest_judgements(desk.store, [one.piece_id for one in given])
+    told = [
+        {"uid": one.uid, "piece_id": one.piece_id, "judgement_id": newest[one.piece_id], "verdict": one.verdict}
+        for one in given
+    ]
+    return {"given": told}
+
+
+def _verdicts(desk: Desk, who: Pass, call: _Verdicts) -> dict[str, Any]:
+    receipts = []
+    for one in call.verdicts:
+        given = Given(
+            uid=one.uid,
+            piece_id=one.piece_id,
+            judgement_id=one.judgement_id,
+            inspector=who.name,
+            identity=who.identity,
+            verdict=one.verdict,
+            defects=tuple(one.defects),
+            note=one.note,
+            given_at=one.given_at,
+            takes_back=one.takes_back,
+            blind_id=one.blind_id,
+            blind_turn=one.blind_turn,
+        )
+        receipt = give(desk.store, given)
+        receipts.append({"uid": receipt.uid, "outcome": receipt.outcome, "detail": receipt.detail})
+    return {"receipts": receipts, **_progress(desk, who, _wanted(call.wanted))}
+
+
+def _pictures(desk: Desk, draw: Callable[[Desk, int, int], Response]) -> Callable[[Request], Any]:
+    async def answer(request: Request) -> Response:
+        if desk.login and not _signed_in(request):
+            return PlainTextResponse("sign in first", 401)
+        return await run_in_threadpool(
+            _picture, desk, draw, request.path_params["judgement"], request.path_params["picture"]
+        )
+
+    return answer
+
+
+def _picture(desk: Desk, draw: Callable[[Desk, int, int], Response], judgement: int, picture: int) -> Response:
+    try:
+        return draw(desk, judgement, picture)
+    except Unusable as fault:
+        return PlainTextResponse(str(fault), 404)
+
+
+def _frame(desk: Desk, judgement: int, picture: int) -> Response:
+    one = shown(desk.store, [judgement]).get(judgement)
+    frame = None if one is None else next((f for f in frames(one) if f.id == picture), None)
+    if one is None or frame is None:
+        return PlainTextResponse("no such picture", 404)
+    station = station_of(desk.store, one.station)
+    placed = place(one, part_of(desk.store, one.part), station)
+    if placed is None:
+        return PlainTextResponse("this piece was not found in its frames", 404)
+    scale = None if station is None else station.full_scale
+    jpeg = upright_jpeg(desk.picture_path(frame.path), placed, scale)
+    return Response(jpeg, media_type="image/jpeg", headers=FOREVER)
+
+
+def _tray(desk: Desk, judgement: int, picture: int) -> Response:
+    one = shown(desk.store, [judgement]).get(judgement)
+    frame = None if one is None else next((f for f in frames(one) if f.id == picture), None)
+    if one is None or frame is None:
+        return PlainTextResponse("no such picture", 404)
+    station = station_of(desk.store, one.station)
+    jpeg, shrink = tray_jpeg(desk.picture_path(frame.path), None if station is None else station.full_scale)
+    return Response(jpeg, media_type="image/jpeg", headers={**FOREVER, "X-Shrink": f"{shrink:.6f}"})
+
+
+def _signed_in(request: Request) -> bool:
+    """Whether the request bears Streamlit's signed cookie of a person who signed in.
+
+    The helper is private to Streamlit 1.67: this is the one place that uses it, and a test watches it.
+    """
+    from streamlit.web.server.starlette.starlette_auth_routes import _get_cookie_value_from_request
+    from streamlit.web.server.starlette.starlette_server_config import USER_COOKIE_NAME
+
+    return _get_cookie_value_from_request(request, USER_COOKIE_NAME) is not None

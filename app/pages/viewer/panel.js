@@ -1,0 +1,163 @@
+// What stands beside the picture: who the piece is, why it was flagged, its findings, its neighbours, what was said.
+
+const VERDICT_WORDS = { accept: "accepted", reject: "rejected", withdrawn: "taken back" };
+const DEFECTS = ["burr", "nick", "swell", "hollow", "bend", "scratch", "pit", "other"];
+
+function made(name, attributes, ...inside) {
+  const element = document.createElement(name);
+  for (const [key, value] of Object.entries(attributes)) {
+    if (key in element && key !== "list") element[key] = value;
+    else element.setAttribute(key, value);
+  }
+  element.append(...inside);
+  return element;
+}
+
+function clock(time) {
+  const moment = new Date(time);
+  return Number.isNaN(moment.getTime()) ? time : moment.toLocaleString([], { dateStyle: "short", timeStyle: "short" });
+}
+
+class Panel {
+  constructor(root, stage) {
+    this.stage = stage;
+    this.find = (name) => root.querySelector(name);
+    this.signs = {};
+  }
+
+  show(card, note) {
+    const process = Object.entries(card.process).map(([name, value]) => `${name} ${value}`);
+    const about = [card.part_name, card.lot && `lot ${card.lot}`, ...process].filter(Boolean).join("  ·  ");
+    this.find(".who").textContent = `Tray ${card.tray}, piece ${card.piece}`;
+    this.find(".about").textContent = about;
+    this.find(".about").title = about;
+    this.sign(card);
+    this.reasons(card, note);
+    this.findings(card);
+    this.lights(card);
+    this.tray(card);
+  }
+
+  sign(card) {
+    const sign = this.find(".sign");
+    sign.replaceChildren();
+    sign.title = card.blind ? "" : `The camera says ${card.verdict}`;
+    if (card.blind) {
+      sign.textContent = "blind";
+      return;
+    }
+    sign.insertAdjacentHTML("beforeend", this.signs[card.verdict]); // our own drawing, not data
+    sign.append(card.verdict);
+  }
+
+  reasons(card, note) {
+    const list = this.find(".reasons");
+    const lines = [];
+    if (note) lines.push(made("li", { className: "note-line" }, note));
+    if (card.blind) {
+      lines.push(made("li", {}, "A blind round: what the camera said is hidden. Judge what you see."));
+      list.replaceChildren(...lines);
+      return;
+    }
+    if (!card.newest) lines.push(made("li", { className: "note-line" }, "An older judgement: the piece was judged again since."));
+    if (card.mine) {
+      const said = `You ${VERDICT_WORDS[card.mine.verdict]} it (${clock(card.mine.given_at)}). Judging again corrects that.`;
+      lines.push(made("li", { className: "note-line" }, said));
+    }
+    for (const one of card.others) {
+      const words = `${one.inspector} ${VERDICT_WORDS[one.verdict]} it (${clock(one.given_at)})${one.note ? `: ${one.note}` : ""}`;
+      lines.push(made("li", { className: "note-line" }, words));
+    }
+    for (const words of card.faults) lines.push(made("li", { className: "review" }, `Not measured properly: ${words}`));
+    for (const one of card.reasons) lines.push(made("li", { className: one.outcome }, one.words));
+    if (!card.faults.length && !card.reasons.length) lines.push(made("li", {}, "Every limit is passed."));
+    list.replaceChildren(...lines);
+  }
+
+  findings(card) {
+    const list = this.find(".findings");
+    this.find(".findings-head").textContent = card.blind ? "" : `Findings, worst first (${card.findings.length})`;
+    const lines = (card.findings ?? []).map((finding, index) => {
+      const button = made("button", { type: "button", className: finding.outcome || "plain", tabIndex: -1 }, finding.words);
+      button.onmouseenter = () => (this.stage.zoom > 1 ? this.stage.goTo(index) : this.stage.mark(index));
+      button.onmouseleave = () => this.stage.zoom === 1 && this.stage.mark(this.at);
+      button.onclick = () => this.goTo(index);
+      return made("li", {}, button);
+    });
+    if (!card.blind && !lines.length) lines.push(made("li", { className: "empty" }, "No finding was reported."));
+    list.replaceChildren(...lines);
+    this.at = -1;
+    this.stage.mark(-1);
+  }
+
+  goTo(index) {
+    const lines = [...this.find(".findings").querySelectorAll("button")];
+    if (!lines.length) return;
+    this.at = (index + lines.length) % lines.length;
+    lines.forEach((line, k) => line.classList.toggle("here", k === this.at));
+    lines[this.at].scrollIntoView({ block: "nearest" });
+    this.stage.goTo(this.at);
+  }
+
+  lights(card) {
+    const buttons = card.lights.map((light, index) => {
+      const button = made("button", { type: "button", tabIndex: -1 }, made("kbd", {}, String(index + 1)), ` ${light.name}`);
+      button.onclick = () => {
+        this.stage.stopFlicker();
+        this.stage.setLight(index);
+      };
+      return button;
+    });
+    this.find(".lights").replaceChildren(...buttons);
+    this.lit();
+  }
+
+  lit() {
+    [...this.find(".lights").children].forEach((button, index) => {
+      button.setAttribute("aria-pressed", String(index === this.stage.light));
+    });
+  }
+
+  // the whole tray, small, with every piece's verdict; fetched only while it is shown
+  async tray(card) {
+    const host = this.find(".tray");
+    host.replaceChildren();
+    if (!this.showsTray || card.blind || !card.tray_picture) return;
+    const answer = await fetch(card.tray_picture);
+    if (this.stage.card !== card) return;
+    if (!answer.ok) {
+      host.append(made("p", {}, `Picture of the tray missing: ${await answer.text()}`));
+      return;
+    }
+    const shrink = Number(answer.headers.get("X-Shrink"));
+    const words = card.neighbours.map((one) => `piece ${one.piece} ${one.verdict}`).join(", ");
+    const picture = made("img", { alt: `tray ${card.tray}: ${words}`, title: words });
+    picture.src = URL.createObjectURL(await answer.blob());
+    await picture.decode().catch(() => {});
+    URL.revokeObjectURL(picture.src);
+    const marks = drawn("svg", { viewBox: `0 0 ${picture.naturalWidth} ${picture.naturalHeight}`, "aria-hidden": "true" });
+    for (const one of card.neighbours) {
+      if (!one.at) continue;
+      const [x, y] = one.at.map((value) => value * shrink);
+      marks.append(
+        drawn("circle", { cx: x, cy: y, r: one.here ? 34 : 22, class: one.here ? "here" : one.verdict }),
+        drawn("text", { x, y: y + 9, "text-anchor": "middle" }, `${one.piece}`),
+      );
+    }
+    host.replaceChildren(made("div", { className: "tray-picture" }, picture, marks));
+  }
+
+  chooser(open, chosen) {
+    const host = this.find(".chooser");
+    host.hidden = !open;
+    this.find(".verdicts").hidden = open;
+    if (!open) return;
+    const buttons = DEFECTS.map((name, index) => {
+      const button = made("button", { type: "button", tabIndex: -1 }, made("kbd", {}, String(index + 1)), ` ${name}`);
+      button.setAttribute("aria-pressed", String(chosen.has(name)));
+      button.onclick = () => this.choose(index);
+      return button;
+    });
+    host.querySelector(".defects").replaceChildren(...buttons);
+  }
+}

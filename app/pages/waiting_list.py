@@ -1,0 +1,47 @@
+"""The queue as a table: what waits, in order, each piece with a link that opens just it."""
+
+from urllib.parse import urlencode
+
+import streamlit as st
+
+from app.pages.choice import chosen
+from app.pages.desk import the_desk
+from app.pages.who import nobody_yet, who_is_here
+from app.store.bench import waiting, waiting_count
+
+ROWS = 200
+
+
+def waiting_page() -> None:
+    """List the queue."""
+    desk = the_desk()
+    left, right = st.columns([0.72, 0.28], vertical_alignment="center")
+    with right:
+        who = who_is_here(desk)
+    with left:
+        wanted = chosen(desk)
+    if who is None:
+        nobody_yet(desk)
+        return
+    count = waiting_count(desk.store, wanted)
+    if not count:
+        st.info("Nothing is waiting among the pieces chosen. Widen the choice, or inspect more trays.")
+        return
+    st.markdown(f"**{count} pieces wait**" + (f"; the first {ROWS} are listed." if count > ROWS else "."))
+    rows = [
+        {
+            "open": f"./?{urlencode({'piece': f'{one.tray}:{one.piece}', 'who': who.name})}",
+            "tray": one.tray,
+            "piece": one.piece,
+            "camera": one.verdict,
+            "class": one.severity,
+            "part": one.part,
+            "lot": one.lot,
+            "die": one.die,
+            "taken at": one.taken_at,
+            "in hand": one.held_by or "",
+        }
+        for one in waiting(desk.store, wanted, ROWS)
+    ]
+    link = st.column_config.LinkColumn("open", display_text="open", width="small")
+    st.dataframe(rows, hide_index=True, column_config={"open": link}, height=560)
