@@ -5,106 +5,174 @@ from dataclasses import dataclass
 import cv2
 import numpy as np
 
-from vision.measure.face_evidence import Evidence, gather, reduce, spot_patches
-from vision.measure.face_region import FaceView, Mask, find_region
+from vision.measure.face_blur import edge_blur_px
+from vision.measure.face_evidence import Evidence, combine, look_through, reduce, seen_by_one, spot_patches
+from vision.measure.face_finish import buffing_lines
+from vision.measure.face_region import FaceView, Image, Mask, Region, find_region
 from vision.measure.face_whiten import divided
+from vision.measure.lights import LightFault, light_fault
 from vision.measure.lines import line_field
+from vision.measure.lines_curves import Curve
 from vision.measure.pits import PATCH_PX, Spot, fit_diameter, sharper_than_optics, spots
+from vision.measure.scratch_width import scratch_width
 from vision.measure.scratches import Candidate, candidates
 from vision.records.given import Array
-from vision.records.measured import Pit, Scratch, Speck, TrayFinding
+from vision.records.measured import Pit, Scratch, Speck
 
 # At most so many findings a piece, the strongest.
 MOST_FINDINGS = 200
-_LEAST_SCRATCH_SNR = 4.5
-_LEAST_PIT_SNR = 5.0
+# The detection limits: what is reported at all. See docs/benchmarks/face.md for what they find and what they cost.
+SCRATCH_SNR = 7.0
+PIT_SNR = 8.0
+# Spots up to this diameter are dust: nothing smaller can be told from a point through the optics.
 _SPECK_MM = 0.125
+# Only spots about as small as the blur can be told to be sharper than it (px of the fine raster).
+_SHARP_PX = 5.0
+# A spot so near a scratch is part of it; a line so short is part of a spot.
+_TOGETHER_MM = 0.5
+_POINT_SPACING_MM = 0.5
 
 
 @dataclass(frozen=True, slots=True, eq=False)
 class FaceScore:
+    """What was seen on one face.
+
+    `findings`: strongest first, at most 200. `scored_area_cm2`: inside the scored area and seen, neither blown nor lost in
+    shadow, in one front-lit frame at least. `buffing_line_level`: per cent, see `buffing_lines`. Each with its standard uncertainty;
+    None without a scored area or a front-lit frame. `light_faults`: frames that do not fit their names.
+    """
+
     findings: tuple[Scratch | Pit | Speck, ...]
     scored_area_cm2: float | None
     scored_area_uncertainty_cm2: float | None
     buffing_line_level: float | None
     buffing_line_uncertainty: float | None
-    light_faults: tuple[TrayFinding, ...] = ()
+    light_faults: tuple[LightFault, ...] = ()
 
 
-NOTHING = FaceScore((), None, None, None, None)
+_UNSEEN = FaceScore((), None, None, None, None)
 
 
 def score_face(view: FaceView) -> FaceScore:
+    """Score the polished face of one piece.
+
+    Parameters
+    ----------
+    view
+        The piece's pictures, drawing and place in the frames.
+    """
     surface = view.part.surface
-    if surface is None or (view.pictures.dome is None and not view.pictures.low):
-        return NOTHING
-    region = find_region(view, surface)
+    region = None if surface is None else find_region(view, surface)
     if region is None:
-        return NOTHING
-    evidence = gather(region, view.pictures)
+        return _UNSEEN
+    looks = look_through(region, view.pictures)
+    broad = reduce(region.scored.astype(np.float32), region.broad.shape) > 0.5
+    faults = tuple(
+        fault
+        for look in looks
+        if (fault := light_fault(look.picture, look.brightness, broad, view.tray_turn_deg)) is not None
+    )
+    misleading = [id(fault.picture) for fault in faults if fault.misleads]
+    looks = tuple(look for look in looks if id(look.picture) not in misleading)
+    if not looks:
+        return FaceScore((), None, None, None, None, faults)
+    evidence = combine(region, looks)
+    findings = _findings(view, evidence)
+    area, error = _area(view, region, evidence.seen)
+    level, level_error = buffing_lines(region, looks)
+    return FaceScore(findings, area, error, level, level_error, faults)
+
+
+def _findings(view: FaceView, evidence: Evidence) -> tuple[Scratch | Pit | Speck, ...]:
+    region = evidence.region
+    blur = edge_blur_px(view) / region.fine.step
+    found = [_spot(s, view, evidence, blur) for s in spots(evidence.spots, evidence.lines, _seen(evidence), PIT_SNR)]
     shape = region.coarse.shape
     scored = (reduce(region.scored.astype(np.float32), shape) > 0.5) & evidence.seen
-    fine_scored = region.scored & (cv2.resize(evidence.seen.astype(np.uint8), region.fine.shape[::-1], interpolation=cv2.INTER_NEAREST) > 0)
-    blur = edge_blur_px(view)
-    pits = [_spot(s, view, evidence, blur) for s in spots(evidence.spots, evidence.lines, fine_scored, _LEAST_PIT_SNR)]
-    picture = reduce(evidence.lines * _without(pits, evidence), shape)
+    picture = reduce(evidence.lines * _without(found, evidence), shape)
     picture = divided(picture, picture)
-    field = line_field(picture, scored)
-    found = candidates(picture, field, scored, _LEAST_SCRATCH_SNR)
-    scratches = [_scratch(c, view, evidence) for c in found]
-    scratches = [s for s in scratches if not any(_is_part(s, p) for p in pits)]
-    # spots on a scratch are part of it
-    pits = [p for p in pits if not any(_gap_mm(s, p) < 0.5 for s in scratches)]
-    area = region.area_mm2 / 100
-    findings = sorted((*scratches, *pits), key=lambda f: -f.snr)[:MOST_FINDINGS]
-    return FaceScore(tuple(findings), area, 0.0, None, None)
+    lines = candidates(picture, line_field(picture, scored), scored, SCRATCH_SNR)
+    scratches = [s for line in lines if (s := _scratch(line, view, evidence, blur)) is not None]
+    scratches = [s for s in scratches if not any(_is_part(s, p) for p in found)]
+    found = [p for p in found if not any(_gap_mm(s, p) < _TOGETHER_MM for s in scratches)]
+    return tuple(sorted((*scratches, *found), key=lambda f: -f.snr)[:MOST_FINDINGS])
 
 
-def _scratch(c: Candidate, view: FaceView, evidence: Evidence) -> Scratch:
-    px = evidence.region.coarse.to_px(c.curve[:: 5] if len(c.curve) % 5 == 1 else np.vstack((c.curve[::5], c.curve[-1:])))
+def _seen(evidence: Evidence) -> Mask:
+    """The scored area as seen, on the fine raster."""
+    rows, columns = evidence.region.fine.shape
+    seen = cv2.resize(evidence.seen.astype(np.uint8), (columns, rows), interpolation=cv2.INTER_NEAREST)
+    return evidence.region.scored & (seen > 0)
+
+
+def _area(view: FaceView, region: Region, seen: Mask) -> tuple[float, float]:
+    """Scored area that was seen and its standard uncertainty, cm2: the drawing's area times the share of it seen."""
+    share = reduce(region.scored.astype(np.float32), region.coarse.shape)
+    area = region.area_mm2 * float((share * seen).sum()) / max(float(share.sum()), 1e-9)
+    error = np.hypot(2 * area * view.scale_relative, region.perimeter_mm * view.edge_mm)
+    return area / 100.0, float(error) / 100.0
+
+
+def _scratch(line: Candidate, view: FaceView, evidence: Evidence, blur: float) -> Scratch | None:
+    """A candidate's stretch inside the scored area; None when less than half of it lies there."""
+    region = evidence.region
+    fine = region.fine.from_px(region.coarse.to_px(line.curve))
+    at = np.rint(fine).astype(int)
+    rows, columns = region.fine.shape
+    inside = region.scored[np.clip(at[:, 1], 0, rows - 1), np.clip(at[:, 0], 0, columns - 1)]
+    if inside.mean() < 0.5:
+        return None
+    first, last = np.flatnonzero(inside)[[0, -1]]
+    fine = fine[first : last + 1]
+    px = region.fine.to_px(_thinned(fine, _POINT_SPACING_MM / (view.mm_per_px * region.fine.step)))
     mm = view.to_mm(px)
-    length = float(np.hypot(*np.diff(mm, axis=0).T).sum())
-    return Scratch(tuple(map(tuple, px.tolist())), tuple(map(tuple, mm.tolist())), length, 0.1, c.snr)
+    return Scratch(
+        points_px=_pairs(px),
+        points_mm=_pairs(mm),
+        length_mm=float(np.hypot(*np.diff(mm, axis=0).T).sum()),
+        width_mm=scratch_width(evidence, fine, blur) * view.mm_per_px * region.fine.step,
+        snr=float(line.snr),
+    )
 
 
-def edge_blur_px(view: FaceView) -> float:
-    """Sigma of the optics' blur, image px, from the backlit outline: quarter to three quarters of the mean edge."""
-    part = view.part
-    tangent = np.roll(part.outline, -1, axis=0) - np.roll(part.outline, 1, axis=0)
-    normal = np.column_stack((tangent[:, 1], -tangent[:, 0])) / np.hypot(*tangent.T)[:, None]
-    at = np.arange(-5, 5.05, 0.1)
-    places = np.concatenate([view.to_px(part.outline + normal * t * view.mm_per_px) for t in at])
-    values = []
-    for block in np.array_split(places, len(at)):
-        b = block.astype(np.float32)
-        values.append(np.median(cv2.remap(view.pictures.back.pixels, b[:, :1], b[:, 1:], cv2.INTER_LINEAR)))
-    edge = np.array(values, float)
-    edge = np.maximum.accumulate((edge - edge[0]) / max(edge[-1] - edge[0], 1e-9))
-    low, high = np.interp([0.25, 0.75], edge, at)
-    # bilinear reading widens by 1/6 px2 in the mean, the pixel itself by 1/12
-    return float(np.sqrt(max(((high - low) / 1.349) ** 2 - 1 / 6 - 1 / 12, 0.25)))
+def _thinned(curve: Curve, spacing: float) -> Curve:
+    """Every so many points of a curve spaced by about 2 px, both ends kept."""
+    pitch = float(np.hypot(*(curve[1] - curve[0])))
+    pick = np.unique(np.append(np.arange(0, len(curve), max(1, int(spacing / pitch))), len(curve) - 1))
+    return curve[pick]
 
 
-def _without(pits: list[Pit | Speck], evidence: Evidence) -> np.ndarray:
-    """1 on the fine raster, falling to 0 over each spot."""
+def _pairs(points: Array) -> tuple[tuple[float, float], ...]:
+    return tuple((float(x), float(y)) for x, y in points)
+
+
+def _spot(spot: Spot, view: FaceView, evidence: Evidence, blur: float) -> Pit | Speck:
+    """A spot sized; a speck when it is no wider than dust or sharper than the optics."""
+    raster = evidence.region.fine
+    patches = spot_patches(evidence, spot.column, spot.row, PATCH_PX)
+    size = fit_diameter(patches, blur)
+    diameter = size * view.mm_per_px * raster.step
+    px = raster.to_px(np.array([[spot.column, spot.row]]))
+    dust = diameter < _SPECK_MM or (
+        size <= _SHARP_PX
+        and (
+            sharper_than_optics(evidence.spots, spot, blur)
+            or seen_by_one(evidence, spot.column, spot.row)
+        )
+    )
+    make = Speck if dust else Pit
+    return make(_pairs(px)[0], _pairs(view.to_mm(px))[0], diameter, float(spot.snr))
+
+
+def _without(found: list[Pit | Speck], evidence: Evidence) -> Image:
+    """1 on the fine raster, 0 over each spot and the blur about it."""
     keep = np.ones(evidence.lines.shape, np.uint8)
     raster = evidence.region.fine
-    for p in pits:
-        c = raster.from_px(np.array([p.center_px]))[0]
-        radius = p.diameter_mm / 2 / evidence.region.coarse_mm * evidence.region.coarse.step / raster.step + 4.0
-        cv2.circle(keep, (round(c[0]), round(c[1])), round(radius), 0, -1)
+    mm_per_px = evidence.region.coarse_mm * raster.step / evidence.region.coarse.step
+    for spot in found:
+        column, row = raster.from_px(np.array([spot.center_px]))[0]
+        cv2.circle(keep, (round(column), round(row)), round(spot.diameter_mm / 2 / mm_per_px + 4), 0, -1)
     return keep.astype(np.float32)
-
-
-def _spot(s: Spot, view: FaceView, evidence: Evidence, blur_px: float) -> Pit | Speck:
-    px = evidence.region.fine.to_px(np.array([[s.column, s.row]]))
-    mm = view.to_mm(px)
-    blur = blur_px / evidence.region.fine.step
-    fits = [fit_diameter(patch, use, blur) for patch, use in spot_patches(evidence, s.column, s.row, PATCH_PX)]
-    d, _ = max(fits, key=lambda fit: fit[1])
-    d_mm = d * view.mm_per_px * evidence.region.fine.step
-    make = Speck if d_mm < _SPECK_MM or (d <= 5.0 and sharper_than_optics(evidence.spots, s, blur)) else Pit
-    return make(tuple(px[0].tolist()), tuple(mm[0].tolist()), d_mm, s.snr)
 
 
 def _gap_mm(scratch: Scratch, spot: Pit | Speck) -> float:
@@ -115,5 +183,5 @@ def _gap_mm(scratch: Scratch, spot: Pit | Speck) -> float:
 
 def _is_part(scratch: Scratch, spot: Pit | Speck) -> bool:
     """Whether a short line is no more than the rim of a stronger spot."""
-    near = _gap_mm(scratch, spot) < spot.diameter_mm / 2 + 0.4
-    return near and scratch.length_mm < 3 * spot.diameter_mm + 0.5 and scratch.snr < spot.snr
+    near = _gap_mm(scratch, spot) < spot.diameter_mm / 2 + _TOGETHER_MM
+    return near and scratch.length_mm < 3 * spot.diameter_mm + _TOGETHER_MM and scratch.snr < spot.snr

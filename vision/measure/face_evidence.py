@@ -30,6 +30,7 @@ _TAPER_MM = 0.4
 # Window of the slow change of brightness, and of the finish's local noise (mm).
 _SLOW_MM = 1.6
 _NOISE_MM = 3.0
+SIG=3.0
 # Contrast beyond this many local standard deviations adds no more: dust and glints can't pass for a line.
 _LIMIT = 6.0
 # Contrast in the dome of a defect of unit contrast under a low light; see docs/benchmarks/face.md.
@@ -42,13 +43,14 @@ _FADE_LEVEL = 128.0
 class LightLook:
     """One front-lit frame over the region.
 
-    `contrast` (fine): natural logarithm of level over its slow change, 0 where not valid; `blown` (fine): at the sensor's
+    `brightness` (broad): the frame itself, of 255; `contrast` (fine): natural logarithm of level over its slow change, 0 where not valid; `blown` (fine): at the sensor's
     end; `level` (coarse): the slow
     change itself, of 255; `weight` (coarse): signal over variance, signed, 0 where blown or lost in shadow;
     `noise` (coarse): local standard deviation of the contrast; `valid` (coarse): seen, neither blown nor dark.
     """
 
     picture: Picture
+    brightness: Image
     contrast: Image
     blown: Mask
     level: Image
@@ -72,10 +74,13 @@ class Evidence:
     seen: Mask
 
 
-def gather(region: Region, pictures: TrayPictures) -> Evidence:
-    """Look through every front-lit frame and combine them."""
-    fronts = tuple(p for p in (pictures.dome, *pictures.low) if p is not None)
-    looks = tuple(_look(region, picture) for picture in fronts)
+def look_through(region: Region, pictures: TrayPictures) -> tuple[LightLook, ...]:
+    """Every front-lit frame of a shot over the region."""
+    return tuple(_look(region, picture) for picture in (pictures.dome, *pictures.low) if picture is not None)
+
+
+def combine(region: Region, looks: tuple[LightLook, ...]) -> Evidence:
+    """All looks in one, each pixel weighted for the best signal over noise."""
     power = np.full(region.coarse.shape, 1e-6, np.float32)
     for look in looks:
         power += look.weight**2 * look.noise**2
@@ -87,7 +92,9 @@ def gather(region: Region, pictures: TrayPictures) -> Evidence:
         weight = _spread(look.weight * scale, region)
         lines += np.clip(look.contrast, -limit, limit) * weight
         spots += (cv2.exp(look.contrast) - 1) * weight
-    seen = np.any([look.valid for look in looks], axis=0)
+    seen = np.zeros(region.coarse.shape, bool)
+    for look in looks:
+        seen |= look.valid
     return Evidence(region, looks, lines, spots, seen)
 
 
@@ -114,6 +121,51 @@ def spot_patches(evidence: Evidence, column: float, row: float, half: int) -> li
     return patches
 
 
+# A light other than the one that shows a spot best has a say when the spot should stand out there by so much; it denies the spot
+# when it shows less than so much (standard deviations of the finish).
+_SPOT_SIDE = 9
+_DUE = 6.0
+_DENIED = 2.5
+_CONFIRMED = 3.5
+# Below this level a face shows a light by way of its surroundings, not by its own lobe, and a mark may add nothing.
+_DIRECT = 10.0
+
+
+def seen_by_one(evidence: Evidence, column: float, row: float) -> bool:
+    """Whether a small spot stands out under one low light and is denied by the others: a glint, not a mark on the metal.
+
+    The dome can only confirm: by how much a mark darkens it differs too much from mark to mark.
+    """
+    c, r = round(column), round(row)
+    step = evidence.region.coarse.step // evidence.region.fine.step
+    at = min(r // step, evidence.region.coarse.shape[0] - 1), min(c // step, evidence.region.coarse.shape[1] - 1)
+    heights, dues = [], []
+    for look in evidence.looks:
+        if look.weight[at] == 0 or look.level[at] < _DIRECT:
+            continue
+        patch = cv2.exp(cv2.getRectSubPix(look.contrast, (_SPOT_SIDE, _SPOT_SIDE), (c, r))) - 1
+        edge = np.ones(patch.shape, bool)
+        edge[2:-2, 2:-2] = False
+        height = (float(patch[3:-3, 3:-3].mean()) - float(np.median(patch[edge]))) * np.sqrt(9.0)
+        # signal over noise that a defect of unit contrast has under this light
+        gain = look.weight[at] * look.noise[at]
+        stands = height / look.noise[at] * np.sign(gain)
+        if look.picture.light == "dome":
+            if stands > _CONFIRMED:
+                return False
+            continue
+        heights.append(stands)
+        dues.append(abs(gain))
+    if len(heights) < 2:
+        return False
+    height, due = np.array(heights), np.array(dues)
+    best = int(np.argmax(height))
+    others = np.arange(len(height)) != best
+    power = np.sqrt((due[others] ** 2).sum())
+    expected = height[best] / due[best] * power
+    return bool(expected > _DUE and (height[others] @ due[others]) / power < _DENIED)
+
+
 def _look(region: Region, picture: Picture) -> LightLook:
     raw = region.fine.cut(picture.pixels)
     level = reduce(raw.astype(np.float32) * np.float32(_FULL / picture.full_scale), region.fine.shape)
@@ -133,15 +185,23 @@ def _look(region: Region, picture: Picture) -> LightLook:
     contrast *= valid_fine
     coarse = reduce(contrast, region.coarse.shape)
     ground = np.maximum(cv2.exp(slow_coarse) - np.float32(_PEDESTAL), 0)
-    noise = _local_noise(coarse, okay, round(_NOISE_MM / pitch))
+    noise = _local_noise(coarse - cv2.GaussianBlur(coarse, (0, 0), SIG), okay, round(_NOISE_MM / pitch))
     # half a count: the quantisation's steps run along contours of level and do not average out
     noise = np.maximum(noise, 0.5 / (ground + _PEDESTAL) * (_FULL / 255.0))
     depth = cv2.distanceTransform(valid.astype(np.uint8), cv2.DIST_L2, 3) * np.float32(pitch)
     taper = np.clip(depth / _TAPER_MM, 0, 1) * np.clip(ground / _SHADOW - 0.5, 0, 1)
     gain = np.float32(_DOME_GAIN) if picture.light == "dome" else np.exp(-ground / np.float32(_FADE_LEVEL))
     weight = (gain * taper / noise**2).astype(np.float32)
-    return LightLook(picture, contrast, blown, ground, noise, weight, valid & (ground >= _SHADOW / 2))
-
+    return LightLook(
+        picture,
+        reduce(level, region.broad.shape),
+        contrast,
+        blown,
+        ground,
+        noise,
+        weight,
+        valid & (ground >= _SHADOW / 2),
+    )
 
 
 def _disc(radius: float) -> np.ndarray:

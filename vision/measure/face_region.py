@@ -30,7 +30,7 @@ class FaceView:
     """What the scoring of one piece's face needs to know.
 
     `to_px` takes drawing mm at the face to image px as taken, `to_mm` back, both (n, 2) to (n, 2); `mm_per_px` is the
-    scale at the bowl; `scale_relative` and `edge_mm` are the standard uncertainties of any length and of the
+    scale at the bowl; `tray_turn_deg` the direction of the tray's +X in the image, counter-clockwise as seen; `scale_relative` and `edge_mm` are the standard uncertainties of any length and of the
     place of the outline.
     """
 
@@ -39,6 +39,7 @@ class FaceView:
     to_px: Callable[[Array], Array]
     to_mm: Callable[[Array], Array]
     mm_per_px: float
+    tray_turn_deg: float = 0.0
     scale_relative: float = 0.0
     edge_mm: float = 0.0
 

@@ -39,5 +39,3 @@ def strip(image: Image, curve: Curve, across: NDArray[np.float64]) -> Image:
     x = (curve[:, :1] + normal[:, :1] * across).astype(np.float32)
     y = (curve[:, 1:] + normal[:, 1:] * across).astype(np.float32)
     return cv2.remap(image, x, y, cv2.INTER_LINEAR, borderMode=cv2.BORDER_CONSTANT)
-
-

@@ -35,6 +35,7 @@ _LONELY = 0.5
 # From this height (in the finish's standard deviations, smoothed) a spot's surroundings are read in the plain picture too: the
 # finish's spectrum takes a line away between its ends.
 _STRONG = 3.0
+_BESIDE = 0.35
 PATCH_PX = 14
 # Half the side of a patch, the diameters tried on it, and up to which its answer is taken; px of the fine raster.
 _PATCHES = (
@@ -66,7 +67,9 @@ def spots(picture: Image, finish: Image, scored: Mask, least_snr: float) -> list
         places = np.argwhere((response >= peak) & (response >= least_snr) & scored)
         values = response[places[:, 0], places[:, 1]]
         alone = _ring_peaks(response, places, 2.5 * sigma + 1.5) <= _LONELY * values
-        tried += [Spot(float(c), float(r), float(v), index) for (r, c), v in zip(places[alone], values[alone], strict=True)]
+        tried += [
+            Spot(float(c), float(r), float(v), index) for (r, c), v in zip(places[alone], values[alone], strict=True)
+        ]
         np.maximum(strongest, response, out=strongest)
     tried.sort(key=lambda s: -s.snr)
     found: list[Spot] = []
@@ -115,7 +118,7 @@ def _on_line(picture: Image, spot: Spot) -> bool:
     soft = cv2.GaussianBlur(patch, (0, 0), sigma)
     center = float(soft[half, half])
     ring = _ring_peaks(soft, np.array([[half, half]]), 3.0 * sigma + 1.5)[0]
-    return center >= _STRONG and bool(ring > _LONELY * center)
+    return center >= _STRONG and bool(ring > _BESIDE * center)
 
 
 def _ring_peaks(image: Image, places: NDArray[np.intp], radius: float) -> NDArray[np.float32]:
@@ -175,33 +178,43 @@ def _less_plane(rows: NDArray[np.float64], use: Mask, unit: bool) -> NDArray[np.
     return np.asarray(rows)
 
 
-def fit_diameter(picture: Image, use: Mask, blur_px: float) -> tuple[float, float]:
-    """Diameter (px) of the blurred disc that explains most of a patch centred within a pixel, and that amount.
+def fit_diameter(patches: list[tuple[Image, Mask]], blur_px: float) -> float:
+    """Diameter (px) of the blurred disc that explains most of some patches, each centred on the spot within a pixel.
 
-    The patch is a square of 2 `PATCH_PX` + 1; pixels not in `use` have no say. Small discs are tried on a small patch, so
-    that the finish beside them has none either.
+    A patch is a square of 2 `PATCH_PX` + 1 with noise of about 1; pixels not in its mask have no say. Small discs are tried on
+    a small part of it, so that the finish beside them has none either.
     """
-    diameter, gain = 0.0, 0.0
-    blur = round(blur_px, 2)
+    diameter = 0.0
     for half, diameters, enough in _PATCHES:
         inner = slice(PATCH_PX - half, PATCH_PX + half + 1)
-        mask = use[inner, inner]
-        if mask.all():
-            discs = _whole_discs(blur, half, diameters)
-        else:
-            discs = _less_plane(_discs(blur, half, diameters)[..., mask.ravel()], mask, unit=True)
-        flat = _less_plane(picture[inner, inner][mask].astype(np.float64), mask, unit=False)
-        gains = (discs @ flat).max(axis=1)
-        best = int(np.argmax(gains))
-        place, gain = float(best), float(gains[best])
-        if 0 < best < len(gains) - 1:
-            a, b, c = np.maximum(gains[best - 1 : best + 2], 0) ** 2
-            if a - 2 * b + c < 0:
-                place += 0.5 * float((a - c) / (a - 2 * b + c))
-        diameter = float(np.exp(np.interp(place, np.arange(len(gains)), np.log(diameters))))
+        gains = sum(_gains(p[inner, inner], use[inner, inner], round(blur_px, 2), half, diameters) for p, use in patches)
+        diameter = peak_of(np.asarray(gains), diameters)
         if diameter <= enough:
             break
-    return diameter, gain
+    return diameter
+
+
+def _gains(
+    patch: Image, use: Mask, blur_px: float, half: int, diameters: tuple[float, ...]
+) -> NDArray[np.float64]:
+    """What the best placed disc of each diameter explains of a patch (in its noise, squared)."""
+    if use.all():
+        discs = _whole_discs(blur_px, half, diameters)
+    else:
+        discs = _less_plane(_discs(blur_px, half, diameters)[..., use.ravel()], use, unit=True)
+    flat = _less_plane(patch[use].astype(np.float64), use, unit=False)
+    return np.asarray(np.maximum((discs @ flat).max(axis=1), 0) ** 2)
+
+
+def peak_of(gains: NDArray[np.float64], sizes: tuple[float, ...]) -> float:
+    """The size (evenly spaced in its logarithm) at which gains are greatest, by a parabola through the three about it."""
+    best = int(np.argmax(gains))
+    place = float(best)
+    if 0 < best < len(gains) - 1:
+        a, b, c = gains[best - 1 : best + 2]
+        if a - 2 * b + c < 0:
+            place += 0.5 * float((a - c) / (a - 2 * b + c))
+    return float(np.exp(np.interp(place, np.arange(len(gains)), np.log(sizes))))
 
 
 # Side of the patch on which a spot's sharpness is judged, the discs and sub-pixel places tried, and the blocks of

@@ -11,7 +11,7 @@ from vision.measure.lines_curves import Curve, normals, resample
 
 # Radii of rims, px of the coarse raster (0.1 mm), and how far one rim's radius may differ from its median.
 _RADII_PX = (8.0, 50.0)
-_UNEVEN = 0.25
+_UNEVEN = 0.3
 # Least cosine between an arc's normal and the ray; sectors of the turn, and the share of them that must be met.
 _ACROSS = 0.8
 _SECTORS = 24
@@ -20,7 +20,7 @@ _CLOSED = 0.55
 _MOST_ARCS = 24
 _SPACING_PX = 3.0
 # A curve is part of a rim with so much of its length on it.
-_PART = 0.6
+_PART = 0.45
 
 
 def on_rims(curves: list[Curve]) -> list[bool]:

@@ -36,6 +36,8 @@ _CROWD_PX = 50.0
 _CROWD_RANK = 3
 _CROWD_NORMAL = 4.8
 _SPIKE_FLOOR = 0.4
+# An edge (of a reflection, of a shadow) is no line: more of a step than this share of its line response.
+_STEP_SHARE = 0.5
 # Length over which a scratch is a parabola (px).
 _SMOOTH_PX = 25
 # Two lines run along each other when so much of one lies in the other's band; how many are measured at most.
@@ -50,7 +52,6 @@ class Candidate:
 
     curve: Curve
     snr: float
-    along: NDArray[np.float64]
 
 
 def candidates(picture: Image, field: LineField, scored: Mask, least_snr: float) -> list[Candidate]:
@@ -118,6 +119,14 @@ def line_profile(half: int, shift: int, sigma: float) -> NDArray[np.float64]:
     return np.asarray(g / np.sqrt((g**2).sum()))
 
 
+@lru_cache(maxsize=8)
+def step_profile(half: int, sigma: float) -> NDArray[np.float64]:
+    """The cross profile of an edge between two levels, unit norm: a Gaussian's first derivative."""
+    across = np.arange(-half, half + 1.0)
+    g = across * np.exp(-0.5 * (across / (1.5 * sigma)) ** 2)
+    return np.asarray(g / np.sqrt((g**2).sum()))
+
+
 def _measure(path: Curve, picture: Image, field: LineField) -> Candidate | None:
     curve = _smooth(resample(path, 1.0))
     if len(curve) <= _SHORTEST_PX:
@@ -131,13 +140,17 @@ def _measure(path: Curve, picture: Image, field: LineField) -> Candidate | None:
     heavy = np.maximum(response, 0) ** 2 + 1e-6
     offset = (heavy @ shifts) / heavy.sum(axis=1)
     curve = resample(_smooth(curve + offset[:, None] * normals(curve)), 1.0)
-    along = strip(picture, curve, across) @ line_profile(_STRIP_PX, 0, _PROFILE_PX) / noise_along(curve, field)
+    values = strip(picture, curve, across) / noise_along(curve, field)[:, None]
+    along = values @ line_profile(_STRIP_PX, 0, _PROFILE_PX)
     first, last, snr = strongest_stretch(along)
     # a speck on the way is no line: what exceeds the rest of the stretch by far is cut down to it
     cap = _SPIKE * max(float(np.median(along[first:last])), _SPIKE_FLOOR)
     if (along > cap).any():
         first, last, snr = strongest_stretch(np.minimum(along, cap))
-    return Candidate(curve[first:last], snr, along[first:last])
+    step = values[first:last] @ step_profile(_STRIP_PX, _PROFILE_PX)
+    if abs(float(step.sum())) > _STEP_SHARE * float(along[first:last].sum()):
+        return None
+    return Candidate(curve[first:last], snr)
 
 
 def noise_along(curve: Curve, field: LineField) -> NDArray[np.float64]:
