@@ -1,0 +1,48 @@
+"""Which pieces change verdict when one revision of the limits replaces another, and the yield before and after."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+import numpy as np
+
+from app.study.answers import PieceKey
+from app.study.columns import VERDICTS, PieceColumns
+from app.study.intervals import Estimate, wilson
+from app.study.rejudge import PASS, rejudge_all
+from vision.records.given import Limits
+from vision.records.judged import Verdict
+
+
+@dataclass(frozen=True, slots=True)
+class Change:
+    """One piece that gets another verdict."""
+
+    key: PieceKey
+    before: Verdict
+    after: Verdict
+
+
+@dataclass(frozen=True, slots=True)
+class Changes:
+    """Two revisions on the same pieces; a yield is the share that passes."""
+
+    counts_before: Mapping[Verdict, int]
+    counts_after: Mapping[Verdict, int]
+    yield_before: Estimate
+    yield_after: Estimate
+    changed: tuple[Change, ...]
+
+
+def compare_revisions(pieces: PieceColumns, before: Limits, after: Limits) -> Changes:
+    """Judge all pieces by both revisions; changed pieces in the order of the lot."""
+    old, new = rejudge_all(pieces, before), rejudge_all(pieces, after)
+    counts_old, counts_new = (np.bincount(codes, minlength=len(VERDICTS)).tolist() for codes in (old, new))
+    return Changes(
+        counts_before=dict(zip(VERDICTS, counts_old, strict=True)),
+        counts_after=dict(zip(VERDICTS, counts_new, strict=True)),
+        yield_before=wilson(counts_old[PASS], len(pieces)),
+        yield_after=wilson(counts_new[PASS], len(pieces)),
+        changed=tuple(
+            Change(pieces.keys[i], VERDICTS[old[i]], VERDICTS[new[i]]) for i in np.flatnonzero(old != new).tolist()
+        ),
+    )
