@@ -36,6 +36,9 @@ _CROWD_PX = 50.0
 _CROWD_RANK = 3
 _CROWD_NORMAL = 4.8
 _SPIKE_FLOOR = 0.4
+# A comb's teeth stand so far to either side (px) and reach this share of the line between them.
+_COMB_PX = (3, 8)
+_COMB_SHARE = 0.4
 # An edge (of a reflection, of a shadow) is no line: more of a step than this share of its line response.
 _STEP_SHARE = 0.5
 # Length over which a scratch is a parabola (px).
@@ -150,7 +153,18 @@ def _measure(path: Curve, picture: Image, field: LineField) -> Candidate | None:
     step = values[first:last] @ step_profile(_STRIP_PX, _PROFILE_PX)
     if abs(float(step.sum())) > _STEP_SHARE * float(along[first:last].sum()):
         return None
+    if _is_comb(curve[first:last], picture):
+        return None
     return Candidate(curve[first:last], snr)
+
+
+def _is_comb(curve: Curve, picture: Image) -> bool:
+    """Whether lines run along a curve on both sides of it: a finger's ridges, a bundle of buffing lines."""
+    reach = _COMB_PX[1]
+    profile = strip(picture, curve, np.arange(-reach - _STRIP_PX, reach + _STRIP_PX + 1.0)).mean(axis=0)
+    response = np.correlate(profile, line_profile(_STRIP_PX, 0, _PROFILE_PX), mode="valid")
+    left, right = response[: reach - _COMB_PX[0] + 1], response[reach + _COMB_PX[0] :]
+    return bool(min(left.max(), right.max()) > _COMB_SHARE * response[reach])
 
 
 def noise_along(curve: Curve, field: LineField) -> NDArray[np.float64]:
