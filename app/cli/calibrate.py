@@ -59,8 +59,8 @@ _DRAWS = 2611
 @click.option(
     "--corner-window",
     type=click.IntRange(min=2),
-    help="Find corners by OpenCV's gradient search with this half window (px), as many published calibrations do, "
-    "instead of fitting them.",
+    help="Calibrate as most published calibrations were: corners by OpenCV's gradient search with this half window "
+    "(px), and all five distortion numbers.",
 )
 @click.option(
     "--leave-out-outliers", is_flag=True, help="Leave out views that do not belong; without it they are only named."
@@ -93,6 +93,7 @@ def command(
 
     from app.report.calibration_report import calibration_page
     from vision.calibrate.calibration import Settings, calibrate
+    from vision.calibrate.choosing import LensFreedom
     from vision.calibrate.target import Target
     from vision.files.station import write_station
     from vision.files.whole import write_whole
@@ -104,7 +105,7 @@ def command(
         raise Unusable("--pitch-mm", "", "a pitch above 0 mm expected", f"{pitch_mm:g}")
     target = Target(kind, columns, rows, pitch_mm, pitch_tolerance_mm)
     first, second, failures = _look(images, target, corner_window)
-    settings = Settings(lens, fix_aspect, leave_out_outliers)
+    settings = Settings(lens, LensFreedom(fix_aspect, corner_window is not None), leave_out_outliers)
     found = calibrate(first, second, target, settings, np.random.default_rng(_DRAWS))
     write_station(_station(found, station, full_scale), out)
     report = out.with_suffix(".html")
@@ -179,8 +180,8 @@ def _said(found: Calibration, out: Path, report: Path) -> list[str]:
     lines = [
         f"{used} view(s), {fitted.rms_px:.4f} px rms; {found.placed.mm_per_px:.6f} mm/px in the frame's middle",
         *(
-            f"  {name} = {value:.6g}, standard uncertainty {sd:.2g}"
-            for name, value, sd in zip(found.chosen.model.names, found.values, found.standard, strict=True)
+            f"  {number.name} = {number.value:.6g}, standard uncertainty {number.standard:.2g}"
+            for number in found.numbers
         ),
         f"scale uncertain by {100 * found.scale.combined:.2g} %, "
         f"a place in the field by {found.outline.combined:.2g} mm (k = 1)",

@@ -48,7 +48,7 @@ def calibration_page(found: Calibration, station: str) -> str:
         outline=found.outline,
         doubts=found.doubts,
         why=choice(found),
-        parameters=list(zip(found.chosen.model.names, found.values, found.standard, strict=True)),
+        numbers=found.numbers,
         windows=_windows(found),
         views=found.views,
         residual_times=number_text(times),
@@ -81,10 +81,11 @@ def _whole(freedom: float) -> str:
 
 def _windows(found: Calibration) -> str:
     second = found.second
-    wide, narrow = second.half_windows_px
+    wide, narrow = found.half_windows_px
     focal = ""
     if isinstance(found.chosen.model, Perspective):
-        focal = f", the focal length by {100 * second.shared[0] / found.values[0]:+.3f} %"
+        first = found.numbers[0]
+        focal = f", the focal length by {100 * second.numbers[first.name] / first.value:+.3f} %"
     return (
         f"With half windows of {narrow} px instead of {wide} px the scale changes by "
         f"{100 * second.scale_relative:+.4f} %, places by {number_text(second.form_mm)} mm rms{focal}; "

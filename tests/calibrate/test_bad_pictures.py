@@ -51,7 +51,7 @@ def test_a_wrong_count(board: NDArray[np.uint8], columns: int, rows: int) -> Non
     assert "count" in refused(board, Target("chessboard", columns, rows, 2.5))
 
 
-@pytest.mark.parametrize("name", [f"left{i:02d}.jpg" for i in (1, 2, 5, 9, 13)])
+@pytest.mark.parametrize("name", [f"left{i:02d}.jpg" for i in (2, 13)])
 @pytest.mark.parametrize(("columns", "rows"), [(8, 6), (9, 5), (10, 6)])
 def test_a_wrong_count_on_real_boards(name: str, columns: int, rows: int) -> None:
     pixels = np.asarray(read_photograph(REAL / name), np.uint8)

@@ -12,7 +12,9 @@ POINTS = target().points_mm
 MODELS: list[Model] = [
     Perspective(False),
     Perspective(True),
-    Perspective(True, (319.5, 229.5)),
+    Perspective(False, 4),
+    Perspective(True, 1),
+    Perspective(True, 1, (319.5, 229.5)),
     Parallel(400.0, (319.5, 229.5), True),
     Parallel(400.0, (319.5, 229.5), False),
     Plane(4),

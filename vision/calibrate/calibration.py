@@ -1,13 +1,20 @@
 """Several sights of a target to a station's geometry, with its evidence and uncertainties."""
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import numpy as np
 
-from vision.calibrate.adjust import Adjusted
 from vision.calibrate.budget import Budget, Contribution, combine, rectangular
-from vision.calibrate.choosing import MIN_VIEWS, Candidate, LensChoice, fit_candidates, fit_sights
+from vision.calibrate.choosing import (
+    MIN_VIEWS,
+    Candidate,
+    LensChoice,
+    LensFreedom,
+    fit_candidates,
+    fit_sights,
+    fullest,
+)
 from vision.calibrate.doubt import MapDoubt, doubt_of_map, draw_fields, draw_single, largest, resampled_doubt
 from vision.calibrate.models import split
 from vision.calibrate.placing import Placed, compared, field_hull, field_points, place, tilt_deg
@@ -21,14 +28,15 @@ OUTLYING = 3.0
 # With fewer views their residual fields are too few to be exchanged.
 _ENOUGH_VIEWS = 5
 _OF_FIT = "covariance and resampling, the largest"
+_OF_MODEL = "against all numbers that a lens may have"
 
 
 @dataclass(frozen=True, slots=True)
 class Settings:
-    """How to calibrate: which lens model, equal focal lengths or not, outlying views left out or only named."""
+    """How to calibrate: which lens model and what it may do, outlying views left out or only named."""
 
     lens: LensChoice = "auto"
-    square_pixels: bool = False
+    freedom: LensFreedom = field(default_factory=LensFreedom)
     leave_out: bool = False
 
 
@@ -48,46 +56,58 @@ class ViewFit:
     left_out: bool
 
 
-@dataclass(frozen=True, slots=True, eq=False)
-class SecondOpinion:
-    """The same calibration with half the window: what changes.
+@dataclass(frozen=True, slots=True)
+class Change:
+    """What another way of calibrating changes.
 
-    `scale_relative` and `form_mm` over the field, `shared` (s,) of the model's shared parameters, `height_mm` and
-    `foot_mm` of the pupil (nan without one).
+    `scale_relative` and `form_mm` (rms) over the field, `height_mm` and `foot_mm` of the pupil (nan without one),
+    `numbers` of the lens by name.
     """
 
-    half_windows_px: tuple[int, int]
     scale_relative: float
     form_mm: float
     height_mm: float
     foot_mm: float
-    shared: Array
+    numbers: Mapping[str, float]
+
+
+@dataclass(frozen=True, slots=True)
+class Number:
+    """One of a lens's numbers with its standard uncertainty: of the fit, of the window and of the model's choice."""
+
+    name: str
+    value: float
+    standard: float
 
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Calibration:
     """A station's geometry with its evidence.
 
-    `values` are the chosen model's shared parameters (named by `chosen.model.names`). `doubts` holds the standard
-    uncertainties found in two or three ways, by name, `doubt` the largest of each, which stands in the budgets `scale`
-    (relative) and `outline` (mm). `field_px` is the convex field (n, 2) in which nodes were seen.
+    `numbers` are the lens's, those that were left out being 0. `doubts` holds the map's standard uncertainties found in
+    two or three ways, by name, `doubt` the largest of each; `second` what half the window changes and `fuller` what the
+    numbers change that the chosen model leaves out. All stand in the budgets `scale` (relative) and `outline` (mm).
+    `field_px` is the convex field (n, 2) in which nodes were seen, `window_share` the largest half window over the
+    smallest pitch of its view.
     """
 
     target: Target
     size_px: tuple[int, int]
     placed: Placed
     candidates: tuple[Candidate, ...]
-    values: Array
+    numbers: tuple[Number, ...]
     doubts: Mapping[str, MapDoubt]
     doubt: MapDoubt
     views: tuple[ViewFit, ...]
     corner_sd_px: float | None
     blur_px: float | None
-    second: SecondOpinion
+    second: Change
+    fuller: Change
+    half_windows_px: tuple[int, int]
     scale: Budget
     outline: Budget
     field_px: Array
-    smallest_pitch_px: float
+    window_share: float
 
     @property
     def chosen(self) -> Candidate:
@@ -95,19 +115,14 @@ class Calibration:
         return self.candidates[0]
 
     @property
-    def standard(self) -> Array:
-        """Standard uncertainties of `values`: the fit's and what the window changes."""
-        return np.hypot(self.doubt.shared, self.second.shared)
-
-    @property
     def height_standard_mm(self) -> float:
         """Standard uncertainty of the pupil's height; nan without a pupil."""
-        return float(np.hypot(self.doubt.height_mm, self.second.height_mm))
+        return float(np.linalg.norm([self.doubt.height_mm, self.second.height_mm, self.fuller.height_mm]))
 
     @property
     def foot_standard_mm(self) -> float:
         """Standard uncertainty of one coordinate of the foot below the pupil; nan without a pupil."""
-        return float(np.hypot(self.doubt.foot_mm, self.second.foot_mm))
+        return float(np.linalg.norm([self.doubt.foot_mm, self.second.foot_mm, self.fuller.foot_mm]))
 
 
 def calibrate(
@@ -132,7 +147,7 @@ def calibrate(
     used = list(first[:1] if settings.lens == "none" else first)
     views: dict[str, ViewFit] = {}
     while True:
-        candidates = fit_candidates(used, target, settings.lens, settings.square_pixels)
+        candidates = fit_candidates(used, target, settings.lens, settings.freedom)
         now = _view_fits(used, candidates[0])
         views.update(now)
         out = {name for name, view in now.items() if view.outlying}
@@ -140,32 +155,33 @@ def calibrate(
             break
         views.update({name: _without(views[name]) for name in out})
         used = _remaining(used, out)
-    model, fitted = candidates[0].model, candidates[0].fitted
-    shared, each = split(model, fitted.parameters)
-    placed = place(model, shared, each[0], size)
+    chosen, full = candidates[0], fullest(candidates)
     at_px = field_points([sight.points_px for sight in used])
-    doubts = _doubts(candidates[0], target, len(used), size, at_px, rng)
+    doubts = _doubts(full, target, len(used), size, at_px, rng)
     doubt = largest(list(doubts.values()))
-    kept = {sight.name for sight in used}
-    opinion = _second_opinion(
-        candidates[0], placed, [(a, b) for a, b in zip(first, second, strict=False) if a.name in kept], target, at_px
-    )
+    pairs = [(whole, half) for whole, half in zip(first, second, strict=False) if whole in used]
+    again = fit_sights(full.model, [half for _, half in pairs], target, full.fitted.parameters)
+    second_opinion = _change(full, Candidate(full.name, full.model, again), size, at_px)
+    fuller = _change(chosen, full, size, at_px)
+    windows = (pairs[0][0].half_window_px, pairs[0][1].half_window_px)
     return Calibration(
         target=target,
         size_px=size,
-        placed=placed,
+        placed=_placed(chosen, size),
         candidates=candidates,
-        values=shared,
+        numbers=_numbers(chosen, full, doubt, second_opinion, fuller),
         doubts=doubts,
         doubt=doubt,
         views=tuple(views.values()),
         corner_sd_px=_rms([sight.sd_px for sight in used]),
         blur_px=_rms([sight.blur_px for sight in used]),
-        second=opinion,
-        scale=_scale_budget(doubt, opinion, target, fitted),
-        outline=_outline_budget(doubt, opinion, fitted),
+        second=second_opinion,
+        fuller=fuller,
+        half_windows_px=windows,
+        scale=_scale_budget(doubt, second_opinion, fuller, target, windows, full.fitted.freedom),
+        outline=_outline_budget(doubt, second_opinion, fuller, windows, full.fitted.freedom),
         field_px=field_hull([sight.points_px for sight in used]),
-        smallest_pitch_px=min(sight.pitch_px for sight in used),
+        window_share=max(sight.half_window_px / sight.pitch_px for sight in used),
     )
 
 
@@ -220,21 +236,33 @@ def _rms(values: Sequence[float | None]) -> float | None:
     return float(np.sqrt(np.mean(np.square(known)))) if known else None
 
 
-def _second_opinion(
-    candidate: Candidate, placed: Placed, pairs: list[tuple[Sighting, Sighting]], target: Target, at_px: Array
-) -> SecondOpinion:
-    model = candidate.model
-    again = fit_sights(model, [half for _, half in pairs], target, candidate.fitted.parameters)
-    shared, each = split(model, again.parameters)
-    other = place(model, shared, each[0], pairs[0][0].size_px)
-    moved = compared(placed, other, at_px)
-    return SecondOpinion(
-        (pairs[0][0].half_window_px, pairs[0][1].half_window_px),
+def _placed(candidate: Candidate, size: tuple[int, int]) -> Placed:
+    shared, views = split(candidate.model, candidate.fitted.parameters)
+    return place(candidate.model, shared, views[0], size)
+
+
+def _named(candidate: Candidate) -> dict[str, float]:
+    shared, _ = split(candidate.model, candidate.fitted.parameters)
+    return dict(zip(candidate.model.names, map(float, shared), strict=True))
+
+
+def _change(here: Candidate, there: Candidate, size: tuple[int, int], at_px: Array) -> Change:
+    moved = compared(_placed(here, size), _placed(there, size), at_px)
+    before, after = _named(here), _named(there)
+    return Change(
         moved.scale_relative,
         float(np.sqrt(np.mean(moved.form_mm**2))),
         moved.height_mm,
         float(np.sqrt(np.mean(np.square(moved.foot_mm)))),
-        shared - split(model, candidate.fitted.parameters)[0],
+        {name: value - before.get(name, 0.0) for name, value in after.items()},
+    )
+
+
+def _numbers(chosen: Candidate, full: Candidate, doubt: MapDoubt, second: Change, fuller: Change) -> tuple[Number, ...]:
+    values = _named(chosen)
+    return tuple(
+        Number(name, values.get(name, 0.0), float(np.linalg.norm([sd, second.numbers[name], fuller.numbers[name]])))
+        for name, sd in zip(full.model.names, doubt.shared, strict=True)
     )
 
 
@@ -251,27 +279,31 @@ def _doubts(
     return doubts
 
 
-def _scale_budget(doubt: MapDoubt, second: SecondOpinion, target: Target, fitted: Adjusted) -> Budget:
+def _scale_budget(
+    doubt: MapDoubt, second: Change, fuller: Change, target: Target, windows: tuple[int, int], freedom: int
+) -> Budget:
     pitch = rectangular(target.pitch_tolerance_mm) / target.pitch_mm
     tolerance = f"tolerance +-{target.pitch_tolerance_mm:g} mm, rectangular"
     return combine(
         (
-            Contribution("fit", doubt.scale_relative, freedom=fitted.freedom, source=_OF_FIT),
+            Contribution("fit", doubt.scale_relative, freedom=freedom, source=_OF_FIT),
             Contribution("target's pitch", pitch, source=tolerance),
-            Contribution("window", abs(second.scale_relative), source=_windows(second)),
+            Contribution("window", abs(second.scale_relative), source=_windows(windows)),
+            Contribution("model", abs(fuller.scale_relative), source=_OF_MODEL),
         )
     )
 
 
-def _outline_budget(doubt: MapDoubt, second: SecondOpinion, fitted: Adjusted) -> Budget:
+def _outline_budget(doubt: MapDoubt, second: Change, fuller: Change, windows: tuple[int, int], freedom: int) -> Budget:
     return combine(
         (
-            Contribution("fit", doubt.form_mm, freedom=fitted.freedom, source=_OF_FIT),
-            Contribution("window", second.form_mm, source=_windows(second)),
+            Contribution("fit", doubt.form_mm, freedom=freedom, source=_OF_FIT),
+            Contribution("window", second.form_mm, source=_windows(windows)),
+            Contribution("model", fuller.form_mm, source=_OF_MODEL),
         )
     )
 
 
-def _windows(second: SecondOpinion) -> str:
-    wide, narrow = second.half_windows_px
+def _windows(half_windows_px: tuple[int, int]) -> str:
+    wide, narrow = half_windows_px
     return f"half window {wide} px against {narrow} px"

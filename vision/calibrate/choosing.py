@@ -22,11 +22,23 @@ _OF_ONE_VIEW: tuple[tuple[str, Literal[4, 6, 8]], ...] = (
     ("parallel view of a plane", 6),
     ("perspective view of a plane", 8),
 )
+_FEWER_BENDS: tuple[tuple[str, Literal[1, 4]], ...] = (
+    ("perspective with k1, k2, p1, p2", 4),
+    ("perspective with k1", 1),
+)
 # Focal length in widths of the frame beyond which (a field under 1.2 degrees) principal point and higher distortion
 # are not told by any number of views.
 _FAR = 50.0
 # Rounds of correcting where a slanted disc's true centre lies; a third would change nothing above 1e-4 px.
 _DISC_ROUNDS = 2
+
+
+@dataclass(frozen=True, slots=True)
+class LensFreedom:
+    """What a perspective lens may do: unequal focal lengths or not, fewer distortion numbers than five or not."""
+
+    square_pixels: bool = False
+    all_distortion: bool = False
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -39,12 +51,13 @@ class Candidate:
 
 
 def fit_candidates(
-    sights: Sequence[Sighting], target: Target, lens: LensChoice, square_pixels: bool
+    sights: Sequence[Sighting], target: Target, lens: LensChoice, freedom: LensFreedom
 ) -> tuple[Candidate, ...]:
     """All models that may be asked of these sights, best first by Schwarz's criterion.
 
     A perspective lens far away turns into a parallel projection, so the telecentric model has three or four numbers
-    less and wins where the perspective is not seen in the residuals.
+    less and wins where the perspective is not seen in the residuals. Distortion that is not seen is left out likewise:
+    numbers that only noise holds do no harm among the target's nodes, but they run wild outside.
 
     Raises
     ------
@@ -55,13 +68,10 @@ def fit_candidates(
     centre = ((size[0] - 1) / 2.0, (size[1] - 1) / 2.0)
     found: list[Candidate] = []
     if len(sights) == 1:
-        for name, freedom in _OF_ONE_VIEW:
-            found += _tried(name, Plane(freedom), sights, target)
+        for name, count in _OF_ONE_VIEW:
+            found += _tried(name, Plane(count), sights, target)
     if len(sights) > 1 and lens != "telecentric":
-        found += _tried("perspective with lens distortion", Perspective(square_pixels), sights, target)
-        if not found or found[0].fitted.parameters[0] > _FAR * max(size):
-            simple = Perspective(square_pixels, centre)
-            found = _tried("perspective about the frame's middle with k1 only", simple, sights, target)
+        found += _perspectives(sights, target, freedom, centre)
     if len(sights) > 1 and lens != "perspective":
         unit = float(np.hypot(*size)) / 2.0
         for name, bend in (("telecentric with lens distortion", True), ("telecentric without distortion", False)):
@@ -69,6 +79,26 @@ def fit_candidates(
     if not found:
         raise Unusable("IMAGE...", "", "views that determine a lens: tilt the target by 15 degrees or more in several")
     return tuple(sorted(found, key=lambda candidate: candidate.fitted.information))
+
+
+def fullest(candidates: Sequence[Candidate]) -> Candidate:
+    """Of the best candidate's family the one with the most numbers: what is left out of the best is in it."""
+    family = [candidate for candidate in candidates if type(candidate.model) is type(candidates[0].model)]
+    return max(family, key=lambda candidate: len(candidate.fitted.parameters))
+
+
+def _perspectives(
+    sights: Sequence[Sighting], target: Target, freedom: LensFreedom, centre: tuple[float, float]
+) -> list[Candidate]:
+    full = _tried("perspective with lens distortion", Perspective(freedom.square_pixels), sights, target)
+    if not full or full[0].fitted.parameters[0] > _FAR * max(sights[0].size_px):
+        simple = Perspective(freedom.square_pixels, 1, centre)
+        return _tried("perspective about the frame's middle with k1 only", simple, sights, target)
+    if freedom.all_distortion:
+        return full
+    for name, bends in _FEWER_BENDS:
+        full += _tried(name, Perspective(freedom.square_pixels, bends), sights, target)
+    return full
 
 
 def _tried(name: str, model: Model, sights: Sequence[Sighting], target: Target) -> list[Candidate]:

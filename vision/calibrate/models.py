@@ -17,6 +17,7 @@ DISTORTION = ("k1", "k2", "p1", "p2", "k3")
 _NO_TURN = np.zeros(3)
 # First guess of a far lens's focal length, in widths of the frame, and what is held while it is refined.
 _FAR = 20.0
+_BENDS = {5: 0, 4: cv2.CALIB_FIX_K3, 1: cv2.CALIB_FIX_K3 | cv2.CALIB_FIX_K2 | cv2.CALIB_ZERO_TANGENT_DIST}
 _ONLY_FOCAL = (
     cv2.CALIB_USE_INTRINSIC_GUESS
     | cv2.CALIB_FIX_PRINCIPAL_POINT
@@ -29,13 +30,14 @@ _ONLY_FOCAL = (
 
 @dataclass(frozen=True, slots=True)
 class Perspective:
-    """A pinhole with lens distortion; `square` holds both focal lengths equal.
+    """A pinhole with lens distortion.
 
-    `centre_px`, where given, holds the principal point there and leaves k1 as the only distortion: all that a lens from
-    very far away lets be told.
+    `square` holds both focal lengths equal; `bends` says how many of the distortion's numbers are fitted (the others
+    are 0); `centre_px`, where given, holds the principal point there.
     """
 
     square: bool = False
+    bends: Literal[1, 4, 5] = 5
     centre_px: tuple[float, float] | None = None
     per_view: int = 6
 
@@ -43,7 +45,7 @@ class Perspective:
     def names(self) -> tuple[str, ...]:
         """Shared parameters, px except the distortion's."""
         focal = ("f",) if self.square else ("fx", "fy")
-        return (*focal, "k1") if self.centre_px else (*focal, "cx", "cy", *DISTORTION)
+        return (*focal, *(() if self.centre_px else ("cx", "cy")), *DISTORTION[: self.bends])
 
     def matrix(self, shared: Array) -> Array:
         """Camera matrix (3, 3)."""
@@ -53,7 +55,7 @@ class Perspective:
 
     def distortion(self, shared: Array) -> Array:
         """OpenCV's five coefficients."""
-        return np.array([shared[-1], 0.0, 0.0, 0.0, 0.0]) if self.centre_px else shared[-5:]
+        return np.concatenate((shared[-self.bends :], np.zeros(5 - self.bends)))
 
     def to_plane(self, shared: Array, view: Array) -> Array:
         """Homography (3, 3): target mm -> undistorted px."""
@@ -65,7 +67,7 @@ class Perspective:
         solid = np.column_stack((points_mm, np.zeros(len(points_mm))))
         seen, jac = cv2.projectPoints(solid, view[:3], view[3:], self.matrix(shared), self.distortion(shared))
         focal = jac[:, 6:8].sum(axis=1, keepdims=True) if self.square else jac[:, 6:8]
-        to_shared = np.column_stack((focal, jac[:, 10:11] if self.centre_px else jac[:, 8:15]))
+        to_shared = np.column_stack((focal, jac[:, 10 if self.centre_px else 8 : 10 + self.bends]))
         return np.asarray(seen, dtype=float).reshape(-1, 2), to_shared, np.asarray(jac[:, :6], dtype=float)
 
 
@@ -206,7 +208,7 @@ def _start(model: Model, points_mm: Array, seen_px: list[Array], size_px: tuple[
     if isinstance(model, Perspective):
         solid = np.column_stack((points_mm, np.zeros(len(points_mm)))).astype(np.float32)
         seen = [s.astype(np.float32).reshape(-1, 1, 2) for s in seen_px]
-        matrix, flags = np.eye(3), cv2.CALIB_FIX_ASPECT_RATIO if model.square else 0
+        matrix, flags = np.eye(3), _BENDS[model.bends] | (cv2.CALIB_FIX_ASPECT_RATIO if model.square else 0)
         if model.centre_px:
             matrix[:2, 2] = model.centre_px
             matrix[0, 0] = matrix[1, 1] = _FAR * max(size_px)
@@ -218,17 +220,17 @@ def _start(model: Model, points_mm: Array, seen_px: list[Array], size_px: tuple[
         except cv2.error as fault:
             raise Undetermined from fault
         focal = [found[0, 0]] if model.square else [found[0, 0], found[1, 1]]
-        rest = [0.0] if model.centre_px else [found[0, 2], found[1, 2], *bend.ravel()[:5]]
-        shared = np.array([*focal, *rest], dtype=float)
+        centre = [] if model.centre_px else [found[0, 2], found[1, 2]]
+        shared = np.array([*focal, *centre, *bend.ravel()[: model.bends]], dtype=float)
         each = [np.concatenate((r.ravel(), t.ravel())) for r, t in zip(turns, shifts, strict=True)]
         start = np.concatenate((shared, *each))
         if not np.isfinite(start).all():
             raise Undetermined
         return start
     if isinstance(model, Parallel):
-        centre, unit = np.array(model.centre_px), model.unit_px
         flat = np.column_stack((points_mm, np.ones(len(points_mm))))
-        each = [np.linalg.lstsq(flat, (s - centre) / unit, rcond=None)[0].T.ravel() for s in seen_px]
+        ideal = [(s - np.array(model.centre_px)) / model.unit_px for s in seen_px]
+        each = [np.linalg.lstsq(flat, points, rcond=None)[0].T.ravel() for points in ideal]
         return np.concatenate((np.zeros(len(model.names)), *each))
     homography = cv2.findHomography(points_mm, seen_px[0])[0]
     if model.freedom == 8:

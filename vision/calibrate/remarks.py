@@ -5,7 +5,7 @@ import cv2
 import numpy as np
 
 from vision.calibrate.calibration import Calibration, ViewFit
-from vision.calibrate.models import Parallel, Perspective
+from vision.calibrate.models import Parallel, Perspective, split
 from vision.calibrate.sighting import WINDOW_OF_PITCH
 from vision.records.given import Array
 
@@ -60,7 +60,8 @@ def _fits_mirrored(view: ViewFit, calibration: Calibration) -> bool:
     model = calibration.chosen.model
     if not isinstance(model, Perspective):
         return False
-    matrix, bend = model.matrix(calibration.values), model.distortion(calibration.values)
+    shared, _ = split(model, calibration.chosen.fitted.parameters)
+    matrix, bend = model.matrix(shared), model.distortion(shared)
     target = calibration.target
     solid = np.column_stack((target.points_mm, np.zeros(len(target.points_mm))))
     flipped = view.points_px.copy()
@@ -77,12 +78,11 @@ def _fits_mirrored(view: ViewFit, calibration: Calibration) -> bool:
 def _window(calibration: Calibration) -> str:
     if calibration.target.kind == "circles":
         return ""
-    half, pitch = calibration.second.half_windows_px[0], calibration.smallest_pitch_px
-    if half <= WINDOW_OF_PITCH * pitch:
+    if calibration.window_share <= WINDOW_OF_PITCH:
         return ""
     return (
-        f"the corner window's half width of {half} px is more than {WINDOW_OF_PITCH:g} of the smallest square "
-        f"({pitch:.0f} px): neighbouring corners may have come in"
+        f"the corner window's half width reaches {calibration.window_share:.2f} of the smallest square, more than "
+        f"{WINDOW_OF_PITCH:g}: neighbouring corners may have come in"
     )
 
 
@@ -125,7 +125,7 @@ def _coverage(calibration: Calibration) -> str:
 def _flatness(used: list[ViewFit], calibration: Calibration) -> str:
     model = calibration.chosen.model
     if isinstance(model, Perspective):
-        focal = float(calibration.standard[0] / calibration.values[0])
+        focal = calibration.numbers[0].standard / calibration.numbers[0].value
         if focal > _DOUBTFUL_FOCAL:
             return (
                 f"the focal length is known to {focal:.1%} only: tilt the target by 20 degrees or more in several views"
