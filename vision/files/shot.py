@@ -4,12 +4,12 @@ import re
 from collections.abc import Iterable
 from datetime import datetime
 from pathlib import Path, PurePosixPath
-from typing import Annotated, Any, Self
+from typing import Annotated, Self
 
 from pydantic import AfterValidator, Field, model_validator
 
 from vision.errors import Unusable
-from vision.files.strict import FormatOne, Strict, Text, read_json
+from vision.files.strict import FormatOne, Process, Strict, Text, read_json
 from vision.records.given import FrameFile, Light, Shot
 
 _LOW_NAME = re.compile(r"low-(\d{3})\.png")
@@ -39,14 +39,6 @@ def _as_time(text: str) -> str:
     return text
 
 
-def _as_process(values: dict[str, Any]) -> dict[str, Any]:
-    for key, value in values.items():
-        number = isinstance(value, int | float) and not isinstance(value, bool) and abs(value) < float("inf")
-        if not (number or isinstance(value, str)):
-            raise ValueError(f"text or a finite number expected for {key}")
-    return values
-
-
 class _FrameTable(Strict):
     file: Text
     light: Light
@@ -68,7 +60,7 @@ class _ShotFile(Strict):
     part: Text
     station: Text
     taken_at: Annotated[str, AfterValidator(_as_time)]
-    process: Annotated[dict[str, Any], AfterValidator(_as_process)] = Field(default_factory=dict)
+    process: Process = Field(default_factory=dict)
     frames: Annotated[list[_FrameTable], Field(min_length=1)]
 
     @model_validator(mode="after")

@@ -22,12 +22,21 @@ def _plain(text: str) -> str:
     return text
 
 
+def _as_process(values: dict[str, Any]) -> dict[str, Any]:
+    for key, value in values.items():
+        number = isinstance(value, int | float) and not isinstance(value, bool) and abs(value) < float("inf")
+        if not (number or isinstance(value, str)):
+            raise ValueError(f"text or a finite number expected for {key}")
+    return values
+
+
 Model = TypeVar("Model", bound=Strict)
 FormatOne = Annotated[int, Field(ge=1, le=1)]
 # 200 characters: longer than any name in use here, short enough for one line of a report.
 Text = Annotated[str, Field(max_length=200), AfterValidator(_plain)]
 PairOfNumbers = Annotated[list[float], Field(min_length=2, max_length=2)]
 Span = Annotated[PairOfNumbers, AfterValidator(lambda ends: _rising(ends))]
+Process = Annotated[dict[str, Any], AfterValidator(_as_process)]
 _FOUND_MAX = 60  # characters of a wrong value that a line shows
 
 _EXPECTED = {

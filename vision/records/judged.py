@@ -1,7 +1,7 @@
 """What was judged: verdicts with their reasons, and a whole tray's result."""
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Literal
 
 from vision.records.given import Severity
@@ -44,7 +44,7 @@ class JudgedPiece:
 
 @dataclass(frozen=True, slots=True)
 class TrayResult:
-    """What `result.json` holds."""
+    """What `result.json` holds; `process` are the shot's own values (die, strokes, ...), by which a lot is sorted."""
 
     software: str
     tray: str
@@ -55,3 +55,4 @@ class TrayResult:
     limits_revision: int
     pieces: tuple[JudgedPiece, ...]
     tray_findings: tuple[TrayFinding, ...]
+    process: Mapping[str, str | float] = field(default_factory=dict)
