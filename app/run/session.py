@@ -1,0 +1,108 @@
+"""A whole run: the files that judge, every shot, `pieces.csv`, the index page, and a summary of what came out."""
+
+from collections import Counter
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, field, replace
+from pathlib import Path
+
+from app.run.batch import inspect_batch
+from app.run.shot import RESULT_FILE, Work
+from vision.decide.verdict import undecidable
+from vision.errors import Unusable
+from vision.files.pieces_csv import write_pieces
+from vision.files.result import read_result
+from vision.records.judged import JudgedPiece, TrayResult, Verdict
+
+PIECES_FILE = "pieces.csv"
+VERDICTS: tuple[Verdict, ...] = ("pass", "review", "reject")
+
+
+@dataclass(slots=True)
+class Summary:
+    """What a run came to: counts, first reasons, empty trays, and every failure as a line."""
+
+    trays: int = 0
+    empty: list[str] = field(default_factory=list)
+    verdicts: Counter[Verdict] = field(default_factory=Counter)
+    first_reasons: Counter[str] = field(default_factory=Counter)
+    failures: list[str] = field(default_factory=list)
+
+    def lines(self) -> list[str]:
+        """The summary as a person reads it, failures left out."""
+        pieces = self.verdicts.total()
+        counts = ", ".join(f"{verdict} {self.verdicts[verdict]}" for verdict in VERDICTS)
+        said = [f"{self.trays} {_plural(self.trays, 'tray')} judged, {pieces} {_plural(pieces, 'piece')}: {counts}"]
+        if self.first_reasons:
+            ranked = ", ".join(f"{name} {number}" for name, number in self.first_reasons.most_common())
+            said.append(f"first reasons: {ranked}")
+        if self.empty:
+            said.append(f"no piece on {len(self.empty)} {_plural(len(self.empty), 'tray')}: {', '.join(self.empty)}")
+        return said
+
+
+def run(folders: Sequence[Path], work: Work, jobs: int, seen: Callable[[], None]) -> Summary:
+    """Inspect all shots, write `OUT/pieces.csv` and the index page, and sum up.
+
+    Parameters
+    ----------
+    seen
+        Called after each shot, for a progress bar.
+    """
+    summary = Summary()
+    slim: list[TrayResult] = []
+    for outcome in inspect_batch(folders, work, jobs):
+        seen()
+        summary.failures += outcome.failures
+        if outcome.result:
+            _count(outcome.result, work, summary)
+            slim.append(_slim(outcome.result))
+    try:
+        stored = (read_result(work.out / result.tray / RESULT_FILE) for result in slim)
+        write_pieces(work.out / PIECES_FILE, work.part, stored)
+        if work.pictures:
+            from app.report.pictures import write_index  # here, since a run without pictures need not load it
+
+            write_index(work.out, slim)
+    except Unusable as fault:
+        summary.failures.append(str(fault))
+    return summary
+
+
+def _count(result: TrayResult, work: Work, summary: Summary) -> None:
+    summary.trays += 1
+    if not result.pieces:
+        summary.empty.append(result.tray)
+    for piece in result.pieces:
+        summary.verdicts[piece.verdict] += 1
+        if piece.verdict != "pass":
+            summary.first_reasons[first_reason(piece)] += 1
+        for reason in piece.reasons:
+            if undecidable(reason, work.limits.coverage):
+                name = f"{reason.measure}.{reason.zone}" if reason.zone else reason.measure
+                fault = (
+                    f"limits of {work.limits.part}, {name}: no value can pass, min {reason.min:g} and max "
+                    f"{reason.max:g} are too close for its uncertainty at coverage {work.limits.coverage:g}; "
+                    "widen them or measure better"
+                )
+                if fault not in summary.failures:
+                    summary.failures.append(fault)
+
+
+def first_reason(piece: JudgedPiece) -> str:
+    """Why a piece did not pass, in one word or two: its worst reason, or its fault where no limit is broken."""
+    if piece.fault and (not piece.reasons or piece.reasons[0].outcome == "review"):
+        return piece.fault
+    reason = piece.reasons[0]
+    return f"{reason.measure}.{reason.zone}" if reason.zone else reason.measure
+
+
+def _slim(result: TrayResult) -> TrayResult:
+    """A result without what takes memory, so that thousands of trays don't pile up: the index shows verdicts only."""
+    pieces = tuple(
+        replace(piece, reasons=(), measures={}, uncertainties={}, findings=(), counted=()) for piece in result.pieces
+    )
+    return replace(result, pieces=pieces)
+
+
+def _plural(number: int, noun: str) -> str:
+    return noun if number == 1 else f"{noun}s"

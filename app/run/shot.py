@@ -1,0 +1,89 @@
+"""One tray shot, files to files: the unit of work, on this machine or any other."""
+
+from dataclasses import dataclass
+from importlib.metadata import version
+from pathlib import Path
+
+from app.report.inspected import Inspected
+from vision.errors import Unusable
+from vision.files.frames import read_frames
+from vision.files.result import write_result
+from vision.files.shot import read_shot
+from vision.files.whole import not_written
+from vision.pipeline import inspect_tray
+from vision.records.given import Limits, Part, Shot, Station
+from vision.records.judged import TrayResult
+
+RESULT_FILE = "result.json"
+# Pictures of a former run: a piece that passes now has none.
+_PICTURES = ("piece-*.jpg", "piece-*.svg", "tray.jpg", "result.html")
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Work:
+    """What every shot of a run is judged by, and the folder that gets a folder of results for each tray."""
+
+    part: Part
+    station: Station
+    limits: Limits
+    out: Path
+    pictures: bool = True
+
+
+def inspect_shot(folder: Path, work: Work) -> Inspected:
+    """Measure and judge a shot and write `OUT/<tray>/result.json`, whole or not at all.
+
+    Raises
+    ------
+    Unusable
+        Where the shot or a frame can't be read, is of another part or station, or the result can't be written.
+    """
+    shot = read_shot(folder)
+    _check_names(shot, work)
+    pictures = read_frames(shot, work.station)
+    measured, judged = inspect_tray(pictures, work.part, work.station, work.limits)
+    result = TrayResult(
+        software=f"brightbowl {version('brightbowl')}",
+        tray=shot.tray,
+        lot=shot.lot,
+        part=work.part.part,
+        station=work.station.station,
+        taken_at=shot.taken_at,
+        limits_revision=work.limits.revision,
+        pieces=judged,
+        tray_findings=measured.findings,
+        process=shot.process,
+    )
+    into = work.out / shot.tray
+    try:
+        into.mkdir(exist_ok=True)
+        for pattern in _PICTURES:
+            for old in into.glob(pattern):
+                old.unlink()
+    except OSError as fault:
+        raise not_written(into, fault) from None
+    write_result(result, into / RESULT_FILE)
+    return Inspected(result, measured, pictures, work.part, work.station, work.limits)
+
+
+def draw_shot(inspected: Inspected, work: Work) -> None:
+    """Write the pictures and the page of a judged shot beside its `result.json`.
+
+    Raises
+    ------
+    Unusable
+        Where they can't be written.
+    """
+    from app.report.pictures import write_pictures  # here, since a run without pictures need not load them
+
+    write_pictures(work.out / inspected.result.tray, inspected)
+
+
+def _check_names(shot: Shot, work: Work) -> None:
+    where = shot.folder / "shot.json"
+    if shot.part not in (None, work.part.part):
+        expected = f"a shot of the part {work.part.part} expected; give this shot's own part file"
+        raise Unusable(where, "part", expected, str(shot.part))
+    if shot.station not in (None, work.station.station):
+        expected = f"a shot of the station {work.station.station} expected; give this shot's own station file"
+        raise Unusable(where, "station", expected, str(shot.station))
