@@ -24,6 +24,8 @@ MOST_FINDINGS = 200
 # The detection limits: what is reported at all. See docs/benchmarks/face.md for what they find and what they cost.
 SCRATCH_SNR = 7.0
 PIT_SNR = 8.0
+# Spots from here on are taken out of the picture in which lines are looked for.
+_SPOT_SNR = 7.0
 # Spots up to this diameter are dust: nothing smaller can be told from a point through the optics.
 _SPECK_MM = 0.125
 # Only spots about as small as the blur can be told to be sharper than it (px of the fine raster).
@@ -89,7 +91,7 @@ def _findings(view: FaceView, evidence: Evidence) -> tuple[Scratch | Pit | Speck
     found = [_spot(s, view, evidence, blur) for s in spots(evidence.spots, evidence.lines, _seen(evidence), PIT_SNR)]
     shape = region.coarse.shape
     scored = (reduce(region.scored.astype(np.float32), shape) > 0.5) & evidence.seen
-    picture = reduce(evidence.lines * _without(found, evidence), shape)
+    picture = reduce(evidence.lines * _without([s for s in found if s.snr >= _SPOT_SNR], evidence), shape)
     picture = divided(picture, picture)
     lines = candidates(picture, line_field(picture, scored), scored, SCRATCH_SNR)
     scratches = [s for line in lines if (s := _scratch(line, view, evidence, blur)) is not None]

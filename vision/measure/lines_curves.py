@@ -1,5 +1,7 @@
 """Open curves over an image: (n, 2) of column, row."""
 
+from functools import lru_cache
+
 import cv2
 import numpy as np
 from numpy.typing import NDArray
@@ -39,3 +41,20 @@ def strip(image: Image, curve: Curve, across: NDArray[np.float64]) -> Image:
     x = (curve[:, :1] + normal[:, :1] * across).astype(np.float32)
     y = (curve[:, 1:] + normal[:, 1:] * across).astype(np.float32)
     return cv2.remap(image, x, y, cv2.INTER_LINEAR, borderMode=cv2.BORDER_CONSTANT)
+
+
+@lru_cache(maxsize=64)
+def line_profile(half: int, shift: int, sigma: float) -> NDArray[np.float64]:
+    """A line's cross profile without mean, unit norm: minus the second derivative of a Gaussian, over -half .. half px."""
+    across = np.arange(-half, half + 1.0) - shift
+    g = (1 - (across / sigma) ** 2) * np.exp(-0.5 * (across / sigma) ** 2)
+    g -= g.mean()
+    return np.asarray(g / np.sqrt((g**2).sum()))
+
+
+@lru_cache(maxsize=8)
+def step_profile(half: int, sigma: float) -> NDArray[np.float64]:
+    """The cross profile of an edge between two levels, unit norm: a Gaussian's first derivative."""
+    across = np.arange(-half, half + 1.0)
+    g = across * np.exp(-0.5 * (across / (1.5 * sigma)) ** 2)
+    return np.asarray(g / np.sqrt((g**2).sum()))

@@ -3,7 +3,7 @@
 Spots are maxima of the difference of Gaussians over scale (Lindeberg 1998, 10.1023/A:1008045108935).
 """
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from functools import lru_cache
 
 import cv2
@@ -13,6 +13,7 @@ from scipy.spatial import cKDTree
 
 from vision.measure.face_region import Image, Mask
 from vision.measure.face_whiten import divided
+from vision.measure.lines_curves import line_profile
 
 # Scales of the blob filter, px of the fine raster.
 _SCALES_PX = (1.0, 1.5, 2.2, 3.3, 4.8)
@@ -27,7 +28,28 @@ _MOST = 300
 _CROWD_PX = 80
 _CROWD_RANK = 5
 _CROWD_LEVEL = 3.0
-_CROWD_NORMAL = 4.0
+_CROWD_NORMAL = 3.5
+# A stronger pixel adds no more to what finds spots, or its echo in the filters would hide faint ones elsewhere.
+_LIMIT = 30.0
+# A spot's response falls below this share of its own on a ring about it; a line's does not.
+_LONELY = 0.5
+# From this height (in the finish's standard deviations, smoothed) a spot's surroundings are read in the plain picture too, and
+# tell a ridge when they reach this share of it.
+_STRONG = 3.0
+_BESIDE = 0.35
+# Rays about a spot: how many, how long, how far to either side they are read, the sigma of a line across them, and the level (in
+# standard deviations) from which a line is seen along one.
+_RAYS = 48
+_RAY_PX = 24
+_RAY_HALF_PX = 5
+_RAY_LINE_PX = 1.6
+_RAY_LEVEL = 6.0
+# Neighbourhood and rank at which the finish's own spots are read, the least that is looked at, and what stands at that
+# rank in Gaussian noise.
+_CROWD_PX = 80
+_CROWD_RANK = 5
+_CROWD_LEVEL = 3.0
+_CROWD_NORMAL = 3.5
 # A stronger pixel adds no more to what finds spots, or its echo in the filters would hide faint ones elsewhere.
 _LIMIT = 30.0
 # A spot's response falls below this share of its own on a ring about it; a line's does not.
@@ -58,29 +80,29 @@ class Spot:
 def spots(picture: Image, finish: Image, scored: Mask, least_snr: float) -> list[Spot]:
     """Bright spots of a picture, strongest first; `finish` is the same picture with its contrast limited."""
     white = divided(np.clip(picture, -_LIMIT, _LIMIT), finish)
+    spread = 1.4826 * float(np.median(np.abs(white[::3, ::3][scored[::3, ::3]]))) if scored.any() else 1.0
     tried: list[Spot] = []
-    strongest = np.zeros(picture.shape, np.float32)
     for index, sigma in enumerate(_SCALES_PX):
         response = _even(cv2.GaussianBlur(white, (0, 0), sigma), scored)
         size = 2 * round(1.5 * sigma) + 3
         peak = cv2.dilate(response, np.ones((size, size), np.uint8))
-        places = np.argwhere((response >= peak) & (response >= least_snr) & scored)
+        places = np.argwhere((response >= peak) & (response >= _CROWD_LEVEL) & scored)
         values = response[places[:, 0], places[:, 1]]
         alone = _ring_peaks(response, places, 2.5 * sigma + 1.5) <= _LONELY * values
+        places, values = places[alone], values[alone]
+        snr = values / _crowding(places, values, 2.5 * sigma + 4.0)
+        strong = snr >= least_snr
         tried += [
-            Spot(float(c), float(r), float(v), index) for (r, c), v in zip(places[alone], values[alone], strict=True)
+            Spot(float(c), float(r), float(v), index) for (r, c), v in zip(places[strong], snr[strong], strict=True)
         ]
-        np.maximum(strongest, response, out=strongest)
     tried.sort(key=lambda s: -s.snr)
     found: list[Spot] = []
     for spot in tried:
         if len(found) == _MOST:
             break
-        if not any(_same(spot, other) for other in found) and not _on_line(picture, spot):
+        if not any(_same(spot, other) for other in found) and not _on_line(white, spread, spot) and not _on_ridge(picture, spot):
             found.append(spot)
-    factors = _crowding(found, strongest, scored)
-    found = [replace(s, snr=s.snr / f) for s, f in zip(found, factors, strict=True)]
-    return sorted((s for s in found if s.snr >= least_snr), key=lambda s: -s.snr)
+    return found
 
 
 def _same(spot: Spot, other: Spot) -> bool:
@@ -88,30 +110,50 @@ def _same(spot: Spot, other: Spot) -> bool:
     return float(np.hypot(spot.column - other.column, spot.row - other.row)) <= reach
 
 
-def _crowding(found: list[Spot], strongest: Image, scored: Mask) -> NDArray[np.float64]:
-    """By how much the finish about each spot exceeds Gaussian noise, 1 at least.
+def _crowding(
+    places: NDArray[np.intp], values: NDArray[np.float32], own_px: float
+) -> NDArray[np.float64]:
+    """By how much the finish about each spot of one scale exceeds Gaussian noise, 1 at least.
 
-    The finish's tails differ from place to place (fingerprints, orange peel, glitter): what makes a pit is that it stands out
-    from the spots around it. Read at the `_CROWD_RANK`-th strongest neighbour, so that a few pits near each other don't hide.
+    The finish's tails differ from place to place (fingerprints, orange peel, glitter): what makes a pit is that it stands
+    out from the spots around it, those within `own_px` left out. Read at the `_CROWD_RANK`-th strongest neighbour, so that a
+    few pits near each other don't hide.
     """
-    peak = cv2.dilate(strongest, np.ones((_PEAK_PX, _PEAK_PX), np.uint8))
-    places = np.argwhere((strongest >= peak) & (strongest >= _CROWD_LEVEL) & scored)
-    values = strongest[places[:, 0], places[:, 1]]
-    factors = np.ones(len(found))
-    if not len(places) or not found:
+    factors = np.ones(len(places))
+    if len(places) <= _CROWD_RANK:
         return factors
     tree = cKDTree(places)
-    for i, spot in enumerate(found):
-        near = np.array(tree.query_ball_point((spot.row, spot.column), _CROWD_PX), int)
-        apart = np.hypot(*(places[near] - (spot.row, spot.column)).T) > 2.5 * _SCALES_PX[spot.scale] + 4.0
-        others = values[near[apart]]
+    for i, near in enumerate(tree.query_ball_point(places, _CROWD_PX)):
+        apart = np.hypot(*(places[near] - places[i]).T) > own_px
+        others = values[near][apart]
         if len(others) >= _CROWD_RANK:
             factors[i] = max(1.0, float(np.partition(others, -_CROWD_RANK)[-_CROWD_RANK]) / _CROWD_NORMAL)
     return factors
 
 
-def _on_line(picture: Image, spot: Spot) -> bool:
-    """Whether a strong spot is a stretch or an end of a line: the picture beside it, smoothed, is nearly as bright."""
+def _on_line(white: Image, spread: float, spot: Spot) -> bool:
+    """Whether a line leads away from a spot: the spot is a stretch or an end of it.
+
+    Read along rays, across which a line's profile is looked for in a picture of even noise, `spread` its standard deviation.
+    """
+    start = 2.5 * _SCALES_PX[spot.scale] + 3.0
+    angle = np.linspace(0, 2 * np.pi, _RAYS, endpoint=False)[:, None, None]
+    along = (start + np.arange(_RAY_PX))[None, :, None]
+    across = np.arange(-_RAY_HALF_PX, _RAY_HALF_PX + 1.0)[None, None]
+    x = spot.column + along * np.cos(angle) - across * np.sin(angle)
+    y = spot.row + along * np.sin(angle) + across * np.cos(angle)
+    shape = (_RAYS * _RAY_PX, x.shape[2])
+    values = cv2.remap(
+        white, x.reshape(shape).astype(np.float32), y.reshape(shape).astype(np.float32), cv2.INTER_LINEAR
+    )
+    response = (values @ line_profile(_RAY_HALF_PX, 0, _RAY_LINE_PX)).reshape(_RAYS, _RAY_PX)
+    return bool(response.sum(axis=1).max() > _RAY_LEVEL * spread * np.sqrt(_RAY_PX))
+
+
+def _on_ridge(picture: Image, spot: Spot) -> bool:
+    """Whether the picture itself, smoothed, is nearly as bright beside a strong spot: the finish's spectrum takes a line of
+    the wheel away between its ends and its crossings, and leaves these as spots.
+    """
     sigma = _SCALES_PX[spot.scale]
     half = int(np.ceil(6 * sigma)) + 2
     patch = cv2.getRectSubPix(picture, (2 * half + 1, 2 * half + 1), (spot.column, spot.row))

@@ -5,7 +5,6 @@ noise of the finish in its direction (a matched filter for a line of unknown len
 """
 
 from dataclasses import dataclass, replace
-from functools import lru_cache
 
 import cv2
 import numpy as np
@@ -13,7 +12,7 @@ from numpy.typing import NDArray
 from scipy.signal import savgol_filter
 
 from vision.measure.face_region import Image, Mask
-from vision.measure.lines_curves import Curve, normals, resample, strip, tangents
+from vision.measure.lines_curves import Curve, line_profile, normals, resample, step_profile, strip, tangents
 from vision.measure.lines import ORIENTATIONS, LineField, seeds, trace
 from vision.measure.scratch_rims import on_rims
 
@@ -111,23 +110,6 @@ def _smooth(curve: Curve) -> Curve:
     if window < 5:
         return curve
     return np.asarray(savgol_filter(curve, window, 2, axis=0, mode="interp"))
-
-
-@lru_cache(maxsize=64)
-def line_profile(half: int, shift: int, sigma: float) -> NDArray[np.float64]:
-    """A line's cross profile without mean, unit norm: minus the second derivative of a Gaussian, over -half .. half px."""
-    across = np.arange(-half, half + 1.0) - shift
-    g = (1 - (across / sigma) ** 2) * np.exp(-0.5 * (across / sigma) ** 2)
-    g -= g.mean()
-    return np.asarray(g / np.sqrt((g**2).sum()))
-
-
-@lru_cache(maxsize=8)
-def step_profile(half: int, sigma: float) -> NDArray[np.float64]:
-    """The cross profile of an edge between two levels, unit norm: a Gaussian's first derivative."""
-    across = np.arange(-half, half + 1.0)
-    g = across * np.exp(-0.5 * (across / (1.5 * sigma)) ** 2)
-    return np.asarray(g / np.sqrt((g**2).sum()))
 
 
 def _measure(path: Curve, picture: Image, field: LineField) -> Candidate | None:
