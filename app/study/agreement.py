@@ -3,11 +3,12 @@
 from collections.abc import Mapping
 from dataclasses import dataclass
 from itertools import combinations
+from typing import Literal
 
 import numpy as np
 from numpy.typing import NDArray
 
-from app.study.answers import ACCEPT, NOT_GIVEN, REJECT, Answers, LeftOut, majority, ties
+from app.study.answers import ACCEPT, NOT_GIVEN, REJECT, Answers, LeftOut, PieceKey, majority, ties
 from app.study.intervals import Estimate, PairedCounts, difference_paired, wilson
 from app.study.kappa import (
     PrevalenceBias,
@@ -18,6 +19,7 @@ from app.study.kappa import (
     mcnemar_p,
     prevalence_bias,
 )
+from vision.records.judged import Verdict
 
 MAJORITY = "majority"
 
@@ -187,3 +189,43 @@ def _by_kind(said: Answers) -> dict[str, KindStudy]:
             fleiss_kappa=fleiss_kappa(counts),
         )
     return found
+
+
+@dataclass(frozen=True, slots=True)
+class Dispute:
+    """A piece on which the camera and the majority, or the inspectors among themselves, differ.
+
+    `said`: each inspector's first verdict with the defects that they named.
+    """
+
+    key: PieceKey
+    why: Literal["missed", "false alarm", "people differ"]
+    camera: Verdict
+    said: Mapping[str, tuple[Literal["accept", "reject"], tuple[str, ...]]]
+
+
+def disputes(said: Answers) -> tuple[Dispute, ...]:
+    """The pieces in dispute: missed ones first, then false alarms, then those on which only people differ."""
+    held = majority(said.first)
+    found: list[Dispute] = []
+    for i, key in enumerate(said.pieces):
+        given = {name: said.first[i, j] for j, name in enumerate(said.inspectors) if said.first[i, j] != NOT_GIVEN}
+        why: Literal["missed", "false alarm", "people differ"]
+        if held[i] == REJECT and said.passed[i]:
+            why = "missed"
+        elif held[i] == ACCEPT and not said.passed[i]:
+            why = "false alarm"
+        elif len(set(given.values())) > 1:
+            why = "people differ"
+        else:
+            continue
+        words: dict[str, tuple[Literal["accept", "reject"], tuple[str, ...]]] = {
+            name: (
+                "reject" if verdict == REJECT else "accept",
+                tuple(sorted(said.defects.get((i, said.inspectors.index(name)), ()))),
+            )
+            for name, verdict in given.items()
+        }
+        found.append(Dispute(key, why, said.camera[i], words))
+    order = ("missed", "false alarm", "people differ")
+    return tuple(sorted(found, key=lambda one: order.index(one.why)))

@@ -1,12 +1,13 @@
 """The table of a gauge study: read from `part,operator,trial,value` and checked to be crossed and balanced."""
 
+import math
 from pathlib import Path
 
 import numpy as np
 
 from app.study.gauge import GaugeTable
-from app.study.spreadsheet import number, read_rows
 from vision.errors import Unusable
+from vision.files.table import Row, read_rows
 
 NAMED_AT_MOST = 5
 """How many missing cells a message names before it only counts the rest; enough to see the pattern."""
@@ -33,7 +34,7 @@ def read_gauge_table(path: Path) -> GaugeTable:
                 f"lines {values[key][1]} and {row.line}",
                 f"one value for part {key[0]}, operator {key[1]}, trial {key[2]}; delete one of the two",
             )
-        values[key] = (number(path, row, "value"), row.line)
+        values[key] = (_value(path, row), row.line)
     parts, operators, trials = (tuple(dict.fromkeys(key[i] for key in values)) for i in range(3))
     missing = [(p, o, t) for p in parts for o in operators for t in trials if (p, o, t) not in values]
     if missing:
@@ -47,3 +48,15 @@ def read_gauge_table(path: Path) -> GaugeTable:
             raise Unusable(path, "", f"at least 2 {name}", str(len(found)))
     grid = [[[values[p, o, t][0] for t in trials] for o in operators] for p in parts]
     return GaugeTable(parts, operators, np.array(grid, dtype=np.float64))
+
+
+def _value(path: Path, row: Row) -> float:
+    """A finite number; a lone comma is taken for the decimal mark."""
+    text = row.cells["value"]
+    try:
+        value = float(text.replace(",", ".") if text.count(",") == 1 and "." not in text else text)
+    except ValueError:
+        value = math.nan
+    if not math.isfinite(value):
+        raise Unusable(path, f"line {row.line}, value", "a finite number", repr(text))
+    return value

@@ -1,0 +1,77 @@
+"""`brightbowl agree`: camera against people, and people against each other."""
+
+import sys
+from pathlib import Path
+
+import click
+
+FOLDER = click.Path(path_type=Path, exists=True, file_okay=False)
+FILE = click.Path(path_type=Path, exists=True, dir_okay=False)
+NEW_FOLDER = click.Path(path_type=Path, file_okay=False)
+SHARE = click.FloatRange(0.0, 1.0)
+
+
+@click.command()
+@click.option("--results", type=FOLDER, required=True, help="Folder that `inspect --out` wrote.")
+@click.option("--verdicts", type=FILE, required=True, help="verdicts.csv: what people said.")
+@click.option("--out", type=NEW_FOLDER, required=True, help="Folder for agreement.json and agreement.html.")
+@click.option(
+    "--max-missed",
+    type=SHARE,
+    default=0.02,
+    show_default=True,
+    help="Of the pieces that people reject, the share that a fit camera may pass.",
+)
+@click.option(
+    "--max-false-alarm",
+    type=SHARE,
+    default=0.05,
+    show_default=True,
+    help="Of the pieces that people accept, the share that it may not pass.",
+)
+@click.option(
+    "--min-kappa",
+    type=click.FloatRange(-1.0, 1.0),
+    default=0.75,
+    show_default=True,
+    help="Kappa that it must reach against the majority.",
+)
+@click.option("--pdf", is_flag=True, help="Write agreement.pdf too.")
+def command(
+    results: Path,
+    verdicts: Path,
+    out: Path,
+    max_missed: float,
+    max_false_alarm: float,
+    min_kappa: float,
+    pdf: bool,
+) -> None:
+    """Compare the camera's verdicts with people's, and people's with each other's."""
+    from app.report.study_agreement import AgreementStudy, agreement_page
+    from app.report.study_page import study_folder, write_page
+    from app.study.agreement import MAJORITY, disputes, study_agreement
+    from app.study.answers import answers
+    from app.study.fitness import Thresholds, fitness
+    from app.study.lot import read_lot
+    from app.study.study_files import agreement_table, json_text
+    from vision.files.verdicts import read_verdicts
+    from vision.files.whole import write_whole
+
+    lot = read_lot(results)
+    said = answers({key: piece.verdict for key, piece in lot.pieces()}, read_verdicts(verdicts))
+    agreement = study_agreement(said)
+    thresholds = Thresholds(max_missed, max_false_alarm, min_kappa)
+    judged = fitness(agreement.camera_vs[MAJORITY], thresholds) if agreement.camera_vs else None
+    study = AgreementStudy(said, agreement, judged, thresholds, disputes(said))
+    page = agreement_page(study, lot.trays, results)
+    study_folder(out)
+    write_whole(out / "agreement.json", json_text(agreement_table(agreement, judged, thresholds)))
+    written = [out / "agreement.json", *write_page(page, out / "agreement.html", pdf=pdf)]
+    click.echo(f"{agreement.pieces} pieces, {len(said.inspectors)} inspectors, {len(study.disputes)} pieces in dispute")
+    click.echo(judged.words if judged else "No piece of the results was judged by a person: nothing to compare.")
+    click.echo(f"written: {', '.join(map(str, written))}")
+    left_out = [*lot.unread, *(f"{verdicts}: tray {u.tray}, piece {u.piece}: {u.reason}" for u in said.unknown)]
+    for line in left_out:
+        click.echo(f"brightbowl: left out: {line}", err=True)
+    if left_out:
+        sys.exit(1)

@@ -1,0 +1,148 @@
+"""The report of an agreement study: camera against people, for someone who must trust either."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from pathlib import Path
+
+import numpy as np
+
+from app.report.charts import Axis, Entry, Frame, Shape, axis_of_names, chart, dots, legend, whiskers
+from app.report.study_page import picture_text, render
+from app.study.agreement import MAJORITY, Agreement, Dispute, Pair
+from app.study.answers import Answers
+from app.study.fitness import Fitness, Thresholds
+from app.study.intervals import pieces_for_half_width
+from app.study.kappa import pieces_for_kappa
+from vision.records.given import Array
+from vision.records.judged import TrayResult
+
+PICTURES_AT_MOST = 40
+"""Pieces in dispute whose pictures go into the page; more would make a file too large to send."""
+
+HALF_WIDTHS = (0.10, 0.05, 0.03, 0.02, 0.01)
+
+
+@dataclass(frozen=True, slots=True)
+class PlannedStudy:
+    """How many pieces give an interval of +-`half_width`: rejected ones for the missed rate, accepted ones for false
+    alarms, any for kappa (None where kappa is not defined)."""
+
+    half_width: float
+    rejected: int
+    accepted: int
+    for_kappa: int | None
+
+
+@dataclass(frozen=True, slots=True)
+class DisputeBlock:
+    """A piece in dispute as the page shows it; `picture` is a data URI, empty where there is none."""
+
+    dispute: Dispute
+    anchor: str
+    picture: str
+    link: str
+
+
+@dataclass(frozen=True, slots=True)
+class AgreementStudy:
+    """All that the report is made from; `fitness` None without any verdict to hold against."""
+
+    said: Answers
+    agreement: Agreement
+    fitness: Fitness | None
+    thresholds: Thresholds
+    disputes: Sequence[Dispute]
+
+
+def agreement_page(study: AgreementStudy, trays: Sequence[TrayResult], folder: Path) -> str:
+    """The report as HTML that stands alone.
+
+    Parameters
+    ----------
+    folder
+        Where the results lie: pictures of the pieces in dispute are taken from there and links lead there.
+    """
+    agreement = study.agreement
+    reference = agreement.camera_vs.get(MAJORITY)
+    return render(
+        "study_agreement.html",
+        {
+            "agreement": agreement,
+            "said": study.said,
+            "trays": trays,
+            "lots": sorted({tray.lot for tray in trays if tray.lot}),
+            "revisions": sorted({tray.limits_revision for tray in trays}),
+            "fitness": study.fitness,
+            "thresholds": study.thresholds,
+            "reference": reference,
+            "majority": MAJORITY,
+            "between": [(f"{a} and {b}", pair) for (a, b), pair in agreement.between.items()],
+            "rates_chart": _rates_chart(agreement) if agreement.camera_vs else "",
+            "blocks": [_block(k, one, folder) for k, one in enumerate(study.disputes)],
+            "planned": planned(reference) if reference else [],
+            "pictures_at_most": PICTURES_AT_MOST,
+        },
+    )
+
+
+def planned(reference: Pair) -> list[PlannedStudy]:
+    """How large a study would have to be, expecting what this one found."""
+    (a, b), (c, d) = reference.table
+    rejected_share = (b + d) / max(a + b + c + d, 1)
+    kappa = reference.kappa.value
+    defined = kappa is not None and kappa < 1.0 and 0 < rejected_share < 1
+    return [
+        PlannedStudy(
+            half_width=half_width,
+            rejected=pieces_for_half_width(reference.missed.value or 0.0, half_width),
+            accepted=pieces_for_half_width(reference.false_alarm.value or 0.0, half_width),
+            for_kappa=pieces_for_kappa(kappa, rejected_share, half_width) if defined and kappa is not None else None,
+        )
+        for half_width in HALF_WIDTHS
+    ]
+
+
+def _rates_chart(agreement: Agreement) -> str:
+    names = list(agreement.camera_vs)
+    highest = max(
+        (rate.ci[1] for pair in agreement.camera_vs.values() for rate in (pair.missed, pair.false_alarm) if rate.ci),
+        default=1.0,
+    )
+    frame = Frame(
+        Axis(
+            0.0,
+            100 * max(highest, 0.02) * 1.05,
+            "% of the pieces that the person rejects or accepts",
+        ),
+        axis_of_names(names[::-1], ""),
+        (720.0, 110.0 + 56.0 * len(names)),
+    )
+    marks: list[str] = []
+    for k, name in enumerate(names[::-1]):
+        pair = agreement.camera_vs[name]
+        shape: Shape
+        for rate, lift, shape in ((pair.missed, 0.16, "disc"), (pair.false_alarm, -0.16, "ring")):
+            if rate.value is None or rate.ci is None:
+                continue
+            marks.append(whiskers(frame, k + lift, 100 * rate.ci[0], 100 * rate.ci[1], flat=True))
+            marks.append(dots(frame, _one(100 * rate.value), _one(k + lift), shape=shape, radius=5.0))
+    marks.append(legend(frame, [Entry("missed", "disc"), Entry("false alarm", "ring")]))
+    return chart(frame, marks, "Missed pieces and false alarms of the camera against each person, with 95 % intervals")
+
+
+def _one(value: float) -> Array:
+    return np.array([value], dtype=np.float64)
+
+
+def _block(number: int, dispute: Dispute, folder: Path) -> DisputeBlock:
+    """The piece's own picture where it was flagged; else its tray's, which bears every piece's number."""
+    tray = folder / dispute.key.tray if (folder / dispute.key.tray).is_dir() else folder
+    candidates = (tray / f"piece-{dispute.key.piece:02d}.jpg", tray / "tray.jpg")
+    found = next((path for path in candidates if path.is_file()), None) if number < PICTURES_AT_MOST else None
+    page = tray / "result.html"
+    return DisputeBlock(
+        dispute,
+        f"dispute-{number + 1}",
+        picture_text(found) if found else "",
+        f"{page.resolve().as_uri()}#piece-{dispute.key.piece}" if page.is_file() else "",
+    )

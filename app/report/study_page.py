@@ -1,0 +1,125 @@
+"""What the reports of all studies share: their templates, how figures are printed, and the PDF."""
+
+import base64
+from collections.abc import Mapping
+from functools import cache
+from pathlib import Path
+from typing import Any
+
+import jinja2
+
+from app.report.cautions import CAUTIONS
+from app.study.intervals import Estimate
+from vision.errors import Unusable
+from vision.files.whole import not_written, write_whole
+
+
+def share(found: Estimate) -> str:
+    """A proportion in percent with its interval, as `4.2 % (1.9 to 8.0)`; a dash where it is not defined."""
+    if found.value is None:
+        return "–"
+    return f"{_percent(found.value)} % {_interval(found, _percent)}".rstrip()
+
+
+def coefficient(found: Estimate) -> str:
+    """A coefficient with its interval, as `0.82 (0.71 to 0.93)`; a dash where it is not defined."""
+    if found.value is None:
+        return "–"
+    return f"{_hundredths(found.value)} {_interval(found, _hundredths)}".rstrip()
+
+
+def _interval(found: Estimate, words: Any) -> str:
+    return "" if found.ci is None else f"({words(found.ci[0])} to {words(found.ci[1])})"
+
+
+def _percent(value: float) -> str:
+    return f"{100 * value:.1f}".replace("-", "−")
+
+
+def _hundredths(value: float) -> str:
+    return f"{value:.2f}".replace("-", "−")
+
+
+def digits(value: float | None, count: int = 4) -> str:
+    """A number to so many digits that count; a dash where there is none."""
+    return "–" if value is None else f"{value:.{count}g}".replace("-", "−")
+
+
+def probability(p: float | None) -> str:
+    """A p value; very small ones are only bounded."""
+    if p is None:
+        return "–"
+    return "< 0.0001" if p < 0.0001 else f"{p:.4f}"
+
+
+def picture_text(path: Path) -> str:
+    """A JPEG file as a data URI, so that a page stands alone."""
+    return f"data:image/jpeg;base64,{base64.b64encode(path.read_bytes()).decode('ascii')}"
+
+
+@cache
+def _environment() -> jinja2.Environment:
+    environment = jinja2.Environment(
+        loader=jinja2.PackageLoader("app.report", "templates"),
+        autoescape=True,
+        undefined=jinja2.StrictUndefined,
+        trim_blocks=True,
+        lstrip_blocks=True,
+    )
+    environment.globals.update(cautions=CAUTIONS)
+    environment.filters.update(share=share, coefficient=coefficient, digits=digits, probability=probability)
+    return environment
+
+
+def render(template: str, values: Mapping[str, Any]) -> str:
+    """A study's page as HTML that stands alone."""
+    return _environment().get_template(template).render(**values)
+
+
+def study_folder(out: Path) -> Path:
+    """A study's folder, made where it is absent.
+
+    Raises
+    ------
+    Unusable
+        It can't be made.
+    """
+    try:
+        out.mkdir(parents=True, exist_ok=True)
+    except OSError as fault:
+        raise not_written(out, fault) from None
+    return out
+
+
+def write_page(html: str, path: Path, *, pdf: bool) -> list[Path]:
+    """Write a page, and the same as PDF beside it where asked for; returns the files written.
+
+    Raises
+    ------
+    Unusable
+        A file can't be written, or PDF is asked for without its library.
+    """
+    write_whole(path, html)
+    if not pdf:
+        return [path]
+    printed = path.with_suffix(".pdf")
+    write_whole(printed, pdf_bytes(html))
+    return [path, printed]
+
+
+def pdf_bytes(html: str) -> bytes:
+    """A page as PDF.
+
+    Raises
+    ------
+    Unusable
+        The library for PDF, or one that it needs, is not installed.
+    """
+    try:
+        import weasyprint
+    except (ImportError, OSError) as fault:
+        raise Unusable(
+            "--pdf", "", "the library weasyprint with pango: install brightbowl[pdf], or print the HTML", str(fault)
+        ) from fault
+    printed: bytes = weasyprint.HTML(string=html).write_pdf()
+    return printed
