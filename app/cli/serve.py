@@ -18,7 +18,7 @@ def command(works: Path | None, store: str | None, port: int, address: str) -> N
     People pick their names from works.toml. Where the works folder holds a login.toml (table [auth], OpenID Connect)
     they sign in instead.
     """
-    from app.pages.desk import Desk
+    from app.pages.desk import Desk, lasting_secret
     from app.pages.server import serve
     from app.store.connection import open_store
     from app.store.works import read_works
@@ -35,4 +35,7 @@ def command(works: Path | None, store: str | None, port: int, address: str) -> N
     if login is not None and not login.is_file():
         login = None
     click.echo(f"{folder.name if folder else opened.url}: http://{address}:{port} (stop with Ctrl+C)")
-    serve(Desk(opened, folder, login is not None), port, address, login)
+    desk = Desk(opened, None)
+    if folder is not None:
+        desk = Desk(opened, folder, login is not None, lasting_secret(folder.folder))
+    serve(desk, port, address, login)

@@ -1,6 +1,8 @@
 """What the page's server holds: the store, the works, and the secret that signs passes. Set once, before it serves."""
 
+import os
 import secrets
+from contextlib import suppress
 from dataclasses import dataclass, field
 from pathlib import Path
 
@@ -9,6 +11,7 @@ from itsdangerous import BadSignature, URLSafeTimedSerializer
 from app.store.connection import Store
 from app.store.verdicts import Identity
 from app.store.works import ROLES, Person, Role, Works
+from vision.files.whole import not_written
 
 PASS_LASTS_S = 12 * 3600  # a shift and some; a page that is open longer gets a new one by itself
 
@@ -53,6 +56,27 @@ class Desk:
 
     def _signer(self) -> URLSafeTimedSerializer:
         return URLSafeTimedSerializer(self.secret, salt="desk")
+
+
+def lasting_secret(folder: Path) -> str:
+    """The works' own secret, made once and readable by its owner only: passes then outlive a restart of the server.
+
+    Raises
+    ------
+    Unusable
+        The folder can't be written.
+    """
+    file = folder / ".desk-secret"
+    try:
+        with suppress(FileExistsError), open(file, "x", opener=_private, encoding="ascii") as new:
+            new.write(secrets.token_hex(32))
+        return file.read_text(encoding="ascii")
+    except OSError as fault:
+        raise not_written(file, fault) from None
+
+
+def _private(path: str, flags: int) -> int:
+    return os.open(path, flags, 0o600)
 
 
 _desks: list[Desk] = []

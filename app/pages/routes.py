@@ -130,7 +130,7 @@ def _answer(
         return JSONResponse({"error": "the page sent something unexpected; load it again"}, 422)
     holder = desk.read_pass(call.pass_)
     if holder is None:
-        return JSONResponse({"error": "the server started anew; the page is catching up"}, 401)
+        return JSONResponse({"error": "this page is older than the server: load it again"}, 401)
     if form is _Verdicts and "review" not in holder.roles:
         return JSONResponse({"error": f"{holder.name} may look, but not judge; the works' list gives the role"}, 403)
     try:

@@ -78,28 +78,44 @@ def piece_at(number: int, verdict: Verdict, pose: Pose, value: float) -> JudgedP
     return dataclasses.replace(made, pose=pose, findings=findings)
 
 
-def made_works(folder: Path, trays: int = 6) -> Works:
-    """A works with trays of four pieces, three of them flagged, filed in its store."""
+def draw_shot(folder: Path, poses: list[Pose]) -> None:
+    """Write the frames of one shot."""
+    folder.mkdir()
+    for light, azimuth in LIGHTS:
+        cv2.imwrite(str(folder / frame_name(light, azimuth)), draw_frame(light, azimuth, poses))
+
+
+def frame_name(light: str, azimuth_deg: float | None) -> str:
+    """A frame's file name, as formats.md has it for folders without `shot.json`."""
+    return f"{light}.png" if azimuth_deg is None else f"low-{azimuth_deg:03.0f}.png"
+
+
+def made_works(folder: Path, trays: int = 6, drawn: int = 3, name: str = "T-{:06d}") -> Works:
+    """A works with trays of four pieces, three of them flagged, filed in its store.
+
+    Only the first `drawn` trays have frames of their own; the others show those again, which saves time.
+    """
     works = new_works(folder, "Aldermoor Flatware Works", PEOPLE)
+    for number in range(drawn):
+        draw_shot(works.shots / f"S-{number}", [pose_of(number, row) for row in range(4)])
     store = works.open()
     for number in range(trays):
-        name = f"T-{number + 1:06d}"
-        poses = [pose_of(number, row) for row in range(4)]
-        shot = works.shots / name
-        shot.mkdir()
-        pictures = []
-        for light, azimuth in LIGHTS:
-            file = shot / (f"{light}.png" if azimuth is None else f"low-{azimuth:03.0f}.png")
-            cv2.imwrite(str(file), draw_frame(light, azimuth, poses))
-            pictures.append(PictureFile(kept_path(file, works.folder), "frame", light, azimuth))
+        shot = works.shots / f"S-{number % drawn}"
+        poses = [pose_of(number % drawn, row) for row in range(4)]
+        pictures = tuple(
+            PictureFile(kept_path(shot / frame_name(light, azimuth), works.folder), "frame", light, azimuth)
+            for light, azimuth in LIGHTS
+        )
         pieces = [
-            piece_at(row + 1, VERDICTS[row], pose, 0.2 + 0.01 * (4 * number + row) if VERDICTS[row] == "reject" else 0.05)
+            piece_at(
+                row + 1, VERDICTS[row], pose, 0.2 + 0.001 * (4 * number + row) if VERDICTS[row] == "reject" else 0.05
+            )
             for row, pose in enumerate(poses)
         ]
         taken_at = f"2026-11-02T{6 + number // 60:02d}:{number % 60:02d}:00+00:00"
-        result = made_tray(name, pieces, f"L-2611-{1 + number % 2:02d}", taken_at)
+        result = made_tray(name.format(number + 1), pieces, f"L-2611-{1 + number % 2:02d}", taken_at)
         process = {"die": f"D{1 + number % 4}", "strokes": 182400.0 + number}
         profiles = {row + 1: made_profile(row) for row in range(4)}
-        file_result(store, ToFile(result, process, tuple(pictures), PART, STATION, LIMITS, profiles))
+        file_result(store, ToFile(result, process, pictures, PART, STATION, LIMITS, profiles))
     store.close()
     return works

@@ -21,7 +21,7 @@ class Pictures {
 
   get(url) {
     let picture = this.held.get(url);
-    if (!picture || picture.failed) {
+    if (!picture) {
       const image = new Image();
       image.alt = "";
       image.draggable = false;
@@ -65,6 +65,11 @@ class Stage {
     host.addEventListener("pointerdown", (event) => this.press(event));
   }
 
+  // A picture that failed is asked for again when its piece is shown anew: the disk may be back.
+  retry(card) {
+    for (const { url } of card.lights) if (this.pictures.held.get(url)?.failed) this.pictures.held.delete(url);
+  }
+
   // Whether the picture of a card is here, so that it can be shown at once.
   ready(card) {
     const light = card.lights[this.lightOf(card)];
@@ -84,6 +89,7 @@ class Stage {
   }
 
   show(card) {
+    if (card !== this.card) this.retry(card);
     this.card = card;
     this.ruler = null;
     this.stopFlicker();

@@ -23,7 +23,7 @@ class Viewer {
     this.onKey = (event) => this.key(event);
     window.addEventListener("keydown", this.onKey, true);
     window.addEventListener("pagehide", () => this.leave());
-    window.addEventListener("beforeunload", (event) => this.link.outbox.length && event.preventDefault());
+    window.addEventListener("beforeunload", (event) => this.link.isKept() || event.preventDefault());
     for (const button of this.root.querySelectorAll("[data-key]")) {
       button.addEventListener("click", () => this.act(button.dataset.key, performance.now()));
     }

@@ -1,0 +1,124 @@
+"""A served works and a real browser, shared by all tests of the pages."""
+
+import os
+import signal
+import socket
+import subprocess
+import sys
+import time
+import urllib.error
+import urllib.request
+from collections.abc import Callable, Iterator
+from pathlib import Path
+
+import pytest
+from playwright.sync_api import Browser, BrowserContext, Page, expect, sync_playwright
+
+from app.store.works import Works
+from tests.pages.made_works import made_works
+
+CHROMIUM = "/usr/bin/chromium"  # Debian's; playwright's own download is not needed
+CHROMIUM_FLAGS = [
+    "--disable-gpu",
+    "--disable-quic",
+    "--no-first-run",
+    "--disable-background-networking",
+    "--disable-component-update",
+    "--disable-sync",
+]
+START_WAIT_S = 60.0
+PAGE_WAIT_MS = 30_000.0
+TRAYS = 40
+expect.set_options(timeout=PAGE_WAIT_MS)
+
+
+class Served:
+    """A works folder and the server of its pages, which can be killed and started again at the same address."""
+
+    def __init__(self, works: Works, log: Path) -> None:
+        self.works = works
+        self.log = log
+        with socket.socket() as free:
+            free.bind(("127.0.0.1", 0))
+            self.port = int(free.getsockname()[1])
+        self.url = f"http://127.0.0.1:{self.port}"
+
+    def start(self) -> None:
+        """Start the server and wait until it answers."""
+        command = [
+            str(Path(sys.executable).with_name("brightbowl")),
+            "serve",
+            "--works",
+            str(self.works.folder),
+            "--port",
+            str(self.port),
+        ]
+        with self.log.open("ab") as log:
+            self.process = subprocess.Popen(command, stdout=log, stderr=log, start_new_session=True)
+        end = time.monotonic() + START_WAIT_S
+        while time.monotonic() < end:
+            if self.process.poll() is not None:
+                raise RuntimeError(self.log.read_text())
+            try:
+                with urllib.request.urlopen(f"{self.url}/_stcore/health", timeout=2):
+                    return
+            except (urllib.error.URLError, OSError):
+                time.sleep(0.1)
+        raise RuntimeError(self.log.read_text())
+
+    def kill(self) -> None:
+        """End the server at once, without a chance to tidy up."""
+        os.killpg(self.process.pid, signal.SIGKILL)
+        self.process.wait()
+
+    def stop(self) -> None:
+        """End the server."""
+        self.process.terminate()
+        try:
+            self.process.wait(10)
+        except subprocess.TimeoutExpired:
+            self.kill()
+
+
+@pytest.fixture(scope="session")
+def served(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Served]:
+    """The pages of a works with forty trays."""
+    folder = tmp_path_factory.mktemp("pages")
+    one = Served(made_works(folder / "works", TRAYS), folder / "serve.log")
+    one.start()
+    yield one
+    one.stop()
+
+
+@pytest.fixture(scope="session")
+def browser() -> Iterator[Browser]:
+    """Chromium without a window."""
+    with sync_playwright() as playwright:
+        chromium = playwright.chromium.launch(executable_path=CHROMIUM, chromium_sandbox=False, args=CHROMIUM_FLAGS)
+        yield chromium
+        chromium.close()
+
+
+Opened = Callable[..., Page]
+
+
+@pytest.fixture
+def open_page(served: Served, browser: Browser) -> Iterator[Opened]:
+    """Opens an address of the served pages in a browser of its own; what went wrong on any page fails the test."""
+    contexts: list[BrowserContext] = []
+    wrong: list[str] = []
+
+    def open_one(path: str = "", width: int = 1280, height: int = 800) -> Page:
+        context = browser.new_context(viewport={"width": width, "height": height})
+        contexts.append(context)
+        page = context.new_page()
+        page.set_default_timeout(PAGE_WAIT_MS)
+        page.on("pageerror", lambda fault: wrong.append(str(fault)))
+        page.on("dialog", lambda dialog: dialog.dismiss())
+        page.goto(f"{served.url}/{path}")
+        return page
+
+    yield open_one
+    for context in contexts:
+        context.close()
+    assert wrong == []
