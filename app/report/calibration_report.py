@@ -1,10 +1,11 @@
 """A calibration as a page that stands alone: budgets, camera model, views, pictures of residuals, field, distortion."""
 
-from math import floor, isfinite, log10
+from math import floor, log10
 
 import jinja2
 import numpy as np
 
+from app.report.budget_table import budget_table, number_text
 from app.report.cautions import CAUTIONS
 from app.report.look import ACCENT, INK, MUTED, RULE, WASH
 from app.report.svg import document, element, group, path, text
@@ -34,7 +35,7 @@ def calibration_page(found: Calibration, station: str) -> str:
         undefined=jinja2.StrictUndefined,
         trim_blocks=True,
     )
-    environment.globals.update(cautions=CAUTIONS, number=number_text, whole=_whole)
+    environment.globals.update(cautions=CAUTIONS, number=number_text)
     camera = found.placed.camera
     return environment.get_template("calibration.html").render(
         station=station,
@@ -44,8 +45,8 @@ def calibration_page(found: Calibration, station: str) -> str:
         rms=found.chosen.fitted.rms_px,
         mm_per_px=found.placed.mm_per_px,
         notes=remarks(found),
-        scale=found.scale,
-        outline=found.outline,
+        scale_table=budget_table(found.scale, ""),
+        outline_table=budget_table(found.outline, "mm"),
         doubts=found.doubts,
         why=choice(found),
         numbers=found.numbers,
@@ -62,21 +63,6 @@ def calibration_page(found: Calibration, station: str) -> str:
         parallax=_parallax(found) if camera else [],
         height=camera.height_mm if camera else 0.0,
     )
-
-
-def number_text(value: float) -> str:
-    """A number to two digits that count, or to three above 100; a dash where there is none."""
-    if not isfinite(value):
-        return "–"
-    if value == 0.0:
-        return "0"
-    if abs(value) >= 1e5 or abs(value) < 1e-4:
-        return f"{value:.1e}"
-    return f"{value:.{max(0, 1 - floor(log10(abs(value))))}f}"
-
-
-def _whole(freedom: float) -> str:
-    return f"{freedom:.0f}" if isfinite(freedom) else "∞"
 
 
 def _windows(found: Calibration) -> str:

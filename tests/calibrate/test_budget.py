@@ -7,6 +7,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from app.report.budget_table import budget_table
 from vision.calibrate.budget import Contribution, PieceDoubt, combine, piece_budget, rectangular
 from vision.records.given import Station
 
@@ -73,6 +74,10 @@ def test_a_pieces_budget_holds_station_pose_edge_form_and_repeatability() -> Non
     assert shares["station: scale"] == pytest.approx(0.0135)
     assert shares["edge"] == pytest.approx(0.002 * math.sqrt(2.0))
     assert length.combined == pytest.approx(math.sqrt(sum(s * s for s in shares.values())))
+    table = budget_table(length, "mm")
+    assert table.count("<tr>") == 1 + 6 + 2
+    assert f'<td class="number">{length.expanded:.3f}</td>' in table
+    assert "10 placings of one piece" in table
     deviation = piece_budget(station, piece, 0.0, ends=1)
     expected = math.sqrt(0.003**2 + 0.001**2 + 0.002**2 + 0.0015**2 + 0.004**2)
     assert deviation.combined == pytest.approx(expected)

@@ -5,7 +5,7 @@ import pytest
 
 from vision.calibrate.drift import ReferenceValue, check_reference
 
-LENGTH = ReferenceValue("length_mm", 135.02, 0.01)
+LENGTH = ReferenceValue("length_mm", 135.02, common_standard=0.0, repeat_standard=0.01)
 
 
 def test_a_good_check_passes() -> None:
@@ -42,16 +42,23 @@ def test_a_slow_drift_stops_before_any_single_value_does() -> None:
 
 def test_weighted_means_are_the_handbooks() -> None:
     """NIST/SEMATECH e-Handbook 6.3.2.4 charts the same means with weight 0.3; by hand with 0.2 for three values."""
-    found = check_reference([ReferenceValue("x", 50.0, 1.0)], {"x": 53.0}, {"x": [52.0, 47.0]})
+    found = check_reference([ReferenceValue("x", 50.0, 0.0, 1.0)], {"x": 53.0}, {"x": [52.0, 47.0]})
     assert found.drifts[0].weighted_mean == pytest.approx(0.2 * 3.0 + 0.8 * (0.2 * -3.0 + 0.8 * (0.2 * 2.0)))
     # sigma sqrt(w / (2 - w) (1 - (1 - w)^6)), times 2.962
     assert found.drifts[0].mean_limit == pytest.approx(2.962 * np.sqrt(0.2 / 1.8 * (1 - 0.8**6)))
 
 
+def test_what_is_common_to_all_checks_is_no_drift() -> None:
+    """A certificate's error of two standard uncertainties stays, check after check, and must not stop the station."""
+    reference = ReferenceValue("length_mm", 135.02, common_standard=0.01, repeat_standard=0.002)
+    earlier = [135.04] * 50
+    assert check_reference([reference], {"length_mm": 135.04}, {"length_mm": earlier}).verdict == "pass"
+
+
 def first_stop(shift: float, rng: np.random.Generator, most: int) -> int:
     earlier: list[float] = []
     for check in range(1, most + 1):
-        value = float(LENGTH.value + shift + rng.normal(0.0, LENGTH.check_standard))
+        value = float(LENGTH.value + shift + rng.normal(0.0, LENGTH.repeat_standard))
         if check_reference([LENGTH], {"length_mm": value}, {"length_mm": earlier}).verdict == "stop":
             return check
         earlier.append(value)

@@ -8,7 +8,7 @@ after Lucas and Saccucci 1990, Technometrics 32:1).
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from math import sqrt
+from math import hypot, sqrt
 from typing import Literal
 
 CheckVerdict = Literal["pass", "stop"]
@@ -21,14 +21,16 @@ _WEIGHT, _MEAN = 0.20, 2.962
 
 @dataclass(frozen=True, slots=True)
 class ReferenceValue:
-    """A measure of the reference piece: its certified value, and the standard uncertainty of one check of it.
+    """A measure of the reference piece: its known value and standard uncertainties.
 
-    `check_standard` combines the certificate's uncertainty, the station's and the repeatability of one laying.
+    `common_standard` is the same at every check (certificate and calibration, combined); `repeat_standard` is that of
+    one laying and measurement, drawn anew each time.
     """
 
     measure: str
     value: float
-    check_standard: float
+    common_standard: float
+    repeat_standard: float
 
 
 @dataclass(frozen=True, slots=True)
@@ -104,12 +106,12 @@ def _drift(reference: ReferenceValue, value: float, earlier: Sequence[float]) ->
     for each in (*earlier, value):
         mean += _WEIGHT * (each - reference.value - mean)
     checks = len(earlier) + 1
-    spread = reference.check_standard * sqrt(_WEIGHT / (2.0 - _WEIGHT) * (1.0 - (1.0 - _WEIGHT) ** (2 * checks)))
+    left = _WEIGHT / (2.0 - _WEIGHT) * (1.0 - (1.0 - _WEIGHT) ** (2 * checks))  # of a variance, in the weighted mean
     return DriftOfMeasure(
         reference.measure,
         value,
         value - reference.value,
-        _SINGLE * reference.check_standard,
+        _SINGLE * hypot(reference.common_standard, reference.repeat_standard),
         mean,
-        _MEAN * spread,
+        _MEAN * hypot(reference.common_standard, reference.repeat_standard * sqrt(left)),
     )

@@ -1,0 +1,131 @@
+"""`brightbowl check`: a reference piece measured again, its drift, pass or stop."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping, Sequence
+from datetime import UTC, datetime
+from hashlib import sha256
+from math import hypot
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import click
+
+from vision.errors import Unusable
+
+if TYPE_CHECKING:
+    from vision.calibrate.checks_file import Check, Reference
+    from vision.calibrate.drift import CheckResult, ReferenceValue
+    from vision.records.given import Station
+    from vision.records.measured import MeasuredPiece, Value
+
+_FILE = click.Path(exists=True, dir_okay=False, path_type=Path)
+
+
+@click.command()
+@click.argument("folder", type=click.Path(exists=True, file_okay=False, path_type=Path))
+@click.option("--part", type=_FILE, required=True, help="The reference piece's part.toml.")
+@click.option("--station", type=_FILE, required=True, help="The station to be checked.")
+@click.option("--reference", type=_FILE, required=True, help="What the reference piece is known to measure.")
+@click.option(
+    "--history",
+    type=click.Path(dir_okay=False, path_type=Path),
+    required=True,
+    help="The station's checks, a line each; this one is added, and charts go beside it.",
+)
+def command(folder: Path, part: Path, station: Path, reference: Path, history: Path) -> None:
+    """Check a station with a reference piece, each shift.
+
+    FOLDER is a shot of the reference piece alone on the tray. Its values are held against the known ones and against
+    the checks since calibration. After a stop, calibrate again; trays since the last good check are to be judged again.
+    """
+    from vision.calibrate.checks_file import Check, append_check, last_good, of_calibration, read_checks, read_reference
+    from vision.calibrate.drift import check_reference
+    from vision.files.station import read_station
+    from vision.files.whole import write_whole
+
+    known, camera, checks = read_reference(reference), read_station(station), read_checks(history)
+    digest = sha256(station.read_bytes()).hexdigest()
+    piece = _measured(folder, part, camera, known)
+    found = {value.name: _of(piece.measures, value.name) for value in known.values}
+    since = of_calibration(checks, camera.station, digest, known.reference)
+    references = _references(known, piece)
+    result = check_reference(references, found, _earlier(since, found))
+    now = datetime.now(UTC).isoformat(timespec="seconds")
+    check = Check(camera.station, digest, known.reference, now, result.verdict, result.reasons, found)
+    append_check(history, check)
+    charts = history.with_suffix(".html")
+    write_whole(charts, _charts((*since, check), result))
+    for drift in result.drifts:
+        limits = f"limits {drift.single_limit:.2g} and {drift.mean_limit:.2g}"
+        click.echo(
+            f"{drift.measure}: off by {drift.deviation:+.4g}, weighted mean {drift.weighted_mean:+.4g} ({limits})"
+        )
+    for reason in result.reasons:
+        click.echo(f"stop: {reason}")
+    if result.verdict == "stop":
+        good = last_good(checks, camera.station)
+        click.echo(f"judge again: trays of {camera.station} taken {f'after {good}' if good else 'at any time'}")
+    click.echo(f"{camera.station}: {result.verdict}; added to {history}, charts in {charts}")
+
+
+def _measured(folder: Path, part: Path, camera: Station, known: Reference) -> MeasuredPiece:
+    """The one piece of the shot."""
+    from vision.files.frames import read_frames
+    from vision.files.part import read_part
+    from vision.files.shot import read_shot
+    from vision.pipeline import measure_tray
+
+    drawing = read_part(part)
+    if drawing.part != known.part:
+        raise Unusable("--reference", "part", f"the part of --part, {drawing.part}", known.part)
+    pictures = read_frames(read_shot(folder), camera)
+    pieces = measure_tray(pictures, drawing, camera).pieces
+    if len(pieces) != 1:
+        raise Unusable(folder, "", "a shot of the reference piece alone on the tray", f"{len(pieces)} pieces")
+    if pieces[0].fault:
+        raise Unusable(folder, "", "a reference piece that can be measured: clean it and lay it anew", pieces[0].fault)
+    return pieces[0]
+
+
+def _of(values: Mapping[str, Value], name: str) -> float | None:
+    """The value of `measure` or `measure.zone`."""
+    measure, _, zone = name.partition(".")
+    value = values.get(measure)
+    if isinstance(value, Mapping):
+        return value.get(zone)
+    return None if zone else value
+
+
+def _references(known: Reference, piece: MeasuredPiece) -> list[ReferenceValue]:
+    """Known values with their uncertainties: the certificate's and the station's are common to all checks."""
+    from vision.calibrate.drift import ReferenceValue
+
+    return [
+        ReferenceValue(
+            value.name,
+            value.value,
+            hypot(value.uncertainty, _of(piece.uncertainties, value.name) or 0.0),
+            value.repeatability,
+        )
+        for value in known.values
+    ]
+
+
+def _earlier(since: Sequence[Check], names: Iterable[str]) -> dict[str, list[float]]:
+    found: dict[str, list[float]] = {name: [] for name in names}
+    for check in since:
+        for name, values in found.items():
+            if (value := check.values.get(name)) is not None:
+                values.append(value)
+    return found
+
+
+def _charts(checks: Sequence[Check], result: CheckResult) -> str:
+    from app.report.check_chart import MeasureHistory, check_page
+
+    histories = [
+        MeasureHistory(drift.measure, [check.values.get(drift.measure) for check in checks], drift)
+        for drift in result.drifts
+    ]
+    return check_page(checks[-1].station, histories, [check.checked_at for check in checks], result)
