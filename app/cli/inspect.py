@@ -46,6 +46,7 @@ def command(
     """
     keep_to_one_core()
     from app.run.shot import Work
+    from vision.decide.limits_fit import check_limits
     from vision.files.limits import read_limits
     from vision.files.part import read_part
     from vision.files.shot import find_shots
@@ -53,6 +54,7 @@ def command(
 
     part, station = read_part(part_file), read_station(station_file)
     limits = read_limits(limits_file, part)
+    check_limits(limits, station, limits_file)
     shots = find_shots(folders, leave_out=out)
     if not shots:
         raise Unusable(", ".join(map(str, folders)), "", "a tray shot or a folder of them expected", "none")

@@ -7,11 +7,12 @@ from pathlib import Path
 
 from app.run.batch import inspect_batch
 from app.run.shot import RESULT_FILE, Work
+from vision.decide.limits_fit import no_zone_left
 from vision.decide.verdict import undecidable
 from vision.errors import Unusable
 from vision.files.pieces_csv import write_pieces
 from vision.files.result import read_result
-from vision.records.judged import JudgedPiece, TrayResult, Verdict
+from vision.records.judged import JudgedPiece, Reason, TrayResult, Verdict
 
 PIECES_FILE = "pieces.csv"
 VERDICTS: tuple[Verdict, ...] = ("pass", "review", "reject")
@@ -19,13 +20,14 @@ VERDICTS: tuple[Verdict, ...] = ("pass", "review", "reject")
 
 @dataclass(slots=True)
 class Summary:
-    """What a run came to: counts, first reasons, empty trays, and every failure as a line."""
+    """What a run came to: counts, first reasons, empty trays, every failure as a line, limits that nothing can pass."""
 
     trays: int = 0
     empty: list[str] = field(default_factory=list)
     verdicts: Counter[Verdict] = field(default_factory=Counter)
     first_reasons: Counter[str] = field(default_factory=Counter)
     failures: list[str] = field(default_factory=list)
+    undecidable: dict[str, str] = field(default_factory=dict)
 
     def lines(self) -> list[str]:
         """The summary as a person reads it, failures left out."""
@@ -65,6 +67,7 @@ def run(folders: Sequence[Path], work: Work, jobs: int, seen: Callable[[], None]
             write_index(work.out, slim)
     except Unusable as fault:
         summary.failures.append(str(fault))
+    summary.failures += summary.undecidable.values()
     return summary
 
 
@@ -77,22 +80,22 @@ def _count(result: TrayResult, work: Work, summary: Summary) -> None:
         if piece.verdict != "pass":
             summary.first_reasons[first_reason(piece)] += 1
         for reason in piece.reasons:
-            if undecidable(reason, work.limits.coverage):
-                name = f"{reason.measure}.{reason.zone}" if reason.zone else reason.measure
-                fault = (
-                    f"limits of {work.limits.part}, {name}: no value can pass, min {reason.min:g} and max "
-                    f"{reason.max:g} are too close for its uncertainty at coverage {work.limits.coverage:g}; "
-                    "widen them or measure better"
+            if undecidable(reason, work.limits.coverage) and reason.uncertainty is not None:
+                told = no_zone_left(reason, reason.uncertainty, work.limits.coverage)
+                # The first piece that shows it stands for all.
+                summary.undecidable.setdefault(
+                    _name(reason), str(Unusable(f"limits of {work.limits.part}", _name(reason), *told))
                 )
-                if fault not in summary.failures:
-                    summary.failures.append(fault)
 
 
 def first_reason(piece: JudgedPiece) -> str:
     """Why a piece did not pass, in one word or two: its worst reason, or its fault where no limit is broken."""
     if piece.fault and (not piece.reasons or piece.reasons[0].outcome == "review"):
         return piece.fault
-    reason = piece.reasons[0]
+    return _name(piece.reasons[0])
+
+
+def _name(reason: Reason) -> str:
     return f"{reason.measure}.{reason.zone}" if reason.zone else reason.measure
 
 

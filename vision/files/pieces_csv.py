@@ -33,8 +33,7 @@ def write_pieces(path: Path, part: Part, results: Iterable[TrayResult]) -> None:
         columns += [f"{measure.name}.{zone}" for zone in zones] or [measure.name]
     beside = path.with_name(f".{path.name}-{secrets.token_hex(6)}.tmp")
     try:
-        # A byte order mark, so that spreadsheets read names with accents as what they are.
-        with beside.open("x", encoding="utf-8-sig", newline="") as file:
+        with beside.open("x", encoding="utf-8", newline="") as file:
             writer = csv.DictWriter(file, columns, extrasaction="ignore", lineterminator="\n")
             writer.writeheader()
             for result in results:
