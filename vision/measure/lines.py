@@ -13,18 +13,19 @@ import scipy.fft
 from numpy.typing import NDArray
 
 from vision.measure.face_region import Image, Mask
+from vision.measure.face_whiten import padded, restore, transform
 
 ORIENTATIONS = 24
 # Across: a line's half width with the blur, in px of the coarse raster. Along: long enough to gather a faint line,
 # short enough to follow one that bends with a radius of 10 mm.
 _ACROSS_PX = 0.72
 _ALONG_PX = 8.0
-_PAD_PX = 24
 # The noise of a direction is read at this share of its responses too: buffing lines are few and strong, and
 # the median alone would not see them.
 _TAIL = 0.98
-_TAIL_NORMAL = 2.0537
-_SAMPLE = 3
+_TAIL_NORMAL = 2.3263
+# Noise is read on every so many pixels either way.
+_THIN = 2
 # Window over which the finish is taken to be even (px): beside a reflection orange peel is far stronger than elsewhere.
 _EVEN_PX = 31
 _CAP = 3.0
@@ -37,13 +38,13 @@ class LineField:
     """Responses over their own direction's noise.
 
     `stack` (ORIENTATIONS, rows, columns): direction k runs at 180 k / ORIENTATIONS degrees, counter-clockwise as seen;
-    `best` their maximum, `which` its direction; `noise` (ORIENTATIONS,): of the unit-gain filters;
-    `local`: by how much the finish about a pixel exceeds it, already divided out.
+    `noise` (ORIENTATIONS,): of the unit-gain filters; `local`: by how much the finish about a pixel exceeds it;
+    `best` the maximum over directions, divided by `local`, `which` its direction.
     """
 
     stack: Image
     best: Image
-    which: NDArray[np.intp]
+    which: NDArray[np.uint8]
     noise: NDArray[np.float64]
     local: Image
 
@@ -71,44 +72,47 @@ def _bank(shape: tuple[int, int]) -> Image:
 def line_field(picture: Image, scored: Mask) -> LineField:
     """Filter a picture (bright lines) in all directions; noise is read over `scored`."""
     rows, columns = picture.shape
-    shape = (
-        scipy.fft.next_fast_len(rows + _PAD_PX, real=True),
-        scipy.fft.next_fast_len(columns + _PAD_PX, real=True),
-    )
+    shape = padded(picture.shape)
     bank = _bank(shape)
-    spectrum = scipy.fft.rfft2(picture, shape, workers=1)
+    spectrum = transform(picture)
     stack = np.empty((ORIENTATIONS, rows, columns), np.float32)
     noise = np.empty(ORIENTATIONS)
-    sample = np.zeros_like(scored)
-    sample[::_SAMPLE, ::_SAMPLE] = scored[::_SAMPLE, ::_SAMPLE]
-    level = np.zeros((rows, columns), np.float32)
+    best = np.full((rows, columns), -np.inf, np.float32)
+    which = np.zeros((rows, columns), np.uint8)
+    level = np.zeros(picture[::_THIN, ::_THIN].shape, np.float32)
+    sample = np.flatnonzero(scored[::_THIN, ::_THIN])
     for k in range(ORIENTATIONS):
-        response = scipy.fft.irfft2(spectrum * bank[k], shape, workers=1)[:rows, :columns]
-        noise[k] = _noise(response[sample])
-        np.multiply(response, np.float32(1.0 / noise[k]), out=stack[k])
-        level += np.minimum(np.abs(stack[k]), _CAP)
+        response = stack[k]
+        response[:] = restore(spectrum * bank[k], picture.shape)
+        thin = np.abs(response[::_THIN, ::_THIN])
+        noise[k] = _noise(thin.ravel()[sample])
+        response *= np.float32(1.0 / noise[k])
+        level += np.minimum(thin * np.float32(1.0 / noise[k]), _CAP)
+        better = response > best
+        which[better] = k
+        np.maximum(best, response, out=best)
     local = _local(level / ORIENTATIONS, scored)
-    stack /= local
-    which = np.argmax(stack, axis=0)
-    best = np.take_along_axis(stack, which[None], axis=0)[0]
+    best /= local
     return LineField(stack, best, which, noise, local)
 
 
 def _local(level: Image, scored: Mask) -> Image:
-    """How much stronger the finish is about each pixel than where it is quiet, 1 at least."""
-    okay = scored.astype(np.float32)
-    size = (_EVEN_PX, _EVEN_PX)
+    """How much stronger the finish is about each pixel than where it is quiet, 1 at least; `level` is thinned out."""
+    okay = scored[::_THIN, ::_THIN].astype(np.float32)
+    size = (_EVEN_PX // _THIN, _EVEN_PX // _THIN)
     mean = cv2.blur(level * okay, size) / np.maximum(cv2.blur(okay, size), 1e-3)
-    return np.maximum(mean / np.float32(_MEAN_ABS), np.float32(1.0))
+    rows, columns = scored.shape
+    local = np.maximum(mean / np.float32(_MEAN_ABS), np.float32(1.0))
+    return np.asarray(cv2.resize(local, (columns, rows), interpolation=cv2.INTER_LINEAR))
 
 
-def _noise(values: Image) -> float:
+def _noise(magnitudes: Image) -> float:
     """Standard deviation of the finish in one direction: the larger of the median's and the tail's."""
-    if len(values) < 100:
+    if len(magnitudes) < 100:
         return 1.0
-    middle, tail = int(len(values) * 0.5), int(len(values) * _TAIL)
-    magnitude = np.partition(np.abs(values), middle)[middle] * 1.4826
-    return max(float(magnitude), float(np.partition(values, tail)[tail]) / _TAIL_NORMAL, 1e-6)
+    middle, tail = int(len(magnitudes) * 0.5), int(len(magnitudes) * _TAIL)
+    ordered = np.partition(magnitudes, (middle, tail))
+    return max(float(ordered[middle]) * 1.4826, float(ordered[tail]) / _TAIL_NORMAL, 1e-6)
 
 
 def seeds(field: LineField, scored: Mask, threshold: float, spacing_px: int, most: int) -> NDArray[np.intp]:
@@ -138,8 +142,8 @@ def trace(
         return []
     angle = field.which[starts[:, 0], starts[:, 1]] * (np.pi / ORIENTATIONS)
     place = starts[:, ::-1].astype(np.float64)
-    forth = _follow(field, place, angle, floor, patience, steps)
-    back = _follow(field, place, angle + np.pi, floor, patience, steps)
+    both = _follow(field, np.vstack((place, place)), np.concatenate((angle, angle + np.pi)), floor, patience, steps)
+    forth, back = both[: len(place)], both[len(place) :]
     return [np.vstack((b[::-1], p[None], f)) for b, p, f in zip(back, place, forth, strict=True)]
 
 
@@ -166,9 +170,8 @@ def _follow(
         column, row = np.rint(x).astype(int), np.rint(y).astype(int)
         inside = (column >= 0) & (column < columns) & (row >= 0) & (row < rows)
         k = np.rint(way / bin_rad).astype(int) % ORIENTATIONS
-        value = np.where(
-            inside, field.stack[k, np.clip(row, 0, rows - 1), np.clip(column, 0, columns - 1)] - loss, -np.inf
-        )
+        column, row = np.minimum(np.maximum(column, 0), columns - 1), np.minimum(np.maximum(row, 0), rows - 1)
+        value = np.where(inside, field.stack[k, row, column] / field.local[row, column] - loss, -np.inf)
         pick = np.argmax(value, axis=1)
         at = np.arange(len(live))
         found = value[at, pick]

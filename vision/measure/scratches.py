@@ -5,11 +5,11 @@ noise of the finish in its direction (a matched filter for a line of unknown len
 """
 
 from dataclasses import dataclass, replace
+from functools import lru_cache
 
 import cv2
 import numpy as np
 from numpy.typing import NDArray
-from scipy.signal import savgol_filter
 
 from vision.measure.face_region import Image, Mask
 from vision.measure.lines_curves import Curve, line_profile, normals, resample, step_profile, strip, tangents
@@ -20,7 +20,7 @@ from vision.measure.scratch_rims import on_rims
 _SEED = 3.5
 _FLOOR = 2.0
 _SPACING_PX = 7
-_MOST_SEEDS = 300
+_MOST_SEEDS = 200
 _PATIENCE = 4
 _STEPS = 160
 # Half width of the strip read across a curve, px of the coarse raster; sigma of the line's profile.
@@ -46,6 +46,8 @@ _SMOOTH_PX = 25
 _ALONG = 0.4
 _BESIDE_PX = 9
 _MOST_PATHS = 60
+# A path's responses, summed over root of their number, stand so many times above the snr measured along it, at least.
+_GATHERED = 2.0
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -60,7 +62,7 @@ def candidates(picture: Image, field: LineField, scored: Mask, least_snr: float)
     """Curves that stand out from the finish, strongest first, none along another."""
     starts = seeds(field, scored, _SEED, _SPACING_PX, _MOST_SEEDS)
     found = []
-    for path in _worth(trace(field, starts, _FLOOR, _PATIENCE, _STEPS), field):
+    for path in _worth(trace(field, starts, _FLOOR, _PATIENCE, _STEPS), field, _GATHERED * least_snr):
         candidate = _measure(path, picture, field)
         if candidate is not None and candidate.snr >= least_snr:
             found.append(candidate)
@@ -73,8 +75,8 @@ def candidates(picture: Image, field: LineField, scored: Mask, least_snr: float)
     return sorted((c for c in found if c.snr >= least_snr), key=lambda c: -c.snr)
 
 
-def _worth(paths: list[Curve], field: LineField) -> list[Curve]:
-    """Of paths that mostly run along each other the one that gathers most, the best `_MOST_PATHS` of all."""
+def _worth(paths: list[Curve], field: LineField, least: float) -> list[Curve]:
+    """Of paths that mostly run along each other the one that gathers most: those worth `least`, the best `_MOST_PATHS` of all."""
     paths = [p for p in paths if len(p) >= 3]
     rows, columns = field.best.shape
     cells = [np.rint(p).astype(int) for p in paths]
@@ -82,12 +84,12 @@ def _worth(paths: list[Curve], field: LineField) -> list[Curve]:
     taken = np.zeros((rows, columns), np.uint8)
     kept: list[Curve] = []
     for i in np.argsort(gathered)[::-1]:
+        if gathered[i] < least or len(kept) == _MOST_PATHS:
+            break
         c = cells[i]
         if taken[c[:, 1], c[:, 0]].mean() <= _ALONG:
             kept.append(paths[i])
             cv2.polylines(taken, [c.astype(np.int32)], False, 1, thickness=_BESIDE_PX)
-        if len(kept) == _MOST_PATHS:
-            break
     return kept
 
 
@@ -109,7 +111,21 @@ def _smooth(curve: Curve) -> Curve:
     window = min(_SMOOTH_PX, len(curve) - 1 + len(curve) % 2)
     if window < 5:
         return curve
-    return np.asarray(savgol_filter(curve, window, 2, axis=0, mode="interp"))
+    fit, half = _parabolas(window), window // 2
+    out = np.empty_like(curve)
+    for k in (0, 1):
+        out[half : len(curve) - half, k] = np.convolve(curve[:, k], fit[half], mode="valid")
+    out[:half] = fit[:half] @ curve[:window]
+    out[len(curve) - half :] = fit[half + 1 :] @ curve[-window:]
+    return out
+
+
+@lru_cache(maxsize=32)
+def _parabolas(window: int) -> NDArray[np.float64]:
+    """The matrix that takes evenly spaced values to their least-squares parabola's (symmetric rows for the middle)."""
+    x = np.arange(window) - window // 2
+    base, _ = np.linalg.qr(np.stack([np.ones(window), x, x**2], axis=1).astype(float))
+    return np.asarray(base @ base.T)
 
 
 def _measure(path: Curve, picture: Image, field: LineField) -> Candidate | None:
@@ -156,8 +172,10 @@ def noise_along(curve: Curve, field: LineField) -> NDArray[np.float64]:
     low = np.floor(k).astype(int)
     part = k - low
     noise = (1 - part) * field.noise[low % ORIENTATIONS] + part * field.noise[(low + 1) % ORIENTATIONS]
-    column = np.clip(np.rint(curve[:, 0]).astype(int), 0, field.best.shape[1] - 1)
-    row = np.clip(np.rint(curve[:, 1]).astype(int), 0, field.best.shape[0] - 1)
+    rows, columns = field.best.shape
+    at = np.rint(curve).astype(int)
+    column = np.minimum(np.maximum(at[:, 0], 0), columns - 1)
+    row = np.minimum(np.maximum(at[:, 1], 0), rows - 1)
     return np.asarray(noise * field.local[row, column])
 
 
