@@ -19,9 +19,7 @@ def chosen(desk: Desk) -> Wanted:
     """Draw the filters; what they say."""
     left, middle = st.columns([0.5, 0.5], vertical_alignment="center")
     with left:
-        order = st.segmented_control(
-            "Order", ["worst first", "oldest first"], default="worst first", label_visibility="collapsed", key="order"
-        )
+        order = st.selectbox("Order", ["worst first", "oldest first"], label_visibility="collapsed", key="order")
     with middle, st.popover("Which pieces", width="stretch"):
         found = _choices(desk)
         values = {

@@ -51,7 +51,9 @@ class Viewer {
     this.root.dataset.piece = "";
     if (data.mode !== "blind") this.recall();
     await this.fill();
-    if (!this.typing()) this.root.focus({ preventScroll: true });
+    // A choice made in the page leaves the keyboard to its box; the bench wants it back, unless more is being chosen.
+    const popover = '[data-testid="stPopoverBody"]';
+    if (!document.activeElement?.closest(popover)) this.root.focus({ preventScroll: true });
   }
 
   async recall() {
@@ -305,8 +307,7 @@ class Viewer {
   }
 
   typing(event) {
-    const inside = event ? event.composedPath()[0] : document.activeElement;
-    return inside?.matches?.("input, textarea, select, [contenteditable=true], [role=combobox], [role=listbox] *");
+    return event.composedPath()[0].matches?.("input, textarea, select, [contenteditable=true], [role=combobox], [role=listbox] *");
   }
 
   key(event) {

@@ -1,0 +1,115 @@
+"""Blind rounds, the queue as a table, and access for everybody (axe)."""
+
+from collections.abc import Iterator
+from pathlib import Path
+from typing import Any
+
+import axe_playwright_python
+import pytest
+from playwright.sync_api import Page, expect
+
+from app.store.blind import blinds, make_blind, sample_pieces, turns
+from app.store.connection import Store
+from app.store.verdicts import standing
+from tests.pages.conftest import Opened, Served
+from tests.pages.test_review import judge, piece_on, saved
+
+AXE = (Path(axe_playwright_python.__file__).parent / "axe.min.js").read_text(encoding="utf-8")
+
+
+@pytest.fixture
+def store(served: Served) -> Iterator[Store]:
+    """The store behind the pages."""
+    opened = served.works.open()
+    yield opened
+    opened.close()
+
+
+def serious(page: Page) -> list[str]:
+    """What axe finds on a page that is serious or worse."""
+    page.evaluate(AXE)
+    found: dict[str, Any] = page.evaluate("axe.run(document)")
+    return [
+        f"{one['id']}: {node['html'][:200]}"
+        for one in found["violations"]
+        if one["impact"] in ("serious", "critical")
+        for node in one["nodes"]
+    ]
+
+
+def test_a_blind_round_hides_the_camera_and_goes_on_where_it_stopped(open_page: Opened, store: Store) -> None:
+    page = open_page("blind?who=R.+Hale")
+    page.get_by_label("Name", exact=True).fill("first round")
+    page.get_by_label("How many pieces").fill("3")
+    page.get_by_role("button", name="Begin").click()
+    page.get_by_role("combobox", name="Blind round").click()
+    page.get_by_role("option", name="first round").click()
+    piece_on(page)
+    expect(page.locator(".progress")).to_have_text("0 of 6 seen")
+    expect(page.locator(".sign")).to_have_text("blind")
+    assert page.locator(".findings button").count() == 0
+    (blind,) = blinds(store)
+    order = turns(blind, "R. Hale")
+    seen = [judge(page, "a"), judge(page, "r", "6", "r")]
+    saved(page)
+    page.keyboard.press("u")
+    expect(page.locator(".desk")).to_have_attribute("data-piece", seen[1])
+    judge(page, "a")
+    saved(page)
+    assert {one.verdict for one in standing(store, "R. Hale", blind="first round")} == {"accept"}
+
+    page = open_page("blind?who=R.+Hale")
+    page.get_by_role("combobox", name="Blind round").click()
+    page.get_by_role("option", name="first round").click()
+    piece_on(page)
+    expect(page.locator(".progress")).to_have_text("2 of 6 seen")
+    for _ in range(3):
+        judge(page, "a")
+    page.keyboard.press("a")
+    expect(page.locator(".empty-state")).to_contain_text("You have seen all pieces")
+    saved(page)
+    given = standing(store, "R. Hale", blind="first round")
+    assert [(one.piece_id, one.round) for one in given] == [(one.piece_id, one.turn) for one in order]
+
+
+def test_the_queue_lists_what_waits(open_page: Opened) -> None:
+    page = open_page("queue?who=M.+Okafor")
+    expect(page.get_by_text("pieces wait")).to_be_visible()
+    expect(page.locator(".stDataFrame")).to_be_visible()
+    assert serious(page) == []
+
+
+def test_without_a_name_the_page_says_what_to_do(open_page: Opened) -> None:
+    page = open_page()
+    expect(page.get_by_text("Choose your name above to begin")).to_be_visible()
+    assert serious(page) == []
+    page.get_by_role("combobox", name="Who are you?").click()
+    page.get_by_role("option", name="M. Okafor").click()
+    piece_on(page)
+    assert "who=M.+Okafor" in page.url
+
+
+@pytest.mark.parametrize(("width", "height"), [(1280, 800), (2560, 1440)])
+def test_the_bench_is_for_everybody(open_page: Opened, width: int, height: int) -> None:
+    page = open_page("?who=M.+Okafor", width, height)
+    piece_on(page)
+    assert serious(page) == []
+    inside = page.evaluate("() => document.documentElement.scrollWidth <= innerWidth")
+    assert inside
+    for key in ("l", "t", "d", "?", "r"):
+        page.keyboard.press(key)
+    expect(page.locator(".keys")).to_be_visible()
+    expect(page.locator(".chooser")).to_be_visible()
+    assert serious(page) == []
+
+
+def test_an_empty_queue_says_what_to_do_next(open_page: Opened, store: Store) -> None:
+    page = open_page("?who=M.+Okafor")
+    piece_on(page)
+    page.get_by_role("button", name="Which pieces").click()
+    page.get_by_role("combobox", name="Class").click()
+    page.get_by_role("option", name="minor").click()
+    page.get_by_role("combobox", name="Reason").click()
+    page.get_by_role("option", name="outward deviation").click()
+    expect(page.locator(".empty-state")).to_contain_text("Widen the choice above")
+    make_blind(store, "spare", 1, 1, sample_pieces(store, None, 2, 1), "R. Hale")

@@ -1,0 +1,218 @@
+"""The desk's routes without a browser: who may call, what is refused, what stays in the store."""
+
+import contextlib
+import http.client
+import json
+import socket
+import threading
+import time
+from collections.abc import Iterator
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+import pytest
+import uvicorn
+from starlette.applications import Starlette
+
+from app.pages.desk import Desk, Pass, lasting_secret
+from app.pages.routes import routes
+from app.store.verdicts import standing
+from tests.pages.made_works import made_works
+
+HALE = Pass("R. Hale", ("review",), "declared")
+GUEST = Pass("Guest", ("read",), "declared")
+
+
+@pytest.fixture(scope="module")
+def desk(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Desk]:
+    """A desk on a works with two trays."""
+    works = made_works(tmp_path_factory.mktemp("routes") / "works", trays=2, drawn=2)
+    store = works.open()
+    yield Desk(store, works)
+    store.close()
+
+
+@dataclass(frozen=True)
+class Answer:
+    """What a route answered."""
+
+    status: int
+    headers: dict[str, str]
+    content: bytes
+
+    @property
+    def text(self) -> str:
+        """The answer as text."""
+        return self.content.decode()
+
+
+@dataclass(frozen=True)
+class Client:
+    """Calls routes on loopback."""
+
+    port: int
+
+    def ask(self, method: str, path: str, body: str | None = None, cookie: str = "") -> Answer:
+        """One call, the path sent as it stands."""
+        with contextlib.closing(http.client.HTTPConnection("127.0.0.1", self.port, timeout=20)) as connection:
+            connection.request(method, path, body, {"Cookie": cookie} if cookie else {})
+            answer = connection.getresponse()
+            headers = {name.lower(): value for name, value in answer.getheaders()}
+            return Answer(answer.status, headers, answer.read())
+
+    def get(self, path: str, cookie: str = "") -> Answer:
+        """Fetch."""
+        return self.ask("GET", path, cookie=cookie)
+
+
+@contextlib.contextmanager
+def answering(desk: Desk) -> Iterator[Client]:
+    """The routes of a desk on a port of loopback."""
+    listening = socket.socket()
+    listening.bind(("127.0.0.1", 0))
+    server = uvicorn.Server(uvicorn.Config(Starlette(routes=list(routes(desk))), log_level="error", lifespan="off"))
+    thread = threading.Thread(target=server.run, args=([listening],))
+    thread.start()
+    while not server.started:
+        time.sleep(0.01)
+    yield Client(listening.getsockname()[1])
+    server.should_exit = True
+    thread.join()
+    listening.close()
+
+
+@pytest.fixture(scope="module")
+def client(desk: Desk) -> Iterator[Client]:
+    """Calls the routes."""
+    with answering(desk) as one:
+        yield one
+
+
+def call(client: Client, path: str, one: str, **body: Any) -> tuple[int, dict[str, Any]]:
+    """Post to a route: its status and what it says."""
+    answer = client.ask("POST", f"/desk/{path}", json.dumps({"pass": one, "holder": "browser-1", **body}))
+    return answer.status, json.loads(answer.content)
+
+
+WANTED = {"order": "worst"}
+
+
+def card_for(client: Client, desk: Desk) -> dict[str, Any]:
+    """The first piece of the queue."""
+    status, told = call(client, "next", desk.write_pass(HALE), wanted=WANTED, have=[], count=3)
+    assert status == 200
+    return dict(told["cards"][0])
+
+
+def verdict(card: dict[str, Any], **changes: Any) -> dict[str, Any]:
+    """A verdict as the viewer sends it."""
+    return {
+        "uid": "0123456789abcdef",
+        "piece_id": card["piece_id"],
+        "judgement_id": card["judgement_id"],
+        "verdict": "accept",
+        "defects": [],
+        "note": "",
+        "given_at": "2026-11-02T06:00:00Z",
+        **changes,
+    }
+
+
+def test_a_verdict_is_answered_when_the_store_has_it(client: Client, desk: Desk) -> None:
+    card = card_for(client, desk)
+    body = {"verdicts": [verdict(card)], "wanted": WANTED}
+    status, told = call(client, "verdicts", desk.write_pass(HALE), **body)
+    assert (status, told["receipts"][0]["outcome"]) == (200, "stored")
+    assert [one.uid for one in standing(desk.store, "R. Hale")] == ["0123456789abcdef"]
+    assert call(client, "verdicts", desk.write_pass(HALE), **body)[1]["receipts"][0]["outcome"] == "known"
+
+
+def test_a_pass_is_needed_and_can_not_be_made(client: Client, desk: Desk) -> None:
+    good = desk.write_pass(HALE)
+    for forged in ("", "x", good[:-2] + "xx", Desk(desk.store, None).write_pass(HALE)):
+        status, told = call(client, "next", forged, wanted=WANTED, have=[], count=1)
+        assert (status, "load it again" in told["error"]) == (401, True)
+
+
+def test_who_may_read_can_not_judge(client: Client, desk: Desk) -> None:
+    card = card_for(client, desk)
+    body = {"verdicts": [verdict(card, uid="f" * 16)], "wanted": WANTED}
+    status, told = call(client, "verdicts", desk.write_pass(GUEST), **body)
+    assert (status, "Guest may look" in told["error"]) == (403, True)
+    assert "f" * 16 not in [one.uid for one in standing(desk.store)]
+
+
+@pytest.mark.parametrize(
+    "changes",
+    [
+        {"verdict": "maybe"},
+        {"uid": "short"},
+        {"note": "x" * 5000},
+        {"defects": ["<script>"]},
+        {"defects": ["burr;nick"]},
+        {"piece_id": "1"},
+        {"inspector": "M. Okafor"},
+    ],
+)
+def test_what_no_viewer_sends_is_refused_whole(client: Client, desk: Desk, changes: dict[str, Any]) -> None:
+    card = card_for(client, desk)
+    before = standing(desk.store)
+    body = {"verdicts": [verdict(card, uid="e" * 16), verdict(card, **changes)], "wanted": WANTED}
+    assert call(client, "verdicts", desk.write_pass(HALE), **body)[0] == 422
+    assert standing(desk.store) == before
+
+
+def test_pictures_are_of_filed_frames_only(client: Client, desk: Desk) -> None:
+    card = card_for(client, desk)
+    for light in card["lights"]:
+        answer = client.get(light["url"])
+        assert (answer.status, answer.headers["content-type"]) == (200, "image/jpeg")
+        assert answer.content[:2] == b"\xff\xd8"
+    tray = client.get(card["tray_picture"])
+    assert tray.status == 200
+    assert 0.0 < float(tray.headers["x-shrink"]) <= 1.0
+    for path in ("frame/999999/1.jpg", f"frame/{card['judgement_id']}/999999.jpg", "tray/999999/1.jpg"):
+        assert client.get(f"/desk/{path}").status == 404
+    for path in ("frame/../../works.toml", "frame/1/../works.toml", "frame/1/x.jpg"):
+        assert client.get(f"/desk/{path}").status == 404
+
+
+def test_a_damaged_or_missing_frame_is_named(client: Client, desk: Desk) -> None:
+    assert desk.works is not None
+    status, told = call(client, "one", desk.write_pass(HALE), tray="T-000002", piece=1)
+    assert status == 200
+    frame = desk.works.shots / "S-1" / "dome.png"
+    content = frame.read_bytes()
+    url = next(light["url"] for light in told["cards"][0]["lights"] if light["name"] == "dome")
+    for damaged, words in ((content[: len(content) // 3][:200], "damaged"), (b"", "damaged"), (None, "missing")):
+        frame.unlink(missing_ok=True)
+        if damaged is not None:
+            frame.write_bytes(damaged)
+        answer = client.get(url)
+        assert (answer.status, "dome.png" in answer.text, words in answer.text) == (404, True, True)
+    frame.write_bytes(content)
+    assert client.get(url).status == 200
+
+
+def test_where_people_sign_in_pictures_ask_for_their_cookie(desk: Desk, monkeypatch: pytest.MonkeyPatch) -> None:
+    from streamlit.web.server.starlette import starlette_auth_routes as streamlit_auth
+    from streamlit.web.server.starlette.starlette_app_utils import create_signed_value
+    from streamlit.web.server.starlette.starlette_server_config import USER_COOKIE_NAME
+
+    monkeypatch.setattr(streamlit_auth, "get_cookie_secret", lambda: "a secret of this test")
+    locked = Desk(desk.store, desk.works, login=True)
+    signed = create_signed_value("a secret of this test", USER_COOKIE_NAME, '{"email": "hale@aldermoor.example"}')
+    cookie = f"{USER_COOKIE_NAME}={signed.decode()}"
+    with answering(locked) as client:
+        url = card_for(client, locked)["lights"][0]["url"]
+        assert client.get(url).status == 401
+        assert client.get(url, cookie).status == 200
+        assert client.get(url, cookie[:-3] + "abc").status == 401
+
+
+def test_the_works_secret_is_made_once_for_its_owner_alone(tmp_path: Path) -> None:
+    secret = lasting_secret(tmp_path)
+    assert lasting_secret(tmp_path) == secret
+    assert (tmp_path / ".desk-secret").stat().st_mode & 0o077 == 0
+    assert len(secret) == 64
