@@ -1,5 +1,6 @@
 """A shot's frames, decoded: PNG or TIFF, 8 or 16 bit, one channel, each whole, all of one size."""
 
+import logging
 import struct
 import zlib
 from pathlib import Path
@@ -28,8 +29,8 @@ _TIFF_MAGICS = (b"II*\x00", b"MM\x00*", b"II+\x00", b"MM\x00+")
 def read_frames(shot: Shot, station: Station) -> TrayPictures:
     """Decode all frames of a shot.
 
-    Colour becomes grey (ITU-R BT.601 weights, as OpenCV has them), a palette is looked up, transparency is dropped,
-    1-bit frames become 0 and 255. The full scale is 255 for 8 bits, the station's `full_scale` or else 65535 for 16.
+    Colour becomes grey (ITU-R BT.601 weights, as OpenCV has them), a palette is looked up, an opaque alpha channel is
+    dropped, 1-bit frames become 0 and 255. The full scale is 255 for 8 bits, the station's `full_scale` or else 65535 for 16.
 
     Raises
     ------
@@ -108,13 +109,16 @@ def _png_size(path: Path, data: bytes) -> Size:
 
 
 def _tiff_size(path: Path) -> Size:
+    logging.getLogger("tifffile").setLevel(logging.CRITICAL)  # as with OpenCV's
     import tifffile  # here, since it takes a third of a second that PNG frames need not pay
 
     try:
         with tifffile.TiffFile(path) as file:
             all_pages: list[Any] = list(file.pages)
             pages = [page for page in all_pages if not page.subfiletype & 1]  # bit 1 marks a thumbnail
-            if len(pages) != 1:
+            if not pages:
+                raise _truncated(path)
+            if len(pages) > 1:
                 raise Unusable(
                     path, "", "one page expected; save each light as a file of its own", f"{len(pages)} pages"
                 )
@@ -136,6 +140,8 @@ def _picture(frame: FrameFile, data: bytes, station: Station) -> Picture:
         raise Unusable(frame.path, "", "a frame that can be decoded whole expected; copy it again", "damaged data")
     if decoded.dtype not in (np.uint8, np.uint16):
         raise Unusable(frame.path, "", "8 or 16 bits a pixel, unsigned, expected", str(decoded.dtype))
+    if decoded.ndim == 3 and decoded.shape[2] == 4 and decoded[:, :, 3].min() < np.iinfo(decoded.dtype).max:
+        raise Unusable(frame.path, "", "opaque pixels expected; save it without transparency", "transparent ones")
     pixels = _grey(decoded)
     full_scale = 255.0 if pixels.dtype == np.uint8 else station.full_scale or 65535.0
     if pixels.dtype == np.uint16 and full_scale < 65535.0 and (brightest := int(pixels.max())) > full_scale:

@@ -1,0 +1,1 @@
+"""Readers and writers of every agreed file, good input and bad."""
