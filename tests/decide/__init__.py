@@ -1,0 +1,1 @@
+"""Guard bands, counts and verdicts."""
