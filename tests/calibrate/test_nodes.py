@@ -3,9 +3,11 @@
 import numpy as np
 import pytest
 
+from synthetic_images.targets import project
 from tests.calibrate.rig import Rig, photograph, poses, sights, target, true_nodes
 from vision.calibrate.corners import fit_corners, search_corners
 from vision.calibrate.discs import centroid_shift
+from vision.calibrate.sighting import see
 from vision.calibrate.target import find_nodes, neighbours
 
 
@@ -61,9 +63,6 @@ def test_a_discs_centre_is_found_where_perspective_puts_it() -> None:
     rng = np.random.default_rng(15)
     camera = poses(Rig(focal_px=700.0), 2, rng, tilt_deg=35.0)[1]
     pixels = photograph(camera, rng, "circles")
-    from synthetic_images.targets import project
-    from vision.calibrate.sighting import see
-
     sight = see(pixels, target("circles"), "view")
     truth = true_nodes(camera, sight.points_px)
     shift = centroid_shift(lambda mm: project(camera, mm), target("circles").points_mm, 0.25 * 2.5)
@@ -73,3 +72,11 @@ def test_a_discs_centre_is_found_where_perspective_puts_it() -> None:
     assert np.abs(shift).max() > 0.02
     assert np.abs(np.mean(left, axis=0)).max() < 0.003
     assert np.std(left) < 0.012
+
+
+def test_bright_discs_on_a_dark_ground_serve_as_well() -> None:
+    rng = np.random.default_rng(16)
+    camera = poses(Rig(), 1, rng)[0]
+    pixels = photograph(camera, rng, "circles")
+    dark, bright = (see(p, target("circles"), "view").points_px for p in (pixels, 255 - pixels))
+    assert bright == pytest.approx(dark, abs=1e-6)
