@@ -30,7 +30,8 @@ def read_frames(shot: Shot, station: Station) -> TrayPictures:
     """Decode all frames of a shot.
 
     Colour becomes grey (ITU-R BT.601 weights, as OpenCV has them), a palette is looked up, an opaque alpha channel is
-    dropped, 1-bit frames become 0 and 255. The full scale is 255 for 8 bits, the station's `full_scale` or else 65535 for 16.
+    dropped, 1-bit frames become 0 and 255. The full scale is 255 for 8 bits; for 16 the station's `full_scale`, or
+    65535.
 
     Raises
     ------
@@ -140,7 +141,8 @@ def _picture(frame: FrameFile, data: bytes, station: Station) -> Picture:
         raise Unusable(frame.path, "", "a frame that can be decoded whole expected; copy it again", "damaged data")
     if decoded.dtype not in (np.uint8, np.uint16):
         raise Unusable(frame.path, "", "8 or 16 bits a pixel, unsigned, expected", str(decoded.dtype))
-    if decoded.ndim == 3 and decoded.shape[2] == 4 and decoded[:, :, 3].min() < np.iinfo(decoded.dtype).max:
+    opaque = 255 if decoded.dtype == np.uint8 else 65535
+    if decoded.ndim == 3 and decoded.shape[2] == 4 and decoded[:, :, 3].min() < opaque:
         raise Unusable(frame.path, "", "opaque pixels expected; save it without transparency", "transparent ones")
     pixels = _grey(decoded)
     full_scale = 255.0 if pixels.dtype == np.uint8 else station.full_scale or 65535.0

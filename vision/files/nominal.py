@@ -1,6 +1,7 @@
 """Closed loops from a drawing: DXF curves, or one loop of points as CSV."""
 
 import csv
+import logging
 import math
 from collections.abc import Iterable, Iterator
 from pathlib import Path
@@ -35,7 +36,7 @@ _MARKS = (
 )
 _CSV_COLUMNS = ["x_mm", "y_mm"]
 # A loop of points is closed by a last chord from end to start; one so much longer than its others is a gap.
-_CSV_GAP_RATIO = 10.0
+_CSV_GAP_RATIO = 5.0
 
 
 def read_loops(path: Path) -> tuple[Array, ...]:
@@ -72,12 +73,16 @@ def _csv_loop(path: Path) -> Array:
     steps = np.hypot(*(np.roll(loop, -1, axis=0) - loop).T)
     if steps[-1] > _CSV_GAP_RATIO * steps[:-1].max():
         raise Unusable(
-            path, "", "a closed outline expected", f"a gap of {steps[-1]:.3f} mm between last and first point"
+            path,
+            "",
+            "a closed outline expected; repeat the first point at the end if it is",
+            f"a gap of {steps[-1]:.3f} mm between last and first point",
         )
     return loop
 
 
 def _dxf_loops(path: Path) -> tuple[Array, ...]:
+    logging.getLogger("ezdxf").setLevel(logging.CRITICAL)  # its warnings name no file; the errors raised here do
     # Here, since they take most of a second that nothing else needs.
     from ezdxf import edgeminer
     from ezdxf.filemanagement import readfile
@@ -88,7 +93,7 @@ def _dxf_loops(path: Path) -> tuple[Array, ...]:
         drawing = readfile(path)
     except FileNotFoundError:
         raise Unusable(path, "", "this drawing is missing; check `nominal`") from None
-    except (OSError, DXFError, UnicodeDecodeError, ValueError):
+    except (OSError, DXFError, ValueError, StopIteration):  # the last from a header that is cut
         raise Unusable(path, "", "a whole DXF drawing expected; export it again") from None
     if drawing.units != MM:
         found = _UNIT_NAMES.get(drawing.units, f"unit code {drawing.units}")

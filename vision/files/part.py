@@ -87,7 +87,7 @@ def arranged(loops: tuple[Array, ...], drawing: Path) -> tuple[Array, tuple[Arra
             raise Unusable(drawing, "", "contours that don't cross themselves expected; mend the drawing", found)
     discs = sorted((Polygon(loop) for loop in loops), key=lambda disc: float(disc.area), reverse=True)
     for hole in discs[1:]:
-        x, y = hole.centroid.x, hole.centroid.y
+        x, y = round(hole.centroid.x, 3) + 0.0, round(hole.centroid.y, 3) + 0.0  # no -0.0
         if not discs[0].intersects(hole):
             expected = "one outline and the holes inside it expected; keep one part in a drawing"
             raise Unusable(drawing, "", expected, f"a second outline round ({x:.3f}, {y:.3f})")
