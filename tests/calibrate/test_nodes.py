@@ -5,7 +5,7 @@ import pytest
 
 from synthetic_images.targets import project
 from tests.calibrate.rig import Rig, photograph, poses, sights, target, true_nodes
-from vision.calibrate.corners import fit_corners, search_corners
+from vision.calibrate.corners import bend_shift, fit_corners, search_corners
 from vision.calibrate.discs import centroid_shift
 from vision.calibrate.sighting import see
 from vision.calibrate.target import find_nodes, neighbours
@@ -80,3 +80,20 @@ def test_bright_discs_on_a_dark_ground_serve_as_well() -> None:
     pixels = photograph(camera, rng, "circles")
     dark, bright = (see(p, target("circles"), "view").points_px for p in (pixels, 255 - pixels))
     assert bright == pytest.approx(dark, abs=1e-6)
+
+
+def test_edges_bent_by_the_lens_pull_a_corner_as_foretold() -> None:
+    rng = np.random.default_rng(17)
+    rig = Rig(focal_px=450.0, distortion=(-0.25, 0.06, 0.0, 0.0, 0.0))
+    pulled, foretold = [], []
+    for camera in poses(rig, 4, rng):
+        sight = see(photograph(camera, rng), target(), "view")
+        truth = true_nodes(camera, sight.points_px)
+        shift = bend_shift(lambda mm, c=camera: project(c, mm), target().points_mm, sight.half_window_px)
+        order = np.argmin(np.linalg.norm(truth[:, None] - project(camera, target().points_mm)[None], axis=2), axis=1)
+        pulled.append(sight.points_px - truth)
+        foretold.append(shift[order])
+    pull, shift = np.concatenate(pulled).ravel(), np.concatenate(foretold).ravel()
+    assert np.abs(shift).max() > 0.01
+    # Slope of the pull over its prediction; its own uncertainty here is some 0.03.
+    assert (pull @ shift) / (shift @ shift) == pytest.approx(1.0, abs=0.12)

@@ -7,6 +7,7 @@ from typing import Literal
 import numpy as np
 
 from vision.calibrate.adjust import Adjusted, Undetermined
+from vision.calibrate.corners import bend_shift
 from vision.calibrate.discs import centroid_shift
 from vision.calibrate.models import Model, Parallel, Perspective, Plane, fit, split
 from vision.calibrate.sighting import Sighting
@@ -29,8 +30,8 @@ _FEWER_BENDS: tuple[tuple[str, Literal[1, 4]], ...] = (
 # Focal length in widths of the frame beyond which (a field under 1.2 degrees) principal point and higher distortion
 # are not told by any number of views.
 _FAR = 50.0
-# Rounds of correcting where a slanted disc's true centre lies; a third would change nothing above 1e-4 px.
-_DISC_ROUNDS = 2
+# Rounds of correcting where a node truly lies; a third would change nothing above 1e-4 px.
+_NODE_ROUNDS = 2
 
 
 @dataclass(frozen=True, slots=True)
@@ -112,7 +113,10 @@ def _tried(name: str, model: Model, sights: Sequence[Sighting], target: Target) 
 
 
 def fit_sights(model: Model, sights: Sequence[Sighting], target: Target, start: Array | None = None) -> Adjusted:
-    """Fit one model; for discs, again after moving each centroid to where the slanted disc's centre is seen.
+    """Fit one model, and again after correcting what the camera does to a node.
+
+    A slanted disc's centroid is not its centre, and edges bent by the lens pull a fitted corner. Corners that were
+    searched, not fitted, are taken as they are.
 
     Raises
     ------
@@ -122,9 +126,9 @@ def fit_sights(model: Model, sights: Sequence[Sighting], target: Target, start: 
     seen = [sight.points_px for sight in sights]
     size = sights[0].size_px
     fitted = fit(model, target.points_mm, seen, size, start)
-    if sights[0].area_px is None:
+    if sights[0].sd_px is None:
         return fitted
-    for _ in range(_DISC_ROUNDS):
+    for _ in range(_NODE_ROUNDS):
         shared, views = split(model, fitted.parameters)
         moved = [_centres(model, shared, view, sight, target) for view, sight in zip(views, sights, strict=True)]
         fitted = fit(model, target.points_mm, moved, size, fitted.parameters)
@@ -135,7 +139,8 @@ def _centres(model: Model, shared: Array, view: Array, sight: Sighting, target: 
     def project(points_mm: Array) -> Array:
         return model.one(shared, view, points_mm)[0]
 
-    assert sight.area_px is not None  # only discs are corrected
+    if sight.area_px is None:
+        return sight.points_px - bend_shift(project, target.points_mm, sight.half_window_px)
     radius_mm = float(np.sqrt(np.median(sight.area_px / _px2_per_mm2(project, target)) / np.pi))
     return sight.points_px - centroid_shift(project, target.points_mm, radius_mm)
 

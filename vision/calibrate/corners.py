@@ -5,6 +5,7 @@ model here reaches the noise bound (0.003 px there) and says how far each corner
 stays for comparison with calibrations that were published with it.
 """
 
+from collections.abc import Callable
 from dataclasses import dataclass
 
 import cv2
@@ -106,6 +107,26 @@ def fit_corners(pixels: Pixels, start_px: Array, edges: tuple[Array, Array], hal
     settled = (moved < 0.01) & (away < half_window_px / 2) & (contrast > 4.0 * np.sqrt(variance))
     settled &= sd < _UNLIKE * np.median(sd)
     return Corners(shape[:, :2] + whole, sd, np.exp(shape[:, 4]), contrast, settled)
+
+
+def bend_shift(project: Callable[[Array], Array], nodes_mm: Array, half_window_px: int) -> Array:
+    """How far bent edges pull the fitted crossing of two straight ones, px (n, 2).
+
+    A lens bends the edges; a straight line fitted over +-w px of one of curvature k lies k w² / 6 towards the bend's
+    centre. `project` carries points (m, 2) of the target's plane to px.
+    """
+    here = project(nodes_mm)
+    step_mm = 0.25 * float(np.linalg.norm(nodes_mm[1] - nodes_mm[0]))
+    normals, pulls = [], []
+    for axis in np.eye(2):
+        ahead, behind = project(nodes_mm + step_mm * axis), project(nodes_mm - step_mm * axis)
+        chord = ahead - behind
+        length = np.linalg.norm(chord, axis=1, keepdims=True)
+        normal = np.column_stack((-chord[:, 1], chord[:, 0])) / length
+        bend = np.sum((ahead + behind - 2.0 * here) * normal, axis=1) / (length[:, 0] / 2.0) ** 2
+        normals.append(normal)
+        pulls.append(bend * half_window_px**2 / 6.0)
+    return np.asarray(np.linalg.solve(np.stack(normals, axis=1), np.stack(pulls, axis=1)[..., None])[..., 0])
 
 
 def _linearised(shape: Array, values: Array, du: Array, dv: Array) -> tuple[Array, Array, Array]:

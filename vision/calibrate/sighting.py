@@ -91,11 +91,12 @@ def see(
     if half < MIN_HALF_WINDOW_PX:
         needed = int(np.ceil(MIN_HALF_WINDOW_PX / WINDOW_OF_PITCH / shrink))
         raise Unusable(name, "", f"squares of {needed} px or more: go nearer or take a larger pitch", f"{pitch:.1f} px")
-    # A corner too near the frame's edge has no window; it is measured in what there is.
+    # A corner near the frame's edge has a smaller window, and so have all of its picture.
     room = np.min([start[:, 0], start[:, 1], width - 1 - start[:, 0], height - 1 - start[:, 1]]) - 1.5
     if room < MIN_HALF_WINDOW_PX:
         raise Unusable(name, "", "the whole target well inside the picture", f"a corner {room:.0f} px from its edge")
-    corners = fit_corners(pixels, start, neighbours(start, target), min(half, int(room)))
+    half = min(half, int(room))
+    corners = fit_corners(pixels, start, neighbours(start, target), half)
     blur = float(np.median(corners.blur_px))
     if blur > _MAX_BLUR_OF_WINDOW * half:
         limit = _MAX_BLUR_OF_WINDOW * half
