@@ -13,7 +13,7 @@ from vision.records.given import Array
 from vision.records.measured import Pair
 
 SIZE: Pair = (720.0, 400.0)
-LEFT, RIGHT, TOP, BOTTOM = 84.0, 22.0, 26.0, 60.0  # margins, px: room for ticks, their numbers and the axes' names
+LEFT, RIGHT, TOP, BOTTOM = 84.0, 22.0, 26.0, 72.0  # margins, px: room for ticks, their numbers and the axes' names
 SMALL = 14  # font size, px
 TICKS_AT_MOST = 7
 DASHES = ("", "8 4", "2 3", "10 3 2 3")
@@ -112,12 +112,12 @@ def _mark(at: Pair, shape: Shape, colour: str, radius: float) -> str:
             return element("path", d=strokes, stroke=colour, stroke_width=1.8, fill="none")
 
 
-def upright(frame: Frame, x: float, words: str, *, dash: str = "", colour: str = ACCENT) -> str:
-    """A rule across the frame at an abscissa, its words at the top."""
+def upright(frame: Frame, x: float, words: str, *, dash: str = "", colour: str = ACCENT, to_left: bool = False) -> str:
+    """A rule across the frame at an abscissa, its words at the top, right of it or left."""
     at = frame.x(x)
     foot = frame.size[1] - BOTTOM
     style = {"stroke_dasharray": dash} if dash else {}
-    anchor, shift = ("end", -5.0) if at > 0.72 * frame.size[0] else ("start", 5.0)
+    anchor, shift = ("end", -5.0) if to_left or at > 0.72 * frame.size[0] else ("start", 5.0)
     return element("path", d=f"M{at:.1f} {TOP}V{foot}", stroke=colour, stroke_width=1.8, **style) + text(
         (at + shift, TOP - 8.0), words, fill=colour, font_size=SMALL, text_anchor=anchor
     )
@@ -157,7 +157,7 @@ class Entry:
 def legend(frame: Frame, entries: Sequence[Entry]) -> str:
     """What the marks mean, below the axis' name."""
     parts: list[str] = []
-    x, y = LEFT, frame.size[1] - 8.0
+    x, y = LEFT, frame.size[1] - 5.0
     for entry in entries:
         if entry.shape:
             parts.append(_mark((x + 8.0, y - 5.0), entry.shape, entry.colour, 4.0))

@@ -7,7 +7,7 @@ from pathlib import Path
 import numpy as np
 
 from app.report.charts import Axis, Entry, Frame, Shape, axis_of_names, chart, dots, legend, whiskers
-from app.report.study_page import picture_text, render
+from app.report.study_page import pictured, render
 from app.study.agreement import MAJORITY, Agreement, Dispute, Pair
 from app.study.answers import Answers
 from app.study.fitness import Fitness, Thresholds
@@ -31,16 +31,6 @@ class PlannedStudy:
     rejected: int
     accepted: int
     for_kappa: int | None
-
-
-@dataclass(frozen=True, slots=True)
-class DisputeBlock:
-    """A piece in dispute as the page shows it; `picture` is a data URI, empty where there is none."""
-
-    dispute: Dispute
-    anchor: str
-    picture: str
-    link: str
 
 
 @dataclass(frozen=True, slots=True)
@@ -78,7 +68,9 @@ def agreement_page(study: AgreementStudy, trays: Sequence[TrayResult], folder: P
             "majority": MAJORITY,
             "between": [(f"{a} and {b}", pair) for (a, b), pair in agreement.between.items()],
             "rates_chart": _rates_chart(agreement) if agreement.camera_vs else "",
-            "blocks": [_block(k, one, folder) for k, one in enumerate(study.disputes)],
+            "blocks": [
+                (one, pictured(folder, one.key, embed=k < PICTURES_AT_MOST)) for k, one in enumerate(study.disputes)
+            ],
             "planned": planned(reference) if reference else [],
             "pictures_at_most": PICTURES_AT_MOST,
         },
@@ -132,17 +124,3 @@ def _rates_chart(agreement: Agreement) -> str:
 
 def _one(value: float) -> Array:
     return np.array([value], dtype=np.float64)
-
-
-def _block(number: int, dispute: Dispute, folder: Path) -> DisputeBlock:
-    """The piece's own picture where it was flagged; else its tray's, which bears every piece's number."""
-    tray = folder / dispute.key.tray if (folder / dispute.key.tray).is_dir() else folder
-    candidates = (tray / f"piece-{dispute.key.piece:02d}.jpg", tray / "tray.jpg")
-    found = next((path for path in candidates if path.is_file()), None) if number < PICTURES_AT_MOST else None
-    page = tray / "result.html"
-    return DisputeBlock(
-        dispute,
-        f"dispute-{number + 1}",
-        picture_text(found) if found else "",
-        f"{page.resolve().as_uri()}#piece-{dispute.key.piece}" if page.is_file() else "",
-    )

@@ -2,6 +2,7 @@
 
 import base64
 from collections.abc import Mapping
+from dataclasses import dataclass
 from functools import cache
 from pathlib import Path
 from typing import Any
@@ -9,6 +10,7 @@ from typing import Any
 import jinja2
 
 from app.report.cautions import CAUTIONS
+from app.study.answers import PieceKey
 from app.study.intervals import Estimate
 from vision.errors import Unusable
 from vision.files.whole import not_written, write_whole
@@ -55,6 +57,36 @@ def probability(p: float | None) -> str:
 def picture_text(path: Path) -> str:
     """A JPEG file as a data URI, so that a page stands alone."""
     return f"data:image/jpeg;base64,{base64.b64encode(path.read_bytes()).decode('ascii')}"
+
+
+@dataclass(frozen=True, slots=True)
+class Pictured:
+    """Where a reader sees a piece: `picture` a data URI, `link` its tray's page; each empty where there is none."""
+
+    anchor: str
+    picture: str
+    link: str
+
+
+def pictured(folder: Path, key: PieceKey, *, embed: bool) -> Pictured:
+    """Find a piece's own picture (it was flagged), else its tray's, which bears every piece's number.
+
+    Parameters
+    ----------
+    folder
+        Of the results, as `inspect` leaves them.
+    embed
+        Whether the picture goes into the page.
+    """
+    tray = folder / key.tray if (folder / key.tray).is_dir() else folder
+    candidates = (tray / f"piece-{key.piece:02d}.jpg", tray / "tray.jpg")
+    found = next((path for path in candidates if path.is_file()), None) if embed else None
+    page = tray / "result.html"
+    return Pictured(
+        anchor=f"{key.tray}-{key.piece}",
+        picture=picture_text(found) if found else "",
+        link=f"{page.resolve().as_uri()}#piece-{key.piece}" if page.is_file() else "",
+    )
 
 
 @cache

@@ -62,8 +62,8 @@ class Differences:
 class KindStudy:
     """One kind of defect.
 
-    `pieces`: those that at least one inspector rejects and names it on; `missed`: of these, passed by the camera;
-    `fleiss_kappa`: of naming it or not, over all pieces.
+    `pieces`: those that most inspectors reject and at least one of them names it on; `missed`: of these, passed by the
+    camera; `fleiss_kappa`: of naming it or not, over all pieces.
     """
 
     pieces: int
@@ -182,7 +182,7 @@ def _by_kind(said: Answers) -> dict[str, KindStudy]:
         for place, words in said.defects.items():
             named[place] = kind in words
         counts = np.stack([(given & ~named).sum(axis=1), (given & named).sum(axis=1)], axis=1)
-        on = (named & (said.first == REJECT)).any(axis=1)
+        on = (majority(said.first) == REJECT) & (named & (said.first == REJECT)).any(axis=1)
         found[kind] = KindStudy(
             pieces=int(on.sum()),
             missed=wilson(int((on & said.passed).sum()), int(on.sum())),

@@ -118,6 +118,8 @@ def gwet_ac1(counts: Counts) -> Estimate:
 
 def _category_shares(counts: Counts) -> NDArray[np.float64]:
     rated = counts[counts.sum(axis=1) > 0]
+    if len(rated) == 0:
+        return np.zeros(counts.shape[1])
     shares: NDArray[np.float64] = (rated / rated.sum(axis=1, keepdims=True)).mean(axis=0)
     return shares
 

@@ -1,12 +1,15 @@
 """A sample lot for a study: the results of many trays, each piece with its place."""
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
+
+import numpy as np
 
 from app.study.answers import PieceKey
 from vision.errors import Unusable
 from vision.files.result import read_result
+from vision.records.given import Part, Zone
 from vision.records.judged import JudgedPiece, TrayResult
 
 
@@ -22,6 +25,20 @@ class Lot:
         for tray in self.trays:
             for piece in tray.pieces:
                 yield PieceKey(tray.tray, piece.piece), piece
+
+
+def part_as_seen(lot: Lot) -> Part:
+    """What results alone tell of their part: its name and the zones that its measures name; no outline."""
+    names = dict.fromkeys(
+        zone
+        for _, piece in lot.pieces()
+        for value in piece.measures.values()
+        if isinstance(value, Mapping)
+        for zone in value
+    )
+    part = lot.trays[0].part
+    zones = tuple(Zone(name, (0.0, 0.0)) for name in names)
+    return Part(part, part, np.empty((0, 2)), (), zones, None)
 
 
 def read_lot(folder: Path) -> Lot:

@@ -1,5 +1,6 @@
 """What can be tuned: a limit's bound or a counting rule; how it is put into limits; from where on a piece passes."""
 
+from collections.abc import Iterator
 from dataclasses import dataclass, fields, replace
 from math import inf
 from typing import Literal
@@ -13,6 +14,7 @@ from app.study.round_numbers import grid
 from vision.decide.count import COUNTED_MEASURES
 from vision.decide.guard import quantile
 from vision.decide.measures import MEASURES
+from vision.decide.revisions import next_draft
 from vision.errors import Unusable
 from vision.records.given import CountRule, Limit, Limits, Severity
 
@@ -93,30 +95,22 @@ def with_setting(limits: Limits, target: Target, setting: float, zones: tuple[st
 
     `zones`: all zones of the measure, so that a limit for every zone can be told apart when one zone's is changed.
     """
-    draft = replace(limits, revision=limits.revision + 1, status="draft")
     if target.is_rule:
-        return replace(draft, count=replace(limits.count, **{target.name: setting}))
-    changed = False
-    kept: list[Limit] = []
-    for limit in limits.limits:
-        if limit.measure != target.name or limit.zone not in (target.zone, None):
-            kept.append(limit)
-        elif limit.zone == target.zone:
-            kept.append(_bounded(limit, target, setting))
-            changed = True
+        return next_draft(limits, count=replace(limits.count, **{target.name: setting}))
+    split = replace(limits, limits=tuple(_zone_by_zone(limits.limits, target, zones)))
+    limit = _limit_of(split, target.name, target.zone) or Limit(target.name, target.severity, target.zone)
+    changed = replace(limit, max=setting) if target.side == "max" else replace(limit, min=setting)
+    return next_draft(split, changed)
+
+
+def _zone_by_zone(limits: tuple[Limit, ...], target: Target, zones: tuple[str, ...]) -> Iterator[Limit]:
+    """The limits, one for every zone told apart into one a zone where the target is one zone's."""
+    own = {limit.zone for limit in limits if limit.measure == target.name}
+    for limit in limits:
+        if target.zone is not None and limit.measure == target.name and limit.zone is None:
+            yield from (replace(limit, zone=zone) for zone in zones if zone not in own)
         else:
-            own = [other.zone for other in limits.limits if other.measure == target.name]
-            kept += [replace(limit, zone=zone) for zone in zones if zone != target.zone and zone not in own]
-            if target.zone not in own:
-                kept.append(_bounded(replace(limit, zone=target.zone), target, setting))
-                changed = True
-    if not changed:
-        kept.append(_bounded(Limit(target.name, target.severity, target.zone), target, setting))
-    return replace(draft, limits=tuple(kept))
-
-
-def _bounded(limit: Limit, target: Target, setting: float) -> Limit:
-    return replace(limit, max=setting) if target.side == "max" else replace(limit, min=setting)
+            yield limit
 
 
 @dataclass(frozen=True, slots=True, eq=False)

@@ -16,7 +16,7 @@ from app.study.fitness import Fitness, Thresholds
 from app.study.gauge import GaugeStudy, GaugeTable
 from app.study.intervals import Estimate
 from app.study.settings import Target
-from app.study.tuning import Rates, Task, Tuning
+from app.study.tuning import Guarded, Rates, Task, Tuning
 from vision.records.judged import Verdict
 
 Table = dict[str, Any]
@@ -160,7 +160,8 @@ def tuning_table(target: Target, study: Tuning, task: Task, area: Estimate, chan
 
     `measure`, `zone`, `side`: what was tuned (for a counting rule its key as `measure`). `bad_pieces`, `good_pieces`:
     as people say. `roc_area` with DeLong's interval. `promise`: what was asked. `recommended`: `setting` (null with the
-    reason in `words`), `misses_allowed`, `pieces_needed`, and `rates` there. `now`: the rates of the limits given.
+    reason in `words`), `misses_allowed`, `pieces_needed`, and RATES there, with guard bands (`rates`) and without
+    (`without_guard`). `now`: the same for the limits given, null where they bound nothing there.
     `curve`: rates at many settings from tight to loose, `unguarded` the same without guard bands. RATES are `setting`,
     `missed`, `false_alarm` (with 95 % intervals), `reviewed`, and with costs `cost` a piece of production and
     `bad_among_passed`. `cross_validation`: `settings` that each fold chose, `missed` and `false_alarm` on pieces not
@@ -185,9 +186,9 @@ def tuning_table(target: Target, study: Tuning, task: Task, area: Estimate, chan
             "words": recommended.words,
             "misses_allowed": recommended.misses_allowed,
             "pieces_needed": recommended.pieces_needed,
-            "rates": None if study.at_recommended is None else _rates(study.at_recommended),
+            **_guarded(study.at_recommended),
         },
-        "now": None if study.now is None else _rates(study.now),
+        "now": _guarded(study.now),
         "cross_validation": {
             "settings": list(study.cross_validation.settings),
             "missed": figure(study.cross_validation.missed),
@@ -207,6 +208,13 @@ def _rates(rates: Rates) -> Table:
         "reviewed": rates.reviewed,
         "cost": rates.cost,
         "bad_among_passed": rates.bad_among_passed,
+    }
+
+
+def _guarded(found: Guarded | None) -> Table:
+    return {
+        "rates": None if found is None else _rates(found.rates),
+        "without_guard": None if found is None else _rates(found.unguarded),
     }
 
 

@@ -65,6 +65,14 @@ class Rates:
 
 
 @dataclass(frozen=True, slots=True)
+class Guarded:
+    """One setting's rates with guard bands and without."""
+
+    rates: Rates
+    unguarded: Rates
+
+
+@dataclass(frozen=True, slots=True)
 class Recommendation:
     """The setting to use and what it promises.
 
@@ -92,15 +100,19 @@ class CrossValidation:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Tuning:
-    """A study of one setting. `curve` runs from tight to loose; `unguarded` is the same without guard bands."""
+    """A study of one setting.
+
+    `curve` runs from tight to loose; `unguarded` is the same without guard bands. `now`: the limits as they are, None
+    where they bound nothing there; `at_recommended` None without a recommendation.
+    """
 
     bad_pieces: int
     good_pieces: int
     curve: tuple[Rates, ...]
     unguarded: tuple[Rates, ...]
-    now: Rates | None
+    now: Guarded | None
     recommended: Recommendation
-    at_recommended: Rates | None
+    at_recommended: Guarded | None
     cross_validation: CrossValidation
 
 
@@ -133,14 +145,20 @@ def study_setting(
     """
     settings = curve_settings(sample)
     recommended = recommend(sample, task)
+
+    def both(setting: float | None) -> Guarded | None:
+        if setting is None:
+            return None
+        return Guarded(rates_at(sample, setting, task.costs), rates_at(unguarded, setting, task.costs))
+
     return Tuning(
         bad_pieces=int(sample.bad.sum()),
         good_pieces=int((~sample.bad).sum()),
         curve=tuple(rates_at(sample, setting, task.costs) for setting in settings),
         unguarded=tuple(rates_at(unguarded, setting, task.costs) for setting in settings),
-        now=None if setting_now is None else rates_at(sample, setting_now, task.costs),
+        now=both(setting_now),
         recommended=recommended,
-        at_recommended=None if recommended.setting is None else rates_at(sample, recommended.setting, task.costs),
+        at_recommended=both(recommended.setting),
         cross_validation=cross_validate(sample, groups, task),
     )
 

@@ -1,0 +1,48 @@
+"""`brightbowl gauge`: repeatability and reproducibility from a table of repeated measurements."""
+
+from pathlib import Path
+
+import click
+
+
+@click.command()
+@click.argument("table", metavar="TABLE.csv", type=click.Path(path_type=Path, exists=True, dir_okay=False))
+@click.option(
+    "--out",
+    type=click.Path(path_type=Path, file_okay=False),
+    required=True,
+    help="Folder for gauge.json and gauge.html.",
+)
+@click.option(
+    "--tolerance",
+    type=click.FloatRange(0.0, min_open=True),
+    help="Width of the tolerance, in the units of the values.",
+)
+@click.option("--pdf", is_flag=True, help="Write gauge.pdf too.")
+def command(table: Path, out: Path, tolerance: float | None, pdf: bool) -> None:
+    """Study a gauge: every operator measures every part in every trial.
+
+    TABLE.csv has the columns part,operator,trial,value. An operator may be a station; with one operator only its
+    repeatability is studied.
+    """
+    from app.report.study_gauge import gauge_page
+    from app.report.study_page import study_folder, write_page
+    from app.study.gauge import study_gauge
+    from app.study.gauge_table import read_gauge_table
+    from app.study.study_files import gauge_table, json_text
+    from vision.files.whole import write_whole
+
+    measured = read_gauge_table(table)
+    study = study_gauge(measured, tolerance)
+    page = gauge_page(measured, study, tolerance, table.name)
+    study_folder(out)
+    write_whole(out / "gauge.json", json_text(gauge_table(measured, study, tolerance)))
+    written = [out / "gauge.json", *write_page(page, out / "gauge.html", pdf=pdf)]
+    parts, operators, trials = measured.values.shape
+    click.echo(f"{parts} parts, {operators} operators, {trials} trials")
+    if study.study_percent is None:
+        click.echo("all values are equal: no spread to study")
+    else:
+        share = study.study_percent["gauge"]
+        click.echo(f"gauge {share:.1f} % of the study's spread; distinct categories: {study.distinct_categories}")
+    click.echo(f"written: {', '.join(map(str, written))}")

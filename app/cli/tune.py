@@ -1,0 +1,112 @@
+"""`brightbowl tune`: sweep one limit or counting rule on a sample lot and recommend a setting."""
+
+import sys
+from pathlib import Path
+from typing import Literal
+
+import click
+
+from vision.errors import Unusable
+from vision.records.given import Severity
+
+FOLDER = click.Path(path_type=Path, exists=True, file_okay=False)
+FILE = click.Path(path_type=Path, exists=True, dir_okay=False)
+NEW_FOLDER = click.Path(path_type=Path, file_okay=False)
+NEW_FILE = click.Path(path_type=Path, dir_okay=False)
+
+
+@click.command()
+@click.option("--results", type=FOLDER, required=True, help="Folder that `inspect --out` wrote.")
+@click.option("--verdicts", type=FILE, required=True, help="verdicts.csv: what people said.")
+@click.option("--limits", "limits_file", type=FILE, required=True, help="Limits of which one is tuned.")
+@click.option("--measure", required=True, help="The measure whose limit is tuned, or a key of [count].")
+@click.option("--zone", help="Its zone; without it, the limit for every zone.")
+@click.option("--side", type=click.Choice(["max", "min"]), help="Which bound; without it, the one that the limit has.")
+@click.option(
+    "--class",
+    "severity",
+    type=click.Choice(["critical", "major", "minor"]),
+    default="major",
+    show_default=True,
+    help="Class of a limit that the file lacks so far.",
+)
+@click.option("--out", type=NEW_FOLDER, required=True, help="Folder for tuning.json and tuning.html.")
+@click.option("--write", "draft_file", type=NEW_FILE, help="Write the next draft of the limits here.")
+@click.option(
+    "--max-missed",
+    type=click.FloatRange(0.0, 1.0, min_open=True, max_open=True),
+    default=0.05,
+    show_default=True,
+    help="Bound on missed pieces, of those that people reject.",
+)
+@click.option(
+    "--confidence",
+    type=click.FloatRange(0.5, 1.0, max_open=True),
+    default=0.95,
+    show_default=True,
+    help="Confidence of that bound.",
+)
+@click.option("--cost-missed", type=click.FloatRange(0.0), help="Cost of a bad piece that passes.")
+@click.option("--cost-scrapped", type=click.FloatRange(0.0), help="Cost of a good piece that does not pass.")
+@click.option("--bad-share", type=click.FloatRange(0.0, 1.0), help="Share of bad pieces expected in production.")
+@click.option("--pdf", is_flag=True, help="Write tuning.pdf too.")
+def command(
+    results: Path,
+    verdicts: Path,
+    limits_file: Path,
+    measure: str,
+    zone: str | None,
+    side: Literal["max", "min"] | None,
+    severity: Severity,
+    out: Path,
+    draft_file: Path | None,
+    max_missed: float,
+    confidence: float,
+    cost_missed: float | None,
+    cost_scrapped: float | None,
+    bad_share: float | None,
+    pdf: bool,
+) -> None:
+    """Study one setting on a sample lot that people judged, and recommend where to put it.
+
+    The recommended setting is the cheapest (or, without costs, the one of fewest false alarms) among those that keep
+    the promise on missed pieces.
+    """
+    from app.report.study_page import study_folder, write_page
+    from app.report.study_tuning import tuning_page
+    from app.study.lot import part_as_seen, read_lot
+    from app.study.settings import with_setting
+    from app.study.study_files import json_text, tuning_table
+    from app.study.tuning import Costs, Promise, Task
+    from app.study.tuning_study import Question, tune
+    from vision.files.limits import read_limits, write_limits
+    from vision.files.verdicts import read_verdicts
+    from vision.files.whole import write_whole
+
+    costs = None
+    if cost_missed is not None and cost_scrapped is not None and bad_share is not None:
+        costs = Costs(cost_missed, cost_scrapped, bad_share)
+    elif (cost_missed, cost_scrapped, bad_share) != (None, None, None):
+        raise Unusable("--cost-missed", "", "--cost-missed, --cost-scrapped and --bad-share together, or none of them")
+    lot = read_lot(results)
+    limits = read_limits(limits_file, part_as_seen(lot))
+    question = Question(measure, zone, side, severity, Task(Promise(max_missed, confidence), costs))
+    study, unknown = tune(lot, read_verdicts(verdicts), limits, question)
+    page = tuning_page(study, lot.trays, results)
+    study_folder(out)
+    table = tuning_table(study.target, study.tuning, study.task, study.area, study.changes)
+    write_whole(out / "tuning.json", json_text(table))
+    written = [out / "tuning.json", *write_page(page, out / "tuning.html", pdf=pdf)]
+    recommended = study.tuning.recommended
+    click.echo(recommended.words)
+    failures = [*lot.unread, *(f"{verdicts}: tray {u.tray}, piece {u.piece}: {u.reason}" for u in unknown)]
+    if draft_file is not None and recommended.setting is not None:
+        write_limits(with_setting(limits, study.target, recommended.setting, study.zones), draft_file)
+        written.append(draft_file)
+    elif draft_file is not None:
+        failures.append(f"{draft_file}: not written, since no setting is recommended")
+    click.echo(f"written: {', '.join(map(str, written))}")
+    for line in failures:
+        click.echo(f"brightbowl: {line}", err=True)
+    if failures:
+        sys.exit(1)
