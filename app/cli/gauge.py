@@ -4,15 +4,12 @@ from pathlib import Path
 
 import click
 
+NEW_FOLDER = click.Path(path_type=Path, file_okay=False)
+
 
 @click.command()
 @click.argument("table", metavar="TABLE.csv", type=click.Path(path_type=Path, exists=True, dir_okay=False))
-@click.option(
-    "--out",
-    type=click.Path(path_type=Path, file_okay=False),
-    required=True,
-    help="Folder for gauge.json and gauge.html.",
-)
+@click.option("--out", type=NEW_FOLDER, required=True, help="Folder for gauge.json and gauge.html.")
 @click.option(
     "--tolerance",
     type=click.FloatRange(0.0, min_open=True),

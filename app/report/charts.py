@@ -134,13 +134,17 @@ def level(frame: Frame, y: float, words: str, *, dash: str = "8 4", colour: str 
 
 
 def whiskers(frame: Frame, x: float, low: float, high: float, *, flat: bool = False, colour: str = INK) -> str:
-    """An interval at an abscissa; `flat` lays it along x at an ordinate instead."""
+    """An interval at an abscissa; `flat` lays it along x at an ordinate instead. An end beyond the axis has no cap."""
+    axis = frame.x_axis if flat else frame.y_axis
+    caps = [end for end in (low, high) if axis.low <= end <= axis.high]
     if flat:
-        y, a, b = frame.y(x), frame.x(low), frame.x(high)
-        strokes = f"M{a:.1f} {y:.1f}H{b:.1f}M{a:.1f} {y - 5:.1f}v10M{b:.1f} {y - 5:.1f}v10"
+        y = frame.y(x)
+        strokes = f"M{frame.x(low):.1f} {y:.1f}H{frame.x(high):.1f}"
+        strokes += "".join(f"M{frame.x(end):.1f} {y - 5:.1f}v10" for end in caps)
     else:
-        at, a, b = frame.x(x), frame.y(low), frame.y(high)
-        strokes = f"M{at:.1f} {a:.1f}V{b:.1f}M{at - 5:.1f} {a:.1f}h10M{at - 5:.1f} {b:.1f}h10"
+        at = frame.x(x)
+        strokes = f"M{at:.1f} {frame.y(low):.1f}V{frame.y(high):.1f}"
+        strokes += "".join(f"M{at - 5:.1f} {frame.y(end):.1f}h10" for end in caps)
     return element("path", d=strokes, stroke=colour, stroke_width=1.8, fill="none")
 
 

@@ -39,7 +39,7 @@ JITTER = 0.32
 
 
 def tuning_page(study: TuningStudy, trays: Sequence[TrayResult], folder: Path) -> str:
-    """The report as HTML that stands alone; pictures of pieces that change come from `folder`, where the results lie."""
+    """The report as HTML that stands alone, with pictures of changed pieces from `folder`, where the results lie."""
     tuning = study.tuning
     points = (("recommended", tuning.at_recommended), ("now", tuning.now))
     return render(
