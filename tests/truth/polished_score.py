@@ -1,8 +1,8 @@
 """Findings against the truth of the polished trays: found, false, split, and how long and wide they were read.
 
 The rules are those stated for the figures: a scratch is found when half its length or more is covered by findings
-within 0.4 mm; a pit when a finding's centre lies within 0.3 mm or half its diameter. A finding that covers no true defect
-is false; defects outside the scored area count neither way.
+within 0.4 mm; a pit when a finding's centre lies within 0.3 mm or half its diameter. A finding that covers no true
+defect is false; defects outside the scored area count neither way.
 """
 
 import json
@@ -54,7 +54,7 @@ def view_of(pictures: TrayPictures, part: Part, piece: dict, mm_per_px: float) -
     def to_mm(px: Array) -> Array:
         return np.asarray((flip * (px - center_px) * mm_per_px) @ turn + center_mm)
 
-    return FaceView(pictures, part, to_px, to_mm, mm_per_px, 1e-4, 0.002)
+    return FaceView(pictures, part, to_px, to_mm, mm_per_px, scale_relative=1e-4, edge_mm=0.002)
 
 
 def covered(truth_mm: Array, lines: Iterable[Array], reach: float = SCRATCH_REACH_MM) -> float:
@@ -100,6 +100,7 @@ def score_piece(piece: dict, findings: Iterable[Scratch | Pit | Speck], scored: 
         if mine:
             longest = max(mine, key=lambda i: lines[i][0].length_mm)
             entry["reported"] = lines[longest][0]
+            entry["width_error_mm"] = lines[longest][0].width_mm - true["width_mm"]
             entry["length_error_mm"] = lines[longest][0].length_mm - inside
             ends = lines[longest][1][[0, -1]]
             both = [np.hypot(*(ends - e).T).min() for e in (mm[0], mm[-1])]
@@ -123,7 +124,9 @@ def score_piece(piece: dict, findings: Iterable[Scratch | Pit | Speck], scored: 
     out.false_pits = [f for i, f in enumerate(pits) if i not in matched]
     for d in piece["disturbers"]:
         out.disturbers.append((d["kind"], _hit(d, out)))
-    out.disturbers += [("lines", any(_along(f, piece) for f in out.false_scratches))] if piece["finish"]["strong_lines"] else []
+    out.disturbers += (
+        [("lines", any(_along(f, piece) for f in out.false_scratches))] if piece["finish"]["strong_lines"] else []
+    )
     return out
 
 
@@ -170,15 +173,22 @@ def table(scores: list[PieceScore]) -> dict[str, float]:
         "auc": mean(pairs),
         "parts": mean([s["parts"] for s in scratches if s["parts"]]),
         "length_error_mm": float(np.median(lengths)) if lengths else math.nan,
+        "width_error_mm": _median([abs(s["width_error_mm"]) for s in scratches if "width_error_mm" in s]),
         "diameter_error_mm": float(np.median(diameters)) if diameters else math.nan,
         "end_error_90_mm": float(np.quantile(ends, 0.9)) if ends else math.nan,
         "disturbers_counted": mean(disturbers),
     }
 
 
+def _median(values: list[float]) -> float:
+    return float(np.median(values)) if values else math.nan
+
+
 def found_at(scores: list[PieceScore], kind: str, false_a_piece: float = 0.1) -> tuple[float, float]:
     """Share found where the threshold on snr leaves so many false findings of the kind a piece, and that threshold."""
-    false = sorted((f.snr for p in scores for f in (p.false_scratches if kind == "scratch" else p.false_pits)), reverse=True)
+    false = sorted(
+        (f.snr for p in scores for f in (p.false_scratches if kind == "scratch" else p.false_pits)), reverse=True
+    )
     true = [s for p in scores for s in (p.scratches if kind == "scratch" else p.pits)]
     allowed = int(false_a_piece * len(scores))
     threshold = false[allowed] if allowed < len(false) else 0.0

@@ -6,9 +6,10 @@ import cv2
 import numpy as np
 
 from vision.measure.face_blur import edge_blur_px
-from vision.measure.face_evidence import Evidence, combine, look_through, reduce, seen_by_one, spot_patches
+from vision.measure.face_evidence import Evidence, combine, seen_by_one, spot_patches
 from vision.measure.face_finish import buffing_lines
-from vision.measure.face_region import FaceView, Image, Mask, Region, find_region
+from vision.measure.face_look import look_through
+from vision.measure.face_region import FaceView, Image, Mask, Region, find_region, reduce, spread
 from vision.measure.face_whiten import divided
 from vision.measure.lights import LightFault, light_fault
 from vision.measure.lines import line_field
@@ -39,9 +40,10 @@ _POINT_SPACING_MM = 0.5
 class FaceScore:
     """What was seen on one face.
 
-    `findings`: strongest first, at most 200. `scored_area_cm2`: inside the scored area and seen, neither blown nor lost in
-    shadow, in one front-lit frame at least. `buffing_line_level`: per cent, see `buffing_lines`. Each with its standard uncertainty;
-    None without a scored area or a front-lit frame. `light_faults`: frames that do not fit their names.
+    `findings`: strongest first, at most 200. `scored_area_cm2`: inside the scored area and seen, neither blown nor
+    lost in shadow, in one front-lit frame at least. `buffing_line_level`: per cent, see `buffing_lines`. Each with
+    its standard uncertainty; None without a scored area or a front-lit frame. `light_faults`: frames that do not fit
+    their names.
     """
 
     findings: tuple[Scratch | Pit | Speck, ...]
@@ -72,7 +74,7 @@ def score_face(view: FaceView) -> FaceScore:
     faults = tuple(
         fault
         for look in looks
-        if (fault := light_fault(look.picture, look.brightness, broad, view.tray_turn_deg)) is not None
+        if (fault := light_fault(look.picture, look.brightness[::2, ::2], broad[::2, ::2], view.tray_turn_deg))
     )
     misleading = [id(fault.picture) for fault in faults if fault.misleads]
     looks = tuple(look for look in looks if id(look.picture) not in misleading)
@@ -102,8 +104,7 @@ def _findings(view: FaceView, evidence: Evidence) -> tuple[Scratch | Pit | Speck
 
 def _seen(evidence: Evidence) -> Mask:
     """The scored area as seen, on the fine raster."""
-    rows, columns = evidence.region.fine.shape
-    seen = cv2.resize(evidence.seen.astype(np.uint8), (columns, rows), interpolation=cv2.INTER_NEAREST)
+    seen = spread(evidence.seen.astype(np.float32), evidence.region.fine.shape, cv2.INTER_NEAREST)
     return evidence.region.scored & (seen > 0)
 
 
@@ -141,7 +142,7 @@ def _thinned(curve: Curve, spacing: float) -> Curve:
     """Every so many points of a curve spaced by about 2 px, both ends kept."""
     pitch = float(np.hypot(*(curve[1] - curve[0])))
     pick = np.unique(np.append(np.arange(0, len(curve), max(1, int(spacing / pitch))), len(curve) - 1))
-    return curve[pick]
+    return np.asarray(curve[pick])
 
 
 def _pairs(points: Array) -> tuple[tuple[float, float], ...]:
@@ -157,10 +158,7 @@ def _spot(spot: Spot, view: FaceView, evidence: Evidence, blur: float) -> Pit | 
     px = raster.to_px(np.array([[spot.column, spot.row]]))
     dust = diameter < _SPECK_MM or (
         size <= _SHARP_PX
-        and (
-            sharper_than_optics(evidence.spots, spot, blur)
-            or seen_by_one(evidence, spot.column, spot.row)
-        )
+        and (sharper_than_optics(evidence.spots, spot, blur) or seen_by_one(evidence, spot.column, spot.row))
     )
     make = Speck if dust else Pit
     return make(_pairs(px)[0], _pairs(view.to_mm(px))[0], diameter, float(spot.snr))
@@ -170,10 +168,10 @@ def _without(found: list[Pit | Speck], evidence: Evidence) -> Image:
     """1 on the fine raster, 0 over each spot and the blur about it."""
     keep = np.ones(evidence.lines.shape, np.uint8)
     raster = evidence.region.fine
-    mm_per_px = evidence.region.coarse_mm * raster.step / evidence.region.coarse.step
+    pitch = evidence.region.pitch_mm(raster)
     for spot in found:
         column, row = raster.from_px(np.array([spot.center_px]))[0]
-        cv2.circle(keep, (round(column), round(row)), round(spot.diameter_mm / 2 / mm_per_px + 4), 0, -1)
+        cv2.circle(keep, (round(column), round(row)), round(spot.diameter_mm / 2 / pitch + 4), 0, -1)
     return keep.astype(np.float32)
 
 

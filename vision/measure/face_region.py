@@ -19,7 +19,7 @@ FINE_MM = 0.05
 COARSE_MM = 0.1
 BROAD_MM = 0.2
 # Seen beyond the scored area so that the filters find finish, not an edge, at its border.
-MARGIN_MM = 2.0
+MARGIN_MM = 1.2
 # Kept clear of the outline and of punched holes: the rim's own edge and its blur.
 RIM_MM = 0.4
 _SUBPIXEL_BITS = 4
@@ -30,8 +30,8 @@ class FaceView:
     """What the scoring of one piece's face needs to know.
 
     `to_px` takes drawing mm at the face to image px as taken, `to_mm` back, both (n, 2) to (n, 2); `mm_per_px` is the
-    scale at the bowl; `tray_turn_deg` the direction of the tray's +X in the image, counter-clockwise as seen; `scale_relative` and `edge_mm` are the standard uncertainties of any length and of the
-    place of the outline.
+    scale at the bowl; `tray_turn_deg` the direction of the tray's +X in the image, counter-clockwise as seen;
+    `scale_relative` and `edge_mm` are the standard uncertainties of any length and of the place of the outline.
     """
 
     pictures: TrayPictures
@@ -85,7 +85,21 @@ class Region:
     metal: Mask
     area_mm2: float
     perimeter_mm: float
-    coarse_mm: float
+    mm_per_px: float
+
+    def pitch_mm(self, raster: Raster) -> float:
+        """Size of a raster's pixel, mm."""
+        return self.mm_per_px * raster.step
+
+
+def reduce(image: Image, shape: tuple[int, int]) -> Image:
+    """Area mean on a coarser raster."""
+    return image if image.shape == shape else cv2.resize(image, (shape[1], shape[0]), interpolation=cv2.INTER_AREA)
+
+
+def spread(image: Image, shape: tuple[int, int], how: int = cv2.INTER_LINEAR) -> Image:
+    """From a coarser raster to a finer one."""
+    return image if image.shape == shape else cv2.resize(image, (shape[1], shape[0]), interpolation=how)
 
 
 def scored_shape(part: Part, surface: Surface) -> Polygon | MultiPolygon:
@@ -130,7 +144,7 @@ def find_region(view: FaceView, surface: Surface) -> Region | None:
         metal=_fill(clear, view, raster),
         area_mm2=float(shape.area),
         perimeter_mm=float(shape.length),
-        coarse_mm=view.mm_per_px * fine * coarse,
+        mm_per_px=view.mm_per_px,
     )
 
 

@@ -1,8 +1,9 @@
 """The finish's own power spectrum, and a picture divided by it.
 
-Buffing lines, orange peel and the sensor's noise are each strong at other directions and pitches. A filter for a known shape
-does best on a picture divided by the noise's power spectrum (the matched filter in coloured noise; Kay 1998,
-Fundamentals of Statistical Signal Processing II, section 4.4). The spectrum is read on a polar grid: directions by pitches.
+Buffing lines, orange peel and the sensor's noise are each strong at other directions and pitches. A filter for a
+known shape does best on a picture divided by the noise's power spectrum (the matched filter in coloured noise; Kay
+1998, Fundamentals of Statistical Signal Processing II, section 4.4). The spectrum is read on a polar grid: directions
+by pitches.
 """
 
 from dataclasses import dataclass
@@ -59,7 +60,7 @@ def _polar(size: tuple[int, int]) -> _Polar:
 
 
 def finish_power(spectrum: Spectrum, size: tuple[int, int]) -> Image:
-    """Smoothed power at each bin of a half spectrum of `size`, its median 1, never rising with frequency towards the lowest."""
+    """Smoothed power at each bin of a half spectrum of `size`; median 1, never rising towards the lowest frequency."""
     polar = _polar(size)
     power = (spectrum.real**2 + spectrum.imag**2).ravel()
     total = np.bincount(polar.cell, weights=power, minlength=_PITCHES * _DIRECTIONS).reshape(_PITCHES, _DIRECTIONS)

@@ -45,7 +45,7 @@ def strip(image: Image, curve: Curve, across: NDArray[np.float64]) -> Image:
 
 @lru_cache(maxsize=64)
 def line_profile(half: int, shift: int, sigma: float) -> NDArray[np.float64]:
-    """A line's cross profile without mean, unit norm: minus the second derivative of a Gaussian, over -half .. half px."""
+    """Cross profile of a line over -half .. half px, no mean, unit norm: minus a Gaussian's second derivative."""
     across = np.arange(-half, half + 1.0) - shift
     g = (1 - (across / sigma) ** 2) * np.exp(-0.5 * (across / sigma) ** 2)
     g -= g.mean()

@@ -17,8 +17,9 @@ from vision.measure.lines_curves import line_profile
 
 # Scales of the blob filter, px of the fine raster.
 _SCALES_PX = (1.0, 1.5, 2.2, 3.3, 4.8)
-_RATIO = 1.6
-_PEAK_PX = 7
+# Spots of this sigma or more are looked for on a picture so many times coarser; noise is read on every so many pixels.
+_HALF = 2
+_THIN = 2
 _EVEN_PX = 61
 _CAP = 3.0
 _MEAN_ABS = 0.7979
@@ -33,12 +34,12 @@ _CROWD_NORMAL = 3.5
 _LIMIT = 30.0
 # A spot's response falls below this share of its own on a ring about it; a line's does not.
 _LONELY = 0.5
-# From this height (in the finish's standard deviations, smoothed) a spot's surroundings are read in the plain picture too, and
-# tell a ridge when they reach this share of it.
+# From this height (in the finish's standard deviations, smoothed) a spot's surroundings are read in the plain picture
+# too, and tell a ridge when they reach this share of it.
 _STRONG = 3.0
 _BESIDE = 0.35
-# Rays about a spot: how many, how long, how far to either side they are read, the sigma of a line across them, and the level (in
-# standard deviations) from which a line is seen along one.
+# Rays about a spot: how many, how long, how far to either side they are read, the sigma of a line across them, and
+# the level (in standard deviations) from which a line is seen along one.
 _RAYS = 48
 _RAY_PX = 24
 _RAY_HALF_PX = 5
@@ -54,8 +55,8 @@ _CROWD_NORMAL = 3.5
 _LIMIT = 30.0
 # A spot's response falls below this share of its own on a ring about it; a line's does not.
 _LONELY = 0.5
-# From this height (in the finish's standard deviations, smoothed) a spot's surroundings are read in the plain picture too: the
-# finish's spectrum takes a line away between its ends.
+# From this height (in the finish's standard deviations, smoothed) a spot's surroundings are read in the plain picture
+# too: the finish's spectrum takes a line away between its ends.
 _STRONG = 3.0
 _BESIDE = 0.35
 PATCH_PX = 14
@@ -80,29 +81,41 @@ class Spot:
 def spots(picture: Image, finish: Image, scored: Mask, least_snr: float) -> list[Spot]:
     """Bright spots of a picture, strongest first; `finish` is the same picture with its contrast limited."""
     white = divided(np.clip(picture, -_LIMIT, _LIMIT), finish)
-    spread = 1.4826 * float(np.median(np.abs(white[::3, ::3][scored[::3, ::3]]))) if scored.any() else 1.0
+    rows, columns = (n // _HALF * _HALF for n in white.shape)
+    half = cv2.resize(white[:rows, :columns], (columns // _HALF, rows // _HALF), interpolation=cv2.INTER_AREA)
     tried: list[Spot] = []
     for index, sigma in enumerate(_SCALES_PX):
-        response = _even(cv2.GaussianBlur(white, (0, 0), sigma), scored)
-        size = 2 * round(1.5 * sigma) + 3
-        peak = cv2.dilate(response, np.ones((size, size), np.uint8))
-        places = np.argwhere((response >= peak) & (response >= _CROWD_LEVEL) & scored)
-        values = response[places[:, 0], places[:, 1]]
-        alone = _ring_peaks(response, places, 2.5 * sigma + 1.5) <= _LONELY * values
-        places, values = places[alone], values[alone]
-        snr = values / _crowding(places, values, 2.5 * sigma + 4.0)
-        strong = snr >= least_snr
-        tried += [
-            Spot(float(c), float(r), float(v), index) for (r, c), v in zip(places[strong], snr[strong], strict=True)
-        ]
+        if sigma < _HALF:
+            tried += _spots_of_scale(white, scored, index, 1, least_snr)
+        else:
+            tried += _spots_of_scale(half, scored[:rows:_HALF, :columns:_HALF], index, _HALF, least_snr)
     tried.sort(key=lambda s: -s.snr)
+    quiet = np.abs(white[::_THIN, ::_THIN][scored[::_THIN, ::_THIN]])
+    spread = 1.4826 * float(np.median(quiet)) if len(quiet) else 1.0
     found: list[Spot] = []
     for spot in tried:
         if len(found) == _MOST:
             break
-        if not any(_same(spot, other) for other in found) and not _on_line(white, spread, spot) and not _on_ridge(picture, spot):
+        if not (
+            any(_same(spot, other) for other in found) or _on_ridge(picture, spot) or _on_line(white, spread, spot)
+        ):
             found.append(spot)
     return found
+
+
+def _spots_of_scale(white: Image, scored: Mask, scale: int, times: int, least_snr: float) -> list[Spot]:
+    """Spots of one scale in a picture of even noise, `times` as coarse as the raster that their places are given on."""
+    sigma = _SCALES_PX[scale] / times
+    response = _even(cv2.GaussianBlur(white, (0, 0), sigma), scored, times)
+    size = 2 * round(1.5 * sigma) + 3
+    peak = cv2.dilate(response, np.ones((size, size), np.uint8))
+    rows, columns = np.divmod(np.flatnonzero((response >= np.maximum(peak, _CROWD_LEVEL)) & scored), white.shape[1])
+    places = np.column_stack((rows, columns))
+    values = response[rows, columns]
+    alone = _ring_peaks(response, places, 2.5 * sigma + 1.5 / times) <= _LONELY * values
+    places, values = places[alone] * times + (times - 1) / 2, values[alone]
+    snr = values / _crowding(places, values, least_snr, 2.5 * _SCALES_PX[scale] + 4.0)
+    return [Spot(float(c), float(r), float(v), scale) for (r, c), v in zip(places, snr, strict=True) if v >= least_snr]
 
 
 def _same(spot: Spot, other: Spot) -> bool:
@@ -111,19 +124,21 @@ def _same(spot: Spot, other: Spot) -> bool:
 
 
 def _crowding(
-    places: NDArray[np.intp], values: NDArray[np.float32], own_px: float
+    places: NDArray[np.float64], values: NDArray[np.float32], least: float, own_px: float
 ) -> NDArray[np.float64]:
-    """By how much the finish about each spot of one scale exceeds Gaussian noise, 1 at least.
+    """By how much the finish about each spot of one scale exceeds Gaussian noise, 1 at least; read for values from
+    `least`.
 
-    The finish's tails differ from place to place (fingerprints, orange peel, glitter): what makes a pit is that it stands
-    out from the spots around it, those within `own_px` left out. Read at the `_CROWD_RANK`-th strongest neighbour, so that a
-    few pits near each other don't hide.
+    The finish's tails differ from place to place (fingerprints, orange peel, glitter): what makes a pit is that it
+    stands out from the spots around it, those within `own_px` left out. Read at the `_CROWD_RANK`-th strongest
+    neighbour, so that a few pits near each other don't hide.
     """
     factors = np.ones(len(places))
-    if len(places) <= _CROWD_RANK:
+    strong = np.flatnonzero(values >= least)
+    if len(places) <= _CROWD_RANK or not len(strong):
         return factors
     tree = cKDTree(places)
-    for i, near in enumerate(tree.query_ball_point(places, _CROWD_PX)):
+    for i, near in zip(strong, tree.query_ball_point(places[strong], _CROWD_PX), strict=True):
         apart = np.hypot(*(places[near] - places[i]).T) > own_px
         others = values[near][apart]
         if len(others) >= _CROWD_RANK:
@@ -134,7 +149,8 @@ def _crowding(
 def _on_line(white: Image, spread: float, spot: Spot) -> bool:
     """Whether a line leads away from a spot: the spot is a stretch or an end of it.
 
-    Read along rays, across which a line's profile is looked for in a picture of even noise, `spread` its standard deviation.
+    Read along rays, across which a line's profile is looked for in a picture of even noise, `spread` its standard
+    deviation.
     """
     start = 2.5 * _SCALES_PX[spot.scale] + 3.0
     angle = np.linspace(0, 2 * np.pi, _RAYS, endpoint=False)[:, None, None]
@@ -151,8 +167,8 @@ def _on_line(white: Image, spread: float, spot: Spot) -> bool:
 
 
 def _on_ridge(picture: Image, spot: Spot) -> bool:
-    """Whether the picture itself, smoothed, is nearly as bright beside a strong spot: the finish's spectrum takes a line of
-    the wheel away between its ends and its crossings, and leaves these as spots.
+    """Whether the picture itself, smoothed, is nearly as bright beside a strong spot: the finish's spectrum takes a
+    line of the wheel away between its ends and its crossings, and leaves these as spots.
     """
     sigma = _SCALES_PX[spot.scale]
     half = int(np.ceil(6 * sigma)) + 2
@@ -173,16 +189,19 @@ def _ring_peaks(image: Image, places: NDArray[np.intp], radius: float) -> NDArra
     return np.asarray(cv2.remap(image, x, y, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE).max(axis=1))
 
 
-def _even(response: Image, scored: Mask) -> Image:
-    inside = response[::3, ::3][scored[::3, ::3]]
+def _even(response: Image, scored: Mask, times: int) -> Image:
+    """A response over its standard deviation: the face's, or that about a pixel where it is larger."""
+    thin = np.abs(response[::_THIN, ::_THIN])
+    okay = scored[::_THIN, ::_THIN].astype(np.float32)
+    inside = thin[okay > 0]
     if len(inside) < 100:
         return np.zeros_like(response)
-    spread = 1.4826 * float(np.median(np.abs(inside)))
-    response = response / np.float32(max(spread, 1e-6))
-    okay = scored.astype(np.float32)
-    size = (_EVEN_PX, _EVEN_PX)
-    level = cv2.blur(np.minimum(np.abs(response), _CAP) * okay, size) / np.maximum(cv2.blur(okay, size), 1e-3)
-    return np.asarray(response / np.maximum(level / np.float32(_MEAN_ABS), np.float32(1.0)))
+    spread = np.float32(max(1.4826 * float(np.median(inside)), 1e-9))
+    size = (max(1, _EVEN_PX // times // _THIN),) * 2
+    level = cv2.blur(np.minimum(thin, spread * np.float32(_CAP)) * okay, size)
+    level /= np.maximum(cv2.blur(okay, size), np.float32(1e-3)) * np.float32(_MEAN_ABS)
+    scale = 1 / np.maximum(level, spread)
+    return response * cv2.resize(scale, response.shape[::-1], interpolation=cv2.INTER_LINEAR)
 
 
 @lru_cache(maxsize=8)
@@ -223,22 +242,22 @@ def _less_plane(rows: NDArray[np.float64], use: Mask, unit: bool) -> NDArray[np.
 def fit_diameter(patches: list[tuple[Image, Mask]], blur_px: float) -> float:
     """Diameter (px) of the blurred disc that explains most of some patches, each centred on the spot within a pixel.
 
-    A patch is a square of 2 `PATCH_PX` + 1 with noise of about 1; pixels not in its mask have no say. Small discs are tried on
-    a small part of it, so that the finish beside them has none either.
+    A patch is a square of 2 `PATCH_PX` + 1 with noise of about 1; pixels not in its mask have no say. Small discs are
+    tried on a small part of it, so that the finish beside them has none either.
     """
     diameter = 0.0
     for half, diameters, enough in _PATCHES:
         inner = slice(PATCH_PX - half, PATCH_PX + half + 1)
-        gains = sum(_gains(p[inner, inner], use[inner, inner], round(blur_px, 2), half, diameters) for p, use in patches)
-        diameter = peak_of(np.asarray(gains), diameters)
+        gains = np.zeros(len(diameters))
+        for patch, use in patches:
+            gains += _gains(patch[inner, inner], use[inner, inner], round(blur_px, 2), half, diameters)
+        diameter = peak_of(gains, diameters)
         if diameter <= enough:
             break
     return diameter
 
 
-def _gains(
-    patch: Image, use: Mask, blur_px: float, half: int, diameters: tuple[float, ...]
-) -> NDArray[np.float64]:
+def _gains(patch: Image, use: Mask, blur_px: float, half: int, diameters: tuple[float, ...]) -> NDArray[np.float64]:
     """What the best placed disc of each diameter explains of a patch (in its noise, squared)."""
     if use.all():
         discs = _whole_discs(blur_px, half, diameters)
@@ -249,7 +268,7 @@ def _gains(
 
 
 def peak_of(gains: NDArray[np.float64], sizes: tuple[float, ...]) -> float:
-    """The size (evenly spaced in its logarithm) at which gains are greatest, by a parabola through the three about it."""
+    """The size, evenly spaced in its logarithm, of the greatest gain: by a parabola through the three about it."""
     best = int(np.argmax(gains))
     place = float(best)
     if 0 < best < len(gains) - 1:

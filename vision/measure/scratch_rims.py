@@ -1,7 +1,8 @@
 """Closed rims: dried drops and the loops of fingerprints, whose arcs are no scratches.
 
-Arcs belong to one rim when they lie round a common centre at about one distance, each across the ray to it, and leave little of
-the turn open (the idea of voting for a circle's centre along normals; Kimme, Ballard & Sklansky 1975, 10.1145/360666.360677).
+Arcs belong to one rim when they lie round a common centre at about one distance, each across the ray to it, and leave
+little of the turn open (the idea of voting for a circle's centre along normals; Kimme, Ballard & Sklansky 1975,
+10.1145/360666.360677).
 """
 
 import numpy as np

@@ -12,15 +12,15 @@ import numpy as np
 from numpy.typing import NDArray
 
 from vision.measure.face_region import Image, Mask
-from vision.measure.lines_curves import Curve, line_profile, normals, resample, step_profile, strip, tangents
 from vision.measure.lines import ORIENTATIONS, LineField, seeds, trace
+from vision.measure.lines_curves import Curve, line_profile, normals, resample, step_profile, strip, tangents
 from vision.measure.scratch_rims import on_rims
 
 # Seeds for tracing, in standard deviations of the finish; and where a trace gives up.
 _SEED = 3.5
 _FLOOR = 2.0
 _SPACING_PX = 7
-_MOST_SEEDS = 200
+_MOST_SEEDS = 140
 _PATIENCE = 4
 _STEPS = 160
 # Half width of the strip read across a curve, px of the coarse raster; sigma of the line's profile.
@@ -76,7 +76,7 @@ def candidates(picture: Image, field: LineField, scored: Mask, least_snr: float)
 
 
 def _worth(paths: list[Curve], field: LineField, least: float) -> list[Curve]:
-    """Of paths that mostly run along each other the one that gathers most: those worth `least`, the best `_MOST_PATHS` of all."""
+    """Of paths that run along each other the one that gathers most: those worth `least`, the best `_MOST_PATHS`."""
     paths = [p for p in paths if len(p) >= 3]
     rows, columns = field.best.shape
     cells = [np.rint(p).astype(int) for p in paths]

@@ -1,0 +1,117 @@
+"""One front-lit frame over the face: its relative contrast, its finish's noise, and what it is worth where."""
+
+from dataclasses import dataclass
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from vision.measure.face_region import Image, Mask, Region, reduce, spread
+from vision.measure.face_slow import slow_change
+from vision.records.given import Picture, TrayPictures
+
+# Frames are brought to this full scale, so that the constants below mean the same on every sensor.
+_FULL = 255.0
+# At or above this share of full scale a pixel is blown.
+_BLOWN = 0.97
+# Below this level (of 255) a frame shows no texture, only the steps of its own quantisation: worth nothing at half of
+# it, in full from one and a half times.
+_SHADOW = 4.0
+# Added before the logarithm: keeps the steps of the darkest levels from growing without bound.
+_PEDESTAL = 2.0
+# A blown spot smaller than this is a bright defect, not the light's own reflection (mm).
+_GLARE_MM = 0.5
+# The blur about a blown reflection, and the width over which a look fades in beside a mask (mm).
+_SKIRT_MM = 0.2
+_TAPER_MM = 0.4
+# The finish's noise is read finer than this (mm: the width of a line or a small pit) over a window of so much.
+_FINER_MM = 0.3
+_NOISE_MM = 3.0
+# Contrast beyond this many standard deviations adds no more to a look's noise, nor to the picture of lines: neither
+# dust nor a glint can pass for a line.
+LIMIT = 6.0
+# Contrast in the dome of a defect that has unit contrast under a low light (docs/benchmarks/face.md).
+_DOME_GAIN = -0.03
+# The nearer to its own reflection, the less a defect adds to a low light's level: e-folding level.
+_FADE_LEVEL = 128.0
+# Mean of a standard normal's absolute value.
+_MEAN_ABS = 0.7979
+_THIN = 2
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class LightLook:
+    """One front-lit frame over the region.
+
+    `brightness` (broad): the frame itself, of 255. `contrast` (fine): natural logarithm of level over its slow
+    change, 0 where not valid. `blown` (fine): at the sensor's end. `level` (coarse): the slow change, of 255. `noise`
+    (coarse): local standard deviation of the contrast. `weight` (coarse): expected contrast of a defect over
+    variance, signed, 0 where blown or lost in shadow. `valid` (coarse): seen, neither blown nor dark.
+    """
+
+    picture: Picture
+    brightness: Image
+    contrast: Image
+    blown: Mask
+    level: Image
+    noise: Image
+    weight: Image
+    valid: Mask
+
+
+def look_through(region: Region, pictures: TrayPictures) -> tuple[LightLook, ...]:
+    """Every front-lit frame of a shot over the region."""
+    metal = reduce(region.metal.astype(np.float32), region.coarse.shape) > 0.99
+    return tuple(_look(region, picture, metal) for picture in (pictures.dome, *pictures.low) if picture is not None)
+
+
+def _look(region: Region, picture: Picture, metal: Mask) -> LightLook:
+    pitch = region.pitch_mm(region.coarse)
+    raw = region.fine.cut(picture.pixels).astype(np.float32)
+    level = reduce(raw * np.float32(_FULL / picture.full_scale), region.fine.shape)
+    blown = level >= _BLOWN * _FULL
+    glare = _glare(blown, region.coarse.shape, pitch)
+    valid = metal & ~glare
+    okay = valid.astype(np.float32)
+    contrast = cv2.log(level + np.float32(_PEDESTAL))
+    slow, slow_coarse = slow_change(reduce(contrast, region.coarse.shape), okay, region)
+    contrast -= slow
+    contrast *= spread(okay, region.fine.shape, cv2.INTER_NEAREST)
+    ground = np.maximum(cv2.exp(slow_coarse) - np.float32(_PEDESTAL), 0)
+    noise = _local_noise(reduce(contrast, region.coarse.shape), okay, pitch)
+    # half a count: the quantisation's steps run along contours of level and do not average out
+    noise = np.maximum(noise, np.float32(0.5) / (ground + np.float32(_PEDESTAL)))
+    depth = cv2.distanceTransform(valid.astype(np.uint8), cv2.DIST_L2, 3)
+    taper = np.minimum(depth * np.float32(pitch / _TAPER_MM), 1) * np.clip(ground / np.float32(_SHADOW) - 0.5, 0, 1)
+    gain = np.float32(_DOME_GAIN) if picture.light == "dome" else cv2.exp(ground * np.float32(-1 / _FADE_LEVEL))
+    weight = np.asarray(gain * taper / noise**2, np.float32)
+    seen = valid & (ground >= _SHADOW / 2)
+    return LightLook(picture, reduce(level, region.broad.shape), contrast, blown, ground, noise, weight, seen)
+
+
+def _glare(blown: Mask, shape: tuple[int, int], pitch: float) -> Mask:
+    """The light's own reflection and the blur about it, on the coarse raster."""
+    beside = cv2.dilate(blown.astype(np.uint8), np.ones((3, 3), np.uint8))
+    wide = (reduce(beside.astype(np.float32), shape) > 0).astype(np.uint8)
+    wide = cv2.morphologyEx(wide, cv2.MORPH_OPEN, _disc(_GLARE_MM / 2 / pitch))
+    return np.asarray(cv2.dilate(wide, _disc(_SKIRT_MM / pitch)) > 0)
+
+
+def _disc(radius: float) -> NDArray[np.uint8]:
+    size = 2 * max(1, round(radius)) + 1
+    return np.asarray(cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (size, size)), np.uint8)
+
+
+def _local_noise(contrast: Image, okay: Image, pitch: float) -> Image:
+    """Standard deviation of a contrast's fine part: from the local mean of absolute values, limited against defects."""
+    finer = np.abs(contrast - cv2.GaussianBlur(contrast, (0, 0), _FINER_MM / pitch))[::_THIN, ::_THIN]
+    thin = np.ascontiguousarray(okay[::_THIN, ::_THIN])
+    inside = finer[thin > 0]
+    if not len(inside):
+        return np.ones_like(contrast)
+    cap = np.float32(LIMIT * 1.4826 * float(np.median(inside)))
+    size = (round(_NOISE_MM / pitch / _THIN),) * 2
+    total = cv2.blur(np.minimum(finer, cap) * thin, size, borderType=cv2.BORDER_CONSTANT)
+    share = cv2.blur(thin, size, borderType=cv2.BORDER_CONSTANT)
+    noise = total / (np.maximum(share, np.float32(1e-3)) * np.float32(_MEAN_ABS)) + np.float32(1e-4)
+    return spread(noise, contrast.shape)
