@@ -1,0 +1,80 @@
+"""Punched holes: place and size against the drawing, in the piece's own datum."""
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from vision.geometry.polyline import arc_lengths, centroid, curvature, resample, right_normals, tangents
+from vision.geometry.rigid import Motion
+from vision.measure.outline import Outline
+from vision.measure.register import EDGE_CORRELATION
+from vision.measure.zones import MISSING, Measured
+from vision.records.given import Array, Part, Station
+
+# A hole found further than this from every drawn one (mm) is none of them; one not found is missing.
+_REACH_MM = 5.0
+_STEPS = 8
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Rim:
+    """A hole's edge: `points_mm` (n, 2) in the tray, and the blur of the edge in mm."""
+
+    points_mm: Array
+    blur_mm: float
+
+
+def rim_of(outline: Outline, points_mm: Array, blur_mm: float) -> Rim:
+    """Clean points of a traced hole."""
+    return Rim(points_mm[outline.valid], blur_mm)
+
+
+def measure_holes(
+    rims: list[Rim], to_drawing: Motion, pose_sd_mm: float, part: Part, station: Station
+) -> tuple[Measured, Measured]:
+    """Offset (>= 0) and signed diameter error, largest over the holes; missing where a drawn hole is not seen."""
+    if not part.holes or not rims:
+        return MISSING, MISSING
+    offsets, errors = [], []
+    placed = [to_drawing.apply(rim.points_mm) for rim in rims]
+    for hole in part.holes:
+        middle = np.asarray(centroid(hole))
+        gaps = [float(np.hypot(*(np.asarray(p.mean(axis=0)) - middle))) for p in placed]
+        nearest = int(np.argmin(gaps))
+        if gaps[nearest] > _REACH_MM or len(placed[nearest]) < 8:
+            return MISSING, MISSING
+        shift, grown, noise = _fit(placed[nearest], hole, rims[nearest].blur_mm)
+        systematic = station.outline_mm
+        offset = float(np.hypot(*shift))
+        offsets.append(Measured(offset, float(np.sqrt(noise**2 + pose_sd_mm**2 + systematic**2))))
+        # Both edges of a diameter carry the outline's uncertainty together: it is one and the same edge offset.
+        errors.append(Measured(2 * grown, float(2 * np.hypot(noise, systematic))))
+    return max(offsets, key=lambda m: m.value or 0.0), max(errors, key=lambda m: abs(m.value or 0.0))
+
+
+def _fit(points: Array, hole: Array, blur_mm: float) -> tuple[Array, float, float]:
+    """Shift (2,) and even growth of a measured rim against a drawn hole of any shape, with their standard deviation.
+
+    Least squares of distances along the normals: for a circle the geometric circle fit (Gander, Golub and Strebel
+    1994). The metal is concave there, so the blur makes a hole read blur^2 / (2 R) too small; it is put back.
+    """
+    drawn = resample(hole, 0.02)
+    step = arc_lengths(drawn)[-1] / len(drawn)
+    normals = right_normals(tangents(drawn, 3))
+    lift = 0.5 * blur_mm**2 * curvature(drawn, max(2.0, 0.15 / step))
+    shift, grown, residual = np.zeros(2), 0.0, np.zeros(len(points))
+    matrix = np.eye(3)
+    for _ in range(_STEPS):
+        moved = points - shift
+        nearest = ((moved[:, None, :] - drawn[None]) ** 2).sum(axis=2).argmin(axis=1)
+        normal = normals[nearest]
+        off = ((moved - drawn[nearest]) * normal).sum(axis=1) + lift[nearest]
+        rows = np.column_stack((normal, np.ones(len(points))))
+        matrix = rows.T @ rows
+        change = np.linalg.solve(matrix, rows.T @ (off - grown))
+        residual = off - grown - rows @ change
+        shift, grown = shift + change[:2], grown + float(change[2])
+        if np.abs(change).max() < 1e-6:
+            break
+    sd = float(np.sqrt((residual**2).sum() / max(len(points) - 3, 1) * EDGE_CORRELATION * np.linalg.inv(matrix).max()))
+    return shift, grown, sd

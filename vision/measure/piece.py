@@ -1,0 +1,144 @@
+"""One placed piece: its deviation profile, all outline measures with uncertainties, and its edge findings."""
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from vision.geometry.camera import View
+from vision.measure.edge_findings import SHORT_MM, Bump, blend, find_bumps
+from vision.measure.holes import Rim, measure_holes
+from vision.measure.nominal import Nominal
+from vision.measure.place import Placed, pose_of
+from vision.measure.profile import Profile, make_profile
+from vision.measure.register import Fit
+from vision.measure.zones import Measured, OutlineSeen, deviations, extent
+from vision.records.given import Array
+from vision.records.measured import BendFinding, DeviationProfile, EdgeFinding, Fault, Finding, MeasuredPiece, Value
+
+# A bend is told when it is this many standard uncertainties, and at least so many degrees.
+_BEND_SIGNIFICANT, _BEND_LEAST_DEG = 5.0, 0.03
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Edge:
+    """Clean edge points of one piece in tray mm (n, 2), the rims of its holes, and the blur of the edges in mm."""
+
+    points_mm: Array
+    rims: list[Rim]
+    blur_mm: float
+
+
+def measure_piece(
+    number: int, edge: Edge, placed: Placed, nominal: Nominal, view: View, fault: Fault | None
+) -> MeasuredPiece:
+    """Measure a piece that has been placed."""
+    profile = _profile(edge, placed.datum, nominal)
+    seen = OutlineSeen(nominal, profile, _pose_sd(placed.datum, nominal), view.station)
+    zones = nominal.part.zones
+    table: dict[str, dict[str, Measured] | Measured] = {
+        name: {zone.name: row[column] for zone, row in zip(zones, _rows(seen), strict=True)}
+        for column, name in enumerate(("outline_out_mm", "outline_in_mm", "outline_rms_mm", "width_mm"))
+    }
+    table["length_mm"] = extent(seen, 0, None)
+    if nominal.bend.any():
+        table["bend_deg"] = bend = _bend(placed, nominal, view)
+    else:
+        bend = Measured(None, None)
+    arm = max(
+        float(np.hypot(*(np.asarray(h.mean(axis=0)) - placed.datum.pivot_mm)))
+        for h in nominal.part.holes or (np.zeros((1, 2)),)
+    )
+    reach_sd = float(np.sqrt(placed.datum.covariance[:2, :2].max() + placed.datum.covariance[2, 2] * arm**2))
+    table["hole_offset_mm"], table["hole_diameter_error_mm"] = measure_holes(
+        edge.rims, placed.datum.motion, reach_sd, nominal.part, view.station
+    )
+    bent = (
+        bend.value is not None
+        and bend.uncertainty is not None
+        and abs(bend.value) > max(_BEND_SIGNIFICANT * bend.uncertainty, _BEND_LEAST_DEG)
+    )
+    findings = _edge_findings(edge, placed, nominal, profile, bent, view)
+    if bent and bend.value is not None:
+        findings += (BendFinding(next(z.name for z in zones if z.bend), bend.value),)
+    return MeasuredPiece(
+        piece=number,
+        fault=fault,
+        pose=pose_of(placed, nominal, view),
+        measures={name: _part_of(entry, "value") for name, entry in table.items()},
+        uncertainties={name: _part_of(entry, "uncertainty") for name, entry in table.items()},
+        findings=findings,
+        profile=DeviationProfile(
+            s_mm=np.arange(len(nominal.points)) * nominal.step_mm,
+            nominal_mm=nominal.points,
+            nominal_px=view.to_px(placed.datum.motion.inverse().apply(nominal.points)),
+            deviation_mm=np.where(profile.seen, profile.value, np.nan),
+        ),
+    )
+
+
+def _rows(seen: OutlineSeen) -> list[tuple[Measured, Measured, Measured, Measured]]:
+    return [(*deviations(seen, zone), extent(seen, 1, zone)) for zone in range(len(seen.nominal.part.zones))]
+
+
+def _part_of(entry: dict[str, Measured] | Measured, which: str) -> Value:
+    if isinstance(entry, dict):
+        return {zone: getattr(cell, which) for zone, cell in entry.items()}
+    value: float | None = getattr(entry, which)
+    return value
+
+
+def _profile(edge: Edge, fit: Fit, nominal: Nominal) -> Profile:
+    along, off, _ = nominal.place(fit.motion.apply(edge.points_mm))
+    return make_profile(along, off, nominal, edge.blur_mm)
+
+
+def _pose_sd(fit: Fit, nominal: Nominal) -> Array:
+    """Standard deviation of every deviation from the fit's covariance: (n,)."""
+    lever = nominal.points - fit.pivot_mm
+    n = nominal.normals
+    rows = np.column_stack((n, lever[:, 0] * n[:, 1] - lever[:, 1] * n[:, 0]))
+    return np.asarray(np.sqrt(np.einsum("ni,ij,nj->n", rows, fit.covariance[:3, :3], rows)))
+
+
+def _bend(placed: Placed, nominal: Nominal, view: View) -> Measured:
+    if placed.bend is None:
+        return Measured(None, None)
+    turn = placed.datum.motion.angle_rad - placed.bend.motion.angle_rad
+    turn = (turn + np.pi) % (2 * np.pi) - np.pi
+    # An outline error that differs between the two sides of a zone turns it by that over the zone's length.
+    span = min(float(np.ptp(nominal.points[use, 0])) for use in (nominal.bend, nominal.datum))
+    u = np.sqrt(placed.datum.covariance[2, 2] + placed.bend.covariance[2, 2] + (view.station.outline_mm / span) ** 2)
+    return Measured(float(np.degrees(turn)), float(np.degrees(u)))
+
+
+def _edge_findings(
+    edge: Edge, placed: Placed, nominal: Nominal, profile: Profile, bent: bool, view: View
+) -> tuple[Finding, ...]:
+    form = profile.raw
+    calm = np.ones(len(form), bool)
+    if placed.bend is not None:
+        form = blend(form, _profile(edge, placed.bend, nominal).raw, nominal)
+        calm = nominal.datum | nominal.bend if bent else calm
+    form = form - placed.datum.offset_mm
+    bumps = find_bumps(form, profile, nominal, calm)
+    return tuple(_as_finding(bump, placed, nominal, profile, view) for bump in bumps)
+
+
+def _as_finding(bump: Bump, placed: Placed, nominal: Nominal, profile: Profile, view: View) -> EdgeFinding:
+    count = len(nominal.points)
+    reach = max(1, round(min(bump.extent_mm, SHORT_MM) / 2 / nominal.step_mm))
+    around: NDArray[np.int64] = (bump.index + np.arange(-reach, reach + 1)) % count
+    values = profile.value[around]
+    extreme = float(values.max() if bump.height_mm > 0 else values.min())
+    spot = nominal.points[bump.index] + profile.value[bump.index] * nominal.normals[bump.index]
+    seen = view.to_px(placed.datum.motion.inverse().apply(spot[None]))[0]
+    return EdgeFinding(
+        kind=bump.kind,
+        zone=nominal.part.zones[nominal.zone[bump.index]].name,
+        center_px=(float(seen[0]), float(seen[1])),
+        center_mm=(float(spot[0]), float(spot[1])),
+        height_mm=bump.height_mm,
+        deviation_mm=extreme,
+        extent_mm=bump.extent_mm,
+    )
