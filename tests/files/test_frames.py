@@ -158,6 +158,20 @@ def test_pages_are_not_dropped(tmp_path: Path) -> None:
     refused(tmp_path / "a.tif", "one page expected", "2 pages")
 
 
+def test_a_thumbnail_before_the_frame_is_told(tmp_path: Path) -> None:
+    with tifffile.TiffWriter(tmp_path / "a.tif") as file:
+        file.write(GREY[::2, ::2], subfiletype=1)
+        file.write(GREY)
+    refused(tmp_path / "a.tif", "size in its header", "without thumbnails")
+
+
+def test_a_thumbnail_after_the_frame_is_passed_over(tmp_path: Path) -> None:
+    with tifffile.TiffWriter(tmp_path / "a.tif") as file:
+        file.write(GREY)
+        file.write(GREY[::2, ::2], subfiletype=1)
+    assert np.array_equal(one_frame(tmp_path / "a.tif").back.pixels, GREY)
+
+
 def test_a_jpeg_is_refused_whatever_it_is_called(tmp_path: Path) -> None:
     Image.fromarray(GREY).save(tmp_path / "a.png", "JPEG")
     refused(tmp_path / "a.png", "PNG or TIFF")

@@ -60,7 +60,10 @@ def _decoded(frame: FrameFile, station: Station, like: tuple[str, Size] | None) 
     if like and size != like[1]:
         expected = f"a frame of {like[1][0]} x {like[1][1]} px, as {like[0]}, expected; take the shot again"
         raise Unusable(frame.path, "", expected, f"{size[0]} x {size[1]} px")
-    return _picture(frame, data, station), size
+    picture = _picture(frame, data, station)
+    if picture.pixels.shape != (size[1], size[0]):
+        raise Unusable(frame.path, "", "a frame of the size in its header expected; save it again without thumbnails")
+    return picture, size
 
 
 def _size_in_header(frame: FrameFile, data: bytes) -> Size:
@@ -124,7 +127,7 @@ def _tiff_size(path: Path) -> Size:
                     path, "", "one page expected; save each light as a file of its own", f"{len(pages)} pages"
                 )
             return int(pages[0].imagewidth), int(pages[0].imagelength)
-    except (tifffile.TiffFileError, struct.error, ValueError, KeyError, IndexError):
+    except (tifffile.TiffFileError, struct.error, ValueError, KeyError, IndexError, TypeError):  # of damaged headers
         raise _truncated(path) from None
 
 
