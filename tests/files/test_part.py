@@ -122,6 +122,35 @@ def test_the_largest_loop_is_the_outline_and_the_others_are_holes(tmp_path: Path
     assert area(part.outline) > 1900
 
 
+@pytest.mark.parametrize(
+    "draw",
+    [
+        lambda space: space.add_polyline2d([(-10, 0, 1.0), (10, 0, 1.0)], format="xyb", close=True),
+        lambda space: space.add_lwpolyline([(-10, 0, 1.0), (10, 0, 1.0)], format="xyb", close=True),
+        lambda space: space.add_ellipse((0, 0), (10, 0), 1.0),
+        lambda space: (space.add_ellipse((0, 0), (10, 0), 1.0, 0, 2), space.add_ellipse((0, 0), (10, 0), 1.0, 2, 0)),
+        lambda space: (
+            space.add_arc((0, 0), 10, 0, 180),
+            # Drawn on the back of the sheet: angles and x are mirrored.
+            space.add_arc((0, 0), 10, 180, 360, dxfattribs={"extrusion": (0, 0, -1)}),
+        ),
+        lambda space: (space.add_circle((0, 0), 10), space.add_line((3, 3), (3, 3))),
+    ],
+    ids=["old polyline", "polyline", "ellipse", "two halves", "mirrored arc", "a line of no length beside it"],
+)
+def test_a_circle_is_a_circle_however_it_is_drawn(tmp_path: Path, draw: Callable[[Modelspace], object]) -> None:
+    outline = read_part(drawn(tmp_path, draw)).outline
+    assert area(outline) == pytest.approx(100 * math.pi, abs=0.01)
+    assert np.hypot(*outline.T) == pytest.approx(10.0, abs=1e-6)
+
+
+def test_a_closed_spline_is_a_loop(tmp_path: Path) -> None:
+    through = [(0, 0, 0), (40, -12, 0), (100, -6, 0), (100, 6, 0), (40, 12, 0), (0, 0, 0)]
+    outline = read_part(drawn(tmp_path, lambda space: space.add_spline(through))).outline
+    spline = new_drawing().modelspace().add_spline(through)
+    assert area(outline) == pytest.approx(Polygon([(v.x, v.y) for v in spline.flattening(1e-5)]).area, rel=1e-5)
+
+
 def test_blocks_are_taken_apart_however_deep_turned_and_mirrored(tmp_path: Path) -> None:
     drawing = new_drawing()
     inner = drawing.blocks.new("inner")
@@ -179,6 +208,8 @@ def test_neither_start_nor_direction_of_a_loop_matters(
             lambda space: (slot(space), space.add_line((10, 10), (90, -10))),
             ["closed contours", "more than two curves"],
         ),
+        (lambda space: (slot(space), space.add_line((90, 10), (10, 10))), ["closed contours"]),
+        (lambda space: (space.add_circle((0, 0), 9), space.add_circle((0, 0), 9)), ["holes inside the outline"]),
         (
             lambda space: space.add_lwpolyline([(0, 0), (100, 20), (100, 0), (0, 20)], close=True),
             ["don't cross themselves", "50 10"],
