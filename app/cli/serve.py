@@ -20,17 +20,9 @@ def command(works: Path | None, store: str | None, port: int, address: str) -> N
     """
     from app.pages.desk import Desk, lasting_secret
     from app.pages.server import serve
-    from app.store.connection import open_store
-    from app.store.works import read_works
-    from vision.errors import Unusable
+    from app.store.works import open_chosen
 
-    folder = None if works is None else read_works(works)
-    if store is not None:
-        opened = open_store(store, must_exist=True)
-    elif folder is not None:
-        opened = folder.open()
-    else:
-        raise Unusable("brightbowl serve", "", "expected --works WORKS or --store URL")
+    opened, folder = open_chosen(works, store)
     login = None if folder is None else folder.folder / "login.toml"
     if login is not None and not login.is_file():
         login = None

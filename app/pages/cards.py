@@ -133,9 +133,8 @@ def _deviations(store: Store, one: Shown, part: Part, placed: Placed) -> dict[st
     kept = profile_of(store, one.judgement_id)
     if kept is None:
         return None
-    s_mm = np.asarray(kept[0])
-    deviation_mm = np.asarray([np.nan if value is None else value for value in kept[1]])
-    nominal = _along(part.outline, s_mm)
+    deviation_mm = kept.deviation_mm
+    nominal = _along(part.outline, kept.s_mm)
     times = magnification(deviation_mm)
     reach = np.nan_to_num(deviation_mm)[:, None] * times * outward_normals(nominal)
     line, drawn = placed.window.place(nominal), placed.window.place(nominal + reach)

@@ -89,7 +89,7 @@ class _Verdict(BaseModel):
     given_at: Annotated[str, Field(max_length=40)]
     takes_back: Annotated[str, Field(max_length=64)] | None = None
     blind_id: int | None = None
-    blind_turn: int | None = None
+    turn: int | None = None
 
 
 class _Verdicts(_Call):
@@ -178,7 +178,7 @@ def _blind(desk: Desk, who: Pass, call: _Blind) -> dict[str, Any]:
     by_judgement = {
         card["judgement_id"]: card for card in cards(desk, [one.judgement_id for one in coming], who.name, blind=True)
     }
-    told = [{**by_judgement[one.judgement_id], "blind_id": blind.id, "blind_turn": one.turn} for one in coming]
+    told = [{**by_judgement[one.judgement_id], "blind_id": blind.id, "turn": one.turn} for one in coming]
     return {"cards": told, "left": len(left), "whole": len(blind.pieces) * blind.rounds}
 
 
@@ -222,7 +222,7 @@ def _verdicts(desk: Desk, who: Pass, call: _Verdicts) -> dict[str, Any]:
             given_at=one.given_at,
             takes_back=one.takes_back,
             blind_id=one.blind_id,
-            blind_turn=one.blind_turn,
+            turn=one.turn,
         )
         receipt = give(desk.store, given)
         receipts.append({"uid": receipt.uid, "outcome": receipt.outcome, "detail": receipt.detail})

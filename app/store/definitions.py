@@ -8,8 +8,9 @@ from typing import Any
 import numpy as np
 from pydantic import TypeAdapter
 
+from app.store.profiles import STEP_MM, Profile
 from vision.records.given import Camera, Lens, Limits, Part, Station, Surface, Zone
-from vision.records.measured import DeviationProfile, Finding
+from vision.records.measured import Finding
 
 _LIMITS: TypeAdapter[Limits] = TypeAdapter(Limits)
 _FINDINGS: TypeAdapter[tuple[Finding, ...]] = TypeAdapter(tuple[Finding, ...])
@@ -110,21 +111,20 @@ def findings_record(content: Any) -> tuple[tuple[Finding, ...], tuple[bool, ...]
     return _FINDINGS.validate_python(content[0]), _FLAGS.validate_python(content[1])
 
 
-def pack_profile(profile: DeviationProfile, step_mm: float = 0.25) -> bytes:
-    """A profile thinned to one point about each `step_mm` of outline, in micrometres; what `unpack_profile` reads."""
-    spacing_mm = float(profile.s_mm[1] - profile.s_mm[0]) if len(profile.s_mm) > 1 else step_mm
-    every = max(1, round(step_mm / spacing_mm))
+def pack_profile(profile: Profile) -> bytes:
+    """A profile at even steps, in whole micrometres; what `unpack_profile` reads."""
+    step_mm = float(profile.s_mm[1] - profile.s_mm[0]) if len(profile.s_mm) > 1 else STEP_MM
     limit = np.iinfo(np.int16).max
-    microns = np.clip(np.nan_to_num(profile.deviation_mm[::every], nan=0.0) * _PER_MM, -limit, limit).round()
-    kept = np.where(np.isnan(profile.deviation_mm[::every]), _HIDDEN, microns).astype("<i2")
-    head = json.dumps({"first_mm": float(profile.s_mm[0]), "step_mm": spacing_mm * every}).encode()
-    return zlib.compress(head + b"\n" + kept.tobytes(), 9)
+    microns = np.clip(np.nan_to_num(profile.deviation_mm, nan=0.0) * _PER_MM, -limit, limit).round()
+    kept = np.where(np.isnan(profile.deviation_mm), _HIDDEN, microns).astype("<i2")
+    first_mm = float(profile.s_mm[0]) if len(profile.s_mm) else 0.0
+    return zlib.compress(json.dumps([first_mm, step_mm]).encode() + b"\n" + kept.tobytes(), 9)
 
 
-def unpack_profile(body: bytes) -> tuple[list[float], list[float | None]]:
-    """Places along the outline (mm from its first vertex) and deviations there (mm; None where not measured)."""
+def unpack_profile(body: bytes) -> Profile:
+    """The profile that `pack_profile` wrote down."""
     head, kept = zlib.decompress(body).split(b"\n", 1)
-    about = json.loads(head)
+    first_mm, step_mm = json.loads(head)
     microns = np.frombuffer(kept, dtype="<i2")
-    places = about["first_mm"] + about["step_mm"] * np.arange(len(microns))
-    return places.tolist(), [None if value == _HIDDEN else value / _PER_MM for value in microns.tolist()]
+    places = first_mm + step_mm * np.arange(len(microns), dtype=np.float64)
+    return Profile(places, np.where(microns == _HIDDEN, np.nan, microns / _PER_MM))

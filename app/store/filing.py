@@ -1,7 +1,7 @@
 """Filing what was judged: the same result twice changes nothing, another one for the same piece is a new judgement."""
 
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any, Literal
 
@@ -10,11 +10,12 @@ from sqlalchemy import Connection, Table, func, insert, select
 from app.store import bench, schema
 from app.store.connection import Store, now
 from app.store.definitions import digest, findings_content, pack, pack_profile, part_content, station_content
+from app.store.profiles import Profile
 from app.store.revisions import file_limits
 from app.store.rows import add, add_missing, ensure, find
 from vision.records.given import FrameFile, Limits, Part, Station
 from vision.records.judged import JudgedPiece, TrayResult
-from vision.records.measured import DeviationProfile, Value
+from vision.records.measured import Value
 
 PictureKind = Literal["frame", "tray", "piece"]
 
@@ -32,18 +33,14 @@ class PictureFile:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class ToFile:
-    """A tray's result with what it was judged from, as far as it is known.
-
-    `process` is the shot's own (`shot.json`); `profiles` are by piece.
-    """
+    """A tray's result with what it was judged from, as far as it is known; `profiles` are by piece."""
 
     result: TrayResult
-    process: Mapping[str, str | float]
     pictures: tuple[PictureFile, ...] = ()
     part: Part | None = None
     station: Station | None = None
     limits: Limits | None = None
-    profiles: Mapping[int, DeviationProfile] | None = None
+    profiles: Mapping[int, Profile] = field(default_factory=dict)
 
 
 @dataclass(frozen=True, slots=True)
@@ -134,7 +131,10 @@ def _file_shot(connection: Connection, tray: ToFile, tray_id: int) -> int:
     lot_id = None
     if result.lot is not None:
         lot_id = ensure(connection, schema.lot, {"lot": result.lot}, {"filed_at": now()})
-    key = {"tray_id": tray_id, "digest": digest([result.part, result.station, result.lot, result.taken_at])}
+    key = {
+        "tray_id": tray_id,
+        "digest": digest([result.part, result.station, result.lot, result.taken_at, dict(result.process)]),
+    }
     more = {
         "part": result.part,
         "station": result.station,
@@ -143,7 +143,7 @@ def _file_shot(connection: Connection, tray: ToFile, tray_id: int) -> int:
         "filed_at": now(),
     }
     shot_id = ensure(connection, schema.shot, key, more)
-    for name, value in tray.process.items():
+    for name, value in result.process.items():
         add_missing(connection, schema.process_value, {"shot_id": shot_id, "name": name, **split_value(value)})
     return shot_id
 
@@ -242,9 +242,9 @@ def _file_judgement(connection: Connection, key: dict[str, Any], judged: JudgedP
         connection.execute(insert(schema.finding_list).values(judgement_id=judgement_id, body=body))
 
 
-def _file_profiles(connection: Connection, tray_id: int, profiles: Mapping[int, DeviationProfile] | None) -> None:
+def _file_profiles(connection: Connection, tray_id: int, profiles: Mapping[int, Profile]) -> None:
     """Keep the profile of each piece's newest judgement, where it has none yet."""
-    for number, profile in (profiles or {}).items():
+    for number, profile in profiles.items():
         newest = (
             select(func.max(schema.judgement.c.id))
             .join(schema.piece, schema.piece.c.id == schema.judgement.c.piece_id)

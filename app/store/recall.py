@@ -42,6 +42,7 @@ def results(store: Store, which: Which = Which()) -> Iterator[TrayResult]:
             filing.c.id,
             filing.c.limits_revision,
             filing.c.software,
+            shot.c.id.label("shot_id"),
             shot.c.part,
             shot.c.station,
             shot.c.taken_at,
@@ -85,6 +86,7 @@ def _results(connection: Connection, heads: Sequence[Any]) -> Iterator[TrayResul
     for row in connection.execute(said):
         center = None if row.x_px is None else (row.x_px, row.y_px)
         findings.setdefault(row.filing_id, []).append(TrayFinding(row.kind, center, row.detail))
+    process = process_values(connection, [head.shot_id for head in heads])
     for head in heads:
         yield TrayResult(
             software=head.software,
@@ -96,7 +98,17 @@ def _results(connection: Connection, heads: Sequence[Any]) -> Iterator[TrayResul
             limits_revision=head.limits_revision,
             pieces=tuple(pieces[one] for one in of_tray.get(head.tray_id, [])),
             tray_findings=tuple(findings.get(head.id, ())),
+            process=process.get(head.shot_id, {}),
         )
+
+
+def process_values(connection: Connection, shot_ids: Sequence[int]) -> dict[int, dict[str, str | float]]:
+    """The process values of shots, by shot."""
+    table = schema.process_value
+    values: dict[int, dict[str, str | float]] = {}
+    for row in connection.execute(select(table).where(table.c.shot_id.in_(shot_ids)).order_by(table.c.name)):
+        values.setdefault(row.shot_id, {})[row.name] = row.number if row.words is None else row.words
+    return values
 
 
 def judged_pieces(connection: Connection, judgement_ids: Sequence[int]) -> dict[int, JudgedPiece]:

@@ -9,7 +9,8 @@ from sqlalchemy import func, select
 from app.store import schema
 from app.store.connection import Store
 from app.store.definitions import part_record, station_record, unpack, unpack_profile
-from app.store.recall import judged_pieces
+from app.store.profiles import Profile
+from app.store.recall import judged_pieces, process_values
 from vision.records.given import Part, Station
 from vision.records.judged import JudgedPiece
 
@@ -81,10 +82,7 @@ def shown(store: Store, judgement_ids: Sequence[int]) -> dict[int, Shown]:
             pictures.setdefault(row.shot_id, []).append(
                 PicturePath(row.id, row.path, row.kind, row.light, row.azimuth_deg, row.piece)
             )
-        process: dict[int, dict[str, str | float]] = {}
-        values = schema.process_value
-        for row in connection.execute(select(values).where(values.c.shot_id.in_(shots))):
-            process.setdefault(row.shot_id, {})[row.name] = row.number if row.words is None else row.words
+        process = process_values(connection, shots)
     return {
         int(row.id): Shown(
             piece_id=row.piece_id,
@@ -160,8 +158,8 @@ def _newest_body(store: Store, table: Any, named: Any) -> bytes | None:
     return body
 
 
-def profile_of(store: Store, judgement_id: int) -> tuple[list[float], list[float | None]] | None:
-    """Places along the outline (mm) and deviations there (mm), or None where no profile was filed."""
+def profile_of(store: Store, judgement_id: int) -> Profile | None:
+    """A judgement's profile along the outline, or None where none was filed."""
     query = select(schema.profile.c.body).where(schema.profile.c.judgement_id == judgement_id)
     with store.read() as connection:
         body = connection.execute(query).scalar()

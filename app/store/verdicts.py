@@ -21,7 +21,8 @@ class Given:
 
     `uid` is made where it is given, so that sending it twice files it once. `judgement_id` is the judgement that was on
     the screen; None for one brought in from a file. `withdrawn` takes back the verdict `takes_back` (its uid).
-    `blind_id` and `blind_turn` (from 1) name a blind round and which repeat of the piece it is.
+    `turn` (from 1) says the how-manieth of this person's verdicts on the piece it is, in the blind round `blind_id` or
+    outside all; without it the store counts.
     """
 
     uid: str
@@ -35,7 +36,7 @@ class Given:
     given_at: str
     takes_back: str | None = None
     blind_id: int | None = None
-    blind_turn: int | None = None
+    turn: int | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -96,9 +97,9 @@ def give_in(connection: Connection, verdict: Given) -> Receipt:
     last = _last(connection, verdict)
     if verdict.verdict == "withdrawn" and (last is None or last.uid != verdict.takes_back):
         return Receipt(verdict.uid, "refused", "this verdict was changed since; nothing was taken back")
-    corrects = last is not None and (verdict.blind_id is not None or last.judgement_id == verdict.judgement_id)
-    if verdict.blind_turn is not None:
-        turn = verdict.blind_turn
+    corrects = last is not None and (verdict.turn is not None or last.judgement_id == verdict.judgement_id)
+    if verdict.turn is not None:
+        turn = verdict.turn
     else:
         turn = 1 if last is None else last.round + (0 if corrects or verdict.verdict == "withdrawn" else 1)
     values = {
@@ -122,13 +123,12 @@ def give_in(connection: Connection, verdict: Given) -> Receipt:
 
 
 def _last(connection: Connection, verdict: Given) -> Row[Any] | None:
-    """The newest verdict of the same person on the same piece: of the same blind turn, or outside all of them."""
+    """The newest verdict of the same person on the same piece, of the same turn where one is named."""
     table = schema.verdict
     query = select(table).where(table.c.piece_id == verdict.piece_id, table.c.inspector == verdict.inspector)
-    if verdict.blind_id is None:
-        query = query.where(table.c.blind_id.is_(None))
-    else:
-        query = query.where(table.c.blind_id == verdict.blind_id, table.c.round == verdict.blind_turn)
+    query = query.where(table.c.blind_id.is_not_distinct_from(verdict.blind_id))
+    if verdict.turn is not None:
+        query = query.where(table.c.round == verdict.turn)
     return connection.execute(query.order_by(table.c.id.desc()).limit(1)).first()
 
 

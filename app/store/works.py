@@ -161,3 +161,19 @@ def _works_toml(name: str, people: tuple[Person, ...]) -> str:
         for line in ("[[person]]", 'name = "R. Hale"', 'roles = ["review"]    # review, tune, release, read'):
             file.add(tomlkit.comment(line))
     return tomlkit.dumps(file)
+
+
+def open_chosen(works: Path | None, store: str | None) -> tuple[Store, Works | None]:
+    """The store that a command was given by `--works` or `--store` (which comes first), and the works.
+
+    Raises
+    ------
+    Unusable
+        Neither was given, or what was given can't be used.
+    """
+    folder = None if works is None else read_works(works)
+    if store is not None:
+        return open_store(store, must_exist=True), folder
+    if folder is None:
+        raise Unusable("--works", "", "expected --works WORKS or --store URL")
+    return folder.open(), folder

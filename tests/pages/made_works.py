@@ -113,9 +113,9 @@ def made_works(folder: Path, trays: int = 6, drawn: int = 3, name: str = "T-{:06
             for row, pose in enumerate(poses)
         ]
         taken_at = f"2026-11-02T{6 + number // 60:02d}:{number % 60:02d}:00+00:00"
-        result = made_tray(name.format(number + 1), pieces, f"L-2611-{1 + number % 2:02d}", taken_at)
-        process = {"die": f"D{1 + number % 4}", "strokes": 182400.0 + number}
+        lot, die = f"L-2611-{1 + number % 2:02d}", f"D{1 + number % 4}"
+        result = made_tray(name.format(number + 1), pieces, lot, taken_at, die)
         profiles = {row + 1: made_profile(row) for row in range(4)}
-        file_result(store, ToFile(result, process, pictures, PART, STATION, LIMITS, profiles))
+        file_result(store, ToFile(result, pictures, PART, STATION, LIMITS, profiles))
     store.close()
     return works

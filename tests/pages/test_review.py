@@ -218,11 +218,8 @@ HOSTILE = "<img src=x onerror=window.hurt=1>‮gnirts‬../../" + "x" * 300
 
 
 def test_hostile_names_and_missing_pictures_are_shown_and_harm_nothing(open_page: Opened, store: Store) -> None:
-    gone = dataclasses.replace(
-        ToFile(
-            made_tray(HOSTILE, [made_piece(1, "reject")], lot=HOSTILE), {"die": HOSTILE, HOSTILE: "x"}, limits=LIMITS
-        ),
-    )
+    tray = made_tray(HOSTILE, [made_piece(1, "reject")], lot=HOSTILE, die=HOSTILE)
+    gone = ToFile(dataclasses.replace(tray, process={**tray.process, HOSTILE: "x"}), limits=LIMITS)
     file_result(store, gone)
     page = open_page("?" + _query(who="R. Hale", piece=f"{HOSTILE}:1"))
     expect(page.locator(".who")).to_contain_text("<img src=x")

@@ -4,6 +4,7 @@ import os
 import shutil
 import socket
 import subprocess
+import tempfile
 from collections.abc import Callable, Iterator
 from pathlib import Path
 
@@ -26,16 +27,15 @@ def _as_postgres(command: list[str]) -> list[str]:
 
 
 @pytest.fixture(scope="session")
-def postgresql(tmp_path_factory: pytest.TempPathFactory) -> Iterator[str]:
+def postgresql() -> Iterator[str]:
     """URL of a PostgreSQL server of this test run alone, on loopback, in a folder that goes with it."""
     programs = _postgresql_programs()
     if programs is None:
         pytest.skip("PostgreSQL is not installed (apt install postgresql)")
-    folder = tmp_path_factory.mktemp("postgresql")
+    # Not below pytest's own folder, which only this user may enter.
+    folder = Path(tempfile.mkdtemp(prefix="brightbowl-postgresql-"))
     if os.geteuid() == 0:
         shutil.chown(folder, "postgres")
-        for above in (folder.parent, folder.parent.parent):
-            above.chmod(0o755)
     with socket.socket() as free:
         free.bind(("127.0.0.1", 0))
         port = free.getsockname()[1]
@@ -52,6 +52,7 @@ def postgresql(tmp_path_factory: pytest.TempPathFactory) -> Iterator[str]:
     yield f"postgresql://station@127.0.0.1:{port}/postgres"
     stop = [str(programs / "pg_ctl"), "-D", data, "-m", "immediate", "-w", "stop"]
     subprocess.run(_as_postgres(stop), check=True, stdout=subprocess.DEVNULL, cwd=folder)
+    shutil.rmtree(folder)
 
 
 @pytest.fixture(params=["sqlite", "postgresql"])

@@ -7,9 +7,10 @@ from collections.abc import Sequence
 import numpy as np
 
 from app.store.filing import ToFile
+from app.store.profiles import Profile
 from vision.records.given import CountRule, Limit, Limits, Part, Station, Surface, Zone
 from vision.records.judged import JudgedPiece, Reason, TrayResult, Verdict
-from vision.records.measured import BendFinding, DeviationProfile, EdgeFinding, Finding, Pit, Pose, Scratch, TrayFinding
+from vision.records.measured import BendFinding, EdgeFinding, Finding, Pit, Pose, Scratch, TrayFinding
 
 VERDICTS: tuple[Verdict, ...] = ("pass", "review", "reject")
 
@@ -101,25 +102,25 @@ def made_tray(
     pieces: Sequence[JudgedPiece] | None = None,
     lot: str | None = "L-2611-07",
     taken_at: str = "2026-11-02T06:00:00+00:00",
+    die: str = "D4",
 ) -> TrayResult:
     """A tray of three pieces: one that passes, one to review, one to reject."""
     made = tuple(made_piece(k + 1, verdict) for k, verdict in enumerate(VERDICTS)) if pieces is None else tuple(pieces)
     said = (TrayFinding("foreign", (1500.0, 900.0), "something that is no piece"), TrayFinding("focus", None, "soft"))
-    return TrayResult("brightbowl 0.1.0", tray, lot, "TS-135", "ST-1", taken_at, 3, made, said)
-
-
-def to_file(result: TrayResult | None = None, die: str = "D4") -> ToFile:
-    """A tray with all that goes with it."""
-    return ToFile(
-        made_tray() if result is None else result, {"die": die, "strokes": 182400.0}, (), PART, STATION, LIMITS
+    return TrayResult(
+        "brightbowl 0.1.0", tray, lot, "TS-135", "ST-1", taken_at, 3, made, said, {"die": die, "strokes": 182400.0}
     )
 
 
-def made_profile(seed: int) -> DeviationProfile:
+def to_file(result: TrayResult | None = None) -> ToFile:
+    """A tray with all that goes with it."""
+    return ToFile(made_tray() if result is None else result, (), PART, STATION, LIMITS)
+
+
+def made_profile(seed: int) -> Profile:
     """A wavy profile, a stretch of it not seen."""
     chance = random.Random(seed)
-    s_mm = np.arange(0.0, 300.0, 0.1)
+    s_mm = np.arange(0.0, 300.0, 0.25)
     deviation = 0.05 * np.sin(s_mm / 7.0 + chance.random())
-    deviation[100:200] = np.nan
-    place = np.column_stack([s_mm, s_mm])
-    return DeviationProfile(s_mm, place, place / 0.05, deviation)
+    deviation[40:80] = np.nan
+    return Profile(s_mm, deviation)

@@ -1,5 +1,6 @@
 """Stores that can't be used: one line says which, what was expected and what to do, and nothing is lost."""
 
+import dataclasses
 import sqlite3
 from collections.abc import Callable
 from pathlib import Path
@@ -97,6 +98,6 @@ def test_a_missing_store_or_folder(tmp_path: Path) -> None:
     ],
 )
 def test_hostile_names_come_back_as_they_are(store: Store, name: str) -> None:
-    result = made_tray(name, lot=name)
-    file_result(store, ToFile(result, {name: name}))
+    result = dataclasses.replace(made_tray(name, lot=name), process={name: name})
+    file_result(store, ToFile(result))
     assert list(results(store)) == [result]

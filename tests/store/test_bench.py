@@ -21,8 +21,8 @@ HALE, OKAFOR = Holder("browser-1", "R. Hale"), Holder("browser-2", "M. Okafor")
 def filed(store: Store) -> Store:
     """Three trays of three pieces, two flagged on each."""
     for k, die in enumerate(["D1", "D2", "D2"]):
-        tray = made_tray(f"T-{k}", lot=f"L-2611-0{k % 2}", taken_at=f"2026-11-02T0{6 + k}:00:00+00:00")
-        file_result(store, to_file(tray, die))
+        tray = made_tray(f"T-{k}", lot=f"L-2611-0{k % 2}", taken_at=f"2026-11-02T0{6 + k}:00:00+00:00", die=die)
+        file_result(store, to_file(tray))
     return store
 
 
@@ -118,14 +118,14 @@ def test_a_verdict_ends_the_wait_and_undo_brings_it_back(filed: Store) -> None:
 
 
 def test_a_piece_judged_again_as_good_leaves_the_queue(filed: Store) -> None:
-    file_result(filed, to_file(made_tray("T-0", [made_piece(3, "pass")], "L-2611-00"), "D1"))
+    file_result(filed, to_file(made_tray("T-0", [made_piece(3, "pass")], "L-2611-00", die="D1")))
     assert ("T-0", 3) not in listed(filed, Wanted())
 
 
 def test_a_person_is_not_asked_again_after_a_new_judgement(filed: Store) -> None:
     piece = claim(filed, HALE, Wanted(), 1)[0]
     judge(filed, piece, "a")
-    file_result(filed, to_file(made_tray("T-2", [made_piece(3, "reject", 0.9)], "L-2611-00"), "D2"))
+    file_result(filed, to_file(made_tray("T-2", [made_piece(3, "reject", 0.9)], "L-2611-00", die="D2")))
     assert waiting_count(filed, Wanted()) == 5
 
 
@@ -166,7 +166,7 @@ def test_a_blind_round_goes_on_where_it_stopped(filed: Store) -> None:
             filed,
             Given(
                 f"b{number}", one.piece_id, one.judgement_id, "M. Okafor", "declared", "accept", (), "", now(),
-                blind_id=blind.id, blind_turn=one.turn,
+                blind_id=blind.id, turn=one.turn,
             ),
         )  # fmt: skip
     assert turns_left(filed, blind, "M. Okafor") == order[8:]
@@ -176,7 +176,7 @@ def test_a_blind_round_goes_on_where_it_stopped(filed: Store) -> None:
         filed,
         Given(
             "undo", order[7].piece_id, order[7].judgement_id, "M. Okafor", "declared", "withdrawn", (), "", now(),
-            takes_back="b7", blind_id=blind.id, blind_turn=order[7].turn,
+            takes_back="b7", blind_id=blind.id, turn=order[7].turn,
         ),
     )  # fmt: skip
     assert turns_left(filed, blind, "M. Okafor") == order[7:]

@@ -88,7 +88,7 @@ class Viewer {
     const unsent = this.link.outbox.filter((verdict) => verdict.verdict !== "withdrawn");
     const count = AHEAD - this.queue.length;
     if (mode === "blind") {
-      const have = [...held, ...unsent].map((card) => [card.piece_id, card.blind_turn]);
+      const have = [...held, ...unsent].map((card) => [card.piece_id, card.turn]);
       return this.link.call("blind", { blind, have, count });
     }
     const have = [...held, ...this.later, ...unsent].map((card) => card.piece_id);
@@ -163,7 +163,7 @@ class Viewer {
       defects,
       note: this.note.value.trim(),
       given_at: new Date().toISOString(),
-      ...(card.blind ? { blind_id: card.blind_id, blind_turn: card.blind_turn } : {}),
+      ...(card.blind ? { blind_id: card.blind_id, turn: card.turn } : {}),
     });
     this.given.push({ uid, card, piece_id: card.piece_id, verdict: said });
     this.find(".last").textContent = `${card.tray}, piece ${card.piece}: ${VERDICT_WORDS[said]}${defects.length ? ` (${defects.join(", ")})` : ""}`;
@@ -204,7 +204,7 @@ class Viewer {
       note: "",
       given_at: new Date().toISOString(),
       takes_back: last.uid,
-      ...(card.blind ? { blind_id: card.blind_id, blind_turn: card.blind_turn } : {}),
+      ...(card.blind ? { blind_id: card.blind_id, turn: card.turn } : {}),
     });
     if (this.card) this.queue.unshift(this.card);
     this.queue.unshift({ ...card, mine: null });
