@@ -34,7 +34,7 @@ def inspect_tray(
 
 
 def measure_tray(pictures: TrayPictures, part: Part, station: Station) -> MeasuredTray:
-    """Find and measure every piece on a tray; what can't be measured becomes a fault or a tray finding, never an error."""
+    """Find and measure every piece on a tray; what can't be measured becomes a fault or a tray finding."""
     try:
         light = model_backlight(pictures.back)
     except NoBacklight as reason:

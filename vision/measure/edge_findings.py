@@ -24,11 +24,13 @@ _AROUND = 2.5
 # A bump is one when it stands this many standard deviations above photon noise ...
 _SIGNIFICANT = 6.0
 # ... and is no smaller than what pixel phase and the drawing's own steps can make of a smooth edge (mm).
-_SHORT_FLOOR_MM, _LONG_FLOOR_MM = 0.005, 0.012
+_SHORT_FLOOR_MM, _LONG_FLOOR_MM = 0.0065, 0.012
 # A bump fitted within this many of a stronger one's standard deviations, and below this share of its height, is what
 # the bell left of a defect that is no bell.
 _SHADOW, _SHADOW_SHARE = 3.0, 0.3
 _MOST = 40
+# A fit takes in this many standard deviations to either side; so many steps settle it.
+_FIT_REACH, _FIT_STEPS = 3.5, 7
 
 
 @dataclass(frozen=True, slots=True)
@@ -52,15 +54,15 @@ class Bump:
         return "swell" if self.height_mm > 0 else "hollow"
 
 
-def find_bumps(form: Array, profile: Profile, nominal: Nominal, calm: NDArray[np.bool_]) -> tuple[Bump, ...]:
+def find_bumps(form: Array, profile: Profile, nominal: Nominal, restless_mm: Array) -> tuple[Bump, ...]:
     """All bumps of a deviation profile, strongest first.
 
     Parameters
     ----------
     form
         Deviations (n,) mm with the bend taken out.
-    calm
-        (n,): where long bumps may be told; False where a bend passes through the outline.
+    restless_mm
+        (n,): what a bend that passes through the outline may leave there; a bump must be higher.
     """
     count, step = len(form), nominal.step_mm
     omega = 2 * np.pi * np.fft.rfftfreq(count)
@@ -71,45 +73,47 @@ def find_bumps(form: Array, profile: Profile, nominal: Nominal, calm: NDArray[np
     spread = np.sqrt(np.mean(bells**2, axis=1))[:, None]
     rest = np.where(profile.seen, form, 0.0)
     long = sigmas * step * _EXTENT >= SHORT_MM
-    allowed = profile.seen & (calm | ~long[:, None])
+    floor = np.maximum(np.where(long, _LONG_FLOOR_MM, _SHORT_FLOOR_MM)[:, None], restless_mm)
+    # A bell as long as the template answers with this share of its height.
+    answer = 1 / np.sqrt(2) - 1 / np.sqrt(1 + _AROUND**2)
+    bar = np.maximum(_SIGNIFICANT * spread * noise, 0.7 * answer * floor)
+    allowed = np.broadcast_to(profile.seen, bar.shape).copy()
     found: list[Bump] = []
     while len(found) < _MOST:
-        spectrum = np.fft.rfft(rest)
-        strength = np.abs(np.fft.irfft(spectrum * bells, count)) / (spread * noise)
-        strength = np.where(allowed, strength, 0.0)
-        level, index = np.unravel_index(int(strength.argmax()), strength.shape)
-        if strength[level, index] < _SIGNIFICANT:
+        response = np.abs(np.fft.irfft(np.fft.rfft(rest) * bells, count))
+        above = np.where(allowed & (response > bar), response / (spread * noise), 0.0)
+        level, index = np.unravel_index(int(above.argmax()), above.shape)
+        if above[level, index] == 0.0:
             break
         bump, shape = _fit_bell(rest, int(index), float(sigmas[level]), step)
-        near = np.abs((np.arange(count) - bump.index + count // 2) % count - count // 2) * step
-        # What was looked at is not looked at again at this length, found or not.
-        allowed[level] &= near > sigmas[level] * step
-        if not _stands(bump, found, count, step):
-            continue
-        rest = rest - shape
-        found.append(bump)
+        if _stands(bump, found, count, step) and abs(bump.height_mm) > restless_mm[bump.index]:
+            rest = rest - shape
+            found.append(bump)
+        # What was looked at is not looked at again: what the fit left there belongs to the same bump.
+        near = np.abs((np.arange(count) - index + count // 2) % count - count // 2) <= sigmas[level]
+        allowed[:, near] = False
     return tuple(sorted(found, key=lambda b: -abs(b.height_mm)))
 
 
 def _fit_bell(rest: Array, index: int, sigma: float, step: float) -> tuple[Bump, Array]:
-    """Least-squares bell on a straight ground near a place: best of a small family of centres and lengths."""
+    """Least-squares bell on a straight ground near a place, by Gauss-Newton steps on its place and length."""
     count = len(rest)
-    reach = min(int(4 * sigma) + 2, count // 2 - 1)
+    reach = min(int(_FIT_REACH * sigma) + 2, count // 2 - 1)
     at = np.arange(-reach, reach + 1)
     values = rest[(index + at) % count]
-    best = (np.inf, 0.0, 0.0, sigma)
-    center, width = 0.0, sigma
-    for span in (0.5, 0.15):
-        for shift in center + width * np.linspace(-span, span, 5):
-            for scale in width * np.exp(np.linspace(-span, span, 7)):
-                bell = np.exp(-0.5 * ((at - shift) / scale) ** 2)
-                basis = np.column_stack((bell, np.ones(len(at)), at / reach))
-                factors = np.linalg.solve(basis.T @ basis, basis.T @ values)
-                misfit = float(((values - basis @ factors) ** 2).sum())
-                if misfit < best[0]:
-                    best = (misfit, float(factors[0]), float(shift), float(scale))
-        center, width = best[2], best[3]
-    _, height, shift, scale = best
+    shift, scale, height = 0.0, sigma, 0.0
+    for _ in range(_FIT_STEPS):
+        t = (at - shift) / scale
+        bell = np.exp(-0.5 * t * t)
+        ground = np.column_stack((bell, np.ones(len(at)), at / reach))
+        height = float(np.linalg.lstsq(ground, values, rcond=None)[0][0])
+        rows = np.column_stack((ground, height * bell * t, height * bell * t * t))
+        factors = np.linalg.lstsq(rows, values, rcond=None)[0]
+        # Steps are kept within half the length, so that a fit can't run away from what was found.
+        shift += scale * float(np.clip(factors[3], -0.5, 0.5))
+        scale *= float(np.exp(np.clip(factors[4], -0.4, 0.4)))
+        shift = float(np.clip(shift, -2 * sigma, 2 * sigma))
+        scale = float(np.clip(scale, sigma / 3, sigma * 3))
     shape = np.zeros(count)
     wide = np.arange(-min(int(5 * scale), count // 2 - 1), min(int(5 * scale), count // 2 - 1) + 1)
     shape[(index + wide) % count] = height * np.exp(-0.5 * ((wide - shift) / scale) ** 2)

@@ -6,14 +6,27 @@ from functools import lru_cache
 import cv2
 import numpy as np
 from numpy.typing import NDArray
+from scipy.fft import next_fast_len
 
 from vision.geometry.polyline import Moments, arc_lengths, curvature, moments, resample, right_normals, tangents
 from vision.records.given import Array, Part
 
 # Curvature and normals are taken over this stretch of the nominal; a drawing's own corners are rounder in metal.
 _SOFT_MM = 0.15
+# Extents are taken at points this dense: a zone's bounds are met to that.
+FINE_MM = 0.025
 # Nearest points are looked up on a grid of this pitch that reaches this far around the outline.
 _CELL_MM, _MARGIN_MM = 0.1, 8.0
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class FinePoints:
+    """The outline every `FINE_MM`: `points`, `normals` (m, 2), `zone` (m,), `at` (m,) their place in coarse steps."""
+
+    points: Array
+    normals: Array
+    zone: NDArray[np.int64]
+    at: Array
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -35,6 +48,7 @@ class Nominal:
     datum: NDArray[np.bool_]
     bend: NDArray[np.bool_]
     moments: Moments
+    fine: FinePoints
     corner_mm: Array
     near: NDArray[np.int32]
 
@@ -74,18 +88,18 @@ class Nominal:
 @lru_cache(maxsize=16)
 def prepare_nominal(part: Part, step_mm: float) -> Nominal:
     """Make a part's outline ready; kept for the same part object and step."""
-    points = resample(part.outline, step_mm)
-    step = arc_lengths(points)[-1] / len(points)
-    reach = max(1, round(_SOFT_MM / step / 2))
-    tangent = tangents(points, reach)
-    corner, near = _nearest_grid(points)
-    ends = np.array([zone.x_mm[1] for zone in part.zones])
-    order = np.argsort(ends)
-    zone = order[np.minimum(np.searchsorted(ends[order], points[:, 0]), len(ends) - 1)]
+    perimeter = arc_lengths(part.outline)[-1]
+    # A count that Fourier transforms like; the step changes by less than a per cent.
+    count = next_fast_len(round(perimeter / step_mm), real=True)
+    points = resample(part.outline, perimeter / count)
+    step = perimeter / count
     datum = np.array([z.datum for z in part.zones])
     if not datum.any():
         datum[:] = True
     bend = np.array([z.bend for z in part.zones])
+    zone = _zones(points, part)
+    corner, near = _nearest_grid(points)
+    tangent = tangents(points, max(1, round(_SOFT_MM / step / 2)))
     return Nominal(
         part=part,
         points=points,
@@ -97,9 +111,23 @@ def prepare_nominal(part: Part, step_mm: float) -> Nominal:
         datum=datum[zone],
         bend=bend[zone],
         moments=moments(part.outline),
+        fine=_fine_points(part, step),
         corner_mm=corner,
         near=near,
     )
+
+
+def _zones(points: Array, part: Part) -> NDArray[np.int64]:
+    ends = np.array([zone.x_mm[1] for zone in part.zones])
+    order = np.argsort(ends)
+    return np.asarray(order[np.minimum(np.searchsorted(ends[order], points[:, 0]), len(ends) - 1)])
+
+
+def _fine_points(part: Part, step: float) -> FinePoints:
+    points = resample(part.outline, FINE_MM)
+    normals = right_normals(tangents(points, max(1, round(_SOFT_MM / FINE_MM / 2))))
+    along = np.arange(len(points)) * (arc_lengths(part.outline)[-1] / len(points) / step)
+    return FinePoints(points, normals, _zones(points, part), along)
 
 
 def _nearest_grid(points: Array) -> tuple[Array, NDArray[np.int32]]:

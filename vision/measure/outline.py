@@ -26,6 +26,8 @@ _BLUR_PX = 0.9
 _ROWS = 30000
 # A first crossing this far from the look's middle, or a matched step this long, is no clean edge.
 _MAX_STEP_PX = 1.0
+# Light just outside an edge within this share of its level; less is dust or a hair that lies against the metal.
+_SHADE = 0.12
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -67,8 +69,8 @@ def trace_edge(pixels: NDArray[np.generic], light: Backlight, rough: Array) -> O
     crossing = np.where(clean, crossing, 0.0)
     step = _matched_step(share, crossing, at)
     total = crossing + step
-    settled = share[:, 0] < 0.2, share[:, -1] > 0.8
-    valid = clean & (np.abs(step) < _MAX_STEP_PX) & settled[0] & settled[1]
+    lit = np.abs(share[:, -2:].mean(axis=1) - 1) < _SHADE
+    valid = clean & (np.abs(step) < _MAX_STEP_PX) & (share[:, 0] < _SHADE) & lit
     points = edge + np.where(valid, total, 0.0)[:, None] * normals
     return Outline(points, normals, valid, _mean_profile(share, total, valid, at))
 
