@@ -1,5 +1,6 @@
 """From measures and limits to a verdict with reasons, and the same again from a stored result."""
 
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -174,6 +175,18 @@ def test_verdict_is_its_worst_reason(measured: MeasuredPiece, given_limits: Limi
 def test_one_more_limit_never_helps(measured: MeasuredPiece, given_limits: Limits, extra: Limit) -> None:
     more = limits(*given_limits.limits, extra, coverage=given_limits.coverage, count=given_limits.count)
     assert ORDER.index(judge(measured, more).verdict) >= ORDER.index(judge(measured, given_limits).verdict)
+
+
+@given(pieces(), any_limits, st.floats(0.0, 1.0), st.floats(0.0, 1.0))
+def test_wider_limits_never_hurt(measured: MeasuredPiece, given_limits: Limits, lower: float, higher: float) -> None:
+    wider = tuple(
+        replace(
+            row, min=None if row.min is None else row.min - lower, max=None if row.max is None else row.max + higher
+        )
+        for row in given_limits.limits
+    )
+    before, after = judge(measured, given_limits), judge(measured, replace(given_limits, limits=wider))
+    assert ORDER.index(after.verdict) <= ORDER.index(before.verdict)
 
 
 @given(measured=pieces(), given_limits=any_limits)
