@@ -8,13 +8,13 @@ import numpy as np
 from vision.measure.face_blur import edge_blur_px
 from vision.measure.face_evidence import Evidence, combine, seen_by_one, spot_patches
 from vision.measure.face_finish import buffing_lines
-from vision.measure.face_look import look_through
+from vision.measure.face_look import LIMIT, look_through
 from vision.measure.face_region import FaceView, Image, Mask, Region, find_region, reduce, spread
 from vision.measure.face_whiten import divided
 from vision.measure.lights import LightFault, light_fault
 from vision.measure.lines import line_field
 from vision.measure.lines_curves import Curve
-from vision.measure.pits import PATCH_PX, Spot, fit_diameter, sharper_than_optics, spots
+from vision.measure.pits import PATCH_PX, Spot, SpotPicture, fit_diameter, sharper_than_optics, spots
 from vision.measure.scratch_width import scratch_width
 from vision.measure.scratches import Candidate, candidates
 from vision.records.given import Array
@@ -90,7 +90,7 @@ def score_face(view: FaceView) -> FaceScore:
 def _findings(view: FaceView, evidence: Evidence) -> tuple[Scratch | Pit | Speck, ...]:
     region = evidence.region
     blur = edge_blur_px(view) / region.fine.step
-    found = [_spot(s, view, evidence, blur) for s in spots(evidence.spots, evidence.lines, _seen(evidence), PIT_SNR)]
+    found = [_spot(s, view, evidence, blur) for s in spots(_spot_pictures(evidence), PIT_SNR)]
     shape = region.coarse.shape
     scored = (reduce(region.scored.astype(np.float32), shape) > 0.5) & evidence.seen
     picture = reduce(evidence.lines * _without([s for s in found if s.snr >= _SPOT_SNR], evidence), shape)
@@ -100,6 +100,24 @@ def _findings(view: FaceView, evidence: Evidence) -> tuple[Scratch | Pit | Speck
     scratches = [s for s in scratches if not any(_is_part(s, p) for p in found)]
     found = [p for p in found if not any(_gap_mm(s, p) < _TOGETHER_MM for s in scratches)]
     return tuple(sorted((*scratches, *found), key=lambda f: -f.snr)[:MOST_FINDINGS])
+
+
+def _spot_pictures(evidence: Evidence) -> tuple[SpotPicture, ...]:
+    """All lights combined; and the dome alone, coarsely.
+
+    Where a low light reaches the face only by way of its surroundings a mark shows far less than expected of it, and the
+    combination dilutes what the dome shows plainly.
+    """
+    region = evidence.region
+    pictures = [SpotPicture(evidence.spots, evidence.lines, _seen(evidence))]
+    for look in evidence.looks:
+        if look.picture.light == "dome":
+            contrast = reduce(look.contrast, region.coarse.shape)
+            dark = (1 - cv2.exp(contrast)) / look.noise * (look.weight != 0)
+            scored = (reduce(region.scored.astype(np.float32), region.coarse.shape) > 0.5) & look.valid
+            times = region.coarse.step // region.fine.step
+            pictures.append(SpotPicture(dark, np.clip(dark, -LIMIT, LIMIT), scored, times))
+    return tuple(pictures)
 
 
 def _seen(evidence: Evidence) -> Mask:

@@ -34,6 +34,8 @@ LIMIT = 6.0
 _DOME_GAIN = -0.03
 # The nearer to its own reflection, the less a defect adds to a low light's level: e-folding level.
 _FADE_LEVEL = 128.0
+# Of a dark level much came by way of the face's surroundings, to which a defect adds nothing: level of which half did.
+_INDIRECT = 8.0
 # Mean of a standard normal's absolute value.
 _MEAN_ABS = 0.7979
 _THIN = 2
@@ -83,10 +85,17 @@ def _look(region: Region, picture: Picture, metal: Mask) -> LightLook:
     noise = np.maximum(noise, np.float32(0.5) / (ground + np.float32(_PEDESTAL)))
     depth = cv2.distanceTransform(valid.astype(np.uint8), cv2.DIST_L2, 3)
     taper = np.minimum(depth * np.float32(pitch / _TAPER_MM), 1) * np.clip(ground / np.float32(_SHADOW) - 0.5, 0, 1)
-    gain = np.float32(_DOME_GAIN) if picture.light == "dome" else cv2.exp(ground * np.float32(-1 / _FADE_LEVEL))
-    weight = np.asarray(gain * taper / noise**2, np.float32)
+    weight = np.asarray(_gain(picture, ground) * taper / noise**2, np.float32)
     seen = valid & (ground >= _SHADOW / 2)
     return LightLook(picture, reduce(level, region.broad.shape), contrast, blown, ground, noise, weight, seen)
+
+
+def _gain(picture: Picture, ground: Image) -> Image:
+    """Contrast expected of a defect where a frame's level is `ground`, against that under a low light of middling level."""
+    if picture.light == "dome":
+        return np.full_like(ground, _DOME_GAIN)
+    direct = ground / (ground + np.float32(_INDIRECT))
+    return np.asarray(direct * cv2.exp(ground * np.float32(-1 / _FADE_LEVEL)))
 
 
 def _glare(blown: Mask, shape: tuple[int, int], pitch: float) -> Mask:

@@ -20,6 +20,8 @@ _SCALES_PX = (1.0, 1.5, 2.2, 3.3, 4.8)
 # Spots of this sigma or more are looked for on a picture so many times coarser; noise is read on every so many pixels.
 _HALF = 2
 _THIN = 2
+# The least sigma that a picture's own pixels can carry.
+_LEAST_SIGMA_PX = 0.7
 _EVEN_PX = 61
 _CAP = 3.0
 _MEAN_ABS = 0.7979
@@ -78,27 +80,52 @@ class Spot:
     scale: int
 
 
-def spots(picture: Image, finish: Image, scored: Mask, least_snr: float) -> list[Spot]:
-    """Bright spots of a picture, strongest first; `finish` is the same picture with its contrast limited."""
-    white = divided(np.clip(picture, -_LIMIT, _LIMIT), finish)
+@dataclass(frozen=True, slots=True, eq=False)
+class SpotPicture:
+    """A picture to look for spots in: noise of about 1, spots positive; `finish` is the same with its contrast limited.
+
+    `times`: how much coarser it is than the fine raster, on which spots are placed and sized.
+    """
+
+    picture: Image
+    finish: Image
+    scored: Mask
+    times: int = 1
+
+
+def spots(pictures: tuple[SpotPicture, ...], least_snr: float) -> list[Spot]:
+    """Bright spots, strongest first; one seen in several pictures stands with its greatest snr."""
+    found: list[Spot] = []
+    for spot in sorted((s for p in pictures for s in _spots_in(p, least_snr)), key=lambda s: -s.snr):
+        if not any(_same(spot, other) for other in found):
+            found.append(spot)
+    return found[:_MOST]
+
+
+def _spots_in(source: SpotPicture, least_snr: float) -> list[Spot]:
+    white = divided(np.clip(source.picture, -_LIMIT, _LIMIT), source.finish)
     rows, columns = (n // _HALF * _HALF for n in white.shape)
     half = cv2.resize(white[:rows, :columns], (columns // _HALF, rows // _HALF), interpolation=cv2.INTER_AREA)
+    scored = source.scored
     tried: list[Spot] = []
     for index, sigma in enumerate(_SCALES_PX):
-        if sigma < _HALF:
-            tried += _spots_of_scale(white, scored, index, 1, least_snr)
+        if sigma < _LEAST_SIGMA_PX * source.times:
+            continue
+        if sigma < _HALF * source.times:
+            tried += _spots_of_scale(white, scored, index, source.times, least_snr)
         else:
-            tried += _spots_of_scale(half, scored[:rows:_HALF, :columns:_HALF], index, _HALF, least_snr)
+            coarser = scored[:rows:_HALF, :columns:_HALF]
+            tried += _spots_of_scale(half, coarser, index, _HALF * source.times, least_snr)
     tried.sort(key=lambda s: -s.snr)
     quiet = np.abs(white[::_THIN, ::_THIN][scored[::_THIN, ::_THIN]])
     spread = 1.4826 * float(np.median(quiet)) if len(quiet) else 1.0
     found: list[Spot] = []
-    for spot in tried:
-        if len(found) == _MOST:
-            break
-        if not (
-            any(_same(spot, other) for other in found) or _on_ridge(picture, spot) or _on_line(white, spread, spot)
-        ):
+    for spot in tried[:_MOST]:
+        if any(_same(spot, other) for other in found):
+            continue
+        column, row = ((v - (source.times - 1) / 2) / source.times for v in (spot.column, spot.row))
+        sigma = _SCALES_PX[spot.scale] / source.times
+        if not (_on_ridge(source.picture, column, row, sigma) or _on_line(white, spread, column, row, sigma)):
             found.append(spot)
     return found
 
@@ -146,18 +173,18 @@ def _crowding(
     return factors
 
 
-def _on_line(white: Image, spread: float, spot: Spot) -> bool:
+def _on_line(white: Image, spread: float, column: float, row: float, sigma: float) -> bool:
     """Whether a line leads away from a spot: the spot is a stretch or an end of it.
 
     Read along rays, across which a line's profile is looked for in a picture of even noise, `spread` its standard
     deviation.
     """
-    start = 2.5 * _SCALES_PX[spot.scale] + 3.0
+    start = 2.5 * sigma + 3.0
     angle = np.linspace(0, 2 * np.pi, _RAYS, endpoint=False)[:, None, None]
     along = (start + np.arange(_RAY_PX))[None, :, None]
     across = np.arange(-_RAY_HALF_PX, _RAY_HALF_PX + 1.0)[None, None]
-    x = spot.column + along * np.cos(angle) - across * np.sin(angle)
-    y = spot.row + along * np.sin(angle) + across * np.cos(angle)
+    x = column + along * np.cos(angle) - across * np.sin(angle)
+    y = row + along * np.sin(angle) + across * np.cos(angle)
     shape = (_RAYS * _RAY_PX, x.shape[2])
     values = cv2.remap(
         white, x.reshape(shape).astype(np.float32), y.reshape(shape).astype(np.float32), cv2.INTER_LINEAR
@@ -166,13 +193,12 @@ def _on_line(white: Image, spread: float, spot: Spot) -> bool:
     return bool(response.sum(axis=1).max() > _RAY_LEVEL * spread * np.sqrt(_RAY_PX))
 
 
-def _on_ridge(picture: Image, spot: Spot) -> bool:
+def _on_ridge(picture: Image, column: float, row: float, sigma: float) -> bool:
     """Whether the picture itself, smoothed, is nearly as bright beside a strong spot: the finish's spectrum takes a
     line of the wheel away between its ends and its crossings, and leaves these as spots.
     """
-    sigma = _SCALES_PX[spot.scale]
     half = int(np.ceil(6 * sigma)) + 2
-    patch = cv2.getRectSubPix(picture, (2 * half + 1, 2 * half + 1), (spot.column, spot.row))
+    patch = cv2.getRectSubPix(picture, (2 * half + 1, 2 * half + 1), (column, row))
     soft = cv2.GaussianBlur(patch, (0, 0), sigma)
     center = float(soft[half, half])
     ring = _ring_peaks(soft, np.array([[half, half]]), 3.0 * sigma + 1.5)[0]
