@@ -10,7 +10,7 @@ from pathlib import Path
 
 import cv2
 
-from app.run.shot import Work, draw_shot, inspect_shot
+from app.run.shot import Work, add_beside, inspect_shot
 from vision.errors import Unusable
 from vision.files.shot import read_shot
 from vision.records.judged import TrayResult
@@ -68,8 +68,7 @@ def _attempt(folder: Path, work: Work) -> Outcome:
     try:
         inspected = inspect_shot(folder, work)
         result = inspected.result
-        if work.pictures:
-            draw_shot(inspected, work)
+        add_beside(inspected, work)
     except Unusable as fault:
         return Outcome(folder, result, (str(fault),))
     except Exception as fault:  # noqa: BLE001
@@ -84,7 +83,7 @@ def _unforeseen(folder: Path, result: TrayResult | None, fault: Exception) -> st
     while trace and trace.tb_next:
         trace = trace.tb_next
     place = f" at {Path(trace.tb_frame.f_code.co_filename).name}:{trace.tb_lineno}" if trace else ""
-    what = "pictures could not be drawn" if result else "could not be judged"
+    what = "judged, but its pictures could not be drawn" if result else "could not be judged"
     said = " ".join(str(fault).split())
     return f"{folder}: {what}, a fault of this software; please report it ({type(fault).__name__}{place}: {said})"
 

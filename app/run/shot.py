@@ -5,6 +5,7 @@ from importlib.metadata import version
 from pathlib import Path
 
 from app.report.inspected import Inspected
+from app.store.profiles import PROFILES_FILE, write_profiles
 from vision.errors import Unusable
 from vision.files.frames import read_frames
 from vision.files.result import write_result
@@ -15,8 +16,8 @@ from vision.records.given import Limits, Part, Shot, Station
 from vision.records.judged import TrayResult
 
 RESULT_FILE = "result.json"
-# Pictures of a former run: a piece that passes now has none.
-_PICTURES = ("piece-*.jpg", "piece-*.svg", "tray.jpg", "result.html")
+# What a former run left beside its result; a piece that passes now has no pictures.
+_BESIDE = ("piece-*.jpg", "piece-*.svg", "tray.jpg", "result.html", PROFILES_FILE)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -57,7 +58,7 @@ def inspect_shot(folder: Path, work: Work) -> Inspected:
     into = work.out / shot.tray
     try:
         into.mkdir(exist_ok=True)
-        for pattern in _PICTURES:
+        for pattern in _BESIDE:
             for old in into.glob(pattern):
                 old.unlink()
     except OSError as fault:
@@ -66,17 +67,22 @@ def inspect_shot(folder: Path, work: Work) -> Inspected:
     return Inspected(result, measured, pictures, work.part, work.station, work.limits)
 
 
-def draw_shot(inspected: Inspected, work: Work) -> None:
-    """Write the pictures and the page of a judged shot beside its `result.json`.
+def add_beside(inspected: Inspected, work: Work) -> None:
+    """Write what belongs beside a judged shot's `result.json`: its deviation profiles, and pictures where wanted.
 
     Raises
     ------
     Unusable
         Where they can't be written.
     """
-    from app.report.pictures import write_pictures  # here, since a run without pictures need not load them
+    into = work.out / inspected.result.tray
+    profiles = {piece.piece: piece.profile for piece in inspected.measured.pieces if piece.profile is not None}
+    if profiles:
+        write_profiles(into / PROFILES_FILE, profiles)
+    if work.pictures:
+        from app.report.pictures import write_pictures  # here, since a run without pictures need not load them
 
-    write_pictures(work.out / inspected.result.tray, inspected)
+        write_pictures(into, inspected)
 
 
 def _check_names(shot: Shot, work: Work) -> None:
