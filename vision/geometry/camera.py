@@ -34,13 +34,14 @@ class View:
         lens = self.station.lens
         if lens is not None:
             criteria = (cv2.TERM_CRITERIA_COUNT | cv2.TERM_CRITERIA_EPS, _UNDISTORT_STEPS, _UNDISTORT_EPS_PX)
-            flat = cv2.undistortPoints(
+            found = cv2.undistortPoints(
                 np.ascontiguousarray(points_px, dtype=np.float64).reshape(-1, 1, 2),
                 lens.camera_matrix,
                 lens.distortion,
                 P=lens.camera_matrix,
                 criteria=criteria,
-            ).reshape(-1, 2)
+            )
+            flat = np.asarray(found, np.float64).reshape(-1, 2)
         tray = _project(self.station.homography, flat)
         camera = self.station.camera
         if camera is not None:
@@ -55,7 +56,7 @@ class View:
         if camera is not None:
             foot = np.asarray(camera.foot_mm)
             tray = foot + (tray - foot) * self._lift
-        flat = _project(np.linalg.inv(self.station.homography), tray)
+        flat = _project(np.asarray(np.linalg.inv(self.station.homography), np.float64), tray)
         lens = self.station.lens
         if lens is None:
             return flat

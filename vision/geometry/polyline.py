@@ -56,15 +56,12 @@ def moments(points: Array) -> Moments:
     x = p[:, :1] + (q - p)[:, :1] * t
     y = p[:, 1:] + (q - p)[:, 1:] * t
     w = 0.5 * weights * dy[:, None]
-    mxx, mxy, myy = ((x**3 / 3 * w).sum(), (x**2 / 2 * y * w).sum(), (x * y**2 * w).sum())
+    x2, y2 = x * x, y * y
+    mxx, mxy, myy = (x2 * x / 3 * w).sum(), (x2 / 2 * y * w).sum(), (x * y2 * w).sum()
     axis = 0.5 * np.arctan2(2 * mxy, mxx - myy)
     c, s = np.cos(axis), np.sin(axis)
-    m30, m21, m12, m03 = (
-        (x**4 / 4 * w).sum(),
-        (x**3 / 3 * y * w).sum(),
-        (x**2 / 2 * y**2 * w).sum(),
-        (x * y**3 * w).sum(),
-    )
+    m30, m21 = (x2 * x2 / 4 * w).sum(), (x2 * x / 3 * y * w).sum()
+    m12, m03 = (x2 / 2 * y2 * w).sum(), (x * y2 * y * w).sum()
     third = c**3 * m30 + 3 * c**2 * s * m21 + 3 * c * s**2 * m12 + s**3 * m03
     along = (c * c * mxx + 2 * c * s * mxy + s * s * myy) / area
     across = (s * s * mxx - 2 * c * s * mxy + c * c * myy) / area

@@ -5,6 +5,7 @@ slope; the strongest is fitted, taken away, and the search goes on: a burr on a 
 """
 
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
@@ -17,6 +18,8 @@ from vision.records.measured import EdgeKind
 # Lengths searched, as standard deviations of a bell (mm). Its extent at half height is 2.355 times that.
 _LADDER_MM = (0.12, 0.2, 0.32, 0.5, 0.8, 1.25, 2.0, 3.2, 5.0, 8.0)
 _EXTENT = 2.3548
+# Shorter than this (steps) no bump is told from noise and pixel phase.
+_LEAST_SIGMA = 1.5
 # Findings shorter than this at half height are burrs and nicks, longer ones swells and hollows (agreed in the formats).
 SHORT_MM = 6.0
 # The surroundings are taken this many times wider than the bell.
@@ -65,12 +68,9 @@ def find_bumps(form: Array, profile: Profile, nominal: Nominal, restless_mm: Arr
         (n,): what a bend that passes through the outline may leave there; a bump must be higher.
     """
     count, step = len(form), nominal.step_mm
-    omega = 2 * np.pi * np.fft.rfftfreq(count)
-    sigmas = np.array(_LADDER_MM) / step
-    sigmas = sigmas[sigmas >= 1.5]
-    bells = np.exp(-0.5 * (omega * sigmas[:, None]) ** 2) - np.exp(-0.5 * (omega * _AROUND * sigmas[:, None]) ** 2)
+    sigmas = np.array([sigma / step for sigma in _LADDER_MM if sigma / step >= _LEAST_SIGMA])
+    bells, spread = _templates(count, step)
     noise = profile.fine_sd / profile.fine_gain
-    spread = np.sqrt(np.mean(bells**2, axis=1))[:, None]
     rest = np.where(profile.seen, form, 0.0)
     long = sigmas * step * _EXTENT >= SHORT_MM
     floor = np.maximum(np.where(long, _LONG_FLOOR_MM, _SHORT_FLOOR_MM)[:, None], restless_mm)
@@ -93,6 +93,15 @@ def find_bumps(form: Array, profile: Profile, nominal: Nominal, restless_mm: Arr
         near = np.abs((np.arange(count) - index + count // 2) % count - count // 2) <= sigmas[level]
         allowed[:, near] = False
     return tuple(sorted(found, key=lambda b: -abs(b.height_mm)))
+
+
+@lru_cache(maxsize=16)
+def _templates(count: int, step: float) -> tuple[Array, Array]:
+    """Responses of the templates in the frequency domain (levels, frequencies), and their noise gains (levels, 1)."""
+    omega = 2 * np.pi * np.fft.rfftfreq(count)
+    sigmas = np.array([[sigma / step] for sigma in _LADDER_MM if sigma / step >= _LEAST_SIGMA])
+    bells = np.exp(-0.5 * (omega * sigmas) ** 2) - np.exp(-0.5 * (omega * _AROUND * sigmas) ** 2)
+    return bells, np.sqrt(np.mean(bells**2, axis=1))[:, None]
 
 
 def _fit_bell(rest: Array, index: int, sigma: float, step: float) -> tuple[Bump, Array]:

@@ -53,15 +53,16 @@ class Backlight:
 
     def half_level(self) -> Field:
         """The level that an edge crosses, per block."""
-        return (self.bright + self.dark) / 2
+        return np.asarray((self.bright + self.dark) / 2, np.float32)
 
 
 def _sample(field: Field, where: NDArray[np.float32]) -> Array:
     # remap takes at most 32766 columns, so the points stand in rows of a thousand
     count, width = len(where), 1000
     padded = np.resize(where, (-(-count // width) * width, 2)).reshape(-1, width, 2)
-    found = cv2.remap(field, padded, None, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
-    return found.ravel()[:count].astype(np.float64)
+    x, y = np.ascontiguousarray(padded[..., 0]), np.ascontiguousarray(padded[..., 1])
+    found = cv2.remap(field, x, y, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
+    return np.asarray(found, np.float64).ravel()[:count]
 
 
 def model_backlight(back: Picture) -> Backlight:

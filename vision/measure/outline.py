@@ -11,10 +11,12 @@ from dataclasses import dataclass
 import cv2
 import numpy as np
 from numpy.typing import NDArray
+from scipy.ndimage import binary_dilation
 from scipy.special import ndtr
 
 from vision.geometry.polyline import resample, right_normals, smooth, tangents
 from vision.measure.light import Backlight
+from vision.measure.register import MAD_TO_SD
 from vision.records.given import Array
 
 _LOOK_PX = 4.0
@@ -26,8 +28,9 @@ _BLUR_PX = 0.9
 _ROWS = 30000
 # A first crossing this far from the look's middle, or a matched step this long, is no clean edge.
 _MAX_STEP_PX = 1.0
-# Light just outside an edge within this share of its level; less is dust or a hair that lies against the metal.
-_SHADE = 0.12
+# Light just outside an edge is at its level to this share (or so many times its noise); less is dust or a hair lying
+# against the metal, which spoils the edge for some points to either side as well.
+_SHADE, _SHADE_NOISE, _SPOILT_POINTS = 0.05, 5.0, 3
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -49,9 +52,7 @@ def trace_edge(pixels: NDArray[np.generic], light: Backlight, rough: Array) -> O
     low = np.floor(rough.min(axis=0)).astype(int) - 12
     low = np.maximum(low, 0)
     high = np.ceil(rough.max(axis=0)).astype(int) + 13
-    crop = np.ascontiguousarray(pixels[low[1] : high[1], low[0] : high[0]])
-    if crop.dtype != np.uint8:
-        crop = crop.astype(np.float32)
+    crop = pixels[low[1] : high[1], low[0] : high[0]].astype(np.float32)
     chain = resample(smooth(rough, 1.5), 1.0)
     normals = _outward(chain)
     bright, dark = light.at(chain)
@@ -69,10 +70,18 @@ def trace_edge(pixels: NDArray[np.generic], light: Backlight, rough: Array) -> O
     crossing = np.where(clean, crossing, 0.0)
     step = _matched_step(share, crossing, at)
     total = crossing + step
-    lit = np.abs(share[:, -2:].mean(axis=1) - 1) < _SHADE
-    valid = clean & (np.abs(step) < _MAX_STEP_PX) & (share[:, 0] < _SHADE) & lit
+    valid = clean & (np.abs(step) < _MAX_STEP_PX) & _undisturbed(share)
     points = edge + np.where(valid, total, 0.0)[:, None] * normals
     return Outline(points, normals, valid, _mean_profile(share, total, valid, at))
+
+
+def _undisturbed(share: Array) -> NDArray[np.bool_]:
+    """Where the light outside and the metal inside are at their levels: (n,)."""
+    fine = np.ones(len(share), bool)
+    for beside, level in ((share[:, -2:].mean(axis=1), 1.0), (share[:, :2].mean(axis=1), 0.0)):
+        noise = MAD_TO_SD * float(np.median(np.abs(beside - np.median(beside))))
+        fine &= np.abs(beside - level) < max(_SHADE, _SHADE_NOISE * noise)
+    return ~np.asarray(binary_dilation(~fine, iterations=_SPOILT_POINTS), dtype=bool)
 
 
 def _offsets() -> Array:
@@ -85,13 +94,12 @@ def _outward(chain: Array) -> Array:
     return -right_normals(tangents(smooth(chain, 1.5)))
 
 
-def _profiles(crop: NDArray[np.generic], points: Array, normals: Array, at: Array) -> Array:
+def _profiles(crop: NDArray[np.float32], points: Array, normals: Array, at: Array) -> Array:
     """Bilinear samples along each normal: (n, len(at))."""
     x = (points[:, :1] + normals[:, :1] * at).astype(np.float32)
     y = (points[:, 1:] + normals[:, 1:] * at).astype(np.float32)
-    source = crop if crop.dtype == np.float32 else crop.astype(np.float32)
     blocks = [
-        cv2.remap(source, x[i : i + _ROWS], y[i : i + _ROWS], cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
+        cv2.remap(crop, x[i : i + _ROWS], y[i : i + _ROWS], cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
         for i in range(0, len(x), _ROWS)
     ]
     return np.concatenate(blocks)
@@ -107,7 +115,8 @@ def _crossing(values: Array, level: Array, at: Array) -> tuple[Array, NDArray[np
     row = np.arange(len(values))
     before, after = values[row, nearest], values[row, nearest + 1]
     part = (level - before) / np.where(after > before, after - before, 1.0)
-    return at[nearest] + np.clip(part, 0, 1) * (at[1] - at[0]), rises.any(axis=1) & ~falls.any(axis=1)
+    single = np.asarray(rises.any(axis=1) & ~falls.any(axis=1), bool)
+    return at[nearest] + np.clip(part, 0, 1) * (at[1] - at[0]), single
 
 
 def _matched_step(share: Array, crossing: Array, at: Array) -> Array:

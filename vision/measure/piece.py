@@ -10,7 +10,7 @@ from vision.measure.edge_findings import SHORT_MM, Bump, blend, find_bumps
 from vision.measure.holes import Rim, measure_holes
 from vision.measure.nominal import Nominal
 from vision.measure.place import Placed, pose_of
-from vision.measure.profile import Profile, make_profile
+from vision.measure.profile import Profile, make_profile, raw_profile
 from vision.measure.register import Fit
 from vision.measure.zones import Measured, OutlineSeen, deviations, extent
 from vision.records.given import Array
@@ -38,8 +38,9 @@ def measure_piece(
     profile = _profile(edge, placed.datum, nominal)
     seen = OutlineSeen(nominal, profile, _pose_sd(placed.datum, nominal), view.station)
     zones = nominal.part.zones
+    rows = _rows(seen)
     table: dict[str, dict[str, Measured] | Measured] = {
-        name: {zone.name: row[column] for zone, row in zip(zones, _rows(seen), strict=True)}
+        name: {zone.name: row[column] for zone, row in zip(zones, rows, strict=True)}
         for column, name in enumerate(("outline_out_mm", "outline_in_mm", "outline_rms_mm", "width_mm"))
     }
     table["length_mm"] = extent(seen, 0, None)
@@ -71,7 +72,7 @@ def measure_piece(
         uncertainties={name: _part_of(entry, "uncertainty") for name, entry in table.items()},
         findings=findings,
         profile=DeviationProfile(
-            s_mm=np.arange(len(nominal.points)) * nominal.step_mm,
+            s_mm=np.arange(len(nominal.points), dtype=np.float64) * nominal.step_mm,
             nominal_mm=nominal.points,
             nominal_px=view.to_px(placed.datum.motion.inverse().apply(nominal.points)),
             deviation_mm=np.where(profile.seen, profile.value, np.nan),
@@ -91,8 +92,8 @@ def _part_of(entry: dict[str, Measured] | Measured, which: str) -> Value:
 
 
 def _profile(edge: Edge, fit: Fit, nominal: Nominal) -> Profile:
-    along, off, _ = nominal.place(fit.motion.apply(edge.points_mm))
-    return make_profile(along, off, nominal, edge.blur_mm)
+    raw, seen = raw_profile(edge.points_mm, fit.motion, nominal)
+    return make_profile(raw, seen, nominal, edge.blur_mm)
 
 
 def _pose_sd(fit: Fit, nominal: Nominal) -> Array:
@@ -120,7 +121,8 @@ def _edge_findings(
     form = profile.raw
     restless = np.zeros(len(form))
     if placed.bend is not None:
-        form = blend(form, _profile(edge, placed.bend, nominal).raw, nominal)
+        bent_raw, _ = raw_profile(edge.points_mm, placed.bend.motion, nominal)
+        form = blend(form, bent_raw + profile.lift, nominal)
         turn = abs(placed.datum.motion.angle_rad - placed.bend.motion.angle_rad)
         # Where the bend's course is not known, it may leave this much of its own shape.
         restless = np.where(nominal.datum | nominal.bend | (not bent), 0.0, _BEND_LEAVES_MM * turn)

@@ -17,6 +17,8 @@ from vision.records.measured import Pose
 _WIDE_MM, _NARROW_MM = 6.0, 2.5
 # First fits look at so many points; they only choose between the two ways round.
 _FEW = 250
+# A robust fit that keeps this share of its points needs no second opinion.
+_WELL_KEPT = 0.9
 # A fit settles on so many points, and is finished on at most `_MANY`: more would not tell on any measure.
 _SOME, _MANY = 600, 2000
 
@@ -50,20 +52,32 @@ def place(points: Array, nominal: Nominal) -> Placed | None:
     if not trials:
         return None
     _, best = min(trials, key=lambda trial: trial[0])
-    return refine(points, best.motion, nominal)
+    return refine(points, best, nominal)
 
 
-def refine(points: Array, start: Motion, nominal: Nominal) -> Placed | None:
+def refine(points: Array, start: Motion | Fit, nominal: Nominal) -> Placed | None:
     """The final fits from a start: on the datum zones, and on the bend zone where the part has one."""
     datum = _fit(points, start, nominal, nominal.datum)
     if datum is None:
         return None
-    return Placed(datum, _fit(points, datum.motion, nominal, nominal.bend) if nominal.bend.any() else None)
+    return Placed(datum, _fit(points, datum, nominal, nominal.bend) if nominal.bend.any() else None)
 
 
-def _fit(points: Array, start: Motion, nominal: Nominal, use: NDArray[np.bool_]) -> Fit | None:
-    rough = fit_rigid(thin(points, _SOME), start, Target(nominal, use, _WIDE_MM))
-    return None if rough is None else fit_rigid(thin(points, _MANY), rough, Target(nominal, use, _NARROW_MM))
+def _fit(points: Array, start: Motion | Fit, nominal: Nominal, use: NDArray[np.bool_]) -> Fit | None:
+    """Fit on some points, then on many.
+
+    Least squares first finds its way from afar, but a large nick can lead it astray along a slender handle; robust
+    weights at once hold on to what already fits. The one that leaves less noise on more points is right.
+    """
+    some, target = thin(points, _SOME), Target(nominal, use, _WIDE_MM)
+    best = fit_rigid(some, start, target)
+    if isinstance(start, Fit) and (best is None or best.kept < _WELL_KEPT):
+        afar = fit_rigid(some, start.motion, target)
+        rough = [fit for fit in (best, afar) if fit is not None]
+        best = min(rough, key=lambda fit: fit.noise_mm / max(fit.kept, 1e-3), default=None)
+    if best is None:
+        return None
+    return fit_rigid(thin(points, _MANY), best, Target(nominal, use, _NARROW_MM))
 
 
 def _misfit(points: Array, fit: Fit, nominal: Nominal) -> float:
@@ -75,7 +89,7 @@ def pose_of(placed: Placed, nominal: Nominal, view: View) -> Pose:
     """The pose as seen in the image."""
     to_tray = placed.datum.motion.inverse()
     middle = np.asarray(nominal.moments.centroid)
-    ahead = np.vstack((middle, middle + (0.5, 0.0), middle - (0.5, 0.0)))
+    ahead = middle + np.array([[0.0, 0.0], [0.5, 0.0], [-0.5, 0.0]])
     center, front, rear = view.to_px(to_tray.apply(ahead))
     angle = np.degrees(np.arctan2(-(front[1] - rear[1]), front[0] - rear[0]))
     return Pose(

@@ -6,11 +6,12 @@ widely as its own data allow: the intersection of confidence intervals (Goldensh
 """
 
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.ndimage import gaussian_filter1d
 
+from vision.geometry.rigid import Motion
 from vision.measure.nominal import Nominal
 from vision.measure.register import MAD_TO_SD
 from vision.records.given import Array
@@ -44,25 +45,28 @@ class Profile:
     seen: NDArray[np.bool_]
 
 
-def make_profile(along: Array, off: Array, nominal: Nominal, blur_mm: float) -> Profile:
-    """Profile from placed edge points.
+def raw_profile(points: Array, motion: Motion, nominal: Nominal) -> tuple[Array, NDArray[np.bool_]]:
+    """Deviations as measured at the nominal's points, mm, and where an edge was seen: (n,) each.
 
-    Parameters
-    ----------
-    along, off
-        Position in steps and signed distance (mm) of each clean edge point (m,), see `Nominal.place`.
-    blur_mm
-        Blur of the edge; a convex bend of radius R was read blur^2 / (2 R) too far inside.
+    `points` (m, 2): clean edge points in tray mm; `motion` takes them to the drawing.
     """
-    raw, seen = _at_even_steps(along, off, len(nominal.points))
+    along, off, _ = nominal.place(motion.apply(points))
+    return _at_even_steps(along, off, len(nominal.points))
+
+
+def make_profile(raw: Array, seen: NDArray[np.bool_], nominal: Nominal, blur_mm: float) -> Profile:
+    """Smooth a raw profile as far as its data allow.
+
+    `blur_mm`: blur of the edge; a convex bend of radius R was read blur^2 / (2 R) too far inside.
+    """
+    kernels = _kernels(len(raw))
     spectrum = np.fft.rfft(raw)
-    omega = 2 * np.pi * np.fft.rfftfreq(len(raw))
-    ladder = np.stack([np.fft.irfft(spectrum * _response(omega, width), len(raw)) for width in _WIDTHS])
-    noise = _local_noise(ladder[0] - ladder[2], omega)
-    sds = np.stack([noise * _gain(omega, width) for width in _WIDTHS])
+    ladder = np.fft.irfft(spectrum * kernels.passed, len(raw))
+    noise = _local_noise(ladder[0] - ladder[2], kernels)
+    sds = noise * kernels.gains[:, None]
     value, sd, chosen = _widest_agreeing(ladder, sds)
     # Curvature of the piece itself: the nominal's, less the bending of the deviations, at the chosen smoothness.
-    bends = np.stack([np.fft.irfft(-(omega**2) * spectrum * _response(omega, max(w, 2.5)), len(raw)) for w in _WIDTHS])
+    bends = np.fft.irfft(spectrum * kernels.bending, len(raw))
     bend = np.take_along_axis(bends, chosen[None], axis=0)[0] / nominal.step_mm**2
     lift = 0.5 * blur_mm**2 * (nominal.kappa_per_mm - bend)
     return Profile(
@@ -71,9 +75,38 @@ def make_profile(along: Array, off: Array, nominal: Nominal, blur_mm: float) -> 
         sd=sd,
         fine=ladder[0] + lift,
         fine_sd=sds[0],
-        fine_gain=_gain(omega, _WIDTHS[0]),
+        fine_gain=float(kernels.gains[0]),
         lift=lift,
         seen=seen,
+    )
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class _Kernels:
+    """The ladder in the frequency domain, for profiles of one length: (kernels, frequencies) or (kernels,).
+
+    `passed`, `bending`: response of each kernel, and of its second derivative (no finer than the second kernel's);
+    `gains`: noise left by each; `band_gain`: noise in the band between the first and the third; `calm`: the long
+    Gaussian that noise is averaged over.
+    """
+
+    passed: Array
+    bending: Array
+    gains: Array
+    band_gain: float
+    calm: Array
+
+
+@lru_cache(maxsize=16)
+def _kernels(count: int) -> _Kernels:
+    omega = np.asarray(2 * np.pi * np.fft.rfftfreq(count), np.float64)
+    passed = np.stack([_response(omega, width) for width in _WIDTHS])
+    return _Kernels(
+        passed=passed,
+        bending=np.stack([-(omega**2) * _response(omega, max(width, _WIDTHS[1])) for width in _WIDTHS]),
+        gains=np.sqrt(np.mean(passed**2, axis=1)),
+        band_gain=float(np.sqrt(np.mean((passed[0] - passed[2]) ** 2))),
+        calm=np.exp(-0.5 * (omega * _NOISE_REACH) ** 2),
     )
 
 
@@ -93,17 +126,12 @@ def _response(omega: Array, width: float) -> Array:
     return np.asarray(np.exp(-x) * (1 + x + 0.5 * x * x))
 
 
-def _gain(omega: Array, width: float) -> float:
-    """Standard deviation after the kernel of noise that had 1 before, even over the frequencies that pass."""
-    return float(np.sqrt(np.mean(_response(omega, width) ** 2)))
-
-
-def _local_noise(band: Array, omega: Array) -> Array:
+def _local_noise(band: Array, kernels: _Kernels) -> Array:
     """Noise of single points along the outline, from a band that holds little of any shape: (n,)."""
-    passed = float(np.sqrt(np.mean((_response(omega, _WIDTHS[0]) - _response(omega, _WIDTHS[2])) ** 2)))
     overall = MAD_TO_SD * float(np.median(np.abs(band)))
     clipped = np.minimum(np.abs(band), 3 * overall) ** 2
-    return np.asarray(np.sqrt(gaussian_filter1d(clipped, _NOISE_REACH, mode="wrap")) / passed)
+    calm = np.fft.irfft(np.fft.rfft(clipped) * kernels.calm, len(band))
+    return np.asarray(np.sqrt(np.maximum(calm, 0.0)) / kernels.band_gain)
 
 
 def _widest_agreeing(ladder: Array, sds: Array) -> tuple[Array, Array, NDArray[np.int64]]:

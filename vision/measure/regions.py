@@ -47,8 +47,7 @@ def split_finely(back: Picture, light: Backlight, region: Region, min_area_px: f
     mask[box] = _below_half(back.pixels, light, back.pixels.shape[::-1])[box]
     inside = np.zeros_like(mask)
     cv2.fillPoly(inside, [np.round(region.outer).astype(np.int32)], 255)
-    inside = cv2.dilate(inside, np.ones((7, 7), np.uint8))
-    return _trace(cv2.bitwise_and(mask, inside), 1, min_area_px, (0.0, 0.0))
+    return _trace(mask & (cv2.dilate(inside, np.ones((7, 7), np.uint8)) > 0), 1, min_area_px, (0.0, 0.0))
 
 
 def _below_half(pixels: NDArray[np.generic], light: Backlight, size: tuple[int, int]) -> NDArray[np.uint8]:
@@ -84,6 +83,6 @@ def _trace(mask: NDArray[np.uint8], scale: int, min_area_px: float, origin: tupl
     return tuple(found)
 
 
-def _as_points(contour: NDArray[np.int32], scale: int, origin: tuple[float, float]) -> Array:
+def _as_points(contour: NDArray[np.generic], scale: int, origin: tuple[float, float]) -> Array:
     """Centres of border pixels in full-size px; outer contours run counter-clockwise as seen, holes clockwise."""
     return contour.reshape(-1, 2).astype(np.float64) * scale + (scale - 1) / 2 + origin
