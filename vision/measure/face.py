@@ -14,7 +14,8 @@ from vision.measure.face_whiten import divided
 from vision.measure.lights import LightFault, light_fault
 from vision.measure.lines import line_field
 from vision.measure.lines_curves import Curve
-from vision.measure.pits import PATCH_PX, Spot, SpotPicture, fit_diameter, sharper_than_optics, spots
+from vision.measure.pit_sizes import PATCH_PX, Spot, fit_diameter, sharper_than_optics
+from vision.measure.pits import SpotPicture, spots
 from vision.measure.scratch_width import scratch_width
 from vision.measure.scratches import Candidate, candidates
 from vision.records.given import Array
@@ -23,7 +24,7 @@ from vision.records.measured import Pit, Scratch, Speck
 # At most so many findings a piece, the strongest.
 MOST_FINDINGS = 200
 # The detection limits: what is reported at all. See docs/benchmarks/face.md for what they find and what they cost.
-SCRATCH_SNR = 7.0
+SCRATCH_SNR = 6.0
 PIT_SNR = 8.0
 # Spots from here on are taken out of the picture in which lines are looked for.
 _SPOT_SNR = 7.0
@@ -105,8 +106,8 @@ def _findings(view: FaceView, evidence: Evidence) -> tuple[Scratch | Pit | Speck
 def _spot_pictures(evidence: Evidence) -> tuple[SpotPicture, ...]:
     """All lights combined; and the dome alone, coarsely.
 
-    Where a low light reaches the face only by way of its surroundings a mark shows far less than expected of it, and the
-    combination dilutes what the dome shows plainly.
+    Where a low light reaches the face only by way of its surroundings a mark shows far less than expected of it, and
+    the combination dilutes what the dome shows plainly.
     """
     region = evidence.region
     pictures = [SpotPicture(evidence.spots, evidence.lines, _seen(evidence))]

@@ -91,7 +91,7 @@ def _look(region: Region, picture: Picture, metal: Mask) -> LightLook:
 
 
 def _gain(picture: Picture, ground: Image) -> Image:
-    """Contrast expected of a defect where a frame's level is `ground`, against that under a low light of middling level."""
+    """Contrast expected of a defect where a frame's level is `ground`: under a low light of middling level, about 1."""
     if picture.light == "dome":
         return np.full_like(ground, _DOME_GAIN)
     direct = ground / (ground + np.float32(_INDIRECT))

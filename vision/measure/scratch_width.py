@@ -8,7 +8,7 @@ from scipy.special import ndtr
 
 from vision.measure.face_evidence import Evidence
 from vision.measure.lines_curves import Curve, resample, strip
-from vision.measure.pits import peak_of
+from vision.measure.pit_sizes import peak_of
 
 _HALF_PX = 9
 _WIDTHS_PX = tuple(np.geomspace(0.4, 10.0, 24).tolist())

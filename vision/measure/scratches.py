@@ -16,6 +16,8 @@ from vision.measure.lines import ORIENTATIONS, LineField, seeds, trace
 from vision.measure.lines_curves import Curve, line_profile, normals, resample, step_profile, strip, tangents
 from vision.measure.scratch_rims import on_rims
 
+# Lines are looked at from here on, however few are reported: rims and crowds are told by their weaker parts too.
+_LOOKED_AT = 4.5
 # Seeds for tracing, in standard deviations of the finish; and where a trace gives up.
 _SEED = 3.5
 _FLOOR = 2.0
@@ -62,9 +64,9 @@ def candidates(picture: Image, field: LineField, scored: Mask, least_snr: float)
     """Curves that stand out from the finish, strongest first, none along another."""
     starts = seeds(field, scored, _SEED, _SPACING_PX, _MOST_SEEDS)
     found = []
-    for path in _worth(trace(field, starts, _FLOOR, _PATIENCE, _STEPS), field, _GATHERED * least_snr):
+    for path in _worth(trace(field, starts, _FLOOR, _PATIENCE, _STEPS), field, _GATHERED * _LOOKED_AT):
         candidate = _measure(path, picture, field)
-        if candidate is not None and candidate.snr >= least_snr:
+        if candidate is not None and candidate.snr >= _LOOKED_AT:
             found.append(candidate)
     found.sort(key=lambda c: -c.snr)
     found = _apart(found, field.best.shape)

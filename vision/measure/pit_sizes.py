@@ -1,0 +1,153 @@
+"""What a spot is: its diameter with the blur taken off, and whether the optics could have drawn it at all."""
+
+from dataclasses import dataclass
+from functools import lru_cache
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from vision.measure.face_region import Image, Mask
+
+PATCH_PX = 14
+# Half the side of a patch, the diameters tried on it, and up to which its answer is taken; px of the fine raster.
+_PATCHES = (
+    (6, tuple(np.geomspace(0.8, 8.0, 16).tolist()), 6.5),
+    (PATCH_PX, tuple(np.geomspace(4.0, 22.0, 14).tolist()), 22.0),
+)
+_OFFSETS_PX = (-0.6, -0.3, 0.0, 0.3, 0.6)
+
+
+@dataclass(frozen=True, slots=True)
+class Spot:
+    """A spot: `column`, `row` and `diameter_px` on the fine raster; `snr` of its scale's response."""
+
+    column: float
+    row: float
+    snr: float
+    scale: int
+
+
+@lru_cache(maxsize=8)
+def _discs(blur_px: float, half: int, diameters: tuple[float, ...]) -> NDArray[np.float64]:
+    """Blurred discs: (diameters, shifts, side * side)."""
+    over, side = 8, 2 * half + 1
+    axis = (np.arange(side * over) + 0.5) / over - 0.5 - half
+    out = []
+    for diameter in diameters:
+        discs = []
+        for dx in _OFFSETS_PX:
+            for dy in _OFFSETS_PX:
+                radius = np.hypot(axis[:, None] - dy, axis[None] - dx)
+                # a soft edge of one sub-pixel keeps the area of small discs right
+                disc = np.clip((diameter / 2 - radius) * over + 0.5, 0, 1)
+                disc = disc.reshape(side, over, side, over).mean(axis=(1, 3))
+                discs.append(cv2.GaussianBlur(disc, (0, 0), blur_px).ravel())
+        out.append(discs)
+    return np.array(out)
+
+
+@lru_cache(maxsize=8)
+def _whole_discs(blur_px: float, half: int, diameters: tuple[float, ...]) -> NDArray[np.float64]:
+    """The same less their plane, of unit norm."""
+    return _less_plane(_discs(blur_px, half, diameters), np.ones((2 * half + 1, 2 * half + 1), bool), unit=True)
+
+
+def _less_plane(rows: NDArray[np.float64], use: Mask, unit: bool) -> NDArray[np.float64]:
+    """Rows of pixel values (..., pixels in use) less their least-squares plane, of unit norm if asked for."""
+    y, x = np.nonzero(use)
+    base, _ = np.linalg.qr(np.column_stack((np.ones(len(x)), x, y)).astype(float))
+    rows = rows - (rows @ base) @ base.T
+    if unit:
+        rows = rows / np.maximum(np.sqrt((rows**2).sum(axis=-1, keepdims=True)), 1e-12)
+    return np.asarray(rows)
+
+
+def fit_diameter(patches: list[tuple[Image, Mask]], blur_px: float) -> float:
+    """Diameter (px) of the blurred disc that explains most of some patches, each centred on the spot within a pixel.
+
+    A patch is a square of 2 `PATCH_PX` + 1 with noise of about 1; pixels not in its mask have no say. Small discs are
+    tried on a small part of it, so that the finish beside them has none either.
+    """
+    diameter = 0.0
+    for half, diameters, enough in _PATCHES:
+        inner = slice(PATCH_PX - half, PATCH_PX + half + 1)
+        gains = np.zeros(len(diameters))
+        for patch, use in patches:
+            gains += _gains(patch[inner, inner], use[inner, inner], round(blur_px, 2), half, diameters)
+        diameter = peak_of(gains, diameters)
+        if diameter <= enough:
+            break
+    return diameter
+
+
+def _gains(patch: Image, use: Mask, blur_px: float, half: int, diameters: tuple[float, ...]) -> NDArray[np.float64]:
+    """What the best placed disc of each diameter explains of a patch (in its noise, squared)."""
+    if use.all():
+        discs = _whole_discs(blur_px, half, diameters)
+    else:
+        discs = _less_plane(_discs(blur_px, half, diameters)[..., use.ravel()], use, unit=True)
+    flat = _less_plane(patch[use].astype(np.float64), use, unit=False)
+    return np.asarray(np.maximum((discs @ flat).max(axis=1), 0) ** 2)
+
+
+def peak_of(gains: NDArray[np.float64], sizes: tuple[float, ...]) -> float:
+    """The size, evenly spaced in its logarithm, of the greatest gain: by a parabola through the three about it."""
+    best = int(np.argmax(gains))
+    place = float(best)
+    if 0 < best < len(gains) - 1:
+        a, b, c = gains[best - 1 : best + 2]
+        if a - 2 * b + c < 0:
+            place += 0.5 * float((a - c) / (a - 2 * b + c))
+    return float(np.exp(np.interp(place, np.arange(len(gains)), np.log(sizes))))
+
+
+# Side of the patch on which a spot's sharpness is judged, the discs and sub-pixel places tried, and the blocks of
+# pixels that no optics could draw.
+_SHARP_SIDE = 9
+_SHARP_DIAMETERS_PX = (0.8, 1.6, 2.4, 3.2, 4.2, 5.5, 7.0)
+_SHIFTS_PX = (-0.8, -0.4, 0.0, 0.4, 0.8)
+# A block that explains a spot so nearly as well as the best disc is taken for its cause.
+_NEARLY = 0.985
+_BLOCKS_PX = (1.0, 2.0, 3.0)
+_BLOCK_SHIFTS_PX = (-1.0, -0.75, -0.5, -0.25, 0.0, 0.25, 0.5, 0.75, 1.0)
+
+
+@lru_cache(maxsize=8)
+def _sharp_templates(blur_px: float) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    """Unit templates without plane, (n, side * side): what the optics can draw, and what they can't."""
+    over, half = 8, _SHARP_SIDE // 2
+    axis = (np.arange(_SHARP_SIDE * over) + 0.5) / over - 0.5 - half
+    drawn = []
+    for diameter in _SHARP_DIAMETERS_PX:
+        for dx in _SHIFTS_PX:
+            for dy in _SHIFTS_PX:
+                radius = np.hypot(axis[:, None] - dy, axis[None] - dx)
+                disc = np.clip((diameter / 2 - radius) * over + 0.5, 0, 1)
+                disc = cv2.GaussianBlur(disc, (0, 0), blur_px * over, borderType=cv2.BORDER_CONSTANT)
+                drawn.append(disc.reshape(_SHARP_SIDE, over, _SHARP_SIDE, over).mean(axis=(1, 3)))
+    blocks = []
+    edges = np.arange(_SHARP_SIDE) - half
+    for size in _BLOCKS_PX:
+        for x in _BLOCK_SHIFTS_PX:
+            for y in _BLOCK_SHIFTS_PX:
+                # share of each pixel that the block covers, along either axis
+                across, down = (
+                    np.clip(np.minimum(edges + 0.5, c + size / 2) - np.maximum(edges - 0.5, c - size / 2), 0, 1)
+                    for c in (x, y)
+                )
+                blocks.append(np.outer(down, across))
+    use = np.ones((_SHARP_SIDE, _SHARP_SIDE), bool)
+    return tuple(_less_plane(np.array(t).reshape(len(t), -1), use, unit=True) for t in (drawn, blocks))
+
+
+def sharper_than_optics(picture: Image, spot: Spot, blur_px: float) -> bool:
+    """Whether a spot is rather a block of pixels (a fault of the sensor, a glint) than anything the lens could draw."""
+    half = _SHARP_SIDE // 2
+    r, c = round(spot.row), round(spot.column)
+    patch = picture[r - half : r + half + 1, c - half : c + half + 1].astype(np.float64)
+    if patch.shape != (_SHARP_SIDE, _SHARP_SIDE):
+        return False
+    drawn, blocks = _sharp_templates(blur_px)
+    row = _less_plane(patch.ravel(), np.ones(patch.shape, bool), unit=False)
+    return bool((blocks @ row).max() > _NEARLY * (drawn @ row).max())
