@@ -147,9 +147,9 @@ def _look(
         name = str(path) if same_names else path.name
         try:
             pixels = read_photograph(path)
-            sight = see(pixels, target, name, search_window_px=search_window_px)
-            second.append(see(pixels, target, name, search_window_px=search_window_px, shrink=0.5))
-            first.append(sight)
+            whole, half = see(pixels, target, name, search_window_px)
+            first.append(whole)
+            second.append(half)
         except Unusable as fault:
             if path == images[0]:
                 raise

@@ -80,11 +80,8 @@ def sights(
 ) -> tuple[list[Sighting], list[Sighting]]:
     """What whole and half windows see in a picture from each camera."""
     pictures = [photograph(camera, rng, kind) for camera in cameras]
-    whole, half = (
-        [see(pixels, target(kind), f"view-{i}", shrink=shrink) for i, pixels in enumerate(pictures)]
-        for shrink in (1.0, 0.5)
-    )
-    return whole, half
+    seen = [see(pixels, target(kind), f"view-{i}") for i, pixels in enumerate(pictures)]
+    return [whole for whole, _ in seen], [half for _, half in seen]
 
 
 def true_nodes(camera: TargetCamera, seen_px: Array) -> Array:

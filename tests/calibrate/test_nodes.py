@@ -63,7 +63,7 @@ def test_a_discs_centre_is_found_where_perspective_puts_it() -> None:
     rng = np.random.default_rng(15)
     camera = poses(Rig(focal_px=700.0), 2, rng, tilt_deg=35.0)[1]
     pixels = photograph(camera, rng, "circles")
-    sight = see(pixels, target("circles"), "view")
+    sight, _ = see(pixels, target("circles"), "view")
     truth = true_nodes(camera, sight.points_px)
     shift = centroid_shift(lambda mm: project(camera, mm), target("circles").points_mm, 0.25 * 2.5)
     # The sight may run the other way round; its centroids carry the same shifts in the truth's order.
@@ -78,7 +78,7 @@ def test_bright_discs_on_a_dark_ground_serve_as_well() -> None:
     rng = np.random.default_rng(16)
     camera = poses(Rig(), 1, rng)[0]
     pixels = photograph(camera, rng, "circles")
-    dark, bright = (see(p, target("circles"), "view").points_px for p in (pixels, 255 - pixels))
+    dark, bright = (see(p, target("circles"), "view")[0].points_px for p in (pixels, 255 - pixels))
     assert bright == pytest.approx(dark, abs=1e-6)
 
 
@@ -87,7 +87,7 @@ def test_edges_bent_by_the_lens_pull_a_corner_as_foretold() -> None:
     rig = Rig(focal_px=450.0, distortion=(-0.25, 0.06, 0.0, 0.0, 0.0))
     pulled, foretold = [], []
     for camera in poses(rig, 4, rng):
-        sight = see(photograph(camera, rng), target(), "view")
+        sight, _ = see(photograph(camera, rng), target(), "view")
         truth = true_nodes(camera, sight.points_px)
         shift = bend_shift(lambda mm, c=camera: project(c, mm), target().points_mm, sight.half_window_px)
         order = np.argmin(np.linalg.norm(truth[:, None] - project(camera, target().points_mm)[None], axis=2), axis=1)

@@ -22,10 +22,8 @@ PUBLISHED_WINDOW_PX = 11
 @cache
 def calibrated(window_px: int | None, leave_out: bool = False) -> Calibration:
     paths = sorted(REAL.glob("left*.jpg"))
-    whole, half = (
-        [see(read_photograph(p), TARGET, p.name, search_window_px=window_px, shrink=shrink) for p in paths]
-        for shrink in (1.0, 0.5)
-    )
+    seen = [see(read_photograph(path), TARGET, path.name, window_px) for path in paths]
+    whole, half = [one for one, _ in seen], [two for _, two in seen]
     settings = Settings(
         freedom=LensFreedom(square_pixels=True, all_distortion=window_px is not None), leave_out=leave_out
     )
@@ -82,8 +80,8 @@ def test_fitted_corners_agree_better_and_within_the_stated_uncertainty() -> None
 
 def test_lens_correction_takes_a_views_residual_down_at_least_fourfold() -> None:
     # 0.63 mm rms in view 01 without lens correction and 0.135 mm with it, as computed elsewhere from the same pictures.
-    first = [see(read_photograph(REAL / "left01.jpg"), TARGET, "left01.jpg", shrink=s) for s in (1.0, 0.5)]
-    alone = calibrate(first[:1], first[1:], TARGET, Settings(), np.random.default_rng(1))
+    whole, half = see(read_photograph(REAL / "left01.jpg"), TARGET, "left01.jpg")
+    alone = calibrate([whole], [half], TARGET, Settings(), np.random.default_rng(1))
     together = calibrated(None)
     assert alone.chosen.fitted.rms_px > 4.0 * together.views[0].rms_px
 

@@ -54,10 +54,28 @@ class Sighting:
     area_px: Array | None = None
 
 
-def see(
-    pixels: Pixels, target: Target, name: str, *, search_window_px: int | None = None, shrink: float = 1.0
-) -> Sighting:
-    """Find the target in one picture and measure its nodes.
+@dataclass(frozen=True, slots=True, eq=False)
+class _Found:
+    """A picture with its target found to a pixel or so."""
+
+    pixels: Pixels
+    eight_bit: NDArray[np.uint8]
+    start_px: Array
+    target: Target
+    name: str
+
+    @property
+    def size_px(self) -> tuple[int, int]:
+        height, width = self.pixels.shape
+        return width, height
+
+    @property
+    def pitch_px(self) -> float:
+        return smallest_pitch_px(self.start_px, self.target)
+
+
+def see(pixels: Pixels, target: Target, name: str, search_window_px: int | None = None) -> tuple[Sighting, Sighting]:
+    """Find the target in one picture and measure its nodes: with the whole window and, as second opinion, with half.
 
     Parameters
     ----------
@@ -65,57 +83,75 @@ def see(
         (rows, columns), 8 or 16 bit.
     search_window_px
         Use OpenCV's gradient search with this half window instead of fitting corners; None fits.
-    shrink
-        Takes this share of the window, to see how much depends on it.
 
     Raises
     ------
     Unusable
         No such target, or too blurred, or too small, or cut off.
     """
-    height, width = pixels.shape
     eight_bit = _eight_bit(pixels)
     start = find_nodes(eight_bit, target, name, classic_first=search_window_px is not None)
-    pitch = smallest_pitch_px(start, target)
+    found = _Found(pixels, eight_bit, start, target, name)
     if target.kind == "circles":
-        # Half the pitch holds no other disc; the second opinion looks at less ground round it.
-        reach = round((0.3 + 0.2 * shrink) * pitch)
-        discs = measure_discs(pixels, start, reach)
-        _refuse_unsettled(discs.settled, start, name, "disc")
-        return Sighting(name, (width, height), discs.points_px, _rms(discs.sd_px), None, reach, pitch, discs.area_px)
+        # A box of half the pitch on either side holds no other disc; the second opinion has less ground round it.
+        return _discs(found, round(0.5 * found.pitch_px)), _discs(found, round(0.45 * found.pitch_px))
     if search_window_px is not None:
-        half = max(2, int(search_window_px * shrink))
-        points = search_corners(eight_bit, start, half)
-        return Sighting(name, (width, height), points, None, None, half, pitch)
-    half = int(shrink * min(_LARGEST_HALF_WINDOW_PX, WINDOW_OF_PITCH * pitch))
+        return _searched(found, search_window_px), _searched(found, max(2, search_window_px // 2))
+    half = _half_window(found)
+    whole = _fitted(found, half)
+    assert whole.blur_px is not None  # a fit tells it
+    narrow = max(half // 2, MIN_HALF_WINDOW_PX, int(np.ceil(whole.blur_px / _MAX_BLUR_OF_WINDOW)))
+    return whole, _fitted(found, min(narrow, half))
+
+
+def _half_window(found: _Found) -> int:
+    """The largest window that the rule and the frame's edges allow; one for all corners of a picture."""
+    half = int(min(_LARGEST_HALF_WINDOW_PX, WINDOW_OF_PITCH * found.pitch_px))
     if half < MIN_HALF_WINDOW_PX:
-        needed = int(np.ceil(MIN_HALF_WINDOW_PX / WINDOW_OF_PITCH / shrink))
-        raise Unusable(name, "", f"squares of {needed} px or more: go nearer or take a larger pitch", f"{pitch:.1f} px")
-    # A corner near the frame's edge has a smaller window, and so have all of its picture.
-    room = np.min([start[:, 0], start[:, 1], width - 1 - start[:, 0], height - 1 - start[:, 1]]) - 1.5
+        needed = int(np.ceil(MIN_HALF_WINDOW_PX / WINDOW_OF_PITCH))
+        expected = f"squares of {needed} px or more: go nearer or take a larger pitch"
+        raise Unusable(found.name, "", expected, f"{found.pitch_px:.1f} px")
+    far = np.array(found.size_px) - 1 - found.start_px
+    room = int(min(found.start_px.min(), far.min()) - 1.5)
     if room < MIN_HALF_WINDOW_PX:
-        raise Unusable(name, "", "the whole target well inside the picture", f"a corner {room:.0f} px from its edge")
-    half = min(half, int(room))
-    corners = fit_corners(pixels, start, neighbours(start, target), half)
-    blur = float(np.median(corners.blur_px))
-    if blur > _MAX_BLUR_OF_WINDOW * half:
-        limit = _MAX_BLUR_OF_WINDOW * half
         raise Unusable(
-            name, "", f"edges blurred by less than {limit:.1f} px (sigma): focus and take it anew", f"{blur:.1f} px"
+            found.name, "", "the whole target well inside the picture", f"a corner {room + 1} px from its edge"
         )
-    _refuse_unsettled(corners.settled, start, name, "corner")
-    return Sighting(name, (width, height), corners.points_px, _rms(corners.sd_px), blur, half, pitch)
+    return min(half, room)
+
+
+def _fitted(found: _Found, half_window_px: int) -> Sighting:
+    corners = fit_corners(found.pixels, found.start_px, neighbours(found.start_px, found.target), half_window_px)
+    blur, limit = float(np.median(corners.blur_px)), _MAX_BLUR_OF_WINDOW * half_window_px
+    if blur > limit:
+        expected = f"edges blurred by less than {limit:.1f} px (sigma): focus and take it anew"
+        raise Unusable(found.name, "", expected, f"{blur:.1f} px")
+    _refuse_unsettled(corners.settled, found, "corner")
+    sd = _rms(corners.sd_px)
+    return Sighting(found.name, found.size_px, corners.points_px, sd, blur, half_window_px, found.pitch_px)
+
+
+def _searched(found: _Found, half_window_px: int) -> Sighting:
+    points = search_corners(found.eight_bit, found.start_px, half_window_px)
+    return Sighting(found.name, found.size_px, points, None, None, half_window_px, found.pitch_px)
+
+
+def _discs(found: _Found, reach_px: int) -> Sighting:
+    discs = measure_discs(found.pixels, found.start_px, reach_px)
+    _refuse_unsettled(discs.settled, found, "disc")
+    sd, pitch = _rms(discs.sd_px), found.pitch_px
+    return Sighting(found.name, found.size_px, discs.points_px, sd, None, reach_px, pitch, discs.area_px)
 
 
 def _rms(values: Array) -> float:
     return float(np.sqrt(np.mean(values**2)))
 
 
-def _refuse_unsettled(settled: NDArray[np.bool_], start: Array, name: str, what: str) -> None:
+def _refuse_unsettled(settled: NDArray[np.bool_], found: _Found, what: str) -> None:
     if not settled.all():
-        u, v = start[int(np.argmin(settled))]
-        found = f"{int((~settled).sum())} of {len(settled)} not so, the first near ({u:.0f}, {v:.0f}) px"
-        raise Unusable(name, "", f"every {what} whole, sharp and uncovered", found)
+        u, v = found.start_px[int(np.argmin(settled))]
+        told = f"{int((~settled).sum())} of {len(settled)} not so, the first near ({u:.0f}, {v:.0f}) px"
+        raise Unusable(found.name, "", f"every {what} whole, sharp and uncovered", told)
 
 
 def _eight_bit(pixels: Pixels) -> NDArray[np.uint8]:

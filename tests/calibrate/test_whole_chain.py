@@ -1,0 +1,133 @@
+"""Calibration and inspection together: targets and a tray photographed by one camera with lens, tilt and parallax."""
+
+from dataclasses import replace
+from functools import cache
+from pathlib import Path
+
+import cv2
+import numpy as np
+import pytest
+
+from synthetic_images.defects import Bump, Defects
+from synthetic_images.families import back_frame, fine_size_px, size_mm
+from synthetic_images.layout import rows
+from synthetic_images.scene import Scene
+from synthetic_images.spoons import PATTERNS, outline
+from synthetic_images.targets import TargetCamera, render_chessboard
+from synthetic_images.truth import piece_measures
+from synthetic_images.view import View, lens_view
+from synthetic_images.write import write_part
+from vision.calibrate.calibration import Calibration, Settings, calibrate
+from vision.calibrate.sighting import see
+from vision.calibrate.target import Target
+from vision.files.part import read_part
+from vision.pipeline import measure_tray
+from vision.records.given import Camera, Lens, Picture, Station, TrayPictures
+from vision.records.measured import MeasuredPiece
+
+PATTERN = PATTERNS["TS-135"]
+EDGE_HEIGHT_MM = 5.0
+TARGET = Target("chessboard", 17, 4, 7.0, pitch_tolerance_mm=0.0)
+DEFECTS = Defects((Bump("burr", 60.0, 0.2, 0.8), Bump("nick", 200.0, -0.15, 0.6)), 0.02, 0.0, ())
+# Twice what is asked of plain trays (lens, tilt and parallax): extremes of a zone, and lengths, both mm.
+EXTREME_MM, LENGTH_MM = 2 * 0.006, 2 * 0.006
+
+
+def camera() -> View:
+    """Focal length 9200 px, distorted, the tray tilted; with the pupil where that camera has it."""
+    view = lens_view(fine_size_px(PATTERN, 1), 0.05, (0.6, -0.4), np.array([-0.08, 0.02, 0.0, 0.0, 0.0]))
+    assert view.camera_matrix is not None
+    to_px = np.linalg.inv(view.homography)
+    pose = np.linalg.inv(view.camera_matrix) @ to_px
+    pose /= np.linalg.norm(pose[:, 0]) * np.sign(pose[2, 2])
+    turn = np.column_stack((pose[:, 0], pose[:, 1], np.cross(pose[:, 0], pose[:, 1])))
+    pupil = -turn.T @ pose[:, 2]
+    return replace(view, pupil_height_mm=float(pupil[2]), foot_mm=(float(pupil[0]), float(pupil[1])))
+
+
+def target_poses(view: View, count: int, rng: np.random.Generator) -> list[TargetCamera]:
+    """The first on the tray, the others tilted above it."""
+    assert view.camera_matrix is not None
+    assert view.distortion is not None
+    pose = np.linalg.inv(view.camera_matrix) @ np.linalg.inv(view.homography)
+    pose /= np.linalg.norm(pose[:, 0]) * np.sign(pose[2, 2])
+    turn = np.column_stack((pose[:, 0], pose[:, 1], np.cross(pose[:, 0], pose[:, 1])))
+    middle = np.array([(TARGET.columns - 1) * TARGET.pitch_mm / 2, (TARGET.rows - 1) * TARGET.pitch_mm / 2, 0.0])
+    width, height = size_mm(view)
+    cameras = []
+    for index in range(count):
+        tilt = np.deg2rad(np.append(rng.uniform(-20.0, 20.0, 2), rng.uniform(-2.0, 2.0))) if index else np.zeros(3)
+        lie = np.diag([1.0, -1.0, -1.0]) @ cv2.Rodrigues(tilt)[0]  # target to tray: its y runs down
+        aside = rng.uniform(-4.0, 4.0, 2) if index else np.zeros(2)
+        at = np.array([width / 2 + aside[0], -height / 2 + aside[1], 0.0])
+        rotation = turn @ lie
+        shift = turn @ (at - lie @ middle) + pose[:, 2]
+        rvec = cv2.Rodrigues(rotation)[0].ravel()
+        cameras.append(TargetCamera(view.camera_matrix, view.distortion, rvec, shift, view.size_px))
+    return cameras
+
+
+@cache
+def calibrated() -> Calibration:
+    rng = np.random.default_rng(71)
+    pictures = [
+        render_chessboard(pose, rng, (TARGET.columns, TARGET.rows), TARGET.pitch_mm)
+        for pose in target_poses(camera(), 6, rng)
+    ]
+    seen = [see(pixels, TARGET, f"view-{i}") for i, pixels in enumerate(pictures)]
+    return calibrate([one for one, _ in seen], [two for _, two in seen], TARGET, Settings(), rng)
+
+
+def stations() -> tuple[Station, Station]:
+    """The camera as calibrated, and as it truly is."""
+    found, true = calibrated(), camera()
+    placed = found.placed
+    assert true.camera_matrix is not None
+    assert true.distortion is not None
+    assert true.pupil_height_mm is not None
+    assert true.foot_mm is not None
+    lens, pupil = Lens(true.camera_matrix, true.distortion), Camera(true.pupil_height_mm, true.foot_mm)
+    return (
+        Station("ST-1", placed.homography, placed.lens, placed.camera, found.outline.combined, found.scale.combined),
+        Station("ST-1", true.homography, lens, pupil, 0.0, 0.0),
+    )
+
+
+@pytest.fixture(scope="module")
+def measured(tmp_path_factory: pytest.TempPathFactory) -> tuple[MeasuredPiece, MeasuredPiece]:
+    """One piece of one tray through the calibrated camera and through the true one."""
+    view = camera()
+    rng = np.random.default_rng(72)
+    tray = Scene(PATTERN, view, rows(PATTERN, size_mm(view), [DEFECTS], rng), edge_height_mm=EDGE_HEIGHT_MM)
+    folder: Path = tmp_path_factory.mktemp("part")
+    write_part(folder, PATTERN, EDGE_HEIGHT_MM)
+    part = read_part(folder / "part.toml")
+    pictures = TrayPictures(Picture("back", None, back_frame(tray, rng), 255.0, "back.png"))
+    (calibrated_piece,), (true_piece,) = (measure_tray(pictures, part, station).pieces for station in stations())
+    return calibrated_piece, true_piece
+
+
+def test_the_camera_is_found_where_it_stands() -> None:
+    found, true = calibrated(), camera()
+    assert found.placed.camera is not None
+    assert true.pupil_height_mm is not None
+    assert abs(found.placed.camera.height_mm - true.pupil_height_mm) < 3.0 * found.height_standard_mm
+    assert found.height_standard_mm < 0.5
+
+
+def test_a_piece_is_measured_through_the_calibration_within_twice_of_plain(
+    measured: tuple[MeasuredPiece, MeasuredPiece],
+) -> None:
+    truth = piece_measures(PATTERN, outline(PATTERN), DEFECTS)
+    piece = measured[0]
+    assert piece.fault is None
+    for name, tolerance in (("outline_out_mm", EXTREME_MM), ("outline_in_mm", EXTREME_MM), ("width_mm", LENGTH_MM)):
+        assert piece.measures[name] == pytest.approx(truth[name], abs=tolerance)
+    assert piece.measures["length_mm"] == pytest.approx(truth["length_mm"], abs=LENGTH_MM)
+
+
+def test_calibration_costs_less_than_a_micrometre(measured: tuple[MeasuredPiece, MeasuredPiece]) -> None:
+    through, exact = measured
+    for name in ("outline_out_mm", "outline_in_mm", "width_mm", "length_mm"):
+        assert through.measures[name] == pytest.approx(exact.measures[name], abs=0.001)
+    assert through.uncertainties["length_mm"] >= exact.uncertainties["length_mm"]  # type: ignore[operator]
