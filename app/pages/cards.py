@@ -1,6 +1,7 @@
 """What the viewer needs of one piece, as JSON: places in px of the upright picture, words, addresses of pictures."""
 
 from collections.abc import Sequence
+from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
@@ -17,7 +18,7 @@ from app.store.schema import bench
 from app.store.shown import PicturePath, Shown, neighbours, part_of, profile_of, shown, station_of
 from app.store.verdicts import Standing, standing
 from vision.geometry.polyline import arc_lengths
-from vision.records.given import Array, Limits, Part
+from vision.records.given import Array, Limits, Part, Station
 
 LIGHT_WORDS = {"back": "backlit", "dome": "dome", "low": "low"}
 OUTLINE_POINTS = 900
@@ -31,51 +32,80 @@ def cards(desk: Desk, judgement_ids: Sequence[int], inspector: str, blind: bool 
     known = shown(desk.store, judgement_ids)
     said: dict[int, list[Standing]] = {}
     if not blind:
-        for one in standing(desk.store, piece_ids=[one.piece_id for one in known.values()]):
-            said.setdefault(one.piece_id, []).append(one)
-    return [
-        card(desk, known[one], [] if blind else said.get(known[one].piece_id, []), inspector, blind)
-        for one in judgement_ids
-        if one in known
-    ]
+        for verdict in standing(desk.store, piece_ids=[one.piece_id for one in known.values()]):
+            said.setdefault(verdict.piece_id, []).append(verdict)
+    drawings: dict[tuple[str, str, int], Drawings] = {}
+    told = []
+    for judgement in judgement_ids:
+        if judgement not in known:
+            continue
+        one = known[judgement]
+        key = (one.part, one.station, one.limits_revision)
+        if key not in drawings:
+            drawings[key] = _drawings(desk.store, one)
+        content = _card(one, drawings[key], blind)
+        if not blind:
+            content |= _camera_says(desk.store, one, drawings[key])
+            content |= _people_say(said.get(one.piece_id, []), inspector)
+        told.append(content)
+    return told
 
 
-def card(desk: Desk, one: Shown, said: Sequence[Standing], inspector: str, blind: bool) -> dict[str, Any]:
-    """One card."""
-    part, station = part_of(desk.store, one.part), station_of(desk.store, one.station)
-    placed = place(one, part, station)
-    with desk.store.read() as connection:
+@dataclass(frozen=True, slots=True, eq=False)
+class Drawings:
+    """What a piece is drawn and told by, as far as it was filed."""
+
+    part: Part | None
+    station: Station | None
+    limits: Limits | None
+
+
+def _drawings(store: Store, one: Shown) -> Drawings:
+    with store.read() as connection:
         limits = limits_of(connection, one.part, one.limits_revision)
-    content: dict[str, Any] = {
+    return Drawings(part_of(store, one.part), station_of(store, one.station), limits)
+
+
+def _card(one: Shown, by: Drawings, blind: bool) -> dict[str, Any]:
+    """What everybody may see of a piece."""
+    placed = place(one, by.part, by.station)
+    return {
         "piece_id": one.piece_id,
         "judgement_id": one.judgement_id,
         "tray": one.tray,
         "piece": one.judged.piece,
         "part": one.part,
-        "part_name": one.part if part is None else part.name,
+        "part_name": one.part if by.part is None else by.part.name,
         "lot": one.lot or "",
         "process": {name: f"{value:g}" if isinstance(value, float) else value for name, value in one.process.items()},
         "blind": blind,
         "size": [1200, 400] if placed is None else list(placed.window.size_px),
         "px_per_mm": placed.window.px_per_mm if placed is not None and placed.known_scale else None,
         "lights": [] if placed is None else _lights(one),
-        "outline": "" if placed is None or part is None else _outline(part, placed),
+        "outline": "" if placed is None or by.part is None else _outline(by.part, placed),
     }
-    if blind:
-        return content
+
+
+def _camera_says(store: Store, one: Shown, by: Drawings) -> dict[str, Any]:
+    placed = place(one, by.part, by.station)
     return {
-        **content,
         "verdict": one.judged.verdict,
         "newest": one.newest,
         "limits_revision": one.limits_revision,
         "faults": told_faults(one.judged),
-        "reasons": [{"outcome": outcome, "words": words} for outcome, words in told_reasons(one.judged, limits)],
-        "findings": _findings(one, limits, part, placed),
-        "deviations": None if placed is None or part is None else _deviations(desk.store, one, part, placed),
+        "reasons": [{"outcome": outcome, "words": words} for outcome, words in told_reasons(one.judged, by.limits)],
+        "findings": _findings(one, by.limits, by.part, placed),
+        "deviations": None if placed is None or by.part is None else _deviations(store, one, by.part, placed),
         "tray_picture": _tray_picture(one),
-        "neighbours": _neighbours(desk.store, one),
-        "mine": next((_said(s) for s in said if s.inspector == inspector and s.blind is None), None),
-        "others": [_said(s) for s in said if s.inspector != inspector and s.blind is None],
+        "neighbours": _neighbours(store, one),
+    }
+
+
+def _people_say(said: Sequence[Standing], inspector: str) -> dict[str, Any]:
+    outside = [one for one in said if one.blind is None]
+    return {
+        "mine": next((_said(one) for one in outside if one.inspector == inspector), None),
+        "others": [_said(one) for one in outside if one.inspector != inspector],
     }
 
 
@@ -161,17 +191,14 @@ def _tray_picture(one: Shown) -> str | None:
 
 
 def _neighbours(store: Store, one: Shown) -> list[dict[str, Any]]:
-    """All pieces on the tray: where they lie in px of the frame, and what the camera says of each."""
-    around = neighbours(store, one.shot_id)
     return [
         {
-            "piece": judged.piece,
-            "verdict": judged.verdict,
-            "at": None if judged.pose is None else [round(value, 1) for value in judged.pose.center_px],
-            "angle_deg": None if judged.pose is None else judged.pose.angle_deg,
-            "here": judged.piece == one.judged.piece,
+            "piece": other.piece,
+            "verdict": other.verdict,
+            "at": None if other.center_px is None else [round(value, 1) for value in other.center_px],
+            "here": other.piece == one.judged.piece,
         }
-        for judged in sorted(around.values(), key=lambda judged: judged.piece)
+        for other in neighbours(store, one.shot_id)
     ]
 
 

@@ -5,17 +5,17 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any, Literal
 
-from sqlalchemy import Connection, Table, func, insert, select
+from sqlalchemy import Connection, Table, insert, select
 
 from app.store import bench, schema
 from app.store.connection import Store, now
-from app.store.definitions import digest, findings_content, pack, pack_profile, part_content, station_content
+from app.store.definitions import digest, pack, part_content, station_content
+from app.store.judgements import Tray, file_judgements, file_profiles, piece_content
 from app.store.profiles import Profile
 from app.store.revisions import file_limits
 from app.store.rows import add, add_missing, ensure, find
 from vision.records.given import FrameFile, Limits, Part, Station
-from vision.records.judged import JudgedPiece, TrayResult
-from vision.records.measured import Value
+from vision.records.judged import TrayResult
 
 PictureKind = Literal["frame", "tray", "piece"]
 
@@ -89,9 +89,11 @@ def _file(connection: Connection, tray: ToFile) -> Filed:
         content = station_content(tray.station)
         station_id = _file_definition(connection, schema.station, {"station": tray.station.station}, content)
     tray_id = ensure(connection, schema.tray, {"tray": result.tray})
+    # Whoever else files this tray waits here (PostgreSQL; SQLite has one writer anyway).
+    connection.execute(select(schema.tray.c.id).where(schema.tray.c.id == tray_id).with_for_update())
     shot_id = _file_shot(connection, tray, tray_id)
     _file_pictures(connection, shot_id, tray.pictures, moment)
-    contents = {judged.piece: _piece_content(judged) for judged in result.pieces}
+    contents = {judged.piece: piece_content(judged) for judged in result.pieces}
     findings = [[found.kind, found.center_px, found.detail] for found in result.tray_findings]
     head = {
         "limits_revision": result.limits_revision,
@@ -101,7 +103,7 @@ def _file(connection: Connection, tray: ToFile) -> Filed:
     }
     key = {"shot_id": shot_id, "digest": digest([head, findings, list(contents.values())])}
     if find(connection, schema.filing, key) is not None:
-        _file_profiles(connection, tray_id, tray.profiles)
+        file_profiles(connection, tray_id, tray.profiles)
         return Filed(result.tray, 0, len(contents))
     filing_id = add(connection, schema.filing, {**key, **head, "filed_at": moment})
     for place, found in enumerate(result.tray_findings):
@@ -109,14 +111,11 @@ def _file(connection: Connection, tray: ToFile) -> Filed:
         values = {"filing_id": filing_id, "place": place, "kind": found.kind, "x_px": x_px, "y_px": y_px}
         connection.execute(insert(schema.tray_finding).values(**values, detail=found.detail))
     shot_digest = connection.execute(select(schema.shot.c.digest).where(schema.shot.c.id == shot_id)).scalar_one()
-    fresh: list[int] = []
-    for judged in result.pieces:
-        piece_id = ensure(connection, schema.piece, {"tray_id": tray_id, "piece": judged.piece})
-        name = digest([shot_digest, result.limits_revision, contents[judged.piece]])
-        if find(connection, schema.judgement, {"piece_id": piece_id, "digest": name}) is None:
-            _file_judgement(connection, {"piece_id": piece_id, "filing_id": filing_id, "digest": name}, judged)
-            fresh.append(piece_id)
-    _file_profiles(connection, tray_id, tray.profiles)
+    named = {
+        judged.piece: digest([shot_digest, result.limits_revision, contents[judged.piece]]) for judged in result.pieces
+    }
+    fresh = file_judgements(connection, Tray(tray_id, filing_id), result.pieces, named)
+    file_profiles(connection, tray_id, tray.profiles)
     bench.lay_out(connection, fresh)
     return Filed(result.tray, len(fresh), len(contents) - len(fresh))
 
@@ -166,92 +165,3 @@ def _file_pictures(connection: Connection, shot_id: int, pictures: tuple[Picture
             "filed_at": moment,
         }
         add_missing(connection, schema.picture, values)
-
-
-def measure_rows(judged: JudgedPiece) -> list[tuple[str, str, float | None, float | None]]:
-    """A piece's measures as (measure, zone, value, uncertainty), zone empty where it is not taken per zone."""
-    rows: list[tuple[str, str, float | None, float | None]] = []
-    for name, value in judged.measures.items():
-        uncertainty = judged.uncertainties.get(name)
-        if isinstance(value, Mapping):
-            rows.extend((name, zone, one, _of_zone(uncertainty, zone)) for zone, one in value.items())
-        else:
-            rows.append((name, "", value, None if isinstance(uncertainty, Mapping) else uncertainty))
-    return rows
-
-
-def _of_zone(value: Value, zone: str) -> float | None:
-    return value.get(zone) if isinstance(value, Mapping) else value
-
-
-def _piece_content(judged: JudgedPiece) -> list[Any]:
-    pose = judged.pose
-    return [
-        judged.piece,
-        judged.verdict,
-        judged.fault,
-        None if pose is None else [*pose.center_px, pose.angle_deg, pose.fit_rms_mm],
-        measure_rows(judged),
-        [
-            [r.measure, r.zone, r.value, r.uncertainty, r.min, r.max, r.severity, r.outcome]  # one reason a line
-            for r in judged.reasons
-        ],
-        findings_content(judged.findings, judged.counted),
-    ]
-
-
-def _file_judgement(connection: Connection, key: dict[str, Any], judged: JudgedPiece) -> None:
-    pose = judged.pose
-    x_px, y_px = (None, None) if pose is None else pose.center_px
-    judgement_id = add(
-        connection,
-        schema.judgement,
-        {
-            **key,
-            "verdict": judged.verdict,
-            "fault": judged.fault,
-            "x_px": x_px,
-            "y_px": y_px,
-            "angle_deg": None if pose is None else pose.angle_deg,
-            "fit_rms_mm": None if pose is None else pose.fit_rms_mm,
-        },
-    )
-    names = ("judgement_id", "measure", "zone", "value", "uncertainty")
-    rows = [dict(zip(names, (judgement_id, *row), strict=True)) for row in measure_rows(judged)]
-    if rows:
-        connection.execute(insert(schema.measure), rows)
-    reasons = [
-        {
-            "judgement_id": judgement_id,
-            "place": place,
-            "measure": reason.measure,
-            "zone": reason.zone,
-            "value": reason.value,
-            "uncertainty": reason.uncertainty,
-            "lower": reason.min,
-            "upper": reason.max,
-            "class": reason.severity,
-            "outcome": reason.outcome,
-        }
-        for place, reason in enumerate(judged.reasons)
-    ]
-    if reasons:
-        connection.execute(insert(schema.reason), reasons)
-    if judged.findings:
-        body = pack(findings_content(judged.findings, judged.counted))
-        connection.execute(insert(schema.finding_list).values(judgement_id=judgement_id, body=body))
-
-
-def _file_profiles(connection: Connection, tray_id: int, profiles: Mapping[int, Profile]) -> None:
-    """Keep the profile of each piece's newest judgement, where it has none yet."""
-    for number, profile in profiles.items():
-        newest = (
-            select(func.max(schema.judgement.c.id))
-            .join(schema.piece, schema.piece.c.id == schema.judgement.c.piece_id)
-            .where(schema.piece.c.tray_id == tray_id, schema.piece.c.piece == number)
-        )
-        judgement_id = connection.execute(newest).scalar()
-        held = select(schema.profile.c.judgement_id).where(schema.profile.c.judgement_id == judgement_id)
-        if judgement_id is not None and connection.execute(held).scalar() is None:
-            values = {"judgement_id": judgement_id, "body": pack_profile(profile)}
-            connection.execute(insert(schema.profile).values(**values))

@@ -27,6 +27,15 @@ class PicturePath:
     piece: int | None
 
 
+@dataclass(frozen=True, slots=True)
+class Neighbour:
+    """A piece on the same tray: where its centre lies in the frame, and what the camera says."""
+
+    piece: int
+    verdict: str
+    center_px: tuple[float, float] | None
+
+
 @dataclass(frozen=True, slots=True, eq=False)
 class Shown:
     """One judgement with all that a page shows of it."""
@@ -124,18 +133,25 @@ def newest_judgements(store: Store, piece_ids: Sequence[int]) -> dict[int, int]:
         return {int(piece): int(newest) for piece, newest in connection.execute(query.group_by(table.c.piece_id))}
 
 
-def neighbours(store: Store, shot_id: int) -> dict[int, JudgedPiece]:
-    """The newest judgements of all pieces on a shot's tray, by judgement id."""
+def neighbours(store: Store, shot_id: int) -> tuple[Neighbour, ...]:
+    """All pieces on a shot's tray, by number, each as its newest judgement has it."""
     piece, judgement = schema.piece, schema.judgement
     tray_id = select(schema.shot.c.tray_id).where(schema.shot.c.id == shot_id).scalar_subquery()
-    query = (
+    newest = (
         select(func.max(judgement.c.id))
         .join(piece, piece.c.id == judgement.c.piece_id)
         .where(piece.c.tray_id == tray_id)
         .group_by(piece.c.id)
     )
+    query = (
+        select(piece.c.piece, judgement.c.verdict, judgement.c.x_px, judgement.c.y_px)
+        .join(judgement, judgement.c.piece_id == piece.c.id)
+        .where(judgement.c.id.in_(newest))
+        .order_by(piece.c.piece)
+    )
     with store.read() as connection:
-        return judged_pieces(connection, list(connection.execute(query).scalars()))
+        rows = connection.execute(query).all()
+    return tuple(Neighbour(row.piece, row.verdict, None if row.x_px is None else (row.x_px, row.y_px)) for row in rows)
 
 
 def part_of(store: Store, name: str) -> Part | None:

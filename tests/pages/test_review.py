@@ -52,8 +52,8 @@ def saved(page: Page) -> None:
 
 
 def said(store: Store, inspector: str) -> dict[str, Standing]:
-    """What stands of one person, by piece."""
-    return {f"{one.tray}:{one.piece}": one for one in standing(store, inspector)}
+    """What stands of one person outside blind rounds, by piece."""
+    return {f"{one.tray}:{one.piece}": one for one in standing(store, inspector) if one.blind is None}
 
 
 def test_ten_pieces_by_keyboard_one_taken_back_and_on_after_closing(open_page: Opened, store: Store) -> None:
