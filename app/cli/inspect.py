@@ -49,14 +49,16 @@ def command(
     from vision.decide.limits_fit import check_limits
     from vision.files.limits import read_limits
     from vision.files.part import read_part
-    from vision.files.shot import find_shots
+    from vision.files.shot import find_shots, is_shot, read_shot
     from vision.files.station import read_station
 
     part, station = read_part(part_file), read_station(station_file)
     limits = read_limits(limits_file, part)
     check_limits(limits, station, limits_file)
     shots = find_shots(folders, leave_out=out)
-    if not shots:
+    if not any(is_shot(shot) for shot in shots):
+        for shot in shots:
+            read_shot(shot)  # says what is wrong with it
         raise Unusable(", ".join(map(str, folders)), "", "a tray shot or a folder of them expected", "none")
     make_out(out)
     summary = run_and_show(shots, Work(part, station, limits, out, not no_pictures), jobs)

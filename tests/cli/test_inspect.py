@@ -134,8 +134,18 @@ def test_a_frame_behind_a_link_out_of_the_folder(tmp_path: Path, inspect: Run) -
 def test_an_empty_folder(tmp_path: Path, inspect: Run) -> None:
     (tmp_path / "empty").mkdir()
     code, _, errors = inspect(tmp_path / "empty")
-    assert code == 1
+    assert code == 2
     one_failure(errors, tmp_path / "empty", "shot.json or back.png", "empty folder")
+    assert not (tmp_path / "out").exists()
+
+
+def test_an_empty_folder_beside_a_shot(tmp_path: Path, inspect: Run) -> None:
+    (shot,) = make_shots(tmp_path, "T-1")
+    (tmp_path / "empty").mkdir()
+    code, said, errors = inspect(tmp_path / "empty", shot)
+    assert code == 1
+    one_failure(errors, tmp_path / "empty", "empty folder")
+    assert "1 tray judged" in said
 
 
 def test_an_absent_folder(tmp_path: Path, inspect: Run) -> None:

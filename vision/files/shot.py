@@ -98,6 +98,11 @@ def read_shot(folder: Path) -> Shot:
     )
 
 
+def is_shot(folder: Path) -> bool:
+    """Whether a folder holds what makes it a shot, which may still be at fault."""
+    return any((folder / name).exists() for name in ("shot.json", _BARE_BACK))
+
+
 def find_shots(folders: Iterable[Path], leave_out: Path | None = None) -> tuple[Path, ...]:
     """The folders to read as shots: each one given, or where it is none itself, the folders in it by name.
 
@@ -116,8 +121,7 @@ def find_shots(folders: Iterable[Path], leave_out: Path | None = None) -> tuple[
             inner = sorted(path for path in given.iterdir() if path.is_dir() and not path.name.startswith("."))
         except OSError as fault:
             raise Unusable(given, "", "a readable folder expected", fault.strerror or str(fault)) from None
-        is_shot = any((given / name).exists() for name in ("shot.json", _BARE_BACK))
-        for path in [given] if is_shot or not inner else inner:
+        for path in [given] if is_shot(given) or not inner else inner:
             if path.resolve() != without:
                 found.setdefault(path.resolve(), path)
     return tuple(found.values())
