@@ -1,0 +1,58 @@
+"""What a person looks at: pictures and pages written beside a tray's `result.json`."""
+
+from collections.abc import Sequence
+from pathlib import Path
+
+import cv2
+
+from app.report.inspected import Inspected
+from app.report.look import SIGNS
+from app.report.piece_picture import JPEG_QUALITY, draw_sheet
+from app.report.result_page import index_page, result_page
+from app.report.tray_picture import Colour, draw_tray
+from app.report.upright import Grey
+from vision.files.whole import write_whole
+from vision.records.judged import TrayResult
+
+
+def write_pictures(folder: Path, inspected: Inspected) -> None:
+    """Write `tray.jpg`, `result.html`, and `piece-NN.jpg` with `piece-NN.svg` for each flagged piece that was measured.
+
+    Parameters
+    ----------
+    folder
+        The tray's folder of results; it exists.
+    inspected
+        The tray as judged.
+
+    Raises
+    ------
+    Unusable
+        A file could not be written.
+    """
+    tray = draw_tray(inspected)
+    _write_jpeg(folder / "tray.jpg", tray)
+    sheets: dict[int, str] = {}
+    for measured, judged in inspected.pieces():
+        if SIGNS[judged.verdict].flagged and measured.profile is not None:
+            sheet = draw_sheet(inspected, measured, judged, measured.profile)
+            _write_jpeg(folder / f"piece-{judged.piece:02d}.jpg", sheet.crop)
+            write_whole(folder / f"piece-{judged.piece:02d}.svg", sheet.svg)
+            sheets[judged.piece] = sheet.svg
+    write_whole(folder / "result.html", result_page(inspected, tray, sheets))
+
+
+def write_index(folder: Path, results: Sequence[TrayResult]) -> None:
+    """Write `index.html`, which links the trays' own pages in the folders beside it, lot by lot.
+
+    Raises
+    ------
+    Unusable
+        The file could not be written.
+    """
+    write_whole(folder / "index.html", index_page(results))
+
+
+def _write_jpeg(path: Path, image: Grey | Colour) -> None:
+    _, packed = cv2.imencode(".jpg", image, [cv2.IMWRITE_JPEG_QUALITY, JPEG_QUALITY])
+    write_whole(path, packed.tobytes())

@@ -1,0 +1,125 @@
+"""Measures, limits and findings in words: one source for pictures, reports and pages."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+from vision.records.judged import Reason
+from vision.records.measured import BendFinding, EdgeFinding, Finding, Scratch, Value
+
+
+@dataclass(frozen=True, slots=True)
+class MeasureWords:
+    """How a measure is named and printed: `decimals` places, then `unit`."""
+
+    title: str
+    unit: str
+    decimals: int
+
+
+MEASURES: dict[str, MeasureWords] = {
+    "outline_out_mm": MeasureWords("outward deviation", "mm", 3),
+    "outline_in_mm": MeasureWords("inward deviation", "mm", 3),
+    "outline_rms_mm": MeasureWords("root mean square deviation", "mm", 3),
+    "length_mm": MeasureWords("length", "mm", 3),
+    "width_mm": MeasureWords("width", "mm", 3),
+    "bend_deg": MeasureWords("bend", "°", 3),
+    "hole_offset_mm": MeasureWords("hole offset", "mm", 3),
+    "hole_diameter_error_mm": MeasureWords("hole diameter error", "mm", 3),
+    "scratch_count": MeasureWords("scratches", "", 0),
+    "scratch_longest_mm": MeasureWords("longest scratch", "mm", 2),
+    "scratch_density_mm_per_cm2": MeasureWords("scratch density", "mm/cm²", 2),
+    "scored_area_cm2": MeasureWords("scored area", "cm²", 2),
+    "pit_count": MeasureWords("pits", "", 0),
+    "pit_largest_mm": MeasureWords("largest pit", "mm", 2),
+    "pit_density_per_cm2": MeasureWords("pit density", "per cm²", 2),
+    "pit_area_ppm": MeasureWords("pit area", "ppm", 0),
+    "buffing_line_level": MeasureWords("buffing line level", "", 4),
+}
+
+FAULTS: dict[str, str] = {
+    "touching": "it touches a neighbour: only what can be seen was measured",
+    "cut_off": "the edge of the frame cuts it off",
+    "unlike": "its outline is not this part's",
+    "face_down": "it lies face down",
+    "outline_hidden": "too much of its outline is hidden",
+    "exposure": "the frame is too dark or too bright to measure",
+    "focus": "the frame is out of focus",
+    "fit": "the drawing does not fit its outline",
+}
+
+
+def measure_words(name: str) -> MeasureWords:
+    """How a measure is named and printed; one that this list lacks goes by its own name."""
+    return MEASURES.get(name, MeasureWords(name, "", 3))
+
+
+def number_words(name: str, value: float | None) -> str:
+    """A value of a measure with its unit; `not measured` for a missing one."""
+    if value is None:
+        return "not measured"
+    words = measure_words(name)
+    number = f"{value:.{words.decimals}f}".replace("-", "−")
+    return f"{number}{words.unit}" if words.unit == "°" else f"{number} {words.unit}".rstrip()
+
+
+def per_zone(value: Value) -> dict[str | None, float | None]:
+    """A measure's values by zone; a measure that is not taken per zone stands under None."""
+    return dict[str | None, float | None](value.items()) if isinstance(value, Mapping) else {None: value}
+
+
+def reason_words(reason: Reason, guard: float | None) -> str:
+    """One limit that was not passed, as a person would say it.
+
+    `guard` is the half width of the guard band about the limit; None where the value is missing.
+
+    Examples
+    --------
+    >>> reason_words(Reason("outline_out_mm", "bowl", 0.31, 0.011, None, 0.15, "major", "reject"), 0.018)
+    'outward deviation, bowl: 0.310 mm; limit at most 0.150 mm; sure to 0.018 mm (major)'
+    """
+    words = measure_words(reason.measure)
+    place = f", {reason.zone}" if reason.zone else ""
+    bounds = [
+        f"at {side} {number_words(reason.measure, bound)}"
+        for side, bound in (("least", reason.min), ("most", reason.max))
+        if bound is not None
+    ]
+    sure = "" if guard is None else f"; sure to {number_words(reason.measure, guard)}"
+    value = number_words(reason.measure, reason.value)
+    return f"{words.title}{place}: {value}; limit {' and '.join(bounds)}{sure} ({reason.severity})"
+
+
+def finding_words(finding: Finding) -> str:
+    """One finding with its values and units.
+
+    Examples
+    --------
+    >>> finding_words(Pit((655.0, 402.5), (14.0, -1.2), 0.32, 12.0))
+    'pit, 0.32 mm across, snr 12.0'
+    """
+    match finding:
+        case EdgeFinding():
+            side = "outward" if finding.height_mm > 0 else "inward"
+            return (
+                f"{finding.kind}, {finding.zone}: {abs(finding.height_mm):.3f} mm {side} of the edge around it, "
+                f"{finding.deviation_mm:+.3f} mm from the drawing, {finding.extent_mm:.1f} mm long".replace("-", "−")
+            )
+        case BendFinding():
+            return f"bend, {finding.zone}: {finding.bend_deg:+.3f}°".replace("-", "−")
+        case Scratch():
+            return f"scratch, {finding.length_mm:.2f} mm long, {finding.width_mm:.2f} mm wide, snr {finding.snr:.1f}"
+        case _:
+            return f"{finding.kind}, {finding.diameter_mm:.2f} mm across, snr {finding.snr:.1f}"
+
+
+def finding_tag(finding: Finding) -> str:
+    """The value that stands beside a finding's mark in a picture."""
+    match finding:
+        case EdgeFinding():
+            return f"{finding.kind} {finding.deviation_mm:+.2f} mm".replace("-", "−")
+        case BendFinding():
+            return f"bend {finding.bend_deg:+.2f}°".replace("-", "−")
+        case Scratch():
+            return f"scratch {finding.length_mm:.1f} mm"
+        case _:
+            return f"{finding.kind} {finding.diameter_mm:.2f} mm"
