@@ -78,7 +78,7 @@ def study_gauge(table: GaugeTable, tolerance: float | None = None) -> GaugeStudy
     # Without any spread in the repeats nothing can be tested, and nothing is pooled.
     p = full.interaction.p if full.interaction else None
     reduced = pooled(full) if p is not None and p > POOLING_P else None
-    return _study(trials, full, reduced, _two_way_components(reduced or full, table.values.shape), tolerance)
+    return _study(trials, full, reduced, two_way_components(reduced or full, table.values.shape), tolerance)
 
 
 def _study(
@@ -149,7 +149,7 @@ def _one_way_components(table: OneWay, trials: int) -> dict[Source, Component | 
     }
 
 
-def _two_way_components(table: TwoWay, shape: tuple[int, ...]) -> dict[Source, Component | None]:
+def two_way_components(table: TwoWay, shape: tuple[int, ...]) -> dict[Source, Component | None]:
     """Combine mean squares after their expectations; without an interaction line its mean square is the error's."""
     parts, operators, trials = shape
     per_part, per_operator = 1 / (operators * trials), 1 / (parts * trials)

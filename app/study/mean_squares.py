@@ -2,6 +2,7 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import cache
 from math import inf, sqrt
 
 from scipy import stats
@@ -60,22 +61,26 @@ def component(terms: Sequence[Term], confidence: float = CONFIDENCE) -> Componen
     return Component(value, se, (max(low, 0.0), max(high, 0.0)))
 
 
+@cache
 def _shrink(df: int, tail: float) -> float:
     """How far, relative to itself, a mean square's lower bound lies below it: 1 - df / chi2 of the upper tail."""
     return 1 - df / float(stats.chi2.isf(tail, df))
 
 
+@cache
 def _stretch(df: int, tail: float) -> float:
     """How far its upper bound lies above it: df / chi2 of the lower tail - 1."""
     return df / float(stats.chi2.ppf(tail, df)) - 1
 
 
+@cache
 def _cross_below(plus_df: int, minus_df: int, tail: float) -> float:
     f = float(stats.f.isf(tail, plus_df, minus_df))
     shrink, stretch = _shrink(plus_df, tail), _stretch(minus_df, tail)
     return 0.0 if f == inf else ((f - 1) ** 2 - (shrink * f) ** 2 - stretch**2) / f
 
 
+@cache
 def _cross_above(plus_df: int, minus_df: int, tail: float) -> float:
     f = float(stats.f.ppf(tail, plus_df, minus_df))
     stretch, shrink = _stretch(plus_df, tail), _shrink(minus_df, tail)
