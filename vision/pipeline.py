@@ -12,15 +12,13 @@ from vision.measure.light import SATURATED, NoBacklight, model_backlight
 from vision.measure.nominal import Nominal, prepare_nominal
 from vision.measure.piece import measure_piece
 from vision.measure.place import Placed
-from vision.measure.tray import Found, Sight, look
+from vision.measure.tray import SHARP_PX, Found, Sight, look
 from vision.records.given import Limits, Part, Station, TrayPictures
 from vision.records.judged import JudgedPiece
 from vision.records.measured import Fault, MeasuredPiece, MeasuredTray, TrayFinding, Value
 
 # Share of the empty tray at full scale from which edges are no longer measured where they seem.
 _SATURATED_SHARE = 0.02
-# Edges blurred wider than this (standard deviation, px) are out of focus: neighbouring features run together.
-_SHARP_PX = 2.5
 # Pieces whose centres are this share of the part's length apart in height stand in different rows.
 _ROW_SHARE = 0.25
 
@@ -49,9 +47,9 @@ def measure_tray(pictures: TrayPictures, part: Part, station: Station) -> Measur
         spoilt = "exposure"
         detail = f"{light.saturated:.0%} of the empty tray reaches {SATURATED:.0%} of full scale; expose less"
         told.append(TrayFinding("exposure", None, f"{pictures.back.name or 'back'}: {detail}"))
-    if blur > _SHARP_PX:
+    if blur > SHARP_PX:
         spoilt = spoilt or "focus"
-        detail = f"edges are {blur:.1f} px wide (standard deviation), at most {_SHARP_PX} is sharp; focus the lens"
+        detail = f"edges are {blur:.1f} px wide (standard deviation), at most {SHARP_PX} is sharp; focus the lens"
         told.append(TrayFinding("focus", None, f"{pictures.back.name or 'back'}: {detail}"))
     ordered = _reading_order(found, _ROW_SHARE * float(np.ptp(nominal.points[:, 0])) / scale)
     pieces = []

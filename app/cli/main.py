@@ -72,7 +72,9 @@ def cli() -> None:
 def main() -> None:
     """Run the command; what a person must read goes to stderr as one line."""
     try:
-        cli.main(standalone_mode=False)
+        code = cli.main(standalone_mode=False)
+        # click hands back what `ctx.exit(code)` was given
+        sys.exit(code if isinstance(code, int) else 0)
     except Unusable as fault:
         click.echo(f"brightbowl: {fault}", err=True)
         sys.exit(2)

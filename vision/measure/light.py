@@ -23,6 +23,8 @@ _NEAR_BLOCKS = 4.0
 _DARK_BLOCKS = 6.0
 # The empty tray must be this share of full scale brighter than the metal for anything to be measured.
 MIN_STEP = 0.1
+# An empty tray shows light along the frame's edges; with more of them dark than this the frame is no backlit tray.
+_DARK_EDGES = 0.6
 # A backlight at or above this share of full scale has lost the very edge profile that is measured.
 SATURATED = 0.99
 
@@ -91,6 +93,9 @@ def model_backlight(back: Picture) -> Backlight:
         raise NoBacklight("too little of the tray's light is seen: is the frame inverted, or covered?")
     ratio = np.where(pure_bright, blocks / lamp, 0).astype(np.float32)
     bright = lamp * _near(ratio, pure_bright, _NEAR_BLOCKS)
+    below = blocks < (bright + step_low) / 2
+    if np.concatenate((below[[0, -1]], below[:, [0, -1]]), axis=None).mean() > _DARK_EDGES:
+        raise NoBacklight("the frame's edges are dark: is it inverted, or lit from the wrong side?")
     core = blocks[blocks < (bright + step_low) / 2]
     dark_level = float(np.median(core)) if core.size else step_low
     pure_dark = _pure(np.abs(blocks - dark_level) < _PURE * (bright - dark_level))

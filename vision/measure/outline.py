@@ -28,6 +28,8 @@ _BLUR_PX = 0.9
 _ROWS = 30000
 # A first crossing this far from the look's middle, or a matched step this long, is no clean edge.
 _MAX_STEP_PX = 1.0
+# How far a soft edge is looked at.
+_FAR_PX = 24.0
 # Light just outside an edge is at its level to this share (or so many times its noise); less is dust or a hair lying
 # against the metal, which spoils the edge for some points to either side as well.
 _SHADE, _SHADE_NOISE, _SPOILT_POINTS = 0.05, 5.0, 3
@@ -132,15 +134,22 @@ def _mean_profile(share: Array, total: Array, valid: NDArray[np.bool_], at: Arra
     return share[near].mean(axis=0) if near.any() else np.full(len(at), np.nan)
 
 
-def blur_px(profiles: list[Array]) -> float:
-    """Standard deviation of the edge's blur in px (optics and pixel together), from mean edge profiles.
+def blur_px(profile: Array, at: Array | None = None) -> float:
+    """Standard deviation of an edge's blur in px (optics and pixel together), from its mean profile; nan without one.
 
-    Fits Phi(t / s) to the mean profile by a search on s; nan when there is no profile.
+    Fits Phi(t / s) to the profile, taken at `at` (those of an `Outline` when None), by a search on s.
     """
-    usable = [p for p in profiles if np.isfinite(p).all()]
-    if not usable:
+    if not np.isfinite(profile).all():
         return float("nan")
-    mean = np.mean(usable, axis=0)
-    trial = np.linspace(0.3, 4.0, 186)
-    misfit = ((ndtr(_offsets() / trial[:, None]) - mean) ** 2).sum(axis=1)
+    trial = np.geomspace(0.3, 16.0, 300)
+    misfit = ((ndtr((_offsets() if at is None else at) / trial[:, None]) - profile) ** 2).sum(axis=1)
     return float(trial[misfit.argmin()])
+
+
+def far_blur_px(pixels: NDArray[np.generic], light: Backlight, rough: Array) -> float:
+    """Blur of an edge too soft for `trace_edge`, from the mean of long looks across the rough contour."""
+    chain = resample(smooth(rough, 3.0), 4.0)
+    at = np.arange(-_FAR_PX, _FAR_PX + 1e-9, 1.0)
+    bright, dark = light.at(chain)
+    profiles = _profiles(pixels.astype(np.float32), chain, _outward(chain), at)
+    return blur_px(np.median((profiles - dark[:, None]) / (bright - dark)[:, None], axis=0), at)

@@ -10,7 +10,7 @@ from vision.geometry.polyline import moments
 from vision.measure.holes import Rim
 from vision.measure.light import Backlight
 from vision.measure.nominal import Nominal
-from vision.measure.outline import Outline, blur_px, trace_edge
+from vision.measure.outline import Outline, blur_px, far_blur_px, trace_edge
 from vision.measure.piece import Edge
 from vision.measure.place import Placed, place, refine
 from vision.measure.regions import Region, find_regions, split_finely
@@ -29,6 +29,10 @@ _STRAY_MM, _STRAY_SHARE, _SLIP_MM = 1.2, 0.10, 1.5
 _SIZE_SHARE, _SLENDER_SHARE = (0.35, 2.5), (0.5, 2.0)
 # A fragment at the frame's edge below this share of the nominal's area is told only where no larger one is near.
 _FRAGMENT_SHARE = 0.05
+# Edges blurred wider than this (standard deviation, px) are out of focus: neighbouring features run together.
+SHARP_PX = 2.5
+# An outline with fewer clean edge points than this share is looked at for blur; with fewer points there is no outline.
+_CLEAN_SHARE, _LEAST_POINTS = 0.5, 100
 # Outline this near to another piece's (mm) is part of the contact: the blur runs both together there.
 _CONTACT_MM = 1.2
 
@@ -64,7 +68,7 @@ def look(sight: Sight) -> tuple[list[Found], list[TrayFinding], float]:
     regions = find_regions(sight.back, sight.light, least)
     found: list[Found] = []
     told: list[TrayFinding] = []
-    blurs: list[Array] = []
+    blurs: list[float] = []
     for region in regions:
         if region.at_border or region.area_px * sight.mm_per_px**2 > _AREA_SHARE[1] * sight.nominal.moments.area:
             continue
@@ -78,7 +82,7 @@ def look(sight: Sight) -> tuple[list[Found], list[TrayFinding], float]:
         if region.at_border or area > _AREA_SHARE[1] * sight.nominal.moments.area:
             for part in _parts(region, sight, least):
                 _clump(part, sight, (found, told, blurs))
-    return found, _without_fragments(told, sight), blur_px(blurs)
+    return found, _without_fragments(told, sight), float(np.median(blurs)) if blurs else float("nan")
 
 
 def _parts(region: Region, sight: Sight, least: float) -> tuple[Region, ...]:
@@ -87,19 +91,27 @@ def _parts(region: Region, sight: Sight, least: float) -> tuple[Region, ...]:
     return split_finely(sight.back, sight.light, region, least)
 
 
-def _single(region: Region, sight: Sight, blurs: list[Array]) -> Found | None:
+def _single(region: Region, sight: Sight, blurs: list[float]) -> Found | None:
     """A region that is one whole piece of this part, placed; None where it is not."""
     area = region.area_px * sight.mm_per_px**2
     if not _AREA_SHARE[0] <= area / sight.nominal.moments.area <= _AREA_SHARE[1]:
         return None
     outline = trace_edge(sight.back.pixels, sight.light, region.outer)
+    blur = blur_px(outline.profile)
+    center = moments(region.outer).centroid
+    if outline.valid.mean() < _CLEAN_SHARE:
+        blur = far_blur_px(sight.back.pixels, sight.light, region.outer)
+        if blur > SHARP_PX:
+            blurs.append(blur)
+            return Found(center, "focus", None, None)
     points = sight.view.to_tray(outline.points_px)[outline.valid]
+    if len(points) < _LEAST_POINTS:
+        return None
     placed = place(points, sight.nominal)
     if placed is None or not _is_this_part(points, placed, sight.nominal):
         return None
-    blurs.append(outline.profile)
-    edge = Edge(points, _rims(region, sight), blur_px([outline.profile]) * sight.mm_per_px)
-    return Found(moments(region.outer).centroid, None, placed, edge)
+    blurs.append(blur)
+    return Found(center, None, placed, Edge(points, _rims(region, sight), blur * sight.mm_per_px))
 
 
 def _rims(region: Region, sight: Sight) -> list[Rim]:
@@ -108,7 +120,7 @@ def _rims(region: Region, sight: Sight) -> list[Rim]:
         outline = trace_edge(sight.back.pixels, sight.light, hole)
         if outline.valid.sum() > 8:
             points = sight.view.to_tray(outline.points_px)[outline.valid]
-            rims.append(Rim(points, blur_px([outline.profile]) * sight.mm_per_px))
+            rims.append(Rim(points, blur_px(outline.profile) * sight.mm_per_px))
     return rims
 
 
@@ -143,7 +155,7 @@ def _tell_other(region: Region, sight: Sight, found: list[Found], told: list[Tra
         told.append(TrayFinding("foreign", center, f"something of {shape.area:.0f} mm² that is no piece"))
 
 
-def _clump(region: Region, sight: Sight, out: tuple[list[Found], list[TrayFinding], list[Array]]) -> None:
+def _clump(region: Region, sight: Sight, out: tuple[list[Found], list[TrayFinding], list[float]]) -> None:
     """A region too large for one piece, or cut by the frame: pieces told apart, the rest named."""
     found, told, blurs = out
     area = region.area_px * sight.mm_per_px**2
@@ -169,14 +181,22 @@ def _clump(region: Region, sight: Sight, out: tuple[list[Found], list[TrayFindin
         _tell_other(region, sight, found, told)
         return
     if len(pieces) > 1 or (pieces and more):
-        center = moments(region.outer).centroid
+        center = _contact(pieces, outer, region, sight.nominal)
         told.append(TrayFinding("touching", center, f"{max(len(pieces), 2)} pieces touch; lay them apart"))
     if not pieces:
         return
     outline = trace_edge(sight.back.pixels, sight.light, region.outer)
-    blurs.append(outline.profile)
+    blurs.append(blur_px(outline.profile))
     for piece in pieces:
         found.append(_apart(piece, pieces, outline, (region, sight)))
+
+
+def _contact(pieces: tuple[Candidate, ...], outer: Array, region: Region, nominal: Nominal) -> Pair:
+    """Where pieces touch: the middle of the contour that lies near two outlines at once; else of the whole region."""
+    near = sum((np.abs(nominal.place(piece.motion.apply(outer))[1]) < _CONTACT_MM).astype(int) for piece in pieces)
+    both = np.asarray(near) > 1
+    center = region.outer[both].mean(axis=0) if both.any() else np.array(moments(region.outer).centroid)
+    return float(center[0]), float(center[1])
 
 
 def _inside_frame(piece: Candidate, sight: Sight) -> bool:
@@ -197,7 +217,7 @@ def _apart(piece: Candidate, pieces: tuple[Candidate, ...], outline: Outline, wh
             own &= np.abs(off) > _CONTACT_MM
     mine = points[own]
     placed = refine(mine, piece.motion, sight.nominal)
-    blur = blur_px([outline.profile]) * sight.mm_per_px
+    blur = blur_px(outline.profile) * sight.mm_per_px
     middle = piece.motion.inverse().apply(np.array([sight.nominal.moments.centroid]))
     center = sight.view.to_px(middle)[0]
     edge = Edge(mine, _rims(region, sight), blur)

@@ -19,6 +19,8 @@ _LEAST_SEEN_NEAR = 0.6
 _CHOICE, _LEAST_NOISE = 1.5, 0.3
 # How well the curvature of an edge is known where it is put back: a share of the correction itself.
 _LIFT_DOUBT = 0.4
+# What smoothing and the edge's slope leave of a bump's height: this share of it (measured on rendered bumps).
+_FORM_DOUBT = 0.002
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -94,5 +96,6 @@ def _noise(seen: OutlineSeen) -> Array:
             + (_CHOICE * profile.sd) ** 2
             + (_LEAST_NOISE * profile.fine_sd) ** 2
             + (_LIFT_DOUBT * profile.lift) ** 2
+            + (_FORM_DOUBT * profile.value) ** 2
         )
     )
