@@ -17,7 +17,7 @@ from vision.measure.lines_curves import Curve
 from vision.measure.pit_sizes import PATCH_PX, Spot, fit_diameter, sharper_than_optics
 from vision.measure.pits import SpotPicture, spots
 from vision.measure.scratch_width import scratch_width
-from vision.measure.scratches import Candidate, candidates
+from vision.measure.scratches import Candidate, LinePictures, candidates
 from vision.records.given import Array
 from vision.records.measured import Pit, Scratch, Speck
 
@@ -95,8 +95,8 @@ def _findings(view: FaceView, evidence: Evidence) -> tuple[Scratch | Pit | Speck
     shape = region.coarse.shape
     scored = (reduce(region.scored.astype(np.float32), shape) > 0.5) & evidence.seen
     picture = reduce(evidence.lines * _without([s for s in found if s.snr >= _SPOT_SNR], evidence), shape)
-    picture = divided(picture, picture)
-    lines = candidates(picture, line_field(picture, scored), scored, SCRATCH_SNR)
+    white = divided(picture, picture)
+    lines = candidates(LinePictures(white, picture), line_field(white, scored), scored, SCRATCH_SNR)
     scratches = [s for line in lines if (s := _scratch(line, view, evidence, blur)) is not None]
     scratches = [s for s in scratches if not any(_is_part(s, p) for p in found)]
     found = [p for p in found if not any(_gap_mm(s, p) < _TOGETHER_MM for s in scratches)]

@@ -44,14 +44,14 @@ def light_fault(picture: Picture, level: Image, scored: Mask, tray_turn_deg: flo
     if not len(values):
         return None
     if np.quantile(values, _BRIGHTEST_SHARE) < _DARKEST:
-        return LightFault(picture, f"{picture.name}: no light on the face, expected the {picture.light} light", True)
+        return LightFault(picture, f"no light on the face, expected the {picture.light} light", True)
     even = float(np.mean(np.abs(values - np.median(values)) <= _EVEN_BAND * np.median(values))) >= _EVEN_SHARE
     if picture.light == "dome":
         if even:
             return None
-        return LightFault(picture, f"{picture.name}: uneven like a low light, expected the dome", True)
+        return LightFault(picture, "uneven like a low light, expected the dome", True)
     if even:
-        return LightFault(picture, f"{picture.name}: even like the dome, expected a low light", True)
+        return LightFault(picture, "even like the dome, expected a low light", True)
     shift, spread = _bright_side(values, scored)
     if picture.azimuth_deg is None or np.hypot(*shift) < _LEAST_SHIFT * spread:
         return None
@@ -59,8 +59,9 @@ def light_fault(picture: Picture, level: Image, scored: Mask, tray_turn_deg: flo
     lamp = np.degrees(np.arctan2(-shift[1], -shift[0])) - tray_turn_deg
     if abs((lamp - picture.azimuth_deg + 180.0) % 360.0 - 180.0) <= _TURN_DEG:
         return None
-    seen = round(lamp % 360.0 / 5.0) * 5 % 360
-    detail = f"{picture.name}: lit from about {seen} degrees, expected {picture.azimuth_deg:g}"
+    # coarsely, so that all pieces of a tray say the same
+    seen = round(lamp % 360.0 / 45.0) * 45 % 360
+    detail = f"lit from about {seen} degrees, expected {picture.azimuth_deg:g}"
     return LightFault(picture, detail, False)
 
 

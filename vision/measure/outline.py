@@ -19,7 +19,7 @@ from vision.measure.light import Backlight
 from vision.measure.register import MAD_TO_SD
 from vision.records.given import Array
 
-_LOOK_PX = 4.0
+_LOOK_PX, _FIRST_STEP_PX = 4.0, 2.0
 _STEP_PX = 0.5
 _REACH_PX = 2.5
 # Blur assumed by the matched step; the result hardly depends on it (0.75 to 1.1 changes edges by < 0.0003 px).
@@ -55,7 +55,7 @@ def trace_edge(pixels: NDArray[np.generic], light: Backlight, rough: Array) -> O
     low = np.maximum(low, 0)
     high = np.ceil(rough.max(axis=0)).astype(int) + 13
     crop = pixels[low[1] : high[1], low[0] : high[0]].astype(np.float32)
-    chain = resample(smooth(rough, 1.5), 1.0)
+    chain = resample(smooth(rough, 1.5), _FIRST_STEP_PX)
     normals = _outward(chain)
     bright, dark = light.at(chain)
     look = np.arange(-_LOOK_PX, _LOOK_PX + 1e-9, 1.0)
@@ -63,7 +63,7 @@ def trace_edge(pixels: NDArray[np.generic], light: Backlight, rough: Array) -> O
     # A normal without an edge borrows its neighbours' shift, so that one speck of dust does not bend the contour.
     index = np.arange(len(chain))
     shift = np.interp(index, index[found], first[found], period=len(chain)) if found.any() else np.zeros(len(chain))
-    edge = resample(smooth(chain + shift[:, None] * normals, 1.0), 1.0)
+    edge = resample(smooth(chain + shift[:, None] * normals, 0.5), 1.0)
     normals = _outward(edge)
     bright, dark = light.at(edge)
     at = _offsets()

@@ -6,7 +6,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from vision.geometry.camera import View
-from vision.geometry.polyline import moments
+from vision.geometry.polyline import Moments, moments
 from vision.geometry.rigid import Motion
 from vision.measure.nominal import Nominal
 from vision.measure.register import Fit, Target, fit_rigid
@@ -17,10 +17,12 @@ from vision.records.measured import Pose
 _WIDE_MM, _NARROW_MM = 6.0, 2.5
 # First fits look at so many points; they only choose between the two ways round.
 _FEW = 250
+# One way round is clearly the right one when it misfits by less than this share of the other.
+_CLEAR = 0.5
 # A robust fit that keeps this share of its points needs no second opinion.
 _WELL_KEPT = 0.9
 # A fit settles on so many points, and is finished on at most `_MANY`: more would not tell on any measure.
-_SOME, _MANY = 600, 2000
+_SOME, _MANY = 500, 1600
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -40,19 +42,24 @@ def place(points: Array, nominal: Nominal) -> Placed | None:
     """Place edge points (n, 2) in tray mm of a closed contour; None where no fit holds."""
     found, wanted = moments(thin(points, _SOME)), nominal.moments
     few = thin(points, _FEW)
-    trials = []
-    for turn in (0.0, np.pi):
-        angle = wanted.axis_rad - found.axis_rad + turn
-        start = Motion(angle, (0.0, 0.0))
-        moved = start.apply(np.array([found.centroid]))[0]
-        start = Motion(angle, (wanted.centroid[0] - moved[0], wanted.centroid[1] - moved[1]))
-        fit = fit_rigid(few, start, Target(nominal, np.ones(len(nominal.points), bool), _WIDE_MM))
-        if fit is not None:
-            trials.append((_misfit(few, fit, nominal), fit))
-    if not trials:
-        return None
-    _, best = min(trials, key=lambda trial: trial[0])
-    return refine(points, best, nominal)
+    everywhere = Target(nominal, np.ones(len(nominal.points), bool), _WIDE_MM)
+    ways = [_aligned(found, wanted, turn) for turn in (0.0, np.pi)]
+    misfits = [_misfit(few, way, nominal) for way in ways]
+    if min(misfits) > _CLEAR * max(misfits):
+        # Nearly alike both ways round: only the fits can tell.
+        fits = [fit_rigid(few, way, everywhere) for way in ways]
+        trials = [(_misfit(few, fit.motion, nominal), fit) for fit in fits if fit is not None]
+        best = min(trials, key=lambda trial: trial[0])[1] if trials else None
+    else:
+        best = fit_rigid(few, ways[int(np.argmin(misfits))], everywhere)
+    return None if best is None else refine(points, best, nominal)
+
+
+def _aligned(found: Moments, wanted: Moments, turn: float) -> Motion:
+    """Centroid on centroid, axis along axis, turned by `turn` more."""
+    angle = wanted.axis_rad - found.axis_rad + turn
+    moved = Motion(angle, (0.0, 0.0)).apply(np.array([found.centroid]))[0]
+    return Motion(angle, (float(wanted.centroid[0] - moved[0]), float(wanted.centroid[1] - moved[1])))
 
 
 def refine(points: Array, start: Motion | Fit, nominal: Nominal) -> Placed | None:
@@ -80,9 +87,10 @@ def _fit(points: Array, start: Motion | Fit, nominal: Nominal, use: NDArray[np.b
     return fit_rigid(thin(points, _MANY), best, Target(nominal, use, _NARROW_MM))
 
 
-def _misfit(points: Array, fit: Fit, nominal: Nominal) -> float:
-    _, off, _ = nominal.place(fit.motion.apply(points))
-    return float(np.minimum(np.abs(off - fit.offset_mm), 1.0).mean())
+def _misfit(points: Array, motion: Motion, nominal: Nominal) -> float:
+    """Mean distance from the nominal, each at most a millimetre."""
+    _, off, _ = nominal.place(motion.apply(points))
+    return float(np.minimum(np.abs(off), 1.0).mean())
 
 
 def pose_of(placed: Placed, nominal: Nominal, view: View) -> Pose:

@@ -37,6 +37,8 @@ _CROWD_PX = 50.0
 _CROWD_RANK = 3
 _CROWD_NORMAL = 4.8
 _SPIKE_FLOOR = 0.4
+# From here on a line's ends are read in the undivided picture.
+_PLAIN_SNR = 10.0
 # A comb's teeth stand so far to either side (px) and reach this share of the line between them.
 _COMB_PX = (3, 8)
 _COMB_SHARE = 0.4
@@ -60,12 +62,20 @@ class Candidate:
     snr: float
 
 
-def candidates(picture: Image, field: LineField, scored: Mask, least_snr: float) -> list[Candidate]:
+@dataclass(frozen=True, slots=True, eq=False)
+class LinePictures:
+    """The picture in which lines are looked for, divided by the finish's spectrum, and the same undivided."""
+
+    white: Image
+    plain: Image
+
+
+def candidates(pictures: LinePictures, field: LineField, scored: Mask, least_snr: float) -> list[Candidate]:
     """Curves that stand out from the finish, strongest first, none along another."""
     starts = seeds(field, scored, _SEED, _SPACING_PX, _MOST_SEEDS)
     found = []
     for path in _worth(trace(field, starts, _FLOOR, _PATIENCE, _STEPS), field, _GATHERED * _LOOKED_AT):
-        candidate = _measure(path, picture, field)
+        candidate = _measure(path, pictures, field)
         if candidate is not None and candidate.snr >= _LOOKED_AT:
             found.append(candidate)
     found.sort(key=lambda c: -c.snr)
@@ -130,7 +140,8 @@ def _parabolas(window: int) -> NDArray[np.float64]:
     return np.asarray(base @ base.T)
 
 
-def _measure(path: Curve, picture: Image, field: LineField) -> Candidate | None:
+def _measure(path: Curve, pictures: LinePictures, field: LineField) -> Candidate | None:
+    picture = pictures.white
     curve = _smooth(resample(path, 1.0))
     if len(curve) <= _SHORTEST_PX:
         return None
@@ -155,7 +166,21 @@ def _measure(path: Curve, picture: Image, field: LineField) -> Candidate | None:
         return None
     if _is_comb(curve[first:last], picture):
         return None
+    if snr >= _PLAIN_SNR:
+        first, last = _plain_ends(curve, pictures.plain, (first, last))
     return Candidate(curve[first:last], snr)
+
+
+def _plain_ends(curve: Curve, plain: Image, ends: tuple[int, int]) -> tuple[int, int]:
+    """Where a strong line ends in the undivided picture: dividing rings beyond the ends of what it divides.
+
+    The ends stay where the two pictures don't speak of the same stretch.
+    """
+    across = np.arange(-_STRIP_PX, _STRIP_PX + 1.0)
+    along = strip(plain, curve, across) @ line_profile(_STRIP_PX, 0, _PROFILE_PX)
+    first, last, _ = strongest_stretch(np.minimum(along, _SPIKE * np.median(along[ends[0] : ends[1]])))
+    shared = min(last, ends[1]) - max(first, ends[0])
+    return (first, last) if shared > 0.5 * max(last - first, ends[1] - ends[0]) else ends
 
 
 def _is_comb(curve: Curve, picture: Image) -> bool:

@@ -12,7 +12,7 @@ from vision.measure.light import Backlight
 from vision.measure.nominal import Nominal
 from vision.measure.outline import Outline, blur_px, far_blur_px, trace_edge
 from vision.measure.piece import Edge
-from vision.measure.place import Placed, place, refine
+from vision.measure.place import Placed, place, refine, thin
 from vision.measure.regions import Region, find_regions, split_finely
 from vision.measure.touching import Candidate, belongs, tell_apart
 from vision.records.given import Array, Picture
@@ -25,6 +25,7 @@ _AREA_SHARE = (0.75, 1.35)
 # A piece is this part's when less than this share of its outline strays by more than `_STRAY_MM`, and its bend zone has
 # not slid along by more than `_SLIP_MM`: no burr, wear or bend does that, another pattern does.
 _STRAY_MM, _STRAY_SHARE, _SLIP_MM = 1.2, 0.10, 1.5
+_FORM_POINTS = 600
 # What is no piece of this part is still a spoon when its size and its slenderness are within these of the nominal's.
 _SIZE_SHARE, _SLENDER_SHARE = (0.35, 2.5), (0.5, 2.0)
 # A fragment at the frame's edge below this share of the nominal's area is told only where no larger one is near.
@@ -125,6 +126,7 @@ def _rims(region: Region, sight: Sight) -> list[Rim]:
 
 
 def _is_this_part(points: Array, placed: Placed, nominal: Nominal) -> bool:
+    points = thin(points, _FORM_POINTS)
     _, off, nearest = nominal.place(placed.datum.motion.apply(points))
     stray = np.abs(off) > _STRAY_MM
     if placed.bend is not None:
