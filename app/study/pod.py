@@ -148,7 +148,7 @@ def detectability(
         raise Unusable("detection curve", "", "larger defects found more often than smaller ones", "no rise with size")
     a50, _ = _size_at(fit, 0.5, log_size)
     a90, a90_se = _size_at(fit, 0.9, log_size)
-    wald = _wald_bound(fit, 0.9, confidence)
+    wald = wald_bound(fit, 0.9, confidence)
     profile = _profile_bound(x, hits, trials, fit, 0.9, confidence)
     return Detectability(fit, log_size, a50, a90, a90_se, _back(wald, log_size), _back(profile, log_size))
 
@@ -172,7 +172,7 @@ def _size_at(fit: LogitFit, chance: float, log_size: bool) -> tuple[float, float
     return (exp(x) if log_size else x), se
 
 
-def _wald_bound(fit: LogitFit, chance: float, confidence: float) -> float | None:
+def wald_bound(fit: LogitFit, chance: float, confidence: float) -> float | None:
     """Abscissa at which the lower Wald bound of the log odds reaches `chance`; None where the slope is too unsure.
 
     Roots of (a + b x - target)^2 = z^2 var(a + b x); the upper one is meant (Fieller).

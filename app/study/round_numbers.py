@@ -12,7 +12,7 @@ def round_step(span: float, at_most: int) -> float:
 
 
 def roundest(low: float, high: float) -> float:
-    """The number of fewest decimals in [low, high), of those the nearest to the middle; `low` is below `high`."""
+    """The number of fewest decimals between `low` and `high`, neither included, of those the nearest to the middle."""
     middle = (low + high) / 2
     decimals = max(-9, floor(-log10(high - low)) - 1) if isfinite(high - low) else -9
     while True:
@@ -21,7 +21,7 @@ def roundest(low: float, high: float) -> float:
         for k in sorted((near - 1, near, near + 1), key=lambda k: abs(k * step - middle)):
             # round() again, since k x step is not the nearest float to the decimal meant
             found = round(k * step, max(decimals, 0))
-            if low <= found < high:
+            if low < found < high:
                 return found
         decimals += 1
 

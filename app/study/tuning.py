@@ -268,16 +268,8 @@ def _choose(sample: Sample, allowed: int, costs: Costs | None) -> float | None:
         return sign * low
     later = edges[edges > low]
     high = float(later[0]) if len(later) else low + max(0.1 * float(edges[-1] - edges[0]), 0.01 * abs(low), 1e-3)
-    return _roundest(low, min(high, ceiling), sign)
-
-
-def _roundest(low: float, high: float, sign: float) -> float:
-    """The roundest setting whose looseness lies in [low, high)."""
-    if sign > 0:
-        return roundest(low, high)
-    # In (-high, -low] of the setting itself; a hair off both ends turns that into the half-open kind.
-    hair = 1e-9 * (high - low)
-    return roundest(-high + hair, -low + hair)
+    high = min(high, float(ceiling))
+    return roundest(low, high) if sign > 0 else roundest(-high, -low)
 
 
 def cross_validate(sample: Sample, groups: Sequence[str], task: Task) -> CrossValidation:
