@@ -25,6 +25,8 @@ _DARK_BLOCKS = 6.0
 MIN_STEP = 0.1
 # An empty tray shows light along the frame's edges; with more of them dark than this the frame is no backlit tray.
 _DARK_EDGES = 0.6
+# Nothing before the light is this many times brighter than it, but for a share of glints.
+_BRIGHTER, _BRIGHTER_SHARE = 1.5, 0.01
 # A backlight at or above this share of full scale has lost the very edge profile that is measured.
 SATURATED = 0.99
 
@@ -93,6 +95,8 @@ def model_backlight(back: Picture) -> Backlight:
         raise NoBacklight("too little of the tray's light is seen: is the frame inverted, or covered?")
     ratio = np.where(pure_bright, blocks / lamp, 0).astype(np.float32)
     bright = lamp * _near(ratio, pure_bright, _NEAR_BLOCKS)
+    if (blocks > _BRIGHTER * lamp).mean() > _BRIGHTER_SHARE:
+        raise NoBacklight("parts of the frame are far brighter than its ground: is it inverted, or lit from the front?")
     below = blocks < (bright + step_low) / 2
     if np.concatenate((below[[0, -1]], below[:, [0, -1]]), axis=None).mean() > _DARK_EDGES:
         raise NoBacklight("the frame's edges are dark: is it inverted, or lit from the wrong side?")
