@@ -3,7 +3,6 @@
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from itertools import pairwise
-from statistics import NormalDist
 
 import numpy as np
 
@@ -11,6 +10,7 @@ from app.report.deviation_outline import thin
 from app.report.finding_tags import LETTERS, tagged
 from app.report.look import ACCENT, INK, MUTED, PAPER, RULE, WASH
 from app.report.svg import element, path, text
+from vision.decide.guard import quantile
 from vision.records.given import Array, Limits, Part
 from vision.records.measured import DeviationProfile, EdgeFinding, Finding, Pair, Value
 
@@ -51,7 +51,7 @@ def outline_bands(limits: Limits, uncertainties: Mapping[str, Value], part: Part
     Half the guard band's width is the normal quantile of the limits' coverage times the value's standard uncertainty
     (ISO 14253-1); zero where the value, and so its uncertainty, is missing.
     """
-    quantile = NormalDist().inv_cdf(limits.coverage)
+    factor = quantile(limits.coverage)
     bands: list[Band] = []
     for limit in limits.limits:
         side = {"outline_out_mm": 1.0, "outline_in_mm": -1.0}.get(limit.measure)
@@ -61,7 +61,7 @@ def outline_bands(limits: Limits, uncertainties: Mapping[str, Value], part: Part
         for zone in part.zones:
             if limit.zone in (None, zone.name):
                 own = known.get(zone.name) if isinstance(known, Mapping) else None
-                bands.append(Band(zone.name, side * limit.max, quantile * (own or 0.0)))
+                bands.append(Band(zone.name, side * limit.max, factor * (own or 0.0)))
     return bands
 
 

@@ -89,13 +89,18 @@ def _around(anchor: Anchor) -> Box:
 
 
 def _room_for(size: Pair, anchor: Anchor, taken: Sequence[Box], within: tuple[int, int]) -> Box:
-    """The first free place along the normal, then to its sides; the very first where none is free."""
+    """The first free place along the normal, then to its sides; the middle of the picture where none is free."""
     along = np.array([-anchor.away[1], anchor.away[0]])
-    boxes: list[Box] = []
-    for reach in REACHES:
-        for aside in ASIDE:
-            x, y = anchor.foot + reach * anchor.away + aside * size[0] * along
-            x = min(max(float(x), size[0] / 2), within[0] - size[0] / 2)
-            y = min(max(float(y), size[1] / 2), within[1] - size[1] / 2)
-            boxes.append(Box(x - size[0] / 2, y - size[1] / 2, x + size[0] / 2, y + size[1] / 2))
-    return next((box for box in boxes if not any(box.meets(other) for other in taken)), boxes[0])
+    boxes = [
+        _box(anchor.foot + reach * anchor.away + aside * size[0] * along, size) for reach in REACHES for aside in ASIDE
+    ]
+    inside = (
+        box for box in boxes if box.left >= 0 and box.top >= 0 and box.right <= within[0] and box.bottom <= within[1]
+    )
+    middle = np.array([within[0] / 2, within[1] / 2])
+    return next((box for box in inside if not any(box.meets(other) for other in taken)), _box(middle, size))
+
+
+def _box(center: Array, size: Pair) -> Box:
+    x, y = float(center[0]), float(center[1])
+    return Box(x - size[0] / 2, y - size[1] / 2, x + size[0] / 2, y + size[1] / 2)

@@ -2,7 +2,6 @@
 
 import base64
 from dataclasses import dataclass
-from statistics import NormalDist
 
 import cv2
 import numpy as np
@@ -15,6 +14,7 @@ from app.report.look import ACCENT, INK, MUTED, PAPER, SIGNS
 from app.report.svg import document, element, group, sign, text
 from app.report.upright import Grey, Window, as_grey, crop_upright, drawing_to_frame, window_around
 from app.report.words import FAULTS, reason_words
+from vision.decide.guard import quantile
 from vision.records.judged import JudgedPiece
 from vision.records.measured import DeviationProfile, MeasuredPiece, Pair
 
@@ -74,10 +74,10 @@ def draw_sheet(
 
 def said_of(judged: JudgedPiece, coverage: float) -> list[str]:
     """Why a piece got its verdict, in lines: its fault first, then every limit that it does not pass."""
-    quantile = NormalDist().inv_cdf(coverage)
+    reach = quantile(coverage)
     fault = [FAULTS.get(judged.fault, judged.fault)] if judged.fault else []
     worst = sorted(judged.reasons, key=lambda reason: reason.outcome != "reject")
-    reasons = [reason_words(r, None if r.uncertainty is None else quantile * r.uncertainty) for r in worst]
+    reasons = [reason_words(r, None if r.uncertainty is None else reach * r.uncertainty) for r in worst]
     return [*fault, *reasons]
 
 
