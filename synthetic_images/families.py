@@ -6,14 +6,17 @@ from typing import Literal, get_args
 import numpy as np
 
 from synthetic_images.defects import Bump, BumpKind, Defects, HoleError
+from synthetic_images.faces import Face
+from synthetic_images.finish import random_disturbers, random_finish
 from synthetic_images.layout import crowd, rows, scattered_dirt
+from synthetic_images.marks import random_marks
 from synthetic_images.optics import Backlight, backlit, light_field, shadow
-from synthetic_images.scene import Scene, silhouettes
+from synthetic_images.scene import Piece, Scene, silhouettes
 from synthetic_images.sensor import Pixels, Sensor, exposed
 from synthetic_images.spoons import Pattern, outline
 from synthetic_images.view import View, lens_view, perspective_view, plain_view
 
-Family = Literal["plain", "noisy", "lens", "height", "crowd", "punched", "deep16"]
+Family = Literal["plain", "noisy", "lens", "height", "crowd", "punched", "deep16", "faces"]
 FAMILIES: tuple[Family, ...] = get_args(Family)
 
 _KINDS: dict[tuple[bool, bool], BumpKind] = {
@@ -60,6 +63,15 @@ def _hole_error(rng: np.random.Generator) -> HoleError:
     return HoleError(shift, float(rng.uniform(-0.2, 0.2)) if rng.random() < 1.0 / 3.0 else 0.0)
 
 
+def random_face(piece: Piece, rng: np.random.Generator, share: float = 0.6) -> Face:
+    """Draw the polished side of a piece: finish, what lies on it, and with `share` the chance of scratches and pits."""
+    length = max(zone.x_mm[1] for zone in piece.pattern.zones if zone.datum)
+    half = float(outline(piece.pattern, 0.5).points_mm[:, 1].max())
+    counts = (int(rng.integers(0, 4)), int(rng.integers(0, 5))) if rng.random() < share else (0, 0)
+    grooves, craters = random_marks(length, half, counts, rng)
+    return Face(piece, random_finish(rng), grooves, craters, random_disturbers(length, half, rng))
+
+
 def fine_size_px(pattern: Pattern, pieces: int) -> tuple[int, int]:
     """Frame that holds so many pieces in rows at 0.05 mm a pixel: 7.5 mm to spare in length, 4 mm between rows."""
     widest = 2.0 * float(outline(pattern, 0.5).points_mm[:, 1].max())
@@ -75,7 +87,7 @@ def scene(family: Family, pattern: Pattern, rng: np.random.Generator, pieces: in
     family
         plain; noisy (full well 2500, read noise 10 e, blur 0.9 px, strong vignetting); lens (distortion, tilted plane);
         height (perspective, outline 6 mm above the plane); crowd (touching, cut off, foreign, unlike, dust, hair);
-        punched (holes off their place); deep16 (12 bits in 16).
+        punched (holes off their place); deep16 (12 bits in 16); faces (outlines in order, to be lit from the front).
     pattern
         The part; `punched` needs one with a hole.
     rng
@@ -85,7 +97,7 @@ def scene(family: Family, pattern: Pattern, rng: np.random.Generator, pieces: in
     """
     if family == "punched" and not pattern.holes:
         raise ValueError(f"the family punched needs a part with a hole; {pattern.part} has none")
-    defects = [random_defects(pattern, rng) for _ in range(pieces)]
+    defects = [Defects() if family == "faces" else random_defects(pattern, rng) for _ in range(pieces)]
     if family == "crowd":
         side = pattern.length_mm / COARSE_MM_PER_PX
         view = plain_view((round(2.1 * side), round(1.7 * side)), COARSE_MM_PER_PX)

@@ -1,16 +1,23 @@
-"""A folder of tray shots of one family, with the part, the station and the limits that belong to them."""
+"""Tray shots, backlit or front-lit too, and folders of them with the part, the station and the limits they need."""
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
 import numpy as np
 
-from synthetic_images.families import FAMILIES, Family, back_frame, scene
+from synthetic_images.coverage import Float32
+from synthetic_images.face_truth import face_truth
+from synthetic_images.faces import Face, front_light, prepare, standard_lights
+from synthetic_images.families import FAMILIES, Family, back_frame, random_face, scene
+from synthetic_images.scene import Scene
+from synthetic_images.sensor import exposed
 from synthetic_images.spoons import Pattern
 from synthetic_images.truth import tray_truth
 from synthetic_images.write import FrameImage, LimitRow, ShotName, write_limits, write_part, write_shot, write_station
 
+# Pieces that can be measured on one tray of each family; front-lit trays cost five frames more.
+PIECES: dict[Family, int] = dict.fromkeys(FAMILIES, 3) | {"crowd": 4, "faces": 2}
 STATION = "ST-1"
 LOT = "L-2611-01"
 
@@ -27,7 +34,7 @@ class Order:
 
 
 def outline_limits(pattern: Pattern) -> list[LimitRow]:
-    """Limits of the invented works on the outline; our own choice, not from any standard."""
+    """Limits of the invented works on the outline; own choice, not from any standard."""
     rows = [
         LimitRow("outline_out_mm", "major", max=0.15),
         LimitRow("outline_in_mm", "major", max=0.15),
@@ -42,21 +49,57 @@ def outline_limits(pattern: Pattern) -> list[LimitRow]:
     return rows
 
 
+def surface_limits() -> list[LimitRow]:
+    """Limits of the invented works on the polished face; own choice, not from any standard."""
+    return [LimitRow("scratch_count", "major", max=0), LimitRow("pit_count", "minor", max=0)]
+
+
+# Which marks count on the polished face of the invented works; own choice.
+COUNT = {"scratch_min_length_mm": 0.5, "scratch_min_snr": 6.0, "pit_min_diameter_mm": 0.15, "pit_min_snr": 6.0}
+
+
+def write_back_shot(folder: Path, name: ShotName, tray: Scene, ending: str, rng: np.random.Generator) -> Path:
+    """Render a backlit tray shot and its truth into `folder`."""
+    frame = FrameImage(f"back.{ending}", "back", back_frame(tray, rng))
+    return write_shot(folder, name, [frame], tray_truth(tray, name.tray))
+
+
+def write_face_shot(
+    folder: Path, name: ShotName, tray: Scene, faces: Sequence[Face], ending: str, rng: np.random.Generator
+) -> Path:
+    """Render a tray shot with its backlit, dome and four low-angle frames; the truth is that of the polished faces."""
+    frames = [FrameImage(f"back.{ending}", "back", back_frame(tray, rng))]
+    lit = [prepare(tray, face, rng) for face in faces]
+    light: list[tuple[Float32, Float32]] = []
+    for lamp in standard_lights():
+        light.append(front_light(tray, lit, lamp))
+        low = lamp.light == "low"
+        file = f"low-{round(lamp.azimuth_deg):03d}.{ending}" if low else f"dome.{ending}"
+        pixels = exposed(light[-1][0], tray.sensor, rng)
+        frames.append(FrameImage(file, lamp.light, pixels, lamp.azimuth_deg if low else None))
+    return write_shot(folder, name, frames, face_truth(tray, faces, lit, light))
+
+
 def render_shots(folder: Path, order: Order) -> Iterator[Path]:
     """Render tray after tray into `folder`; yields each shot's folder once it is complete.
 
     The same order gives the same files, whatever was rendered before it.
     """
     folder.mkdir(parents=True, exist_ok=True)
-    write_limits(folder / "limits.toml", order.pattern.part, outline_limits(order.pattern), {})
+    limits, count = outline_limits(order.pattern), {}
+    if order.family == "faces":
+        limits, count = limits + surface_limits(), COUNT
+    write_limits(folder / "limits.toml", order.pattern.part, limits, count)
     for index in range(order.trays):
         rng = np.random.default_rng([order.seed, FAMILIES.index(order.family), index])
-        tray = scene(order.family, order.pattern, rng)
+        tray = scene(order.family, order.pattern, rng, PIECES[order.family])
         if index == 0:
             write_part(folder, order.pattern, tray.edge_height_mm)
             write_station(folder / "station.toml", STATION, tray.view, tray.sensor)
         name = f"{order.family}-{order.seed}-{index:02d}"
-        frame = FrameImage(f"back.{order.frame_ending}", "back", back_frame(tray, rng))
-        yield write_shot(
-            folder / name, ShotName(name, LOT, order.pattern.part, STATION), [frame], tray_truth(tray, name)
-        )
+        shot = ShotName(name, LOT, order.pattern.part, STATION)
+        if order.family == "faces":
+            faces = [random_face(piece, rng) for piece in tray.pieces]
+            yield write_face_shot(folder / name, shot, tray, faces, order.frame_ending, rng)
+        else:
+            yield write_back_shot(folder / name, shot, tray, order.frame_ending, rng)

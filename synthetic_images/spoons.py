@@ -56,7 +56,7 @@ class Pattern:
     zones: tuple[ZoneSpan, ...]
     surface_x_mm: tuple[float, float]
     bowl_depth_mm: float
-    handle_crown_mm: float
+    crown_radius_mm: float
     holes: tuple[Hole, ...] = ()
     surface_inset_mm: float = 1.5
 
@@ -91,8 +91,8 @@ TEASPOON = Pattern(
         ZoneSpan("handle", (58.0, 135.0), bend=True),
     ),
     surface_x_mm=(0.0, 44.0),
-    bowl_depth_mm=6.0,
-    handle_crown_mm=1.4,
+    bowl_depth_mm=6.5,
+    crown_radius_mm=18.0,
 )
 
 DESSERT_SPOON = Pattern(
@@ -112,8 +112,8 @@ DESSERT_SPOON = Pattern(
         ZoneSpan("handle", (76.0, 182.0), bend=True),
     ),
     surface_x_mm=(0.0, 59.0),
-    bowl_depth_mm=8.0,
-    handle_crown_mm=1.8,
+    bowl_depth_mm=8.5,
+    crown_radius_mm=22.0,
     holes=(Hole((174.0, 0.0), 4.5),),
 )
 

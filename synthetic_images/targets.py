@@ -24,7 +24,8 @@ _RIM_CHORDS = 96
 class TargetCamera:
     """The camera that sees a target: its lens, pose, frame, blur and sensor.
 
-    `camera_matrix` (3, 3) and `distortion` (k,) follow OpenCV's model; `rvec` (3,) radians and `tvec` (3,) mm take target to camera coordinates; `size_px` is (width, height).
+    `camera_matrix` (3, 3) and `distortion` (k,) follow OpenCV's model; `rvec` (3,) radians and `tvec` (3,) mm take
+    target to camera coordinates; `size_px` is (width, height).
     """
 
     camera_matrix: Array

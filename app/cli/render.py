@@ -12,7 +12,7 @@ import click
 @click.option("--seed", type=click.IntRange(min=0), default=2611, show_default=True, help="same seed, same trays")
 @click.option(
     "--family",
-    type=click.Choice(["plain", "noisy", "lens", "height", "crowd", "punched", "deep16"]),
+    type=click.Choice(["plain", "noisy", "lens", "height", "crowd", "punched", "deep16", "faces"]),
     default="plain",
     show_default=True,
     help="what makes the trays hard",
