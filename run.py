@@ -90,27 +90,26 @@ def wanted_stamp() -> str:
 def set_up(job: str) -> None:
     """Bring `.venv` to what the locks say; quick where it is there already."""
     wanted = wanted_stamp()
-    stamp = STAMP.read_text() if STAMP.is_file() else None
+    stamp = STAMP.read_text() if STAMP.is_file() and PYTHON.exists() else None
     if stamp in (f"{wanted} {job}", f"{wanted} test"):
         return
     print(f"run.py: setting up {VENV} (a minute or two the first time)", flush=True)
     uv = shutil.which("uv")
-    if stamp is None or not stamp.startswith(PYTHON_VERSION):  # cut short, not ours, or of another Python
+    # Made anew where set-up was cut short, is of another Python, or was done by a uv that is gone now and left no pip.
+    if stamp is None or not stamp.startswith(PYTHON_VERSION) or (uv is None and not PYTHON.with_name("pip").exists()):
         make_venv(uv)
     STAMP.unlink(missing_ok=True)
-    if uv is not None:
-        pip, install = [uv, "pip"], ["install", "--quiet", "--python", PYTHON]
-        uninstall = ["uninstall", "--quiet", "--python", PYTHON]
-    else:
-        pip = [str(PYTHON), "-m", "pip", "--disable-pip-version-check", "--quiet"]
-        install, uninstall = ["install", "--no-compile"], ["uninstall", "--yes"]
+    pip = [uv, "pip"] if uv is not None else [str(PYTHON), "-m", "pip"]
+    into = ["--quiet", "--python", str(PYTHON)] if uv is not None else ["--quiet", "--disable-pip-version-check"]
+    install = [*pip, "install", *into, "--no-deps", *([] if uv is not None else ["--no-compile"])]
+    uninstall = [*pip, "uninstall", *into, "--quiet", *([] if uv is not None else ["--yes"])]
     # Both OpenCV twins write the same folder, so that one must go before the other comes; no lock names either but
     # their own, and --no-deps keeps what this project says of opencv-python from bringing it in again.
-    call(*pip, *uninstall, *OPENCV_TWINS)
+    call(*uninstall, *OPENCV_TWINS)
     twin = "opencv.txt" if all(loads(library) for library in OPENCV_NEEDS) else "opencv-headless.txt"
     for lock in (LOCK_OF_JOB[job], twin):
-        call(*pip, *install, "--no-deps", "--require-hashes", "-r", LOCKS / lock)
-    call(*pip, *install, "--no-deps", "--no-build-isolation", "--editable", ROOT)
+        call(*install, "--require-hashes", "-r", LOCKS / lock)
+    call(*install, "--no-build-isolation", "--editable", ROOT)
     STAMP.write_text(f"{wanted} {job}")
 
 
