@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import os
 import sys
+from contextlib import closing, nullcontext
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -14,29 +15,39 @@ from vision.errors import Unusable
 if TYPE_CHECKING:
     from app.run.session import Summary
     from app.run.shot import Work
+    from app.store.connection import Store
+    from app.store.works import Works
+    from app.store.works_runs import Run
 
 _FILE = click.Path(dir_okay=False, path_type=Path)
 
 
 @click.command()
-@click.argument("folders", metavar="FOLDER...", nargs=-1, required=True, type=click.Path(path_type=Path))
-@click.option("--part", "part_file", required=True, type=_FILE, help="part.toml: drawing, zones, scored area.")
-@click.option("--station", "station_file", required=True, type=_FILE, help="station.toml: the calibrated camera.")
-@click.option("--limits", "limits_file", required=True, type=_FILE, help="limits.toml: what passes.")
+@click.argument("folders", metavar="FOLDER...", nargs=-1, type=click.Path(path_type=Path))
+@click.option("--part", "part_file", type=_FILE, help="part.toml: drawing, zones, scored area.")
+@click.option("--station", "station_file", type=_FILE, help="station.toml: the calibrated camera.")
+@click.option("--limits", "limits_file", type=_FILE, help="limits.toml: what passes.")
 @click.option(
     "--out",
-    required=True,
     type=click.Path(file_okay=False, path_type=Path),
     help="Folder for the results: one folder a tray, pieces.csv, index.html.",
 )
+@click.option(
+    "--works",
+    type=click.Path(file_okay=False, path_type=Path),
+    help="Works folder: in place of the four files and folders above, and of FOLDER; results go into its store too.",
+)
+@click.option("--store", metavar="URL", help="File the results in this store: a file of SQLite, or postgresql://...")
 @click.option("--no-pictures", is_flag=True, help="Write results and pieces.csv only.")
 @click.option("--jobs", type=click.IntRange(min=1), default=1, show_default=True, help="Trays judged side by side.")
 def command(
     folders: tuple[Path, ...],
-    part_file: Path,
-    station_file: Path,
-    limits_file: Path,
-    out: Path,
+    part_file: Path | None,
+    station_file: Path | None,
+    limits_file: Path | None,
+    out: Path | None,
+    works: Path | None,
+    store: str | None,
     no_pictures: bool,
     jobs: int,
 ) -> None:
@@ -45,25 +56,75 @@ def command(
     Each FOLDER is a tray shot, or a folder of them. The exit code is 0 whatever the verdicts.
     """
     keep_to_one_core()
-    from app.run.shot import Work
-    from vision.decide.limits_fit import check_limits
-    from vision.files.limits import read_limits
-    from vision.files.part import read_part
-    from vision.files.shot import find_shots, is_shot, read_shot
-    from vision.files.station import read_station
+    from app.store.works_runs import Run, runs_of
 
-    part, station = read_part(part_file), read_station(station_file)
-    limits = read_limits(limits_file, part)
-    check_limits(limits, station, limits_file)
-    shots = find_shots(folders, leave_out=out)
+    place, opened = None, None
+    failures: list[str] = []
+    if works is not None:
+        from app.store.works import open_chosen
+
+        opened, place = open_chosen(works, store)
+        assert place is not None
+        runs, failures = runs_of(place, _shots(folders or (place.shots,), place.results))
+        for failure in failures:
+            click.echo(f"brightbowl: {failure}", err=True)
+    else:
+        files = {
+            "FOLDER...": folders,
+            "--part": part_file,
+            "--station": station_file,
+            "--limits": limits_file,
+            "--out": out,
+        }
+        if not (folders and part_file and station_file and limits_file and out):
+            missing = next(name for name, value in files.items() if not value)
+            raise click.UsageError(f"Missing '{missing}'; give it, or --works in place of all files and folders.")
+        if store is not None:
+            from app.store.connection import open_store
+
+            opened = open_store(store)
+        runs = [Run(part_file, station_file, limits_file, out, _shots(folders, out))]
+    with closing(opened) if opened is not None else nullcontext():
+        for run in runs:
+            failures += _inspect(run, not no_pictures, jobs, opened, place)
+    if failures:
+        sys.exit(1)
+
+
+def _shots(folders: tuple[Path, ...], results: Path) -> tuple[Path, ...]:
+    """The shots in some folders, at least one."""
+    from vision.files.shot import find_shots, is_shot, read_shot
+
+    shots = find_shots(folders, leave_out=results)
     if not any(is_shot(shot) for shot in shots):
         for shot in shots:
             read_shot(shot)  # says what is wrong with it
         raise Unusable(", ".join(map(str, folders)), "", "a tray shot or a folder of them expected", "none")
-    make_out(out)
-    summary = run_and_show(shots, Work(part, station, limits, out, not no_pictures), jobs)
-    if summary.failures:
-        sys.exit(1)
+    return shots
+
+
+def _inspect(run: Run, pictures: bool, jobs: int, store: Store | None, works: Works | None) -> list[str]:
+    """Judge the shots of one run and file the results; what failed, which was told by then."""
+    from app.run.shot import Work
+    from vision.decide.limits_fit import check_limits
+    from vision.files.limits import read_limits
+    from vision.files.part import read_part
+    from vision.files.station import read_station
+
+    part, station = read_part(run.part_file), read_station(run.station_file)
+    limits = read_limits(run.limits_file, part)
+    check_limits(limits, station, run.limits_file)
+    make_out(run.out)
+    failures = run_and_show(run.shots, Work(part, station, limits, run.out, pictures), jobs).failures
+    if store is None:
+        return failures
+    from app.store.result_folders import JudgedBy, file_run
+
+    filed = file_run(store, works, run, JudgedBy(part, station, limits))
+    click.echo(f"{filed.new} new judgements in {store.url}, {filed.known} were there before")
+    for failure in filed.failures:
+        click.echo(f"brightbowl: {failure}", err=True)
+    return [*failures, *filed.failures]
 
 
 def keep_to_one_core() -> None:
@@ -96,9 +157,7 @@ def run_and_show(shots: tuple[Path, ...], work: Work, jobs: int) -> Summary:
     """Judge the shots behind a progress bar, then print what came out, failures last on stderr."""
     from app.run.session import PIECES_FILE, run
 
-    with click.progressbar(
-        length=len(shots), label="judging trays", file=sys.stderr, hidden=not sys.stderr.isatty()
-    ) as bar:
+    with click.progressbar(length=len(shots), label="judging trays", file=sys.stderr, hidden=quiet()) as bar:
         summary = run(shots, work, jobs, lambda: bar.update(1))
     for line in summary.lines():
         click.echo(line)
@@ -107,3 +166,8 @@ def run_and_show(shots: tuple[Path, ...], work: Work, jobs: int) -> Summary:
     for failure in summary.failures:
         click.echo(f"brightbowl: {failure}", err=True)
     return summary
+
+
+def quiet() -> bool:
+    """Whether nobody watches stderr, so that no progress bar is drawn."""
+    return not sys.stderr.isatty()
