@@ -9,13 +9,14 @@ from app.store.connection import Store
 from app.store.filing import PictureFile, ToFile, file_result, frame_pictures, kept_path
 from app.store.profiles import PROFILES_FILE, read_profiles
 from app.store.works import Works
+from app.store.works_runs import Run
 from vision.errors import Unusable
 from vision.files.limits import read_limits
 from vision.files.part import read_part
 from vision.files.result import read_result
 from vision.files.shot import find_shots, read_shot
 from vision.files.station import read_station
-from vision.records.given import Shot
+from vision.records.given import Limits, Part, Shot, Station
 
 RESULT_FILE = "result.json"
 _PIECE_PICTURE = re.compile(r"piece-(\d+)\.(?:jpg|svg)")
@@ -31,11 +32,28 @@ class FolderFiling:
     failures: tuple[str, ...]
 
 
-def file_folders(store: Store, works: Works | None, folders: Iterable[Path], shots: Iterable[Path]) -> FolderFiling:
+@dataclass(frozen=True, slots=True, eq=False)
+class JudgedBy:
+    """What results were judged by."""
+
+    part: Part
+    station: Station
+    limits: Limits
+
+
+def file_folders(
+    store: Store,
+    works: Works | None,
+    folders: Iterable[Path],
+    shots: Iterable[Path],
+    judged_by: JudgedBy | None = None,
+) -> FolderFiling:
     """File trays' results; one that can't be read or filed is named and the others are filed all the same.
 
     Parameters
     ----------
+    works
+        Paths are kept relative to it, and it has the parts, stations and limits where `judged_by` is not given.
     folders
         Each holds one `result.json`.
     shots
@@ -47,12 +65,23 @@ def file_folders(store: Store, works: Works | None, folders: Iterable[Path], sho
     for folder in folders:
         try:
             ready = ready_to_file(folder, root, by_tray)
-            filed = file_result(store, ready if works is None else _with_definitions(ready, works))
+            if judged_by is not None:
+                ready = replace(ready, part=judged_by.part, station=judged_by.station, limits=judged_by.limits)
+            elif works is not None:
+                ready = _with_definitions(ready, works)
+            filed = file_result(store, ready)
         except Unusable as fault:
             failures.append(str(fault))
             continue
         trays, new, known = trays + 1, new + filed.new, known + filed.known
     return FolderFiling(trays, new, known, tuple(failures))
+
+
+def file_run(store: Store, works: Works | None, run: Run, judged_by: JudgedBy) -> FolderFiling:
+    """File what a run left: the results of its own shots, as far as they were judged."""
+    trays = [run.out / tray for tray in shots_by_tray(run.shots)]
+    judged = [folder for folder in trays if (folder / RESULT_FILE).is_file()]
+    return file_folders(store, works, judged, run.shots, judged_by)
 
 
 def result_folders(folder: Path) -> list[Path]:
@@ -66,7 +95,7 @@ def result_folders(folder: Path) -> list[Path]:
     found = (
         [folder]
         if (folder / RESULT_FILE).is_file()
-        else sorted(path.parent for path in folder.glob(f"*/{RESULT_FILE}"))
+        else sorted(path.parent for path in folder.rglob(RESULT_FILE))
     )
     if not found:
         raise Unusable(folder, "", "results expected, as `brightbowl inspect` writes them", f"no {RESULT_FILE}")
