@@ -15,7 +15,9 @@ def test_demo_renders_judges_and_says_where_to_look(
 ) -> None:
     monkeypatch.setattr(app.cli.demo, "_LOTS", (("TS-135", "plain", 1),))
     monkeypatch.setattr(sys, "argv", ["brightbowl", "demo", "--out", str(tmp_path / "demo"), "--jobs", "1"])
-    main()
+    with pytest.raises(SystemExit) as leave:
+        main()
+    assert leave.value.code == 0
     told = capsys.readouterr()
     assert told.err == ""
     results = tmp_path / "demo" / "results" / "TS-135"
