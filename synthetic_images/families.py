@@ -67,7 +67,8 @@ def random_face(piece: Piece, rng: np.random.Generator, share: float = 0.6) -> F
     """Draw the polished side of a piece: finish, what lies on it, and with `share` the chance of scratches and pits."""
     length = max(zone.x_mm[1] for zone in piece.pattern.zones if zone.datum)
     half = float(outline(piece.pattern, 0.5).points_mm[:, 1].max())
-    counts = (int(rng.integers(0, 4)), int(rng.integers(0, 5))) if rng.random() < share else (0, 0)
+    scratches, pits = int(rng.integers(1, 4)), int(rng.integers(1, 6))
+    counts = [(scratches, 0), (0, pits), (scratches, pits)][rng.integers(3)] if rng.random() < share else (0, 0)
     grooves, craters = random_marks(length, half, counts, rng)
     return Face(piece, random_finish(rng), grooves, craters, random_disturbers(length, half, rng))
 
