@@ -4,7 +4,7 @@ import math
 
 import numpy as np
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from vision.decide.count import COUNTED_MEASURES, SNR_U, count
@@ -81,6 +81,7 @@ def test_uncertainty_of_a_count_is_the_spread_of_repeated_counts() -> None:
     assert stated.uncertainties["scratch_count"] == pytest.approx(float(seen.std()), rel=0.03)
 
 
+@settings(deadline=None)
 @given(findings, st.floats(0.5, 20.0))
 def test_stricter_rules_never_count_more(found: list[Finding], area: float) -> None:
     strict, loose = count(found, RULE, area, 0.0), count(found, CountRule(), area, 0.0)
@@ -91,6 +92,7 @@ def test_stricter_rules_never_count_more(found: list[Finding], area: float) -> N
         assert some <= all_of_them + 1e-12
 
 
+@settings(deadline=None)
 @given(findings, st.floats(0.5, 20.0), st.floats(0.0, 0.5))
 def test_every_measure_has_a_finite_uncertainty(found: list[Finding], area: float, area_u: float) -> None:
     counted = count(found, RULE, area, area_u)

@@ -7,7 +7,7 @@ examples' inputs are from memory. ISO 14253-1:2017, whose default probability of
 import math
 
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy.stats import norm
 
@@ -64,6 +64,7 @@ def test_no_acceptance_zone_between_limits_too_close(tolerance: float, centre: f
     assert acceptance_zone(0.0, tolerance, 1.0, 0.95) is None
 
 
+@settings(deadline=None)
 @given(values, spreads, coverages, values, st.floats(0.0, 4.0))
 def test_never_proved_both_ways(value: float, u: float, coverage: float, low: float, tolerance: float) -> None:
     high = low + tolerance
@@ -71,6 +72,7 @@ def test_never_proved_both_ways(value: float, u: float, coverage: float, low: fl
     assert not both
 
 
+@settings(deadline=None)
 @given(values, spreads, coverages, values, st.floats(0.01, 4.0))
 def test_acceptance_zone_is_where_conformance_is_proved(
     value: float, u: float, coverage: float, low: float, tolerance: float
@@ -83,6 +85,7 @@ def test_acceptance_zone_is_where_conformance_is_proved(
         assert proved == (zone[0] < value < zone[1])
 
 
+@settings(deadline=None)
 @given(values, coverages)
 def test_without_uncertainty_a_limit_is_a_limit(value: float, coverage: float) -> None:
     assert proves_conformance(value, 0.0, None, 1.0, coverage) == (value <= 1.0)

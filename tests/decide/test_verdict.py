@@ -6,7 +6,7 @@ from typing import Any
 
 import numpy as np
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from vision.decide.limits_fit import check_limits
@@ -153,17 +153,20 @@ any_limits = st.builds(
 )
 
 
+@settings(deadline=None)
 @given(pieces(), any_limits)
 def test_judging_again_by_the_same_limits_changes_nothing(measured: MeasuredPiece, given_limits: Limits) -> None:
     judged = judge(measured, given_limits)
     assert rejudge(judged, given_limits) == judged
 
 
+@settings(deadline=None)
 @given(pieces(), any_limits, any_limits)
 def test_what_was_judged_before_does_not_matter(measured: MeasuredPiece, first: Limits, second: Limits) -> None:
     assert rejudge(judge(measured, first), second) == judge(measured, second)
 
 
+@settings(deadline=None)
 @given(pieces(), any_limits)
 def test_verdict_is_its_worst_reason(measured: MeasuredPiece, given_limits: Limits) -> None:
     judged = judge(measured, given_limits)
@@ -171,12 +174,14 @@ def test_verdict_is_its_worst_reason(measured: MeasuredPiece, given_limits: Limi
     assert judged.verdict == max(told, key=ORDER.index, default="pass")
 
 
+@settings(deadline=None)
 @given(pieces(), any_limits, rows)
 def test_one_more_limit_never_helps(measured: MeasuredPiece, given_limits: Limits, extra: Limit) -> None:
     more = limits(*given_limits.limits, extra, coverage=given_limits.coverage, count=given_limits.count)
     assert ORDER.index(judge(measured, more).verdict) >= ORDER.index(judge(measured, given_limits).verdict)
 
 
+@settings(deadline=None)
 @given(pieces(), any_limits, st.floats(0.0, 1.0), st.floats(0.0, 1.0))
 def test_wider_limits_never_hurt(measured: MeasuredPiece, given_limits: Limits, lower: float, higher: float) -> None:
     wider = tuple(
@@ -189,6 +194,7 @@ def test_wider_limits_never_hurt(measured: MeasuredPiece, given_limits: Limits, 
     assert ORDER.index(after.verdict) <= ORDER.index(before.verdict)
 
 
+@settings(deadline=None)
 @given(measured=pieces(), given_limits=any_limits)
 def test_a_result_read_back_is_judged_the_same(
     measured: MeasuredPiece, given_limits: Limits, tmp_path_factory: pytest.TempPathFactory

@@ -3,7 +3,7 @@
 from pathlib import Path
 
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from tests.files.made import LIMITS, one_line, write_part
@@ -108,6 +108,7 @@ def limits_of_the_part(draw: st.DrawFn) -> Limits:
     return Limits("TS-135", revision, draw(st.sampled_from(["draft", "released"])), coverage, tuple(rows), rule)  # type: ignore[arg-type]
 
 
+@settings(deadline=None)
 @given(limits=limits_of_the_part())
 def test_what_is_written_reads_back_equal(tmp_path_factory: pytest.TempPathFactory, part: Part, limits: Limits) -> None:
     path = tmp_path_factory.getbasetemp() / "limits-again.toml"

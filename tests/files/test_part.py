@@ -10,7 +10,7 @@ import pytest
 from ezdxf import units
 from ezdxf.document import Drawing
 from ezdxf.layouts import Modelspace
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 from shapely import Polygon
 
@@ -179,6 +179,7 @@ def test_ezdxf_and_shapely_measure_the_same(tmp_path: Path) -> None:
     assert area(outline) == pytest.approx(abs(Polygon(vertices).area), rel=1e-5)
 
 
+@settings(deadline=None)
 @given(turn=st.integers(0, 3), mirrored=st.booleans(), start=st.integers(0, 199))
 def test_neither_start_nor_direction_of_a_loop_matters(
     tmp_path_factory: pytest.TempPathFactory, turn: int, mirrored: bool, start: int

@@ -6,7 +6,7 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from tests.files.made import one_line
@@ -174,6 +174,7 @@ def results(draw: st.DrawFn) -> TrayResult:
     return TrayResult("s", "T", lot, "P", "S", taken_at, 1, tuple(pieces), said, process)
 
 
+@settings(deadline=None)
 @given(result=results())
 def test_what_is_written_reads_back_equal(tmp_path_factory: pytest.TempPathFactory, result: TrayResult) -> None:
     path = tmp_path_factory.getbasetemp() / "result-again.json"
