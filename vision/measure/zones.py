@@ -16,7 +16,7 @@ _NEAR_EXTREME_MM = 2.0
 _LEAST_SEEN_NEAR = 0.6
 # Smoothing chosen by the data is noisier than smoothing given beforehand, and a maximum seeks out what noise is left;
 # measured on rendered frames of two noise levels: this much of the chosen kernel's noise, and of the finest one's.
-_CHOICE, _LEAST_NOISE = 1.5, 0.3
+_CHOICE, _LEAST_NOISE = 1.8, 0.5
 # How well the curvature of an edge is known where it is put back: a share of the correction itself.
 _LIFT_DOUBT = 0.4
 _UNEVEN = 0.35
@@ -75,18 +75,20 @@ def extent(seen: OutlineSeen, axis: int, zone: int | None) -> Measured:
     if not inside.any():
         return MISSING
     value = np.interp(fine.at, np.arange(len(profile.value) + 1), np.append(profile.value, profile.value[0]))
-    where = (fine.points + value[:, None] * fine.normals)[inside, axis]
-    index = np.rint(fine.at[inside]).astype(int) % len(profile.value)
-    ends = index[[int(where.argmax()), int(where.argmin())]]
+    shape = (fine.points + value[:, None] * fine.normals)[:, axis]
+    tops = np.flatnonzero(inside)[[int(shape[inside].argmax()), int(shape[inside].argmin())]]
+    ends = np.rint(fine.at[tops]).astype(int) % len(profile.value)
+    # An extreme at a zone's bound is met to a fine step only; elsewhere its neighbours lie as far out.
+    steps = np.abs(np.stack((np.roll(shape, 1)[tops], np.roll(shape, -1)[tops])) - shape[tops]).max(axis=0)
     reach = max(1, round(_NEAR_EXTREME_MM / seen.nominal.step_mm))
     for end in ends:
         around = (end + np.arange(-reach, reach + 1)) % len(profile.value)
         near = around if zone is None else around[seen.nominal.zone[around] == zone]
         if profile.seen[near].mean() < _LEAST_SEEN_NEAR:
             return MISSING
-    size = float(np.ptp(where))
-    noise = _noise(seen)[ends]
-    return Measured(size, float(np.sqrt((noise**2).sum() + (size * seen.station.scale_relative) ** 2)))
+    size = float(shape[tops[0]] - shape[tops[1]])
+    noise = _noise(seen)[ends] ** 2 + steps**2 / 3
+    return Measured(size, float(np.sqrt(noise.sum() + (size * seen.station.scale_relative) ** 2)))
 
 
 def _noise(seen: OutlineSeen) -> Array:
