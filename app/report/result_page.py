@@ -82,11 +82,14 @@ def measure_rows(judged: JudgedPiece) -> list[MeasureRow]:
     """All measures of a piece, zone by zone, with their standard uncertainties."""
     rows: list[MeasureRow] = []
     for name, value in judged.measures.items():
+        finer = min(1, measure_words(name).decimals)  # a count stays whole, its uncertainty does not
         sure = per_zone(judged.uncertainties.get(name))
         for zone, number in per_zone(value).items():
             own = sure.get(zone)
-            uncertainty = "" if own is None or number is None else number_words(name, own)
-            rows.append(MeasureRow(measure_words(name).title, zone or "", number_words(name, number), uncertainty))
+            uncertainty = "" if own is None or number is None else number_words(name, own, 1)
+            rows.append(
+                MeasureRow(measure_words(name).title, zone or "", number_words(name, number, finer), uncertainty)
+            )
     return rows
 
 

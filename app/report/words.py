@@ -53,12 +53,13 @@ def measure_words(name: str) -> MeasureWords:
     return MEASURES.get(name, MeasureWords(name, "", 3))
 
 
-def number_words(name: str, value: float | None) -> str:
+def number_words(name: str, value: float | None, more_decimals: int = 0) -> str:
     """A value of a measure with its unit; `not measured` for a missing one."""
     if value is None:
         return "not measured"
     words = measure_words(name)
-    number = f"{value:.{words.decimals}f}".replace("-", "−")
+    rounded = round(value, words.decimals + more_decimals) + 0.0  # the sum turns -0.0 into 0.0
+    number = f"{rounded:.{words.decimals + more_decimals}f}".replace("-", "−")
     return f"{number}{words.unit}" if words.unit == "°" else f"{number} {words.unit}".rstrip()
 
 

@@ -1,0 +1,117 @@
+"""Pages that stand alone, and the files beside a result."""
+
+import re
+from html.parser import HTMLParser
+from pathlib import Path
+from xml.etree import ElementTree
+
+import cv2
+import pytest
+
+from app.report.cautions import CAUTIONS
+from app.report.pictures import write_index, write_pictures
+from tests.report import made
+from vision.errors import Unusable
+
+HOSTILE = '<script>alert("x")</script>&"\''
+
+
+class Page(HTMLParser):
+    """What a page is made of: its words, links, pictures, ids and whether anything runs."""
+
+    def __init__(self, source: str) -> None:
+        super().__init__()
+        self.words: list[str] = []
+        self.links: list[str] = []
+        self.sources: list[str] = []
+        self.ids: list[str] = []
+        self.tags: set[str] = set()
+        self.feed(source)
+        self.text = " ".join(" ".join(self.words).split())
+
+    def handle_starttag(self, tag: str, attrs: list[tuple[str, str | None]]) -> None:
+        self.tags.add(tag)
+        for name, value in attrs:
+            if tag == "a" and name == "href":
+                self.links.append(value or "")
+            elif name in ("src", "href"):
+                self.sources.append(value or "")
+            elif name == "id":
+                self.ids.append(value or "")
+
+    def handle_data(self, data: str) -> None:
+        self.words.append(data)
+
+
+@pytest.fixture
+def written(tmp_path: Path) -> Path:
+    write_pictures(tmp_path, made.tray())
+    return tmp_path
+
+
+def test_flagged_pieces_and_the_tray_get_their_files(written: Path) -> None:
+    names = sorted(path.name for path in written.iterdir())
+    sheets = ["piece-02.jpg", "piece-02.svg", "piece-03.jpg", "piece-03.svg"]
+    assert names == [*sheets, "result.html", "tray.jpg"]
+    assert cv2.imread(str(written / "tray.jpg")) is not None
+    for number in (2, 3):
+        root = ElementTree.fromstring((written / f"piece-{number:02d}.svg").read_text())
+        images = list(root.iter("{http://www.w3.org/2000/svg}image"))
+        assert [image.get("href", "")[:23] for image in images] == ["data:image/jpeg;base64,"]
+
+
+def test_a_sheet_says_why_in_words_and_has_a_scale_bar(written: Path) -> None:
+    root = ElementTree.fromstring((written / "piece-02.svg").read_text())
+    words = [one.text or "" for one in root.iter("{http://www.w3.org/2000/svg}text")]
+    assert "reject" in words
+    assert "10 mm" in words
+    assert any(line.startswith("outward deviation, handle: 0.400 mm; limit at most 0.150 mm") for line in words)
+    assert any("drawn 10 times larger" in line for line in words)
+    assert "A  burr +0.40 mm" in words
+
+
+def test_a_result_page_stands_alone_and_carries_the_cautions(written: Path) -> None:
+    page = Page((written / "result.html").read_text())
+    assert all(source.startswith("data:") for source in page.sources)
+    assert set(page.links) == {"#piece-2", "#piece-3"}
+    assert {link[1:] for link in page.links} <= set(page.ids)
+    assert len(page.ids) == len(set(page.ids))
+    assert not page.tags & {"script", "iframe", "link", "object"}
+    for caution in CAUTIONS:
+        assert caution in page.text
+    for told in ("1 pass", "1 review", "1 reject", "every limit is kept", "foreign: something that is no piece"):
+        assert told in page.text
+
+
+def test_names_from_files_are_text_whatever_they_hold(tmp_path: Path) -> None:
+    hostile = made.named(made.tray(), tray=HOSTILE, lot=HOSTILE, station=HOSTILE)
+    write_pictures(tmp_path, hostile)
+    write_index(tmp_path, [hostile.result])
+    for name in ("result.html", "index.html"):
+        source = (tmp_path / name).read_text()
+        assert "<script" not in source
+        assert HOSTILE in Page(source).text
+    assert HOSTILE in "".join(ElementTree.parse(tmp_path / "piece-02.svg").getroot().itertext())
+
+
+def test_an_index_groups_trays_by_lot_and_links_their_pages(tmp_path: Path) -> None:
+    one = made.tray()
+    results = [made.named(one, tray=tray, lot=lot).result for tray, lot in (("T 2", "B"), ("T-1", "B"), ("T-9", "A"))]
+    write_index(tmp_path, results)
+    page = Page((tmp_path / "index.html").read_text())
+    assert page.links == ["T-9/result.html", "T%202/result.html", "T-1/result.html"]
+    assert "3 trays judged" in page.text
+    assert [int(n) for n in re.findall(r"(\d+) (?:pass|review|reject)", page.text)][:3] == [3, 3, 3]
+
+
+def test_the_same_tray_gives_the_same_bytes(tmp_path: Path) -> None:
+    for name in ("a", "b"):
+        (tmp_path / name).mkdir()
+        write_pictures(tmp_path / name, made.tray())
+    for path in (tmp_path / "a").iterdir():
+        assert path.read_bytes() == (tmp_path / "b" / path.name).read_bytes()
+
+
+def test_a_folder_that_is_gone_is_said_in_one_line(tmp_path: Path) -> None:
+    with pytest.raises(Unusable, match=r"gone.*can't be written"):
+        write_pictures(tmp_path / "gone", made.tray())

@@ -1,0 +1,71 @@
+"""Measures, limits and findings in words."""
+
+from typing import get_args
+
+import pytest
+
+from app.report.words import FAULTS, MEASURES, finding_tag, finding_words, number_words, per_zone, reason_words
+from vision.decide import measures
+from vision.records.judged import Reason
+from vision.records.measured import BendFinding, EdgeFinding, Fault, Finding, Pit, Scratch, Speck
+
+
+def test_every_measure_and_every_fault_has_words() -> None:
+    assert set(MEASURES) == set(measures.MEASURES)
+    assert set(FAULTS) == set(get_args(Fault))
+
+
+@pytest.mark.parametrize(
+    ("name", "value", "words"),
+    [
+        ("length_mm", 134.99996, "135.000 mm"),
+        ("bend_deg", -0.4812, "−0.481°"),
+        ("bend_deg", -0.00001, "0.000°"),  # no minus before nothing
+        ("scratch_count", 2.0, "2"),
+        ("pit_largest_mm", None, "not measured"),
+        ("new_measure_mm", 0.5, "0.500"),
+    ],
+)
+def test_numbers(name: str, value: float | None, words: str) -> None:
+    assert number_words(name, value) == words
+
+
+def test_a_reason_says_value_limit_and_how_sure() -> None:
+    reason = Reason("outline_out_mm", "bowl", 0.31, 0.011, None, 0.15, "major", "reject")
+    expected = "outward deviation, bowl: 0.310 mm; limit at most 0.150 mm; sure to 0.018 mm (major)"
+    assert reason_words(reason, 0.018) == expected
+
+
+def test_a_reason_names_both_limits_and_a_missing_value() -> None:
+    reason = Reason("bend_deg", None, None, None, -0.4, 0.4, "critical", "review")
+    expected = "bend: not measured; limit at least −0.400° and at most 0.400° (critical)"
+    assert reason_words(reason, None) == expected
+
+
+@pytest.mark.parametrize(
+    ("finding", "words", "tag"),
+    [
+        (
+            EdgeFinding("nick", "bowl", (0, 0), (0, 0), -0.31, -0.305, 1.94),
+            "nick, bowl: 0.310 mm inward of the edge around it, −0.305 mm from the drawing, 1.9 mm long",
+            "nick −0.30 mm",
+        ),
+        (BendFinding("handle", 0.512), "bend, handle: +0.512°", "bend +0.51°"),
+        (
+            Scratch(((0, 0), (1, 1)), ((0, 0), (1, 1)), 2.4, 0.11, 9.3),
+            "scratch, 2.40 mm long, 0.11 mm wide, snr 9.3",
+            "scratch 2.4 mm",
+        ),
+        (Pit((0, 0), (0, 0), 0.32, 12.0), "pit, 0.32 mm across, snr 12.0", "pit 0.32 mm"),
+        (Speck((0, 0), (0, 0), 0.1, 8.0), "speck, 0.10 mm across, snr 8.0", "speck 0.10 mm"),
+    ],
+)
+def test_findings(finding: Finding, words: str, tag: str) -> None:
+    assert finding_words(finding) == words
+    assert finding_tag(finding) == tag
+
+
+def test_values_by_zone() -> None:
+    assert per_zone({"bowl": 0.1, "neck": None}) == {"bowl": 0.1, "neck": None}
+    assert per_zone(135.0) == {None: 135.0}
+    assert per_zone(None) == {None: None}
