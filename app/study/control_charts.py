@@ -1,0 +1,188 @@
+"""Control charts for measures and for counts: centre, limits and the points outside.
+
+A point on a limit is not outside (NIST/SEMATECH e-Handbook, 6.3.3.1: the third wafer lies on it and is not flagged).
+"""
+
+from dataclasses import dataclass
+from functools import cache
+from math import exp, lgamma, sqrt
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy import integrate, stats
+
+Array = NDArray[np.float64]
+
+SIGMAS = 3.0
+"""Limits lie three standard deviations from the centre (Shewhart; ISO 7870-2)."""
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Chart:
+    """A chart's points, centre and limits, all (n,), and which points lie outside."""
+
+    points: Array
+    center: Array
+    lower: Array
+    upper: Array
+
+    @property
+    def outside(self) -> NDArray[np.bool_]:
+        """(n,): beyond a limit; the limits are widened by rounding error only."""
+        slack = 1e-9 * np.maximum(np.abs(self.upper), np.abs(self.lower))
+        found: NDArray[np.bool_] = (self.points > self.upper + slack) | (self.points < self.lower - slack)
+        return found
+
+
+def _flat(points: Array, center: float, lower: float, upper: float) -> Chart:
+    ones = np.ones(len(points))
+    return Chart(points, center * ones, lower * ones, upper * ones)
+
+
+@cache
+def range_mean(size: int) -> float:
+    """d2: mean range of `size` standard normal values, by integration (Tippett 1925, Biometrika 17:364)."""
+    value, _ = integrate.quad(lambda x: 1 - stats.norm.cdf(x) ** size - stats.norm.sf(x) ** size, -12, 12, epsabs=1e-10)
+    return float(value)
+
+
+@cache
+def range_deviation(size: int) -> float:
+    """d3: standard deviation of the range of `size` standard normal values.
+
+    From its second moment, the double integral over x < y of 2 (1 - F(y)^n - (1 - F(x))^n + (F(y) - F(x))^n)
+    (Tippett 1925).
+    """
+    square, _ = integrate.dblquad(
+        lambda x, y: (
+            2
+            * (
+                1
+                - stats.norm.cdf(y) ** size
+                - stats.norm.sf(x) ** size
+                + (stats.norm.cdf(y) - stats.norm.cdf(x)) ** size
+            )
+        ),
+        -8,
+        8,
+        -8,
+        lambda y: y,
+        epsabs=1e-7,
+        epsrel=1e-7,
+    )
+    return sqrt(float(square) - range_mean(size) ** 2)
+
+
+def deviation_mean(size: int) -> float:
+    """c4: mean of the standard deviation of `size` standard normal values."""
+    return sqrt(2 / (size - 1)) * exp(lgamma(size / 2) - lgamma((size - 1) / 2))
+
+
+def individuals(values: Array) -> Chart:
+    """Single values about their mean, spread from the mean moving range (ISO 7870-2; NIST e-Handbook 6.3.2.2)."""
+    spread = float(np.abs(np.diff(values)).mean()) / range_mean(2)
+    center = float(values.mean())
+    return _flat(values, center, center - SIGMAS * spread, center + SIGMAS * spread)
+
+
+def moving_ranges(values: Array) -> Chart:
+    """Moving ranges of two of single values; the lower limit is 0."""
+    ranges = np.abs(np.diff(values))
+    center = float(ranges.mean())
+    upper = center * (1 + SIGMAS * range_deviation(2) / range_mean(2))
+    return _flat(ranges, center, 0.0, upper)
+
+
+def subgroup_means(values: Array) -> Chart:
+    """Means of `values` (groups, size) against their grand mean, spread from the mean range (ISO 7870-2)."""
+    size = values.shape[1]
+    spread = float(np.ptp(values, axis=1).mean()) / range_mean(size) / sqrt(size)
+    center = float(values.mean())
+    return _flat(values.mean(axis=1), center, center - SIGMAS * spread, center + SIGMAS * spread)
+
+
+@dataclass(frozen=True, slots=True)
+class Process:
+    """What a process should do: its target and its standard deviation for single values."""
+
+    target: float
+    deviation: float
+
+
+def ewma(values: Array, process: Process, weight: float = 0.2, width: float = 2.962) -> Chart:
+    """Exponentially weighted moving average with its limits at every point.
+
+    `weight` of the newest value and `width` of the limits in standard deviations; the defaults give one false alarm in
+    500 points (Lucas and Saccucci 1990, Technometrics 32:1). Source: NIST e-Handbook 6.3.2.4.
+    """
+    points = np.empty(len(values))
+    level = process.target
+    for i, value in enumerate(values):
+        level = weight * float(value) + (1 - weight) * level
+        points[i] = level
+    age = np.arange(1, len(values) + 1)
+    reach = width * process.deviation * np.sqrt(weight / (2 - weight) * (1 - (1 - weight) ** (2 * age)))
+    return Chart(points, np.full(len(values), process.target), process.target - reach, process.target + reach)
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Cusum:
+    """Cumulative sums above and below the target, (n,), in the values' units; a signal where one exceeds `limit`."""
+
+    high: Array
+    low: Array
+    limit: float
+
+    @property
+    def outside(self) -> NDArray[np.bool_]:
+        """(n,): where a sum exceeds the limit."""
+        found: NDArray[np.bool_] = (self.high > self.limit) | (self.low > self.limit)
+        return found
+
+
+def cusum(values: Array, target: float, slack: float, limit: float) -> Cusum:
+    """Tabular cumulative sums.
+
+    `slack` (k) and `limit` (h) in the values' units; half the shift worth finding and four or five standard deviations
+    are customary (Montgomery, Introduction to Statistical Quality Control; NIST e-Handbook 6.3.2.3).
+    """
+    high, low = np.zeros(len(values)), np.zeros(len(values))
+    above = below = 0.0
+    for i, value in enumerate(values):
+        above = max(0.0, above + float(value) - target - slack)
+        below = max(0.0, below + target - slack - float(value))
+        high[i], low[i] = above, below
+    return Cusum(high, low, limit)
+
+
+def share_chart(bad: Array, sizes: Array) -> Chart:
+    """p chart: shares of bad pieces in samples of given sizes (ISO 7870-2; NIST e-Handbook 6.3.3.2)."""
+    center = float(bad.sum() / sizes.sum())
+    reach = SIGMAS * np.sqrt(center * (1 - center) / sizes)
+    return _counted(bad / sizes, center, reach, np.ones(len(bad)))
+
+
+def bad_chart(bad: Array, size: int) -> Chart:
+    """np chart: numbers of bad pieces in samples of one size (ISO 7870-2)."""
+    center = float(bad.mean())
+    reach = np.full(len(bad), SIGMAS * sqrt(center * (1 - center / size)))
+    return _counted(bad, center, reach, np.full(len(bad), float(size)))
+
+
+def count_chart(counts: Array) -> Chart:
+    """c chart: findings in samples of one size (ISO 7870-2; NIST e-Handbook 6.3.3.1)."""
+    center = float(counts.mean())
+    return _counted(counts, center, np.full(len(counts), SIGMAS * sqrt(center)), np.full(len(counts), np.inf))
+
+
+def rate_chart(counts: Array, sizes: Array) -> Chart:
+    """u chart: findings a unit in samples of given sizes (ISO 7870-2)."""
+    center = float(counts.sum() / sizes.sum())
+    return _counted(counts / sizes, center, SIGMAS * np.sqrt(center / sizes), np.full(len(counts), np.inf))
+
+
+def _counted(points: Array, center: float, reach: Array, most: Array) -> Chart:
+    """Limits about a centre, no lower than 0 and no higher than what can be."""
+    return Chart(
+        points, np.full(len(points), center), np.maximum(center - reach, 0.0), np.minimum(center + reach, most)
+    )
