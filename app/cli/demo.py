@@ -1,22 +1,12 @@
 """`brightbowl demo`: an invented works' trays, rendered and judged."""
 
-from __future__ import annotations
-
 import sys
 from pathlib import Path
-from typing import TYPE_CHECKING
 
 import click
 
-from app.cli.inspect import keep_to_one_core, make_out, quiet, run_and_show
-
-if TYPE_CHECKING:
-    from synthetic_images.families import Family
-
-# Part, what makes its trays hard, and how many: a teaspoon lot, and one of dessert spoons with a hanging hole.
-_LOTS: tuple[tuple[str, Family, int], ...] = (("TS-135", "plain", 8), ("DS-182", "punched", 4))
-# Draws the same defects each time; the lot's number.
-_NUMBER = 2611
+from app.cli.inspect import keep_to_one_core, make_out, run_and_show
+from vision.errors import Unusable
 
 
 @click.command()
@@ -27,37 +17,36 @@ _NUMBER = 2611
     show_default=True,
     help="Folder for the rendered shots and their results.",
 )
+@click.option("--trays", type=click.IntRange(min=3), default=12, show_default=True, help="How many tray shots in all.")
 @click.option("--jobs", type=click.IntRange(min=1), default=2, show_default=True, help="Trays judged side by side.")
-def command(out: Path, jobs: int) -> None:
+def command(out: Path, trays: int, jobs: int) -> None:
     """Render a demo lot of the invented Aldermoor Flatware Works and judge it.
 
-    Writes OUT/shots, a folder a part with its part, station and limits, and OUT/results, a folder a part.
+    Writes OUT/shots and OUT/results, in each a folder a line: teaspoons and dessert spoons under backlight, and the
+    polished faces of teaspoons.
     """
     keep_to_one_core()
     from app.run.shot import Work
-    from synthetic_images.shots import Order, render_shots
-    from synthetic_images.spoons import PATTERNS
+    from synthetic_images.demo import render_demo
     from vision.files.limits import read_limits
     from vision.files.part import read_part
     from vision.files.shot import find_shots
     from vision.files.station import read_station
 
     make_out(out)
+    click.echo(f"rendering {trays} trays into {out / 'shots'}")
+    try:
+        works = render_demo(out / "shots", trays)
+    except OSError as fault:
+        raise Unusable(out / "shots", "", "a folder with space for the frames expected", str(fault)) from None
     failures: list[str] = []
-    for name, family, trays in _LOTS:
-        lot = out / "shots" / name
-        with click.progressbar(length=trays, label=f"rendering {name}", file=sys.stderr, hidden=quiet()) as bar:
-            for _shot in render_shots(lot, Order(family, PATTERNS[name], trays, _NUMBER)):
-                bar.update(1)
-        part = read_part(lot / "part.toml")
-        work = Work(
-            part,
-            read_station(lot / "station.toml"),
-            read_limits(lot / "limits.toml", part),
-            out / "results" / part.part,
-        )
+    for line in works.lines:
+        name = line.part_file.parent.name
+        part = read_part(line.part_file)
+        limits = read_limits(line.limits_file, part)
+        work = Work(part, read_station(line.station_file), limits, out / "results" / name)
         make_out(work.out)
-        click.echo(f"{part.name} ({part.part}), rendered in {lot}")
-        failures += run_and_show(find_shots([lot]), work, jobs).failures
+        click.echo(f"\n{name}: {part.name} ({part.part})")
+        failures += run_and_show(find_shots([line.shots]), work, jobs).failures
     if failures:
         sys.exit(1)

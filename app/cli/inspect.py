@@ -157,7 +157,9 @@ def run_and_show(shots: tuple[Path, ...], work: Work, jobs: int) -> Summary:
     """Judge the shots behind a progress bar, then print what came out, failures last on stderr."""
     from app.run.session import PIECES_FILE, run
 
-    with click.progressbar(length=len(shots), label="judging trays", file=sys.stderr, hidden=quiet()) as bar:
+    with click.progressbar(
+        length=len(shots), label="judging trays", file=sys.stderr, hidden=not sys.stderr.isatty()
+    ) as bar:
         summary = run(shots, work, jobs, lambda: bar.update(1))
     for line in summary.lines():
         click.echo(line)
@@ -166,8 +168,3 @@ def run_and_show(shots: tuple[Path, ...], work: Work, jobs: int) -> Summary:
     for failure in summary.failures:
         click.echo(f"brightbowl: {failure}", err=True)
     return summary
-
-
-def quiet() -> bool:
-    """Whether nobody watches stderr, so that no progress bar is drawn."""
-    return not sys.stderr.isatty()
