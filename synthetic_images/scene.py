@@ -94,7 +94,8 @@ def silhouettes(scene: Scene) -> list[Silhouette]:
         rings = piece_rings_mm(piece, nominals[piece.pattern.part])
         solid.append(polygon([to_px(scene.view, ring, scene.edge_height_mm) for ring in rings]))
     solid += [polygon([to_px(scene.view, ring) for ring in thing.rings_mm]) for thing in scene.foreign]
-    metal = shapely.union_all(solid)
+    # A defect can make an outline cross itself in a point, which a union does not take.
+    metal = shapely.union_all(shapely.make_valid(solid))
     made = [Silhouette(rings) for rings in _rings(metal)]
     covered = metal
     for speck in scene.dirt:

@@ -1,0 +1,1 @@
+"""Tests against rendered trays with exact truth."""
