@@ -95,8 +95,8 @@ def _findings(view: FaceView, evidence: Evidence) -> tuple[Scratch | Pit | Speck
     shape = region.coarse.shape
     scored = (reduce(region.scored.astype(np.float32), shape) > 0.5) & evidence.seen
     picture = reduce(evidence.lines * _without([s for s in found if s.snr >= _SPOT_SNR], evidence), shape)
-    white = divided(picture, picture)
-    lines = candidates(LinePictures(white, picture), line_field(white, scored), scored, SCRATCH_SNR)
+    pictures = LinePictures(divided(picture, picture), reduce(evidence.lines, shape))
+    lines = candidates(pictures, line_field(pictures.white, scored), scored, SCRATCH_SNR)
     scratches = [s for line in lines if (s := _scratch(line, view, evidence, blur)) is not None]
     scratches = [s for s in scratches if not any(_is_part(s, p) for p in found)]
     found = [p for p in found if not any(_gap_mm(s, p) < _TOGETHER_MM for s in scratches)]

@@ -17,8 +17,10 @@ _UNEVEN = 0.3
 _ACROSS = 0.8
 _SECTORS = 24
 _CLOSED = 0.55
-# Arcs looked at, the strongest first, and the spacing of points on them.
-_MOST_ARCS = 24
+# Curves and arcs of them looked at, the strongest first; points on an arc and their spacing.
+_MOST_CURVES = 24
+_MOST_ARCS = 40
+_ARC_POINTS = 7
 _SPACING_PX = 3.0
 # A curve is part of a rim with so much of its length on it.
 _PART = 0.45
@@ -27,11 +29,13 @@ _PART = 0.45
 def on_rims(curves: list[Curve]) -> list[bool]:
     """For each curve (strongest first) whether it is part of a closed rim."""
     out = [False] * len(curves)
-    arcs = [resample(c, _SPACING_PX) for c in curves[:_MOST_ARCS]]
+    whole = [resample(c, _SPACING_PX) for c in curves[:_MOST_CURVES]]
+    # a rim may have been traced in one go: long curves are taken in pieces
+    arcs = [piece for c in whole for piece in np.array_split(c, max(1, len(c) // _ARC_POINTS))][:_MOST_ARCS]
     if len(arcs) < 2:
         return out
-    points, normal = np.concatenate(arcs), np.concatenate([normals(a) for a in arcs])
-    owner = np.concatenate([np.full(len(a), i) for i, a in enumerate(arcs)])
+    points, normal = np.concatenate(whole), np.concatenate([normals(c) for c in whole])
+    owner = np.concatenate([np.full(len(c), i) for i, c in enumerate(whole)])
     for center in _centers(arcs):
         ray = points - center
         distance = np.maximum(np.hypot(ray[:, 0], ray[:, 1]), 1e-9)
@@ -47,7 +51,7 @@ def on_rims(curves: list[Curve]) -> list[bool]:
         turn = np.arctan2(ray[rim, 1], ray[rim, 0])
         sectors = np.unique(((turn + np.pi) / (2 * np.pi) * _SECTORS).astype(int) % _SECTORS)
         if len(sectors) >= _CLOSED * _SECTORS:
-            for i in range(len(arcs)):
+            for i in range(len(whole)):
                 out[i] = out[i] or bool(rim[owner == i].mean() >= _PART)
     return out
 

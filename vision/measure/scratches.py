@@ -39,6 +39,13 @@ _CROWD_NORMAL = 4.8
 _SPIKE_FLOOR = 0.4
 # From here on a line's ends are read in the undivided picture.
 _PLAIN_SNR = 10.0
+# A stretch grows by so many px at a time while their mean is so many standard deviations and so much of its median.
+_GROWTH_PX = 3
+_GROWS_AT = 1.7
+_GROWS_SHARE = 0.2
+# A traced curve is carried on by so many px in the direction of its last few.
+_PROLONGED_PX = 12
+_END_PX = 8
 # A comb's teeth stand so far to either side (px) and reach this share of the line between them.
 _COMB_PX = (3, 8)
 _COMB_SHARE = 0.4
@@ -64,7 +71,7 @@ class Candidate:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class LinePictures:
-    """The picture in which lines are looked for, divided by the finish's spectrum, and the same undivided."""
+    """The picture in which lines are looked for: spots out and divided by the finish's spectrum, and as it was."""
 
     white: Image
     plain: Image
@@ -145,6 +152,7 @@ def _measure(path: Curve, pictures: LinePictures, field: LineField) -> Candidate
     curve = _smooth(resample(path, 1.0))
     if len(curve) <= _SHORTEST_PX:
         return None
+    curve = _prolonged(curve)
     across = np.arange(-_STRIP_PX, _STRIP_PX + 1.0)
     # recentre: response of the profile shifted sideways, gathered along the curve
     shifts = np.arange(-2, 3)
@@ -168,7 +176,17 @@ def _measure(path: Curve, pictures: LinePictures, field: LineField) -> Candidate
         return None
     if snr >= _PLAIN_SNR:
         first, last = _plain_ends(curve, pictures.plain, (first, last))
+    else:
+        first, last = _grown(along, (first, last), 1.0)
     return Candidate(curve[first:last], snr)
+
+
+def _prolonged(curve: Curve) -> Curve:
+    """A curve carried straight on at both ends: a trace gives up before a line that fades does."""
+    reach = np.arange(1, _PROLONGED_PX + 1.0)[:, None]
+    ahead, back = curve[-1] - curve[-_END_PX], curve[0] - curve[_END_PX - 1]
+    ahead, back = (d / max(float(np.hypot(*d)), 1e-9) for d in (ahead, back))
+    return np.vstack((curve[0] + reach[::-1] * back, curve, curve[-1] + reach * ahead))
 
 
 def _plain_ends(curve: Curve, plain: Image, ends: tuple[int, int]) -> tuple[int, int]:
@@ -176,11 +194,25 @@ def _plain_ends(curve: Curve, plain: Image, ends: tuple[int, int]) -> tuple[int,
 
     The ends stay where the two pictures don't speak of the same stretch.
     """
-    across = np.arange(-_STRIP_PX, _STRIP_PX + 1.0)
-    along = strip(plain, curve, across) @ line_profile(_STRIP_PX, 0, _PROFILE_PX)
+    wide = _STRIP_PX + _BESIDE_PX
+    values = strip(plain, curve, np.arange(-wide, wide + 1.0))
+    profile = line_profile(_STRIP_PX, 0, _PROFILE_PX)
+    along, left, right = (values[:, k : k + len(profile)] @ profile for k in (_BESIDE_PX, 0, 2 * _BESIDE_PX))
     first, last, _ = strongest_stretch(np.minimum(along, _SPIKE * np.median(along[ends[0] : ends[1]])))
-    shared = min(last, ends[1]) - max(first, ends[0])
-    return (first, last) if shared > 0.5 * max(last - first, ends[1] - ends[0]) else ends
+    if min(last, ends[1]) - max(first, ends[0]) <= 0.5 * max(last - first, ends[1] - ends[0]):
+        first, last = ends
+    return _grown(along, (first, last), 1.4826 * float(np.median(np.abs(np.concatenate((left, right))))))
+
+
+def _grown(along: NDArray[np.float64], ends: tuple[int, int], noise: float) -> tuple[int, int]:
+    """The stretch with what goes on beyond its ends, weaker but plainly there: a scratch fades with the light."""
+    first, last = ends
+    least = max(_GROWS_AT * noise, _GROWS_SHARE * float(np.median(along[first:last])))
+    while first >= _GROWTH_PX and along[first - _GROWTH_PX : first].mean() >= least:
+        first -= _GROWTH_PX
+    while last + _GROWTH_PX <= len(along) and along[last : last + _GROWTH_PX].mean() >= least:
+        last += _GROWTH_PX
+    return first, last
 
 
 def _is_comb(curve: Curve, picture: Image) -> bool:

@@ -1,0 +1,1 @@
+"""Tests of the polished face on simple scenes of their own."""

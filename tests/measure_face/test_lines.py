@@ -1,0 +1,123 @@
+"""The line bank and tracing against analytic lines, noise, and scikit-image's ridge filter."""
+
+import cv2
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+from skimage.filters import sato
+
+from vision.measure.lines import ORIENTATIONS, line_field
+from vision.measure.lines_curves import line_profile, resample, step_profile, strip
+from vision.measure.scratches import LinePictures, candidates
+
+ROWS, COLUMNS = 320, 400
+SCORED = np.zeros((ROWS, COLUMNS), bool)
+SCORED[12:-12, 12:-12] = True
+
+
+def line(angle_deg: float, length_px: float, height: float, sigma: float = 0.6) -> np.ndarray:
+    """A line with a Gaussian profile through the middle, counter-clockwise as seen."""
+    y, x = np.mgrid[:ROWS, :COLUMNS]
+    a = np.radians(angle_deg)
+    dx, dy = x - COLUMNS / 2, ROWS / 2 - y
+    along, across = dx * np.cos(a) + dy * np.sin(a), dy * np.cos(a) - dx * np.sin(a)
+    ends = np.clip(length_px / 2 - np.abs(along) + 0.5, 0, 1)
+    return (height * np.exp(-0.5 * (across / sigma) ** 2) * ends).astype(np.float32)
+
+
+def noise(seed: int) -> np.ndarray:
+    return np.random.default_rng(seed).normal(size=(ROWS, COLUMNS)).astype(np.float32)
+
+
+def test_filters_have_unit_gain_for_white_noise():
+    field = line_field(noise(1), SCORED)
+    # each standard deviation is read from about 2000 independent responses: 2 % each, 10 % is five of them
+    np.testing.assert_allclose(field.noise, 1.0, atol=0.1)
+
+
+@settings(max_examples=12, deadline=None)
+@given(st.floats(0, 179))
+def test_the_strongest_direction_is_the_lines_own(angle_deg):
+    field = line_field(noise(2) * 0.1 + line(angle_deg, 80, 1.0), SCORED)
+    seen = field.which[ROWS // 2 - 3 : ROWS // 2 + 4, COLUMNS // 2 - 3 : COLUMNS // 2 + 4]
+    best = field.best[ROWS // 2 - 3 : ROWS // 2 + 4, COLUMNS // 2 - 3 : COLUMNS // 2 + 4]
+    found = float(seen.ravel()[best.argmax()]) * 180 / ORIENTATIONS
+    assert abs((found - angle_deg + 90) % 180 - 90) <= 180 / ORIENTATIONS
+
+
+@pytest.mark.parametrize("angle_deg", [0.0, 33.0, 90.0, 141.0])
+def test_a_line_deep_in_noise_is_traced_end_to_end(angle_deg):
+    picture = noise(3) + line(angle_deg, 90, 1.7)
+    (found,) = candidates(LinePictures(picture, picture), line_field(picture, SCORED), SCORED, 7.0)
+    a = np.radians(angle_deg)
+    half = 45 * np.array([np.cos(a), -np.sin(a)])
+    middle = np.array([COLUMNS / 2, ROWS / 2])
+    for end in (middle - half, middle + half):
+        assert np.hypot(*(found.curve[[0, -1]] - end).T).min() <= 12
+
+
+def test_the_centre_line_agrees_with_a_ridge_filter_where_that_works():
+    clean = line(20.0, 90, 1.0)
+    picture = clean + noise(4) * 0.05
+    (found, *_) = candidates(LinePictures(picture, picture), line_field(picture, SCORED), SCORED, 7.0)
+    ridge = sato(clean.astype(float), sigmas=[1.0], black_ridges=False).astype(np.float32)
+    across = np.arange(-4, 4.1, 0.25)
+    inner = found.curve[8:-8]
+    peak = across[strip(ridge, inner, across).argmax(axis=1)]
+    assert np.abs(peak).max() <= 0.5
+
+
+def test_a_ridge_filter_misses_what_the_bank_finds():
+    # one rule for both (nothing in the noise alone): Hessian ridges have no reach along the line
+    picture = noise(5) + line(60.0, 90, 1.7)
+    alone = sato(noise(6).astype(float), sigmas=[1.0], black_ridges=False)[SCORED].max()
+    ridge = sato(picture.astype(float), sigmas=[1.0], black_ridges=False)
+    on = line(60.0, 90, 1.0) > 0.8
+    assert (ridge[on] > alone).mean() < 0.1
+    assert candidates(LinePictures(picture, picture), line_field(picture, SCORED), SCORED, 7.0)
+
+
+def test_noise_alone_gives_no_line():
+    # a line of noise passes 6 in fewer than one picture in fifty, and 7 far less often: chance of failing below 0.02
+    for seed in range(10):
+        picture = noise(50 + seed)
+        assert candidates(LinePictures(picture, picture), line_field(picture, SCORED), SCORED, 7.0) == []
+
+
+def test_an_edge_is_no_line():
+    y = np.mgrid[:ROWS, :COLUMNS][0]
+    picture = noise(7) + 3.0 * (y > 150).astype(np.float32)
+    picture -= cv2.GaussianBlur(picture, (0, 0), 8)
+    assert candidates(LinePictures(picture, picture), line_field(picture, SCORED), SCORED, 7.0) == []
+
+
+def test_a_comb_of_lines_is_no_scratch():
+    y = np.mgrid[:ROWS, :COLUMNS][0]
+    picture = noise(8) * 0.7 + np.cos(2 * np.pi * y / 5.3).astype(np.float32) * (np.abs(y - 160) < 30)
+    assert (
+        candidates(
+            LinePictures(picture.astype(np.float32), picture.astype(np.float32)),
+            line_field(picture.astype(np.float32), SCORED),
+            SCORED,
+            7.0,
+        )
+        == []
+    )
+
+
+def test_profiles_are_unit_and_blind_to_a_level():
+    for profile in (line_profile(4, 0, 0.8), step_profile(4, 0.8)):
+        assert profile @ profile == pytest.approx(1.0)
+        assert profile.sum() == pytest.approx(0.0, abs=1e-12)
+    assert line_profile(4, 0, 0.8) @ step_profile(4, 0.8) == pytest.approx(0.0, abs=1e-12)
+
+
+@given(st.integers(2, 40), st.floats(0.3, 3.0))
+def test_resampling_keeps_the_ends_and_evens_the_steps(count, step):
+    t = np.linspace(0, 1, count)
+    curve = np.column_stack((10 * t**2, 5 * np.sin(3 * t)))
+    out = resample(curve, step)
+    np.testing.assert_allclose(out[[0, -1]], curve[[0, -1]], atol=1e-9)
+    chords = np.hypot(*np.diff(out, axis=0).T)
+    assert chords.max() <= 1.6 * step + 1e-9

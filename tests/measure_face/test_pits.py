@@ -1,0 +1,115 @@
+"""Spots and their sizes against analytic discs, noise, and scikit-image's blob filter."""
+
+import cv2
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+from skimage.feature import blob_log
+
+from vision.measure.pit_sizes import PATCH_PX, Spot, fit_diameter, sharper_than_optics
+from vision.measure.pits import SpotPicture, spots
+
+SIZE = 240
+SCORED = np.zeros((SIZE, SIZE), bool)
+SCORED[15:-15, 15:-15] = True
+BLUR_PX = 0.75
+
+
+def disc(column: float, row: float, diameter: float, blur: float = BLUR_PX, size: int = SIZE) -> np.ndarray:
+    """A blurred disc of height 1."""
+    over = 8
+    near = int(diameter / 2 + 6)
+    out = np.zeros((size, size), np.float32)
+    c0, r0 = int(column) - near, int(row) - near
+    axis = (np.arange((2 * near + 1) * over) + 0.5) / over - 0.5
+    gap = np.hypot(axis[None] + c0 - column, axis[:, None] + r0 - row)
+    patch = np.clip((diameter / 2 - gap) * over + 0.5, 0, 1)
+    patch = patch.reshape(2 * near + 1, over, 2 * near + 1, over).mean(axis=(1, 3))
+    out[r0 : r0 + 2 * near + 1, c0 : c0 + 2 * near + 1] = cv2.GaussianBlur(patch, (0, 0), blur)
+    return out
+
+
+def noise(seed: int, size: int = SIZE) -> np.ndarray:
+    return np.random.default_rng(seed).normal(size=(size, size)).astype(np.float32)
+
+
+def search(picture: np.ndarray, least_snr: float) -> list[Spot]:
+    return spots((SpotPicture(picture, np.clip(picture, -6, 6), SCORED),), least_snr)
+
+
+@settings(max_examples=30, deadline=None)
+@given(st.floats(2.5, 18.0), st.floats(-0.5, 0.5), st.floats(-0.5, 0.5), st.floats(0.5, 1.2))
+def test_diameter_is_read_with_the_blur_taken_off(diameter, dx, dy, blur):
+    size = 2 * PATCH_PX + 1 + 20
+    whole = disc(size // 2 + dx, size // 2 + dy, diameter, blur, size)[10:-10, 10:-10]
+    found = fit_diameter([(whole, np.ones(whole.shape, bool))], blur)
+    assert found == pytest.approx(diameter, rel=0.08, abs=0.4)
+
+
+def test_diameter_is_read_from_the_skirt_where_the_core_is_blown():
+    size = 2 * PATCH_PX + 1 + 20
+    whole = disc(size // 2, size // 2, 4.0, size=size)[10:-10, 10:-10]
+    blown = whole > 0.4
+    cut = np.minimum(whole, 0.4)
+    plain = fit_diameter([(cut, np.ones(cut.shape, bool))], BLUR_PX)
+    spared = fit_diameter([(cut, ~blown)], BLUR_PX)
+    assert plain > 4.6
+    assert spared == pytest.approx(4.0, abs=0.3)
+
+
+@pytest.mark.parametrize("diameter", [3.2, 6.0, 12.0])
+def test_spots_are_found_where_they_are(diameter):
+    picture = noise(1) + 6 * disc(100.3, 120.6, diameter)
+    (found,) = search(picture, 7.0)
+    assert np.hypot(found.column - 100.3, found.row - 120.6) <= max(1.5, diameter / 4)
+
+
+def test_places_and_sizes_agree_with_a_blob_filter_on_a_clean_scene():
+    marks = [(60.0, 70.0, 5.0), (150.0, 90.0, 8.0), (90.0, 170.0, 12.0)]
+    clean = sum(disc(*m) for m in marks)
+    blobs = blob_log(clean.astype(float), min_sigma=1, max_sigma=6, num_sigma=21, threshold=0.1)
+    found = sorted(search(clean * 20 + noise(2) * 0.5, 8.0), key=lambda s: s.column)
+    blobs = blobs[np.argsort(blobs[:, 1])]
+    assert len(found) == len(blobs) == 3
+    for spot, (row, column, sigma) in zip(found, blobs, strict=True):
+        assert np.hypot(spot.column - column, spot.row - row) <= 2.0
+        patch = cv2.getRectSubPix(
+            clean.astype(np.float32), (2 * PATCH_PX + 1,) * 2, (round(spot.column), round(spot.row))
+        )
+        size = fit_diameter([(patch, np.ones(patch.shape, bool))], BLUR_PX)
+        # a blob filter's sigma is the disc's with the blur still in it
+        assert np.hypot(size / (2 * np.sqrt(2)), BLUR_PX) == pytest.approx(sigma, rel=0.15)
+
+
+def test_a_line_and_its_ends_are_no_spots():
+    picture = noise(3)
+    cv2.line(picture, (60, 100), (170, 140), 12.0, 3, cv2.LINE_AA)
+    picture = cv2.GaussianBlur(picture, (0, 0), BLUR_PX)
+    assert search(picture, 7.0) == []
+
+
+def test_noise_alone_gives_no_spot():
+    # peaks of Gaussian noise in 5 scales over 40 000 px pass 7 standard deviations with a chance below 1e-6
+    for seed in range(5):
+        assert search(noise(20 + seed), 7.0) == []
+
+
+def test_glitter_raises_what_counts_as_standing_out():
+    rng = np.random.default_rng(4)
+    picture = noise(5)
+    alone = search(picture + 9 * disc(120.0, 120.0, 4.0), 5.0)[0]
+    for column, row in rng.uniform(60, 180, (40, 2)):
+        picture += 6 * disc(column, row, 3.0)
+    crowded = [
+        s for s in search(picture + 9 * disc(120.0, 120.0, 4.0), 2.0) if np.hypot(s.column - 120, s.row - 120) < 3
+    ]
+    assert not crowded or crowded[0].snr < 0.75 * alone.snr
+
+
+def test_a_block_of_pixels_is_sharper_than_the_optics():
+    picture = noise(6) * 0.3
+    picture[100:103, 100:103] += 10
+    drawn = picture + 10 * disc(160.0, 160.0, 3.4)
+    assert sharper_than_optics(drawn, Spot(101.0, 101.0, 20.0, 1), BLUR_PX)
+    assert not sharper_than_optics(drawn, Spot(160.0, 160.0, 20.0, 1), BLUR_PX)
