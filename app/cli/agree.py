@@ -48,7 +48,7 @@ def command(
 ) -> None:
     """Compare the camera's verdicts with people's, and people's with each other's."""
     from app.report.study_agreement import AgreementStudy, agreement_page
-    from app.report.study_page import study_folder, write_page
+    from app.report.study_page import Places, study_folder, write_page
     from app.study.agreement import MAJORITY, disputes, study_agreement
     from app.study.answers import answers
     from app.study.fitness import Thresholds, fitness
@@ -63,7 +63,7 @@ def command(
     thresholds = Thresholds(max_missed, max_false_alarm, min_kappa)
     judged = fitness(agreement.camera_vs[MAJORITY], thresholds) if agreement.camera_vs else None
     study = AgreementStudy(said, agreement, judged, thresholds, disputes(said))
-    page = agreement_page(study, lot.trays, results)
+    page = agreement_page(study, lot.trays, Places(results, out))
     study_folder(out)
     write_whole(out / "agreement.json", json_text(agreement_table(agreement, judged, thresholds)))
     written = [out / "agreement.json", *write_page(page, out / "agreement.html", pdf=pdf)]

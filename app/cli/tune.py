@@ -72,7 +72,7 @@ def command(
     The recommended setting is the cheapest (or, without costs, the one of fewest false alarms) among those that keep
     the promise on missed pieces.
     """
-    from app.report.study_page import study_folder, write_page
+    from app.report.study_page import Places, study_folder, write_page
     from app.report.study_tuning import tuning_page
     from app.study.lot import part_as_seen, read_lot
     from app.study.settings import with_setting
@@ -92,7 +92,7 @@ def command(
     limits = read_limits(limits_file, part_as_seen(lot))
     question = Question(measure, zone, side, severity, Task(Promise(max_missed, confidence), costs))
     study, unknown = tune(lot, read_verdicts(verdicts), limits, question)
-    page = tuning_page(study, lot.trays, results)
+    page = tuning_page(study, lot.trays, Places(results, out))
     study_folder(out)
     table = tuning_table(study.target, study.tuning, study.task, study.area, study.changes)
     write_whole(out / "tuning.json", json_text(table))

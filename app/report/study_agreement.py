@@ -2,12 +2,11 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from pathlib import Path
 
 import numpy as np
 
 from app.report.charts import Axis, Entry, Frame, Shape, axis_of_names, chart, dots, legend, whiskers
-from app.report.study_page import pictured, render
+from app.report.study_page import Places, pictured, render
 from app.study.agreement import MAJORITY, Agreement, Dispute, Pair
 from app.study.answers import Answers
 from app.study.fitness import Fitness, Thresholds
@@ -44,14 +43,8 @@ class AgreementStudy:
     disputes: Sequence[Dispute]
 
 
-def agreement_page(study: AgreementStudy, trays: Sequence[TrayResult], folder: Path) -> str:
-    """The report as HTML that stands alone.
-
-    Parameters
-    ----------
-    folder
-        Where the results lie: pictures of the pieces in dispute are taken from there and links lead there.
-    """
+def agreement_page(study: AgreementStudy, trays: Sequence[TrayResult], places: Places) -> str:
+    """The report as HTML that stands alone, with pictures of the pieces in dispute."""
     agreement = study.agreement
     reference = agreement.camera_vs.get(MAJORITY)
     return render(
@@ -69,7 +62,7 @@ def agreement_page(study: AgreementStudy, trays: Sequence[TrayResult], folder: P
             "between": [(f"{a} and {b}", pair) for (a, b), pair in agreement.between.items()],
             "rates_chart": _rates_chart(agreement) if agreement.camera_vs else "",
             "blocks": [
-                (one, pictured(folder, one.key, embed=k < PICTURES_AT_MOST)) for k, one in enumerate(study.disputes)
+                (one, pictured(places, one.key, embed=k < PICTURES_AT_MOST)) for k, one in enumerate(study.disputes)
             ],
             "planned": planned(reference) if reference else [],
             "pictures_at_most": PICTURES_AT_MOST,

@@ -1,11 +1,13 @@
 """What the reports of all studies share: their templates, how figures are printed, and the PDF."""
 
 import base64
+import os
 from collections.abc import Mapping
 from dataclasses import dataclass
 from functools import cache
 from pathlib import Path
 from typing import Any
+from urllib.parse import quote
 
 import jinja2
 
@@ -68,25 +70,32 @@ class Pictured:
     link: str
 
 
-def pictured(folder: Path, key: PieceKey, *, embed: bool) -> Pictured:
+@dataclass(frozen=True, slots=True)
+class Places:
+    """Where the results lie, as `inspect` leaves them, and the folder of the study's page."""
+
+    results: Path
+    page: Path
+
+
+def pictured(places: Places, key: PieceKey, *, embed: bool) -> Pictured:
     """Find a piece's own picture (it was flagged), else its tray's, which bears every piece's number.
 
-    Parameters
-    ----------
-    folder
-        Of the results, as `inspect` leaves them.
-    embed
-        Whether the picture goes into the page.
+    `embed`: whether the picture goes into the page. The link is relative, so that results and study can move together.
     """
-    tray = folder / key.tray if (folder / key.tray).is_dir() else folder
+    tray = places.results / key.tray if (places.results / key.tray).is_dir() else places.results
     candidates = (tray / f"piece-{key.piece:02d}.jpg", tray / "tray.jpg")
     found = next((path for path in candidates if path.is_file()), None) if embed else None
     page = tray / "result.html"
     return Pictured(
         anchor=f"{key.tray}-{key.piece}",
         picture=picture_text(found) if found else "",
-        link=f"{page.resolve().as_uri()}#piece-{key.piece}" if page.is_file() else "",
+        link=f"{_relative(page, places.page)}#piece-{key.piece}" if page.is_file() else "",
     )
+
+
+def _relative(path: Path, start: Path) -> str:
+    return quote(Path(os.path.relpath(path.resolve(), start.resolve())).as_posix())
 
 
 @cache

@@ -1,7 +1,6 @@
 """The report of one setting tuned on a sample lot: what it catches, what it scraps, what it promises."""
 
 from collections.abc import Sequence
-from pathlib import Path
 
 import numpy as np
 
@@ -20,7 +19,7 @@ from app.report.charts import (
     upright,
 )
 from app.report.look import ACCENT, INK, MUTED
-from app.report.study_page import Pictured, pictured, render
+from app.report.study_page import Pictured, Places, pictured, render
 from app.report.words import measure_words
 from app.study.changes import Change, Changes
 from app.study.intervals import Estimate
@@ -38,8 +37,8 @@ JITTER = 0.32
 """Half the height over which points of one verdict are spread so that they don't hide each other."""
 
 
-def tuning_page(study: TuningStudy, trays: Sequence[TrayResult], folder: Path) -> str:
-    """The report as HTML that stands alone, with pictures of changed pieces from `folder`, where the results lie."""
+def tuning_page(study: TuningStudy, trays: Sequence[TrayResult], places: Places) -> str:
+    """The report as HTML that stands alone, with pictures of the pieces that change."""
     tuning = study.tuning
     points = (("recommended", tuning.at_recommended), ("now", tuning.now))
     return render(
@@ -54,7 +53,7 @@ def tuning_page(study: TuningStudy, trays: Sequence[TrayResult], folder: Path) -
             "rows": [(name, one) for name, one in points if one is not None],
             "area": study.area,
             "changes": study.changes,
-            "changed": [] if study.changes is None else _changed(study.changes, folder),
+            "changed": [] if study.changes is None else _changed(study.changes, places),
             "distribution_chart": _distribution(study),
             "roc_chart": "" if study.roc is None else _roc(study.roc),
             "rates_chart": _rates(study) if tuning.curve else "",
@@ -63,9 +62,9 @@ def tuning_page(study: TuningStudy, trays: Sequence[TrayResult], folder: Path) -
     )
 
 
-def _changed(changes: Changes, folder: Path) -> list[tuple[Change, Pictured]]:
+def _changed(changes: Changes, places: Places) -> list[tuple[Change, Pictured]]:
     shown = changes.changed[:CHANGED_AT_MOST]
-    return [(one, pictured(folder, one.key, embed=k < PICTURES_AT_MOST)) for k, one in enumerate(shown)]
+    return [(one, pictured(places, one.key, embed=k < PICTURES_AT_MOST)) for k, one in enumerate(shown)]
 
 
 def _axis_title(target: Target) -> str:

@@ -116,6 +116,7 @@ def test_report_shows_pictures_of_disputed_pieces(run: Run, works: Path, tmp_pat
     run("agree", "--results", results, "--verdicts", works / "verdicts.csv", "--out", tmp_path / "out")
     page = (tmp_path / "out" / "agreement.html").read_text(encoding="utf-8")
     assert "data:image/jpeg;base64," in page
+    assert 'href="../results/T-' in page
     assert "result.html#piece-" in page
 
 
