@@ -17,7 +17,6 @@ author = "the brightbowl developers"
 extensions = ["myst_parser"]
 exclude_patterns = ["_build"]
 myst_heading_anchors = 3
-suppress_warnings = ["toc.empty_glob"]  # no benchmarks pages yet is no fault
 html_theme = "alabaster"
 html_theme_options = {"description": "spoons measured, judged and traced", "page_width": "1100px"}
 
