@@ -5,10 +5,12 @@ from pathlib import Path
 
 import cv2
 
+from app.report.face_picture import draw_face_sheet
 from app.report.inspected import Inspected
 from app.report.look import SIGNS
-from app.report.piece_picture import JPEG_QUALITY, draw_sheet
+from app.report.piece_picture import draw_sheet
 from app.report.result_page import index_page, result_page
+from app.report.sheet import JPEG_QUALITY
 from app.report.tray_picture import Colour, draw_tray
 from app.report.upright import Grey
 from vision.files.whole import write_whole
@@ -16,7 +18,9 @@ from vision.records.judged import TrayResult
 
 
 def write_pictures(folder: Path, inspected: Inspected) -> None:
-    """Write `tray.jpg`, `result.html`, and `piece-NN.jpg` with `piece-NN.svg` for each flagged piece that was measured.
+    """Write `tray.jpg` and `result.html`, and of each flagged piece that was measured its own pictures.
+
+    These are `piece-NN.jpg`, `piece-NN.svg`, and `piece-NN-face.svg` where its polished face has findings.
 
     Parameters
     ----------
@@ -39,6 +43,10 @@ def write_pictures(folder: Path, inspected: Inspected) -> None:
             _write_jpeg(folder / f"piece-{judged.piece:02d}.jpg", sheet.crop)
             write_whole(folder / f"piece-{judged.piece:02d}.svg", sheet.svg)
             sheets[judged.piece] = sheet.svg
+            face = draw_face_sheet(inspected, judged, measured.profile)
+            if face is not None:
+                write_whole(folder / f"piece-{judged.piece:02d}-face.svg", face)
+                sheets[judged.piece] += face
     write_whole(folder / "result.html", result_page(inspected, tray, sheets))
 
 

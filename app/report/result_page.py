@@ -11,7 +11,7 @@ from app.report import svg
 from app.report.cautions import CAUTIONS
 from app.report.inspected import Inspected
 from app.report.look import SIGNS
-from app.report.piece_picture import jpeg_text, said_of
+from app.report.sheet import jpeg_text, said_of
 from app.report.tray_picture import BAND_PX, Colour
 from app.report.words import finding_words, measure_words, number_words, per_zone
 from vision.records.judged import JudgedPiece, TrayResult, Verdict

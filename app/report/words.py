@@ -85,7 +85,8 @@ def reason_words(reason: Reason, guard: float | None) -> str:
         for side, bound in (("least", reason.min), ("most", reason.max))
         if bound is not None
     ]
-    sure = "" if guard is None else f"; sure to {number_words(reason.measure, guard)}"
+    finer = 0 if words.decimals else 1  # of a count, whose uncertainty is no whole number
+    sure = "" if guard is None else f"; sure to {number_words(reason.measure, guard, finer)}"
     value = number_words(reason.measure, reason.value)
     return f"{words.title}{place}: {value}; limit {' and '.join(bounds)}{sure} ({reason.severity})"
 

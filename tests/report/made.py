@@ -88,7 +88,9 @@ def tray() -> Inspected:
         pieces.append(MeasuredPiece(k + 1, fault, pose, values, sure, findings, one))  # type: ignore[arg-type]
         verdict = ("pass", "reject", "review")[k]
         reasons = (reason,) if k == 1 else ()
-        judged.append(JudgedPiece(k + 1, verdict, reasons, fault, pose, values, sure, findings, ()))  # type: ignore[arg-type]
+        judged.append(
+            JudgedPiece(k + 1, verdict, reasons, fault, pose, values, sure, findings, (False,) * len(findings))
+        )  # type: ignore[arg-type]
     told = (TrayFinding("foreign", (120.0, 60.0), "something that is no piece"),)
     result = TrayResult(
         "brightbowl 0.1.0", "T-1", "L-2611-01", "TS-135", "ST-1", "2026-11-02T06:00:00+00:00", 3, tuple(judged), told
