@@ -1,0 +1,1 @@
+"""The house itself: rooms, sizes, and that what exists is written about."""
