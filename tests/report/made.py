@@ -7,8 +7,18 @@ import numpy as np
 
 from app.report.inspected import Inspected
 from vision.records.given import Array, Limit, Limits, Part, Picture, Station, TrayPictures, Zone
-from vision.records.judged import JudgedPiece, Reason, TrayResult
-from vision.records.measured import DeviationProfile, EdgeFinding, MeasuredPiece, MeasuredTray, Pose, TrayFinding
+from vision.records.judged import JudgedPiece, Reason, TrayResult, Verdict
+from vision.records.measured import (
+    DeviationProfile,
+    EdgeFinding,
+    Fault,
+    Finding,
+    MeasuredPiece,
+    MeasuredTray,
+    Pose,
+    TrayFinding,
+    Value,
+)
 
 SCALE = 0.1  # mm a px
 LENGTH_MM, HALF_WIDTH_MM = 60.0, 8.0
@@ -75,22 +85,29 @@ def tray() -> Inspected:
     hidden = profile(CENTERS_PX[2])
     hidden.deviation_mm[400:900] = np.nan
     profiles = (profile(CENTERS_PX[0]), profile(CENTERS_PX[1], BURR_MM), hidden)
-    faults = (None, None, "touching")
-    sure = {"outline_out_mm": {"bowl": 0.004, "handle": 0.01}, "outline_in_mm": {"bowl": 0.002, "handle": None}}
-    measures = ({"bowl": 0.0, "handle": 0.0}, {"bowl": 0.0, "handle": BURR_MM}, {"bowl": None, "handle": 0.0})
+    faults: tuple[Fault | None, ...] = (None, None, "touching")
+    verdicts: tuple[Verdict, ...] = ("pass", "reject", "review")
+    sure: dict[str, Value] = {
+        "outline_out_mm": {"bowl": 0.004, "handle": 0.01},
+        "outline_in_mm": {"bowl": 0.002, "handle": None},
+    }
+    measures: tuple[dict[str, float | None], ...] = (
+        {"bowl": 0.0, "handle": 0.0},
+        {"bowl": 0.0, "handle": BURR_MM},
+        {"bowl": None, "handle": 0.0},
+    )
     reason = Reason("outline_out_mm", "handle", BURR_MM, 0.01, None, 0.15, "major", "reject")
     pieces: list[MeasuredPiece] = []
     judged: list[JudgedPiece] = []
     for k, (one, fault, out) in enumerate(zip(profiles, faults, measures, strict=True)):
         pose = Pose(CENTERS_PX[k], ANGLE_DEG, 0.001)
-        findings = (burr(),) if k == 1 else ()
-        values = {"outline_out_mm": out, "length_mm": 60.0}
-        pieces.append(MeasuredPiece(k + 1, fault, pose, values, sure, findings, one))  # type: ignore[arg-type]
-        verdict = ("pass", "reject", "review")[k]
+        findings: tuple[Finding, ...] = (burr(),) if k == 1 else ()
+        values: dict[str, Value] = {"outline_out_mm": out, "length_mm": 60.0}
+        pieces.append(MeasuredPiece(k + 1, fault, pose, values, sure, findings, one))
         reasons = (reason,) if k == 1 else ()
         judged.append(
-            JudgedPiece(k + 1, verdict, reasons, fault, pose, values, sure, findings, (False,) * len(findings))
-        )  # type: ignore[arg-type]
+            JudgedPiece(k + 1, verdicts[k], reasons, fault, pose, values, sure, findings, (False,) * len(findings))
+        )
     told = (TrayFinding("foreign", (120.0, 60.0), "something that is no piece"),)
     result = TrayResult(
         "brightbowl 0.1.0", "T-1", "L-2611-01", "TS-135", "ST-1", "2026-11-02T06:00:00+00:00", 3, tuple(judged), told
