@@ -72,7 +72,7 @@ def render_demo(folder: Path, trays: int = 12, seed: int = 2611) -> DemoWorks:
     trays
         Tray shots in all, three or more: a sixth of them front-lit, a third with dessert spoons, one crowded.
     seed
-        The same seed gives the same files.
+        The same seed gives the same frames and truth.
 
     Raises
     ------

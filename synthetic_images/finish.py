@@ -157,14 +157,16 @@ def disturbance(disturbers: tuple[Disturber, ...], grid: Grid) -> tuple[Float32,
     """Haze, and the share of light scattered evenly, that disturbers add on a box of pixels (rows, columns)."""
     haze, grains = np.zeros(grid.shape, np.float32), np.zeros(grid.shape, np.float32)
     for thing in disturbers:
-        reach = max(*thing.size_mm, thing.radius_mm + 2.0 * thing.ring_mm, thing.diameter_mm)
+        reach = max(*thing.size_mm, thing.radius_mm + 2.0 * thing.ring_mm, thing.diameter_mm + 2.0 * grid.mm_per_px)
         window = grid.window(np.array([thing.at_mm]), reach)
         x, y = grid.drawing_mm(window)
         dx, dy = x - np.float32(thing.at_mm[0]), y - np.float32(thing.at_mm[1])
         distance = np.hypot(dx, dy)
         if thing.kind == "dust":
-            # A soft grain: full in its middle, none beyond its radius.
-            grains[window] += thing.amount * np.clip(1.5 * (1.0 - (2.0 * distance / thing.diameter_mm) ** 2), 0.0, 1.0)
+            # As small as a pixel: a Gaussian spot of the grain's area, however it lies between pixel centres.
+            spread = np.hypot(0.25 * thing.diameter_mm, 0.4 * grid.mm_per_px)
+            peak = thing.amount * thing.diameter_mm**2 / (8.0 * spread**2)
+            grains[window] += peak * np.exp(-0.5 * (distance / spread) ** 2)
         elif thing.kind == "drop":
             haze[window] += thing.amount * np.exp(-0.5 * ((distance - thing.radius_mm) / (0.5 * thing.ring_mm)) ** 2)
         else:

@@ -9,10 +9,13 @@ import shapely
 from synthetic_images.defects import Defects
 from synthetic_images.scene import Dirt, Foreign, Piece, dust, hair, piece_rings_mm, polygon, strip, washer
 from synthetic_images.spoons import Array, Pattern, outline
+from vision.errors import Unusable
 
 # Clear space between things on a crowded tray, and to the frame's edge (mm).
 _CLEAR_MM = 3.0
 _TRIES = 2000
+# Steps of the outlines that are moved about, and how near is contact: chords stay within 0.001 mm of the curve.
+_COARSE_MM, _CONTACT_MM = 0.2, 1e-3
 
 
 class _Crowd:
@@ -20,6 +23,7 @@ class _Crowd:
 
     def __init__(self, size_mm: tuple[float, float], rng: np.random.Generator) -> None:
         self.frame = shapely.box(0.0, -size_mm[1], size_mm[0], 0.0)
+        self.inside = self.frame.buffer(-_CLEAR_MM)
         self.rng = rng
         self.taken: list[shapely.Polygon] = []
 
@@ -29,6 +33,11 @@ class _Crowd:
     def spot(self) -> tuple[float, float]:
         left, bottom, right, top = self.frame.bounds
         return float(self.rng.uniform(left, right)), float(self.rng.uniform(bottom, top))
+
+
+def _no_room(what: str) -> Unusable:
+    """Chance found no free place: rare, and another seed helps."""
+    return Unusable("the crowded tray", what, "room on the tray; render with another seed")
 
 
 def rows(
@@ -71,57 +80,65 @@ def crowd(
     return tuple(pieces), things
 
 
-def _shape(piece: Piece) -> shapely.Polygon:
-    return polygon(piece_rings_mm(piece, outline(piece.pattern, 0.1)))
+def _shape(pattern: Pattern, defects: Defects) -> shapely.Polygon:
+    """A piece's area about its own centroid, coarse enough to be moved about quickly."""
+    return polygon(piece_rings_mm(Piece(pattern, (0.0, 0.0), 0.0, defects), outline(pattern, _COARSE_MM)))
+
+
+def _at(shape: shapely.Polygon, piece: Piece) -> shapely.Polygon:
+    """The area where a piece lies."""
+    turned = shapely.affinity.rotate(shape, piece.angle_deg, origin=(0.0, 0.0))
+    return shapely.affinity.translate(turned, *piece.center_mm)
 
 
 def _lay(tray: _Crowd, piece: Piece) -> Piece:
     """Put a piece anywhere that is free."""
+    shape = _shape(piece.pattern, piece.defects)
     for _ in range(_TRIES):
         placed = replace(piece, center_mm=tray.spot(), angle_deg=float(tray.rng.uniform(-180.0, 180.0)))
-        shape = _shape(placed)
-        if tray.frame.buffer(-_CLEAR_MM).contains(shape) and tray.free(shape, tray.taken):
-            tray.taken.append(shape)
+        area = _at(shape, placed)
+        if tray.inside.contains(area) and tray.free(area, tray.taken):
+            tray.taken.append(area)
             return placed
-    raise ValueError(f"a tray of {tray.frame.bounds} mm has no room for one more piece of {piece.pattern.part}")
+    raise _no_room(f"one more piece of {piece.pattern.part}")
 
 
 def _lean(tray: _Crowd, first: Piece, defects: Defects) -> Piece:
     """Push a second piece against the first from a random side, 0.02 to 0.5 mm beyond first contact."""
     fixed, others = tray.taken[-1], tray.taken[:-1]
+    shape = _shape(first.pattern, defects)
     for _ in range(_TRIES):
         way = float(tray.rng.uniform(0.0, 2.0 * np.pi))
         towards = np.array([np.cos(way), np.sin(way)])
         start = np.asarray(first.center_mm) + first.pattern.length_mm * 1.2 * towards
-        moving = Piece(
-            first.pattern, (float(start[0]), float(start[1])), float(tray.rng.uniform(-180.0, 180.0)), defects
-        )
-        shape = _shape(moving)
+        turn = float(tray.rng.uniform(-180.0, 180.0))
+        moving = Piece(first.pattern, (float(start[0]), float(start[1])), turn, defects, "touching")
+        area = _at(shape, moving)
         advanced = 0.0
-        while (gap := shape.distance(fixed)) > 1e-4 and advanced < 2.0 * first.pattern.length_mm:
-            shape = shapely.affinity.translate(shape, *(-gap * towards))
+        # The gap is never more than the way to go, so pieces can't jump into each other.
+        while (gap := area.distance(fixed)) > _CONTACT_MM and advanced < 2.0 * first.pattern.length_mm:
+            area = shapely.affinity.translate(area, *(-gap * towards))
             advanced += gap
-        advanced += float(tray.rng.uniform(0.02, 0.5))
-        end = start - advanced * towards
-        placed = replace(moving, center_mm=(float(end[0]), float(end[1])), state="touching")
-        shape = _shape(placed)
-        inside = tray.frame.buffer(-_CLEAR_MM).contains(shape)
-        if inside and shape.intersects(fixed) and tray.free(shape, others):
-            tray.taken.append(shape)
+        end = start - (advanced + float(tray.rng.uniform(0.02, 0.5))) * towards
+        placed = replace(moving, center_mm=(float(end[0]), float(end[1])))
+        area = _at(shape, placed)
+        if tray.inside.contains(area) and area.intersects(fixed) and tray.free(area, others):
+            tray.taken.append(area)
             return placed
-    raise ValueError(f"a tray of {tray.frame.bounds} mm has no room for two pieces of {first.pattern.part} that touch")
+    raise _no_room(f"two pieces of {first.pattern.part} that touch")
 
 
 def _lay_across_edge(tray: _Crowd, pattern: Pattern) -> Piece:
     """Put a piece so that the frame cuts off a tenth to a half of it."""
+    shape = _shape(pattern, Defects())
     for _ in range(_TRIES):
         piece = Piece(pattern, tray.spot(), float(tray.rng.uniform(-180.0, 180.0)), state="cut_off")
-        shape = _shape(piece)
-        share = shape.intersection(tray.frame).area / shape.area
-        if 0.5 < share < 0.9 and tray.free(shape, tray.taken):
-            tray.taken.append(shape)
+        area = _at(shape, piece)
+        share = area.intersection(tray.frame).area / area.area
+        if 0.5 < share < 0.9 and tray.free(area, tray.taken):
+            tray.taken.append(area)
             return piece
-    raise ValueError(f"a tray of {tray.frame.bounds} mm has no room for a piece of {pattern.part} across its edge")
+    raise _no_room(f"a piece of {pattern.part} across its edge")
 
 
 def _lay_thing(tray: _Crowd, make: Callable[[tuple[float, float]], Foreign]) -> Foreign:
@@ -129,10 +146,10 @@ def _lay_thing(tray: _Crowd, make: Callable[[tuple[float, float]], Foreign]) -> 
     for _ in range(_TRIES):
         thing = make(tray.spot())
         shape = polygon(thing.rings_mm)
-        if tray.frame.buffer(-_CLEAR_MM).contains(shape) and tray.free(shape, tray.taken):
+        if tray.inside.contains(shape) and tray.free(shape, tray.taken):
             tray.taken.append(shape)
             return thing
-    raise ValueError(f"a tray of {tray.frame.bounds} mm has no room for a foreign thing")
+    raise _no_room("a foreign thing")
 
 
 def scattered_dirt(size_mm: tuple[float, float], grains: int, hairs: int, rng: np.random.Generator) -> tuple[Dirt, ...]:

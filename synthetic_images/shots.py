@@ -83,7 +83,7 @@ def write_face_shot(
 def render_shots(folder: Path, order: Order) -> Iterator[Path]:
     """Render tray after tray into `folder`; yields each shot's folder once it is complete.
 
-    The same order gives the same files, whatever was rendered before it.
+    The same order gives the same frames and truth, whatever was rendered before it (a drawing carries its date).
     """
     folder.mkdir(parents=True, exist_ok=True)
     limits, count = outline_limits(order.pattern), {}

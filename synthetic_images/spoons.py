@@ -9,6 +9,7 @@ ends (radius level^2 / a and level^2 / b at the tips), so that the closed curve 
 """
 
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
@@ -142,8 +143,9 @@ def curve_mm(pattern: Pattern, phi: Array) -> Array:
     return np.column_stack((x, -np.sign(np.sin(phi)) * half_width_mm(pattern, x)))
 
 
+@lru_cache(maxsize=32)
 def outline(pattern: Pattern, step_mm: float = 0.025) -> Outline:
-    """Sample the drawing's outline at even steps of arc length, each at most `step_mm` long."""
+    """Sample the drawing's outline at even steps of arc length, each at most `step_mm` long. Not to be written to."""
     phi = np.linspace(0.0, 2.0 * np.pi, _DENSE + 1)
     dense = curve_mm(pattern, phi)
     dense[-1] = dense[0]
@@ -157,6 +159,8 @@ def outline(pattern: Pattern, step_mm: float = 0.025) -> Outline:
     tangent = curve_mm(pattern, at + phi[1]) - curve_mm(pattern, at - phi[1])
     tangent /= np.hypot(tangent[:, 0], tangent[:, 1])[:, None]
     normals: Array = np.column_stack((tangent[:, 1], -tangent[:, 0]))
+    for shared in (s, points, normals):
+        shared.setflags(write=False)
     return Outline(s, points, normals, perimeter)
 
 

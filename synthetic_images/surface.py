@@ -9,6 +9,7 @@ differences of this formula, exact to 1e-6.
 
 from dataclasses import dataclass
 
+import cv2
 import numpy as np
 from numpy.typing import NDArray
 from scipy.special import expit
@@ -20,12 +21,14 @@ from synthetic_images.spoons import Array, Pattern, outline
 _RIM_ROUNDING = 0.1
 # Radius of the handle's arch along its length, and where its top lies between the neck and the end; own choice.
 _ARCH_MM, _ARCH_TOP = 200.0, 0.35
-# Over this many mm the handle's form replaces the bowl's.
+# The handle's form replaces the bowl's over the neck and this far beyond it on both sides (mm).
 _BLEND_MM = 4.0
 # Half the difference step of the slopes: small against every radius of the form (5 mm and more).
 _STEP_MM = 1e-3
 # Shadow edges are softened by the light's own height in the sky: tangents of its elevation over this range.
 _SHADOW_SOFT = 0.025
+# Ground beyond the box of a piece: far below anything that could block a light.
+_NOTHING_MM = -1e6
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -46,7 +49,9 @@ def height_mm(pattern: Pattern, points_mm: Array) -> Array:
     x, y = points_mm.T
     rho2 = ((x - half_length) / half_length) ** 2 + (y / half_width) ** 2
     dish = np.logaddexp(0.0, (1.0 - 0.7 * rho2 - 0.3 * rho2**2) / _RIM_ROUNDING) * _RIM_ROUNDING
-    crowned = expit((x - 0.5 * (datum_end + bend_from)) / _BLEND_MM)
+    share = np.clip((x - datum_end + _BLEND_MM) / (bend_from - datum_end + 2.0 * _BLEND_MM), 0.0, 1.0)
+    # Quintic step: slopes and curvatures stay continuous, so that no line shows where the forms meet.
+    crowned = share**3 * (10.0 - 15.0 * share + 6.0 * share**2)
     top = bend_from + _ARCH_TOP * (pattern.length_mm - bend_from)
     handle = y**2 / (2.0 * pattern.crown_radius_mm) + (x - top) ** 2 / (2.0 * _ARCH_MM)
     height: Array = -pattern.bowl_depth_mm * dish - crowned * handle
@@ -79,13 +84,11 @@ def lit_share(heights_mm: Array, pitch_mm: float, azimuth_deg: float, elevation_
     highest = np.full(heights_mm.shape, -np.inf)
     reach = int(np.ceil(np.ptp(heights_mm) / (rise * pitch_mm))) + 1
     rows, columns = heights_mm.shape
-    row, column = np.mgrid[0:rows, 0:columns]
+    column, row = np.meshgrid(np.arange(columns, dtype=np.float32), np.arange(rows, dtype=np.float32))
+    ground = heights_mm.astype(np.float32)
     for step in range(1, reach + 1):
-        # Towards the light: +X is to the right, +Y is up, against the rows.
-        at_row = np.rint(row - step * np.sin(turn)).astype(int)
-        at_column = np.rint(column + step * np.cos(turn)).astype(int)
-        inside = (at_row >= 0) & (at_row < rows) & (at_column >= 0) & (at_column < columns)
-        there = heights_mm[np.clip(at_row, 0, rows - 1), np.clip(at_column, 0, columns - 1)]
-        blocking = np.where(inside, (there - heights_mm) / (step * pitch_mm), -np.inf)
-        highest = np.maximum(highest, blocking)
+        # Towards the light: +X is to the right, +Y is up, against the rows. Beyond the box nothing blocks.
+        at = (column + np.float32(step * np.cos(turn)), row - np.float32(step * np.sin(turn)))
+        there = cv2.remap(ground, *at, cv2.INTER_LINEAR, borderMode=cv2.BORDER_CONSTANT, borderValue=_NOTHING_MM)
+        highest = np.maximum(highest, (there - ground) / (step * pitch_mm))
     return np.asarray(expit((rise - highest) / _SHADOW_SOFT), dtype=np.float32)
