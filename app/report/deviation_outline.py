@@ -20,6 +20,14 @@ POINTS = 800  # of the outline as drawn: about one for every 3 px of a piece 120
 LEAST_DRAWN_PX = 0.5  # below it a deviation as drawn hides under the outline's own line
 
 
+@dataclass(frozen=True, slots=True)
+class Style:
+    """How many times larger deviations are drawn, and the name under which `hatching` defines the inward pattern."""
+
+    times: int
+    hatch: str
+
+
 @dataclass(frozen=True, slots=True, eq=False)
 class Thinned:
     """A profile with fewer points: of each stretch the point that deviates most, so that no peak is lost."""
@@ -40,24 +48,28 @@ def thin(profile: DeviationProfile, points: int) -> Thinned:
     return Thinned(profile.s_mm[keep], profile.nominal_mm[keep], profile.deviation_mm[keep], normals[keep])
 
 
-def magnification(deviation_mm: Array) -> int:
-    """How many times larger deviations are drawn: the largest step that keeps them within reach of the outline."""
+def magnification(deviation_mm: Array, limit_mm: float = 0.0) -> int:
+    """How many times larger deviations are drawn: the largest step that keeps them within reach of the outline.
+
+    A deviation as large as `limit_mm` (the tightest limit, 0 where there is none) fits too, so that what is far inside
+    the limits looks small.
+    """
     seen = deviation_mm[np.isfinite(deviation_mm)]
-    largest = float(np.abs(seen).max()) if len(seen) else 0.0
+    largest = max(float(np.abs(seen).max()) if len(seen) else 0.0, limit_mm)
     return next((step for step in STEPS if largest * step <= LARGEST_DRAWN_MM), STEPS[-1])
 
 
 def draw_outline(
-    profile: DeviationProfile, part: Part, findings: Iterable[Finding], window: Window, hatch: str
+    profile: DeviationProfile, part: Part, findings: Iterable[Finding], window: Window, style: Style
 ) -> list[str]:
     """Elements of the magnified outline, in px of the window.
 
-    Outward deviations are filled, inward ones hatched (by the pattern that `hatching` defines under the same name);
-    the nominal is the line between; where nothing was seen it is dashed.
+    Outward deviations are filled, inward ones hatched; the nominal is the line between; where nothing was seen it is
+    dashed.
     """
     thinned = thin(profile, POINTS)
     seen = np.isfinite(thinned.deviation_mm)
-    times = magnification(profile.deviation_mm)
+    times = style.times
     nominal = window.place(thinned.nominal_mm)
     reach_mm = np.where(seen, thinned.deviation_mm, 0.0) * times
     drawn = window.place(thinned.nominal_mm + reach_mm[:, None] * thinned.normals)
@@ -67,7 +79,7 @@ def draw_outline(
     holes = "".join(path(window.place(hole), closed=True) for hole in part.holes)
     return [
         *_zones(part, window),
-        element("path", d=inward, fill=f"url(#{hatch})", stroke=MUTED, stroke_width=0.8),
+        element("path", d=inward, fill=f"url(#{style.hatch})", stroke=MUTED, stroke_width=0.8),
         element("path", d=outward, fill=ACCENT, stroke="none"),
         element("path", d=ring + holes, fill="none", stroke=RULE, stroke_width=1.5, stroke_dasharray="3 4"),
         element("path", d=path(np.where(seen[:, None], nominal, np.nan)), fill="none", stroke=INK, stroke_width=1.2),

@@ -2,7 +2,7 @@
 
 from dataclasses import dataclass
 
-from app.report.deviation_outline import draw_outline, hatching, magnification
+from app.report.deviation_outline import Style, draw_outline, hatching, magnification
 from app.report.deviation_plot import draw_plot, outline_bands
 from app.report.inspected import Inspected
 from app.report.look import ACCENT, INK, PAPER, SIGNS
@@ -32,24 +32,24 @@ def draw_sheet(
     photo = window_around(inspected.part.outline, PHOTO_MARGIN_MM, WIDTH - 2 * MARGIN)
     crop = crop_upright(as_grey(inspected.pictures.back), drawing_to_frame(profile), photo)
     lines = said_of(judged, inspected.limits.coverage)
-    hatch = f"inward-{judged.piece}"
+    bands = outline_bands(inspected.limits, measured.uncertainties, inspected.part)
+    tightest = min((abs(band.limit_mm) for band in bands), default=0.0)
+    style = Style(magnification(profile.deviation_mm, tightest), f"inward-{judged.piece}")
     top, y = head(inspected, judged, lines)
-    body: list[str] = [hatching(hatch), element("rect", width=WIDTH, height="100%", fill=PAPER), *top]
+    body: list[str] = [hatching(style.hatch), element("rect", width=WIDTH, height="100%", fill=PAPER), *top]
 
     body.append(caption(y + 16.0, "As seen by the camera, upright as on the drawing"))
     y += 26.0
     body.append(at((MARGIN, y), [picture(crop), *scale_bar(photo, 10)]))
     y += photo.size_px[1] + 34.0
 
-    times = magnification(profile.deviation_mm)
-    body.append(caption(y, f"Deviations from the drawing, drawn {times} times larger"))
-    body.append(_legend(y, hatch))
+    body.append(caption(y, f"Deviations from the drawing, drawn {style.times} times larger"))
+    body.append(_legend(y, style.hatch))
     y += 12.0 + TAG_ROOM
     grown = _with_room(photo)
-    body.append(at((MARGIN, y - TAG_ROOM), draw_outline(profile, inspected.part, judged.findings, grown, hatch)))
+    body.append(at((MARGIN, y - TAG_ROOM), draw_outline(profile, inspected.part, judged.findings, grown, style)))
     y += photo.size_px[1] + TAG_ROOM + 34.0
 
-    bands = outline_bands(inspected.limits, measured.uncertainties, inspected.part)
     body.append(
         caption(y, "Deviation along the outline; limits dashed, guard bands shaded: inside them a person decides")
     )

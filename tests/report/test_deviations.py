@@ -8,7 +8,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from app.report.deviation_outline import LARGEST_DRAWN_MM, STEPS, draw_outline, hatching, magnification, thin
+from app.report.deviation_outline import LARGEST_DRAWN_MM, STEPS, Style, draw_outline, hatching, magnification, thin
 from app.report.deviation_plot import draw_plot, outline_bands, zone_runs
 from app.report.finding_tags import LETTERS, Anchor, draw_tags, tagged
 from app.report.svg import document
@@ -16,6 +16,8 @@ from app.report.upright import window_around
 from tests.report import made
 from vision.decide.guard import quantile
 from vision.records.measured import BendFinding, EdgeFinding, Finding, Pit, Value
+
+STYLE = Style(times=10, hatch="h")
 
 
 def edge_finding(deviation_mm: float) -> EdgeFinding:
@@ -45,17 +47,22 @@ def test_nothing_seen_is_drawn_at_the_largest_step() -> None:
     assert magnification(np.full(5, np.nan)) == STEPS[0]
 
 
+def test_what_is_far_inside_the_limits_is_drawn_small() -> None:
+    assert magnification(np.array([0.01, -0.02]), 0.15) == 20
+    assert magnification(np.array([0.01, -0.5]), 0.15) == 5
+
+
 def test_outward_is_filled_and_inward_hatched() -> None:
     part, profile = made.part(), made.profile((0.0, 0.0), made.BURR_MM)
     window = window_around(part.outline, 5.0, 1200.0)
-    whole = "".join(draw_outline(profile, part, [], window, "h"))
+    whole = "".join(draw_outline(profile, part, [], window, STYLE))
     filled = [p.get("d") for p in paths(whole) if p.get("fill", "").startswith("#")]
     hatched = [p.get("d") for p in paths(whole) if p.get("fill") == "url(#h)"]
     assert len(filled) == 1
     assert filled[0]
     assert hatched == [""]
     profile.deviation_mm[:] *= -1.0
-    whole = "".join(draw_outline(profile, part, [], window, "h"))
+    whole = "".join(draw_outline(profile, part, [], window, STYLE))
     assert [p.get("d") for p in paths(whole) if p.get("fill", "").startswith("#")] == [""]
     assert all(p.get("d") for p in paths(whole) if p.get("fill") == "url(#h)")
 
@@ -64,7 +71,7 @@ def test_the_drawing_reaches_as_far_as_the_magnified_burr() -> None:
     part, profile = made.part(), made.profile((0.0, 0.0), made.BURR_MM)
     window = window_around(part.outline, 5.0, 1200.0)
     patch = next(
-        p for p in paths("".join(draw_outline(profile, part, [], window, "h"))) if p.get("fill", "#") == "#c2410c"
+        p for p in paths("".join(draw_outline(profile, part, [], window, STYLE))) if p.get("fill", "#") == "#c2410c"
     )
     ys = [float(pair.split()[1]) for pair in patch.get("d", "").strip("MZ").split("L")]
     k = int(np.argmax(profile.deviation_mm))
