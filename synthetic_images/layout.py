@@ -28,7 +28,7 @@ class _Crowd:
         self.taken: list[shapely.Polygon] = []
 
     def free(self, shape: shapely.Polygon, others: list[shapely.Polygon]) -> bool:
-        return all(shape.distance(other) > _CLEAR_MM for other in others)
+        return not any(shapely.dwithin(shape, other, _CLEAR_MM) for other in others)
 
     def spot(self) -> tuple[float, float]:
         left, bottom, right, top = self.frame.bounds

@@ -129,13 +129,15 @@ def _near(nominal: Outline, bump: Bump, reach_mm: float) -> Mask:
 def _hidden(scene: Scene, piece: Piece, nominal: Outline) -> Mask:
     """Which vertices of a piece's outline a neighbour hides (n,)."""
     reach = HIDDEN_PX * scene.view.mm_per_px
-    points = shapely.points(piece_rings_mm(piece, nominal)[0])
-    hidden = np.zeros(len(points), dtype=bool)
+    rim = piece_rings_mm(piece, nominal)[0]
+    hidden = np.zeros(len(rim), dtype=bool)
     for other in scene.pieces:
         if other is not piece:
             neighbour = polygon(piece_rings_mm(other, outline(other.pattern, _NEIGHBOUR_STEP_MM)))
             shapely.prepare(neighbour)
-            hidden |= shapely.dwithin(points, neighbour, reach)
+            low, high = np.reshape(neighbour.bounds, (2, 2))
+            near = np.flatnonzero(((rim > low - reach) & (rim < high + reach)).all(axis=1))
+            hidden[near] |= shapely.dwithin(shapely.points(rim[near]), neighbour, reach)
     return hidden
 
 

@@ -20,8 +20,8 @@ from vision.errors import Unusable
 # Points of the formula that each half of the outline's spline goes through: it stays within 0.0001 mm (see the tests).
 _SPLINE_POINTS = 400
 # PNG's own scale 0 to 9; 1 is four times quicker than the default and costs a tenth in size on noisy frames. TIFF plain
-# (1 in its own list): every reader takes it. Each format looks at its own option only.
-_WRITE_OPTIONS = [cv2.IMWRITE_PNG_COMPRESSION, 1, cv2.IMWRITE_TIFF_COMPRESSION, 1]
+# (1 in its own list): every reader takes it.
+_WRITE_OPTIONS = {".png": [cv2.IMWRITE_PNG_COMPRESSION, 1], ".tif": [cv2.IMWRITE_TIFF_COMPRESSION, 1]}
 
 
 @dataclass(frozen=True, slots=True)
@@ -142,10 +142,9 @@ def write_shot(folder: Path, name: ShotName, frames: Sequence[FrameImage], truth
     folder.mkdir(parents=True, exist_ok=True)
     listed: list[dict[str, object]] = []
     for frame in frames:
-        if not cv2.imwrite(str(folder / frame.file), frame.pixels, _WRITE_OPTIONS):
-            raise Unusable(
-                folder / frame.file, "", "a frame must be writable here; check the folder and the disk's space"
-            )
+        path = folder / frame.file
+        if not cv2.imwrite(str(path), frame.pixels, _WRITE_OPTIONS[path.suffix]):
+            raise Unusable(path, "", "a frame must be writable here; check the folder and the disk's space")
         listed.append({"file": frame.file, "light": frame.light})
         if frame.azimuth_deg is not None:
             listed[-1]["azimuth_deg"] = frame.azimuth_deg
