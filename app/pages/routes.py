@@ -183,13 +183,13 @@ def _blind(desk: Desk, who: Pass, call: _Blind) -> dict[str, Any]:
 
 
 def _renew(desk: Desk, who: Pass, call: _Renew) -> dict[str, Any]:
-    renew(desk.store, Holder(call.holder, who.name), call.pieces)
-    others = {
+    gone = renew(desk.store, Holder(call.holder, who.name), call.pieces)
+    judged = {
         one.piece_id: one.inspector
         for one in standing(desk.store, piece_ids=call.pieces)
         if one.blind is None and one.inspector != who.name
     }
-    return {"judged_by_others": others, **_progress(desk, who, _wanted(call.wanted))}
+    return {"gone_to": {**gone, **judged}, **_progress(desk, who, _wanted(call.wanted))}
 
 
 def _release(desk: Desk, who: Pass, call: _Call) -> dict[str, Any]:

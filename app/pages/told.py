@@ -1,7 +1,7 @@
 """What is said of a piece in the viewer: reasons and findings in words, worst first, each with its place to go to."""
 
 import math
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 from app.report.words import FAULTS, finding_words, number_words, reason_words
@@ -11,6 +11,7 @@ from vision.records.judged import JudgedPiece, Reason
 from vision.records.measured import BendFinding, EdgeFinding, Finding, Pair, Pit, Scratch, Speck
 
 NEAR_END = 0.08  # of the length: a place this near the outline's end is at its tip
+_PIT_SUMS = ("pit_count", "pit_density_per_cm2", "pit_area_ppm")
 COVERAGE_UNKNOWN = 0.95  # the coverage that limits mostly have, for a judgement whose limits were not filed
 
 
@@ -38,12 +39,12 @@ def told_reasons(judged: JudgedPiece, limits: Limits | None) -> list[tuple[str, 
 
 
 def told_findings(judged: JudgedPiece, limits: Limits | None, part: Part | None) -> list[Line]:
-    """Every finding, worst first: the furthest beyond its limit, then the nearest to it, then what has no limit."""
+    """Every finding, worst first: what led to the verdict, then by share of the limit, then what has no limit."""
     lines = [
         _line(finding, counted, judged, limits, part)
         for finding, counted in zip(judged.findings, judged.counted, strict=True)
     ]
-    return sorted(lines, key=lambda one: one.weight, reverse=True)
+    return sorted(lines, key=lambda one: (one.outcome != "", one.weight), reverse=True)
 
 
 def _line(finding: Finding, counted: bool, judged: JudgedPiece, limits: Limits | None, part: Part | None) -> Line:
@@ -61,11 +62,7 @@ def _line(finding: Finding, counted: bool, judged: JudgedPiece, limits: Limits |
         guard = _guard(uncertainty, COVERAGE_UNKNOWN if limits is None else limits.coverage)
         words += "" if guard is None else f"; sure to {number_words(measure, guard)}"
     share = 0.0 if not bound else abs(value / bound)
-    outcome = _outcome(
-        value, share, [one for one in judged.reasons if (one.measure, one.zone or "") == (measure, zone)]
-    )
-    if not counted:
-        outcome = ""
+    outcome = _outcome(finding, value, share, judged.reasons) if counted else ""
     return Line(words, finding.kind, _points(finding), share + min(abs(value), 99.0) * 1e-4, outcome)
 
 
@@ -107,10 +104,13 @@ def _guard(uncertainty: float | None, coverage: float) -> float | None:
     return None if uncertainty is None else quantile(coverage) * uncertainty
 
 
-def _outcome(value: float, share: float, reasons: list[Reason]) -> str:
-    """What a finding led to: it lies beyond its limit, or it is the very one that the reason speaks of."""
+def _outcome(finding: Finding, value: float, share: float, reasons: Sequence[Reason]) -> str:
+    """What a finding led to: beyond its limit, the one that a reason speaks of, or among those it counts."""
+    measure, zone, _ = _measured_as(finding)
+    many = {Scratch: ("scratch_count", "scratch_density_mm_per_cm2"), Pit: _PIT_SUMS}.get(type(finding), ())
     for one in reasons:
-        if share > 1.0 or (one.value is not None and math.isclose(abs(value), abs(one.value), rel_tol=1e-6)):
+        its_own = one.value is not None and math.isclose(abs(value), abs(one.value), rel_tol=1e-6)
+        if one.measure in many or ((one.measure, one.zone or "") == (measure, zone) and (share > 1.0 or its_own)):
             return one.outcome
     return ""
 

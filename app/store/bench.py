@@ -125,11 +125,17 @@ def claim(store: Store, holder: Holder, wanted: Wanted, count: int, but: Sequenc
     return taken
 
 
-def renew(store: Store, holder: Holder, piece_ids: Sequence[int]) -> None:
-    """Keep pieces on loan a while longer, unless somebody else has them by now."""
-    free = or_(schema.bench.c.held_until < clock_s(), schema.bench.c.holder == holder.key)
+def renew(store: Store, holder: Holder, piece_ids: Sequence[int]) -> dict[int, str]:
+    """Keep pieces on loan a while longer; those that somebody else has by now, with that person's name."""
+    table = schema.bench
+    moment = clock_s()
+    free = or_(table.c.held_until < moment, table.c.holder == holder.key)
+    others = select(table.c.piece_id, table.c.holder_name).where(
+        table.c.piece_id.in_(piece_ids), table.c.held_until >= moment, table.c.holder.not_in([holder.key, ""])
+    )
     with store.write() as connection:
         _lend(connection, holder, piece_ids, free)
+        return {int(row.piece_id): str(row.holder_name) for row in connection.execute(others)}
 
 
 def give_back(store: Store, holder: Holder, but: Sequence[int] = ()) -> None:

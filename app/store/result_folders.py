@@ -92,11 +92,7 @@ def result_folders(folder: Path) -> list[Path]:
     Unusable
         There is none.
     """
-    found = (
-        [folder]
-        if (folder / RESULT_FILE).is_file()
-        else sorted(path.parent for path in folder.rglob(RESULT_FILE))
-    )
+    found = [folder] if (folder / RESULT_FILE).is_file() else sorted(path.parent for path in folder.rglob(RESULT_FILE))
     if not found:
         raise Unusable(folder, "", "results expected, as `brightbowl inspect` writes them", f"no {RESULT_FILE}")
     return found

@@ -14,8 +14,10 @@ from pathlib import Path
 import pytest
 from playwright.sync_api import Browser, BrowserContext, Page, expect, sync_playwright
 
+from app.store.filing import ToFile, file_result
 from app.store.works import Works
 from tests.pages.made_works import made_works
+from tests.store.made import LIMITS, made_piece, made_tray
 
 CHROMIUM = "/usr/bin/chromium"  # Debian's; playwright's own download is not needed
 CHROMIUM_FLAGS = [
@@ -29,6 +31,7 @@ CHROMIUM_FLAGS = [
 START_WAIT_S = 60.0
 PAGE_WAIT_MS = 30_000.0
 TRAYS = 40
+SMALL_LOT = "L-2611-99"  # three pieces, no pictures
 expect.set_options(timeout=PAGE_WAIT_MS)
 
 
@@ -85,6 +88,11 @@ def served(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Served]:
     """The pages of a works with forty trays."""
     folder = tmp_path_factory.mktemp("pages")
     one = Served(made_works(folder / "works", TRAYS), folder / "serve.log")
+    store = one.works.open()
+    for number in range(3):
+        tray = made_tray(f"L-{number}", [made_piece(1, "reject", 0.18)], lot=SMALL_LOT)
+        file_result(store, ToFile(tray, limits=LIMITS))
+    store.close()
     one.start()
     yield one
     one.stop()
@@ -109,6 +117,8 @@ def open_page(served: Served, browser: Browser) -> Iterator[Opened]:
     wrong: list[str] = []
 
     def open_one(path: str = "", width: int = 1280, height: int = 800) -> Page:
+        if served.process.poll() is not None:
+            served.start()  # a test that kills it failed halfway
         context = browser.new_context(viewport={"width": width, "height": height})
         contexts.append(context)
         page = context.new_page()
@@ -120,5 +130,7 @@ def open_page(served: Served, browser: Browser) -> Iterator[Opened]:
 
     yield open_one
     for context in contexts:
+        for page in context.pages:
+            page.goto("about:blank")  # leaving hands the pieces back; closing alone leaves them on loan a while
         context.close()
     assert wrong == []

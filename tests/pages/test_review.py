@@ -9,7 +9,7 @@ from playwright.sync_api import Page, expect
 from app.store.connection import Store
 from app.store.filing import ToFile, file_result
 from app.store.verdicts import Standing, standing
-from tests.pages.conftest import Opened, Served
+from tests.pages.conftest import SMALL_LOT, Opened, Served
 from tests.store.made import LIMITS, made_piece, made_tray
 
 DESK = ".desk"
@@ -44,6 +44,14 @@ def judge(page: Page, *keys: str) -> str:
         page.keyboard.press(key)
     piece_on(page, but=piece)
     return piece
+
+
+def prefetched(page: Page) -> None:
+    """Wait until the pictures of the next dozen pieces are there."""
+    page.wait_for_function(
+        "() => performance.getEntriesByType('resource').filter((one) => one.name.includes('/desk/frame/')).length > 14"
+    )
+    page.wait_for_load_state("networkidle")
 
 
 def saved(page: Page) -> None:
@@ -88,9 +96,7 @@ def test_ten_pieces_by_keyboard_one_taken_back_and_on_after_closing(open_page: O
 def test_ten_keys_ten_milliseconds_apart_all_arrive_and_a_held_key_counts_once(open_page: Opened, store: Store) -> None:
     page = open_page("?who=M.+Okafor")
     piece_on(page)
-    page.wait_for_function(
-        "() => performance.getEntriesByType('resource').filter((e) => /frame/.test(e.name)).length > 14"
-    )
+    prefetched(page)
     before = set(said(store, "M. Okafor"))
     page.evaluate(
         """async () => {
@@ -129,6 +135,7 @@ def test_a_killed_server_loses_nothing(open_page: Opened, served: Served, store:
     page = open_page("?who=R.+Hale")
     pieces = [judge(page, "a")]
     saved(page)
+    prefetched(page)
     served.kill()
     pieces += [judge(page, "a"), judge(page, "r", "r")]
     expect(page.locator(".saved")).to_contain_text("2 not saved yet")
@@ -252,6 +259,24 @@ def test_a_tray_deleted_from_the_disk_is_said_and_can_still_be_judged(
     finally:
         (served.works.shots / "away").rename(moved)
     assert said(store, "R. Hale")["T-000002:1"].verdict == "accept"
+
+
+def test_put_off_pieces_come_again_at_the_end(open_page: Opened, store: Store) -> None:
+    page = open_page("?who=R.+Hale")
+    piece_on(page)
+    page.get_by_role("button", name="Which pieces").click()
+    page.get_by_role("combobox", name="Lot").click()
+    page.get_by_role("option", name=SMALL_LOT).click()
+    expect(page.locator(".who")).to_contain_text("Tray L-")
+    page.keyboard.press("Escape")
+    page.keyboard.press("Escape")
+    first = judge(page, "s")
+    others = {judge(page, "a"), judge(page, "a")}
+    assert piece_on(page) == first
+    page.keyboard.press("a")
+    expect(page.locator(".empty-state")).to_contain_text("Widen the choice above")
+    saved(page)
+    assert {first, *others} <= set(said(store, "R. Hale"))
 
 
 def test_who_may_only_look_can_not_judge(open_page: Opened, store: Store) -> None:

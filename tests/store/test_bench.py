@@ -99,7 +99,7 @@ def test_loans_end_by_themselves_and_can_be_renewed(filed: Store, monkeypatch: p
     renew(filed, HALE, first[:2])
     monkeypatch.setattr(bench, "clock_s", lambda: clock + bench.LOAN_S + 1.0)
     assert set(claim(filed, OKAFOR, Wanted(), 6)) == set(first[2:])
-    renew(filed, HALE, first)
+    assert renew(filed, HALE, first) == dict.fromkeys(first[2:], "M. Okafor")
     assert {one.held_by for one in waiting(filed, Wanted(), 9)} == {"R. Hale", "M. Okafor"}
 
 

@@ -102,6 +102,7 @@ class Stage {
     const card = this.card;
     if (!card || !card.lights.length) {
       this.frame.replaceChildren();
+      this.host.dataset.shown = card ? "none" : "";
       this.words.textContent = card ? "No picture of this piece: it was not found in its frames, or none were filed." : "";
       this.changed();
       return;
@@ -122,6 +123,7 @@ class Stage {
     if (picture.ready || picture.failed) put();
     else {
       this.words.textContent = "Fetching the picture";
+      this.host.dataset.shown = "";
       picture.done.then(put);
     }
     this.changed();

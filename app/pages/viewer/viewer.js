@@ -1,6 +1,7 @@
 // The flow: which piece is shown, what a key does, what comes next. Streamlit runs the page anew now and then; this lives on.
 
 const AHEAD = 14; // pieces held beyond the one shown: more than anybody judges while the server is slow
+const FIRST = 2; // asked for when nothing is shown: the rest comes while the first is looked at
 const TOP_UP = 10; // fewer than this, and more are asked for
 const BEAT_MS = 15000;
 const PAN_PX = 80;
@@ -22,6 +23,7 @@ class Viewer {
     this.note = this.find(".note input");
     this.onKey = (event) => this.key(event);
     window.addEventListener("keydown", this.onKey, true);
+    document.addEventListener("visibilitychange", () => document.hidden || this.renew());
     window.addEventListener("pagehide", () => this.leave());
     window.addEventListener("beforeunload", (event) => this.link.isKept() || event.preventDefault());
     for (const button of this.root.querySelectorAll("[data-key]")) {
@@ -69,16 +71,17 @@ class Viewer {
     this.filling = true;
     this.stalled = false;
     const asked = this.asked;
+    let more = false;
     try {
       const told = await this.ask();
-      if (asked === this.asked) this.arrived(told);
+      if (asked === this.asked) more = this.arrived(told);
     } catch (fault) {
       this.stalled = true;
       this.say(fault.status ? fault.message : "The server does not answer; trying again.");
       setTimeout(() => this.stalled && this.fill(), 1500);
     }
     this.filling = false;
-    if (asked !== this.asked) this.fill();
+    if (more || asked !== this.asked) this.fill();
   }
 
   ask() {
@@ -86,7 +89,7 @@ class Viewer {
     const { mode, wanted, one, blind } = this.data;
     if (mode === "one") return this.link.call("one", one);
     const unsent = this.link.outbox.filter((verdict) => verdict.verdict !== "withdrawn");
-    const count = AHEAD - this.queue.length;
+    const count = this.card ? AHEAD - this.queue.length : FIRST;
     if (mode === "blind") {
       const have = [...held, ...unsent].map((card) => [card.piece_id, card.turn]);
       return this.link.call("blind", { blind, have, count });
@@ -95,19 +98,23 @@ class Viewer {
     return this.link.call("next", { wanted, have, count });
   }
 
+  // take in what came; whether more is to be asked for
   arrived(told) {
     if (told.left !== undefined) this.progress = told;
-    if (this.data.mode === "one" && this.card) return;
-    for (const card of told.cards) this.queue.push(card);
+    if (this.data.mode === "one" && this.card) return false;
+    this.queue.push(...told.cards);
     for (const card of this.queue) this.stage.fetch(card);
-    if (!told.cards.length && !this.queue.length && !this.card && this.later.length) {
-      this.later = [];
-      this.fill();
-      return;
+    if (!told.cards.length && !this.queue.length && !this.card) {
+      if (this.later.length) {
+        this.later = [];
+        return true;
+      }
+      this.say(this.data.empty[this.data.mode]);
     }
     this.heldBy = told.held_by;
-    if (!this.card) this.next();
+    if (!this.card && this.queue.length) this.next();
     this.refresh();
+    return this.data.mode !== "one" && told.cards.length > 0 && this.queue.length < TOP_UP;
   }
 
   next() {
@@ -116,13 +123,14 @@ class Viewer {
     this.note.value = "";
     this.find(".empty-state").hidden = Boolean(this.card);
     this.root.classList.toggle("nothing", !this.card);
+    const one = this.data.mode === "one";
     if (this.card) {
       this.put();
     } else {
       this.root.dataset.piece = "";
-      this.say(this.data.empty[this.data.mode === "one" && this.given.some((one) => one.card) ? "done" : this.data.mode]);
+      this.say(one ? this.data.empty.done : "Fetching the next piece");
     }
-    if (this.data.mode !== "one" && this.queue.length < TOP_UP) this.fill();
+    if (!one && this.queue.length < TOP_UP) this.fill();
     this.refresh();
   }
 
@@ -232,9 +240,12 @@ class Viewer {
     try {
       const told = await this.link.call("renew", { pieces, wanted: this.data.wanted });
       this.progress = told;
-      this.queue = this.queue.filter((card) => !told.judged_by_others[card.piece_id]);
-      const other = told.judged_by_others[this.card.piece_id];
-      if (other) this.find(".last").textContent = `${other} has judged this piece meanwhile.`;
+      this.queue = this.queue.filter((card) => !told.gone_to[card.piece_id]);
+      const other = told.gone_to[this.card?.piece_id];
+      if (other) {
+        this.find(".last").textContent = `${this.card.tray}, piece ${this.card.piece} went to ${other} meanwhile.`;
+        this.next();
+      }
     } catch {
       this.link.trouble ||= "the server does not answer; trying again";
       this.link.flush();
