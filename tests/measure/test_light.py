@@ -5,6 +5,7 @@ import pytest
 
 from tests.measure.scene import backlit, grid, shade
 from vision.measure.light import NoBacklight, model_backlight
+from vision.measure.regions import find_regions
 
 
 def disc(rows: int = 800, columns: int = 1200, radius: float = 180.0) -> np.ndarray:
@@ -30,7 +31,7 @@ def test_levels_beside_a_piece_are_known_to_three_tenths_of_a_percent() -> None:
     ("frame", "says"),
     [
         (np.zeros((600, 800), np.uint8), "dark"),
-        (np.full((600, 800), 255, np.uint8), "even"),
+        (np.full((600, 800), 255, np.uint8), "full scale"),
         (255 - shade(disc(), 0.8), "inverted"),
         (np.full((40, 40), 9, np.uint8), "small"),
     ],
@@ -38,6 +39,13 @@ def test_levels_beside_a_piece_are_known_to_three_tenths_of_a_percent() -> None:
 def test_a_frame_without_backlight_says_what_is_wrong(frame: np.ndarray, says: str) -> None:
     with pytest.raises(NoBacklight, match=says):
         model_backlight(backlit(frame))
+
+
+def test_an_empty_tray_is_no_fault() -> None:
+    empty = backlit(np.full((600, 800), 205, np.uint8))
+    light = model_backlight(empty)
+    assert light.bright == pytest.approx(205.0)
+    assert find_regions(empty, light, 50.0) == ()
 
 
 def test_a_saturated_backlight_is_told() -> None:

@@ -87,7 +87,10 @@ def model_backlight(back: Picture) -> Backlight:
         share = high / back.full_scale
         raise NoBacklight(f"the backlit frame is dark: its brightest parts reach {share:.0%} of full scale")
     if high - low < MIN_STEP * back.full_scale:
-        raise NoBacklight("the backlit frame is even: nothing dark stands before the light")
+        if low >= SATURATED * back.full_scale:
+            raise NoBacklight("the backlit frame is at full scale everywhere: expose less")
+        # An empty tray, evenly lit: nothing is darker than its light.
+        return Backlight(blocks, np.zeros_like(blocks), blocks, 0.0)
     lamp = _broad_shape(blocks)
     step_low = float(np.percentile(blocks, 0.5))
     pure_bright = _pure(np.abs(blocks - lamp) < _PURE * (lamp - step_low))
