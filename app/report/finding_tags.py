@@ -46,10 +46,10 @@ class Box:
 
 
 def tagged(findings: Iterable[Finding]) -> list[EdgeFinding | BendFinding]:
-    """The outline findings that get a tag: a bend before all others, then the largest deviation first."""
+    """The outline findings that get a tag: a bend before all others, then the highest or deepest first."""
 
     def size(finding: EdgeFinding | BendFinding) -> float:
-        return abs(finding.deviation_mm) if isinstance(finding, EdgeFinding) else float("inf")
+        return abs(finding.height_mm) if isinstance(finding, EdgeFinding) else float("inf")
 
     outline = (f for f in findings if isinstance(f, EdgeFinding | BendFinding))
     return list(islice(sorted(outline, key=size, reverse=True), len(LETTERS)))

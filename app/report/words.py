@@ -118,7 +118,7 @@ def finding_tag(finding: Finding) -> str:
     """The value that stands beside a finding's mark in a picture."""
     match finding:
         case EdgeFinding():
-            return f"{finding.kind} {finding.deviation_mm:+.2f} mm".replace("-", "−")
+            return f"{finding.kind} {finding.height_mm:+.2f} mm".replace("-", "−")
         case BendFinding():
             return f"bend {finding.bend_deg:+.2f}°".replace("-", "−")
         case Scratch():

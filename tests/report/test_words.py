@@ -48,7 +48,7 @@ def test_a_reason_names_both_limits_and_a_missing_value() -> None:
         (
             EdgeFinding("nick", "bowl", (0, 0), (0, 0), -0.31, -0.305, 1.94),
             "nick, bowl: 0.310 mm inward of the edge around it, −0.305 mm from the drawing, 1.9 mm long",
-            "nick −0.30 mm",
+            "nick −0.31 mm",
         ),
         (BendFinding("handle", 0.512), "bend, handle: +0.512°", "bend +0.51°"),
         (
