@@ -8,6 +8,7 @@ import pytest
 from click.testing import CliRunner
 
 from app.cli.main import cli
+from app.cli.render import command
 from synthetic_images.families import FAMILIES, back_frame, scene
 from synthetic_images.shots import Order, render_shots
 from synthetic_images.spoons import DESSERT_SPOON, PATTERNS, TEASPOON
@@ -88,3 +89,9 @@ def test_a_folder_below_a_file_is_named(tmp_path):
 def test_dessert_spoons_fit_their_crowded_tray():
     tray = scene("crowd", DESSERT_SPOON, np.random.default_rng(2), 3)
     assert [piece.state for piece in tray.pieces] == ["touching", "touching", "whole", "unlike", "cut_off"]
+
+
+def test_the_command_offers_every_family_and_part():
+    offered = {option.name: option.type for option in command.params}
+    assert tuple(offered["family"].choices) == FAMILIES
+    assert list(offered["part"].choices) == list(PATTERNS)
