@@ -24,7 +24,7 @@ def pear(count: int = 2000) -> Array:
 
 
 def test_area_and_centroid_agree_with_shapely() -> None:
-    shape = pear() + (7.0, -2.0)
+    shape = pear() + np.array([7.0, -2.0])
     reference = Polygon(shape)
     assert signed_area(shape) == pytest.approx(reference.area, rel=1e-10)
     assert centroid(shape) == pytest.approx((reference.centroid.x, reference.centroid.y), rel=1e-9)

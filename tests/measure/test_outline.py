@@ -4,9 +4,10 @@ import numpy as np
 import pytest
 
 from tests.measure.scene import backlit, grid, shade
-from vision.measure.light import model_backlight
-from vision.measure.outline import blur_px, far_blur_px, trace_edge
-from vision.measure.regions import find_regions
+from vision.measure.light import Backlight, model_backlight
+from vision.measure.outline import Outline, blur_px, far_blur_px, trace_edge
+from vision.measure.regions import Region, find_regions
+from vision.records.given import Picture
 
 CENTER, RADIUS = (400.3, 300.7), 150.0
 
@@ -16,7 +17,7 @@ def disc(blur: float) -> np.ndarray:
     return shade(np.hypot(u - CENTER[0], v - CENTER[1]) - RADIUS, blur)
 
 
-def traced(frame: np.ndarray):  # noqa: ANN201 - three records of three modules, only taken apart below
+def traced(frame: np.ndarray) -> tuple[Picture, Backlight, Region, Outline]:
     picture = backlit(frame)
     light = model_backlight(picture)
     (region,) = find_regions(picture, light, 500.0)
