@@ -38,14 +38,19 @@ def arc(center, radius, start_deg, stop_deg):
 @given(st.floats(15, 40), st.floats(60, 200), st.floats(0, 360))
 def test_arcs_that_close_are_a_rim(radius, place, turn):
     arcs = [arc((place, 150), radius, turn + a, turn + a + 80) for a in (0, 95, 190)]
-    assert on_rims(arcs) == [True, True, True]
+    assert on_rims(arcs, [1.0, 0.8, 1.1]) == [True, True, True]
+
+
+def test_a_scratch_along_a_rim_is_none_of_it():
+    arcs = [arc((100, 100), 30, a, a + 80) for a in (0, 95, 190)]
+    assert on_rims([arc((100, 100), 31, 280, 340), *arcs], [6.0, 1.0, 0.9, 1.1]) == [False, True, True, True]
 
 
 def test_lines_and_single_arcs_are_no_rim():
     lines = [np.linspace((20, 20 + 8 * k), (80, 25 + 8 * k), 30) for k in range(4)]
-    assert not any(on_rims(lines))
-    assert on_rims([arc((100, 100), 150, 0, 40), arc((90, 90), 30, 0, 60)]) == [False, False]
-    assert on_rims([]) == []
+    assert not any(on_rims(lines, [1.0] * 4))
+    assert on_rims([arc((100, 100), 150, 0, 40), arc((90, 90), 30, 0, 60)], [1.0, 1.0]) == [False, False]
+    assert on_rims([], []) == []
 
 
 def lined(rng, amplitude):

@@ -27,13 +27,15 @@ MOST_FINDINGS = 200
 SCRATCH_SNR = 6.0
 PIT_SNR = 8.0
 # Spots from here on are taken out of the picture in which lines are looked for.
-_SPOT_SNR = 7.0
+_SPOT_SNR = 8.0
 # Spots up to this diameter are dust: nothing smaller can be told from a point through the optics.
 _SPECK_MM = 0.125
 # Only spots about as small as the blur can be told to be sharper than it (px of the fine raster).
 _SHARP_PX = 5.0
-# A spot so near a scratch is part of it; a line so short is part of a spot.
+# A spot so near a stronger scratch is part of it; a line beside a stronger spot, and not longer than it by more than so
+# much, is the spot's echo in the line filters.
 _TOGETHER_MM = 0.5
+_ECHO_MM = 2.0
 _POINT_SPACING_MM = 0.5
 
 
@@ -98,8 +100,8 @@ def _findings(view: FaceView, evidence: Evidence) -> tuple[Scratch | Pit | Speck
     pictures = LinePictures(divided(picture, picture), reduce(evidence.lines, shape))
     lines = candidates(pictures, line_field(pictures.white, scored), scored, SCRATCH_SNR)
     scratches = [s for line in lines if (s := _scratch(line, view, evidence, blur)) is not None]
-    scratches = [s for s in scratches if not any(_is_part(s, p) for p in found)]
-    found = [p for p in found if not any(_gap_mm(s, p) < _TOGETHER_MM for s in scratches)]
+    scratches = [s for s in scratches if not any(_is_echo(s, p) for p in found)]
+    found = [p for p in found if not any(_gap_mm(s, p) < _TOGETHER_MM and p.snr <= s.snr for s in scratches)]
     return tuple(sorted((*scratches, *found), key=lambda f: -f.snr)[:MOST_FINDINGS])
 
 
@@ -200,7 +202,7 @@ def _gap_mm(scratch: Scratch, spot: Pit | Speck) -> float:
     return float(np.hypot(*(points - spot.center_mm).T).min())
 
 
-def _is_part(scratch: Scratch, spot: Pit | Speck) -> bool:
-    """Whether a short line is no more than the rim of a stronger spot."""
+def _is_echo(scratch: Scratch, spot: Pit | Speck) -> bool:
+    """Whether a short line is no more than the rim or the echo of a stronger spot."""
     near = _gap_mm(scratch, spot) < spot.diameter_mm / 2 + _TOGETHER_MM
-    return near and scratch.length_mm < 3 * spot.diameter_mm + _TOGETHER_MM and scratch.snr < spot.snr
+    return near and scratch.length_mm < _ECHO_MM + spot.diameter_mm and scratch.snr < spot.snr

@@ -24,11 +24,14 @@ _ARC_POINTS = 7
 _SPACING_PX = 3.0
 # A curve is part of a rim with so much of its length on it.
 _PART = 0.45
+# and when it is not so many times as strong as the rim's median point.
+_OUTSTANDING = 1.8
 
 
-def on_rims(curves: list[Curve]) -> list[bool]:
-    """For each curve (strongest first) whether it is part of a closed rim."""
+def on_rims(curves: list[Curve], strengths: list[float]) -> list[bool]:
+    """For each curve (strongest first) whether it is part of a closed rim; `strengths` are theirs by unit length."""
     out = [False] * len(curves)
+    strength = np.array(strengths[:_MOST_CURVES])
     whole = [resample(c, _SPACING_PX) for c in curves[:_MOST_CURVES]]
     # a rim may have been traced in one go: long curves are taken in pieces
     arcs = [piece for c in whole for piece in np.array_split(c, max(1, len(c) // _ARC_POINTS))][:_MOST_ARCS]
@@ -51,8 +54,11 @@ def on_rims(curves: list[Curve]) -> list[bool]:
         turn = np.arctan2(ray[rim, 1], ray[rim, 0])
         sectors = np.unique(((turn + np.pi) / (2 * np.pi) * _SECTORS).astype(int) % _SECTORS)
         if len(sectors) >= _CLOSED * _SECTORS:
-            for i in range(len(whole)):
-                out[i] = out[i] or bool(rim[owner == i].mean() >= _PART)
+            parts = np.array([rim[owner == i].mean() >= _PART for i in range(len(whole))])
+            # what stands out from the rim by far only happens to lie along it
+            usual = float(np.median(strength[owner[rim]]))
+            for i in np.flatnonzero(parts & (strength <= _OUTSTANDING * usual)):
+                out[i] = True
     return out
 
 

@@ -87,7 +87,7 @@ def candidates(pictures: LinePictures, field: LineField, scored: Mask, least_snr
             found.append(candidate)
     found.sort(key=lambda c: -c.snr)
     found = _apart(found, field.best.shape)
-    rims = on_rims([c.curve for c in found])
+    rims = on_rims([c.curve for c in found], [c.snr / np.sqrt(len(c.curve)) for c in found])
     found = [c for c, on in zip(found, rims, strict=True) if not on]
     factors = _crowding(found)
     found = [replace(c, snr=c.snr / f) for c, f in zip(found, factors, strict=True)]
