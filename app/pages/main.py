@@ -2,8 +2,11 @@
 
 import streamlit as st
 
+from app.pages.agreement import agreement_study_page
 from app.pages.blind_page import blind_page
+from app.pages.gauge import gauge_study_page
 from app.pages.review import review_page
+from app.pages.tuning import tuning_study_page
 from app.pages.waiting_list import waiting_page
 from vision.errors import Unusable
 
@@ -18,6 +21,9 @@ PAGES = (
     st.Page(review_page, title="Review", default=True),
     st.Page(waiting_page, title="Queue", url_path="queue"),
     st.Page(blind_page, title="Blind rounds", url_path="blind"),
+    st.Page(agreement_study_page, title="Agreement", url_path="agreement"),
+    st.Page(tuning_study_page, title="Tuning", url_path="tuning"),
+    st.Page(gauge_study_page, title="Gauge", url_path="gauge"),
 )
 page = st.navigation(list(PAGES), position="top")
 try:

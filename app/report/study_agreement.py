@@ -60,7 +60,7 @@ def agreement_page(study: AgreementStudy, trays: Sequence[TrayResult], places: P
             "reference": reference,
             "majority": MAJORITY,
             "between": [(f"{a} and {b}", pair) for (a, b), pair in agreement.between.items()],
-            "rates_chart": _rates_chart(agreement) if agreement.camera_vs else "",
+            "rates_chart": rates_chart(agreement) if agreement.camera_vs else "",
             "blocks": [
                 (one, pictured(places, one.key, embed=k < PICTURES_AT_MOST)) for k, one in enumerate(study.disputes)
             ],
@@ -87,7 +87,8 @@ def planned(reference: Pair) -> list[PlannedStudy]:
     ]
 
 
-def _rates_chart(agreement: Agreement) -> str:
+def rates_chart(agreement: Agreement) -> str:
+    """Missed pieces and false alarms of the camera against each person, with their intervals."""
     names = list(agreement.camera_vs)
     highest = max(
         (rate.ci[1] for pair in agreement.camera_vs.values() for rate in (pair.missed, pair.false_alarm) if rate.ci),

@@ -56,10 +56,10 @@ def gauge_page(table: GaugeTable, study: GaugeStudy, tolerance: float | None, so
                 if one is not None
             ],
             "spread": {name: None if v is None else sqrt(v) for name, v in study.variance.items()},
-            "by_part": _by_part(table),
+            "by_part": part_chart(table),
             "by_operator": _by_operator(table) if several else "",
-            "interaction": _interaction(table) if several else "",
-            "components": _components(study) if study.study_percent else "",
+            "interaction": interaction_chart(table) if several else "",
+            "components": components_chart(study) if study.study_percent else "",
         },
     )
 
@@ -81,7 +81,7 @@ def _entries(table: GaugeTable) -> list[Entry]:
     return [Entry(name, SHAPES[k % len(SHAPES)]) for k, name in enumerate(table.operators)]
 
 
-def _by_part(table: GaugeTable) -> str:
+def part_chart(table: GaugeTable) -> str:
     """Every value over its part, operators by shape; the parts' means joined."""
     parts, operators, trials = table.values.shape
     frame = Frame(axis_of_names(table.parts, "part"), axis_of(_flat(table.values), "value"))
@@ -106,7 +106,7 @@ def _by_operator(table: GaugeTable) -> str:
     return chart(frame, marks, "Deviations from the parts' means by operator; the line joins the operators' means")
 
 
-def _interaction(table: GaugeTable) -> str:
+def interaction_chart(table: GaugeTable) -> str:
     """Each operator's mean of each part, the part's mean taken off: lines that cross show an interaction."""
     means = table.values.mean(axis=2)
     apart = means - means.mean(axis=1, keepdims=True)
@@ -121,7 +121,7 @@ def _interaction(table: GaugeTable) -> str:
     )
 
 
-def _components(study: GaugeStudy) -> str:
+def components_chart(study: GaugeStudy) -> str:
     """Standard deviations with their intervals, in percent of the total's."""
     total = sqrt(study.variance["total"] or 0.0)
     names = [name for name in NAMES if name != "total" and study.components[name] is not None]

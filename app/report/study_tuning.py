@@ -54,9 +54,9 @@ def tuning_page(study: TuningStudy, trays: Sequence[TrayResult], places: Places)
             "area": study.area,
             "changes": study.changes,
             "changed": [] if study.changes is None else _changed(study.changes, places),
-            "distribution_chart": _distribution(study),
+            "distribution_chart": distribution_chart(study),
             "roc_chart": "" if study.roc is None else _roc(study.roc),
-            "rates_chart": _rates(study) if tuning.curve else "",
+            "rates_chart": rates_chart(study) if tuning.curve else "",
             "cost_chart": _cost(study) if study.task.costs and tuning.curve else "",
         },
     )
@@ -95,7 +95,8 @@ def _settings_of(study: TuningStudy) -> list[float]:
     return [one.rates.setting for one in (study.tuning.now, study.tuning.at_recommended) if one is not None]
 
 
-def _distribution(study: TuningStudy) -> str:
+def distribution_chart(study: TuningStudy) -> str:
+    """Values of the pieces that people accept and of those that they reject, with the settings of interest."""
     value, bad = study.sample.sweep.value, study.sample.bad
     seen = np.isfinite(value)
     frame = Frame(
@@ -134,7 +135,8 @@ def _column(rates: Sequence[Rates], name: str) -> tuple[Array, Array, Array]:
     return np.array(value), low, high
 
 
-def _rates(study: TuningStudy) -> str:
+def rates_chart(study: TuningStudy) -> str:
+    """Missed, false alarms and reviews against the setting."""
     curve = sorted(study.tuning.curve, key=lambda one: one.setting)
     settings = np.array([one.setting for one in curve])
     frame = Frame(axis_of(_shown(study), f"limit on {_axis_title(study.target)}"), Axis(0.0, 100.0, "% of that class"))

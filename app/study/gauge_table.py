@@ -1,6 +1,7 @@
 """The table of a gauge study: read from `part,operator,trial,value` and checked to be crossed and balanced."""
 
 import math
+from collections.abc import Mapping
 from pathlib import Path
 
 import numpy as np
@@ -35,18 +36,29 @@ def read_gauge_table(path: Path) -> GaugeTable:
                 f"one value for part {key[0]}, operator {key[1]}, trial {key[2]}; delete one of the two",
             )
         values[key] = (_value(path, row), row.line)
+    return balanced(path, {key: value for key, (value, _) in values.items()})
+
+
+def balanced(where: Path | str, values: Mapping[tuple[str, str, str], float]) -> GaugeTable:
+    """A table from values by (part, operator, trial), each in the order in which they first appear.
+
+    Raises
+    ------
+    Unusable
+        A combination is missing (it is named), or there are fewer than 2 parts or 2 trials.
+    """
     parts, operators, trials = (tuple(dict.fromkeys(key[i] for key in values)) for i in range(3))
     missing = [(p, o, t) for p in parts for o in operators for t in trials if (p, o, t) not in values]
     if missing:
         named = "; ".join(f"part {p}, operator {o}, trial {t}" for p, o, t in missing[:NAMED_AT_MOST])
         rest = f" and {len(missing) - NAMED_AT_MOST} more" if len(missing) > NAMED_AT_MOST else ""
         raise Unusable(
-            path, "", f"every operator measures every part in every trial; missing: {named}{rest}; add these lines"
+            where, "", f"every operator measures every part in every trial; missing: {named}{rest}; add these lines"
         )
     for name, found in (("parts", parts), ("trials", trials)):
         if len(found) < 2:
-            raise Unusable(path, "", f"at least 2 {name}", str(len(found)))
-    grid = [[[values[p, o, t][0] for t in trials] for o in operators] for p in parts]
+            raise Unusable(where, "", f"at least 2 {name}", str(len(found)))
+    grid = [[[values[p, o, t] for t in trials] for o in operators] for p in parts]
     return GaugeTable(parts, operators, np.array(grid, dtype=np.float64))
 
 

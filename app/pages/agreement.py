@@ -1,0 +1,116 @@
+"""Camera against people: the study of a lot, the pieces in dispute, and the report to keep."""
+
+import streamlit as st
+
+from app.pages.desk import the_desk
+from app.pages.study_lot import StudyLot, chosen_lot, chosen_verdicts, places, show_chart, show_pieces, take_away
+from app.pages.who import nobody_yet, who_is_here
+from app.report.study_agreement import AgreementStudy, agreement_page, rates_chart
+from app.report.study_page import Places, coefficient, share
+from app.store.verdicts import Standing
+from app.study.agreement import MAJORITY, Dispute, Pair, disputes, study_agreement
+from app.study.answers import answers
+from app.study.fitness import Thresholds, fitness
+from app.study.study_files import agreement_table, json_text
+
+PERCENT = 100.0
+
+
+def agreement_study_page() -> None:
+    """Show how far camera and people agree on a lot."""
+    desk = the_desk()
+    left, middle, right = st.columns([0.36, 0.36, 0.28], vertical_alignment="center")
+    with right:
+        who = who_is_here(desk)
+    with left:
+        lot = chosen_lot(desk)
+    if who is None:
+        nobody_yet(desk)
+        return
+    if lot is None:
+        return
+    with middle:
+        verdicts = chosen_verdicts(desk, lot)
+    if not verdicts:
+        st.info("Nobody has judged a piece of this lot so far. Judge some on the bench, or begin a blind round.")
+        return
+    study = _study(lot, verdicts, _thresholds())
+    _verdict(study)
+    _tables(study)
+    st.markdown("**Pieces in dispute** (a click opens the piece)")
+    words = [(one.key, _dispute_words(one)) for one in study.disputes]
+    if words:
+        show_pieces(desk, words, who)
+    else:
+        st.success("None: camera and people agree on every piece.")
+    _take_away(study, lot, places(desk))
+
+
+def _dispute_words(one: Dispute) -> str:
+    people = "; ".join(f"{name} {said}" for name, (said, _) in one.said.items())
+    return f"{one.why}: camera {one.camera}; {people}"
+
+
+def _thresholds() -> Thresholds:
+    usual = Thresholds()
+    with st.popover("What a fit camera must keep"):
+        missed = st.number_input("Missed, at most %", 0.0, 100.0, PERCENT * usual.max_missed, 0.5)
+        alarms = st.number_input("False alarms, at most %", 0.0, 100.0, PERCENT * usual.max_false_alarm, 0.5)
+        kappa = st.number_input("Kappa, at least", -1.0, 1.0, usual.min_kappa, 0.05)
+    return Thresholds(missed / PERCENT, alarms / PERCENT, kappa)
+
+
+def _study(lot: StudyLot, verdicts: tuple[Standing, ...], thresholds: Thresholds) -> AgreementStudy:
+    said = answers({key: piece.verdict for key, piece in lot.lot.pieces()}, verdicts)
+    agreement = study_agreement(said)
+    judged = fitness(agreement.camera_vs[MAJORITY], thresholds)
+    return AgreementStudy(said, agreement, judged, thresholds, disputes(said))
+
+
+def _verdict(study: AgreementStudy) -> None:
+    judged = study.fitness
+    if judged is None:
+        return
+    show = {"fit": st.success, "not fit": st.error, "not shown": st.warning}[judged.outcome]
+    show(judged.words + "\n\n" + "\n".join(f"- **{one.outcome}**: {one.words}" for one in judged.findings))
+
+
+def _tables(study: AgreementStudy) -> None:
+    agreement = study.agreement
+    left, right = st.columns([0.72, 0.28])
+    with left:
+        st.markdown(f"**Camera against each person**, {agreement.pieces} pieces")
+        st.dataframe([_row(name, pair) for name, pair in agreement.camera_vs.items()], hide_index=True)
+        if agreement.between:
+            st.markdown(
+                f"**People against each other**; Fleiss' kappa of all {coefficient(agreement.fleiss_kappa)}, "
+                f"AC1 {coefficient(agreement.gwet_ac1)}"
+            )
+            rows = [_row(f"{a} and {b}", pair) for (a, b), pair in agreement.between.items()]
+            rows += [_row(f"{name}, again", pair) for name, pair in agreement.within.items()]
+            st.dataframe(rows, hide_index=True)
+    with right:
+        show_chart(rates_chart(agreement), "Missed pieces and false alarms against each person, with intervals")
+    if agreement.left_out:
+        with st.expander(f"{len(agreement.left_out)} pieces left out of the majority"):
+            st.markdown("\n".join(f"- {one.tray}, piece {one.piece}: {one.reason}" for one in agreement.left_out))
+
+
+def _row(name: str, pair: Pair) -> dict[str, str | int]:
+    return {
+        "": name,
+        "pieces": sum(map(sum, pair.table)),
+        "agreement": share(pair.agreement),
+        "kappa": coefficient(pair.kappa),
+        "AC1": coefficient(pair.ac1),
+        "missed": share(pair.missed),
+        "false alarms": share(pair.false_alarm),
+    }
+
+
+def _take_away(study: AgreementStudy, lot: StudyLot, where: Places) -> None:
+    take_away(
+        f"agreement-{lot.name}",
+        lambda: agreement_page(study, lot.lot.trays, where),
+        lambda: json_text(agreement_table(study.agreement, study.fitness, study.thresholds)),
+    )

@@ -1,0 +1,115 @@
+"""A gauge study from a table, or from trays that the store saw more than once."""
+
+import tempfile
+from pathlib import Path
+
+import streamlit as st
+
+from app.pages.desk import Desk, the_desk
+from app.pages.study_lot import show_chart, take_away
+from app.pages.who import nobody_yet, who_is_here
+from app.report.study_gauge import NAMES, components_chart, gauge_page, interaction_chart, part_chart
+from app.report.study_page import digits
+from app.report.words import measure_words
+from app.store.repeats import repeated_measures, repeated_trays, repeats
+from app.study.gauge import GaugeStudy, GaugeTable, study_gauge
+from app.study.gauge_table import balanced, read_gauge_table
+from app.study.study_files import gauge_table, json_text
+
+
+def gauge_study_page() -> None:
+    """Study a gauge."""
+    desk = the_desk()
+    left, right = st.columns([0.72, 0.28], vertical_alignment="center")
+    with right:
+        who = who_is_here(desk)
+    with left:
+        source = st.radio(
+            "Measurements",
+            ["from a table", "from the store"],
+            horizontal=True,
+            key="gauge_source",
+            label_visibility="collapsed",
+        )
+    if who is None:
+        nobody_yet(desk)
+        return
+    chosen = _from_store(desk) if source == "from the store" else _from_file()
+    if chosen is None:
+        return
+    table, name = chosen
+    tolerance = st.number_input("Width of the tolerance (0: none)", 0.0, value=0.0, format="%.4f", width=320) or None
+    study = study_gauge(table, tolerance)
+    _show(table, study)
+    take_away(
+        "gauge",
+        lambda: gauge_page(table, study, tolerance, name),
+        lambda: json_text(gauge_table(table, study, tolerance)),
+    )
+
+
+def _from_file() -> tuple[GaugeTable, str] | None:
+    given = st.file_uploader("Table with the columns part,operator,trial,value", type="csv")
+    if given is None:
+        st.info("Every operator (or station) measures every part in every trial; two parts and two trials at least.")
+        return None
+    with tempfile.TemporaryDirectory() as folder:
+        path = Path(folder) / "table.csv"
+        path.write_bytes(given.getvalue())
+        return read_gauge_table(path), given.name
+
+
+def _from_store(desk: Desk) -> tuple[GaugeTable, str] | None:
+    trays = repeated_trays(desk.store)
+    if not trays:
+        st.info(
+            "No tray was photographed more than once. Photograph the same tray again and again under its own name, its "
+            "pieces in the same order; turned or laid anew for reproducibility, on each station that is to be compared."
+        )
+        return None
+    left, right = st.columns(2)
+    chosen = left.multiselect("Trays photographed more than once", trays, default=list(trays))
+    measures = repeated_measures(desk.store, tuple(chosen))
+    picked = right.selectbox("Measure", measures, format_func=_title)
+    if picked is None:
+        return None
+    measure, zone = picked
+    values = repeats(desk.store, tuple(chosen), measure, zone)
+    return balanced(", ".join(chosen), values), f"{_title(picked)} of {', '.join(chosen)}"
+
+
+def _title(measure: tuple[str, str | None]) -> str:
+    name, zone = measure
+    return f"{measure_words(name).title}, {zone}" if zone else measure_words(name).title
+
+
+def _show(table: GaugeTable, study: GaugeStudy) -> None:
+    share = study.study_percent
+    if share is None:
+        st.warning("All values are equal: the study shows no spread. Choose parts that differ, or more decimals.")
+        return
+    one, two, three = st.columns(3)
+    one.metric("Gauge, % of the study's spread", digits(share["gauge"], 3))
+    tolerance = study.tolerance_percent
+    two.metric("Gauge, % of the tolerance", "–" if tolerance is None else digits(tolerance["gauge"], 3))
+    three.metric("Distinct categories", "–" if study.distinct_categories is None else study.distinct_categories)
+    rows = [
+        {
+            "source": words,
+            "variance": digits(study.variance[name]),
+            "as estimated": digits(found.value),
+            "95 % interval": f"{digits(found.ci[0])} to {digits(found.ci[1])}",
+            "% of study": digits(share[name]),
+        }
+        for name, words in NAMES.items()
+        if (found := study.components[name]) is not None
+    ]
+    st.dataframe(rows, hide_index=True)
+    left, right = st.columns(2)
+    with left:
+        show_chart(part_chart(table), "Every value by part")
+    with right:
+        if len(table.operators) > 1:
+            show_chart(interaction_chart(table), "Operators' means by part")
+        else:
+            show_chart(components_chart(study), "Standard deviations by source")

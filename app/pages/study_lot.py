@@ -1,0 +1,142 @@
+"""A lot of the store for a study page: its results, what people said of them, and pictures of its pieces."""
+
+import base64
+from collections.abc import Callable, Iterable, Sequence
+from dataclasses import dataclass
+from html import escape
+from pathlib import Path
+from urllib.parse import urlencode
+
+import streamlit as st
+
+from app.pages.cards import frames
+from app.pages.desk import Desk, Pass
+from app.report.look import PAPER
+from app.report.study_page import Places, pdf_bytes
+from app.store.blind import blinds
+from app.store.lots import lots
+from app.store.recall import Which, results
+from app.store.shown import newest_judgement, shown
+from app.store.verdicts import Standing, standing
+from app.study.answers import PieceKey
+from app.study.columns import PieceColumns, columns_of
+from app.study.lot import Lot
+
+KEPT_S = 60
+"""Seconds for which a lot's results are kept before they are read again: trays filed meanwhile show up then."""
+
+PICTURED_AT_MOST = 24
+WIDTH_PX = 300
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class StudyLot:
+    """A lot of one part as results and as columns."""
+
+    name: str
+    part: str
+    lot: Lot
+    columns: PieceColumns
+
+
+@st.cache_resource(ttl=KEPT_S, show_spinner="Reading the lot …")
+def _read(_desk: Desk, lot: str, part: str) -> StudyLot:
+    trays = Lot(tuple(results(_desk.store, Which(lot=lot, part=part))))
+    return StudyLot(lot, part, trays, columns_of(trays.pieces()))
+
+
+def chosen_lot(desk: Desk) -> StudyLot | None:
+    """Let the person choose a lot; None while none is chosen or there is none."""
+    found = lots(desk.store)
+    if not found:
+        st.info("The store holds no lot yet. Inspect trays into it: brightbowl inspect SHOTS --works WORKS")
+        return None
+    pairs = [(one.lot, part) for one in found for part in one.parts]
+    picked = st.selectbox(
+        "Lot",
+        pairs,
+        index=0,
+        format_func=lambda pair: f"{pair[0]}, {pair[1]}",
+        key="study_lot",
+        label_visibility="collapsed",
+    )
+    return _read(desk, *picked)
+
+
+def chosen_verdicts(desk: Desk, lot: StudyLot) -> tuple[Standing, ...]:
+    """Let the person choose whose verdicts count: those of one blind round, or all that stand."""
+    names = [one.name for one in blinds(desk.store)]
+    blind = st.selectbox(
+        "Verdicts of",
+        names,
+        index=None,
+        placeholder="all verdicts",
+        key="study_blind",
+        label_visibility="collapsed",
+        help="Verdicts given in a blind round don't know what the camera said.",
+    )
+    keys = set(lot.columns.keys)
+    return tuple(one for one in standing(desk.store, blind=blind) if PieceKey(one.tray, one.piece) in keys)
+
+
+def piece_link(key: PieceKey, who: Pass) -> str:
+    """The address that opens one piece on the bench."""
+    return f"./?{urlencode({'piece': f'{key.tray}:{key.piece}', 'who': who.name})}"
+
+
+def show_pieces(desk: Desk, pieces: Sequence[tuple[PieceKey, str]], who: Pass) -> None:
+    """Pictures of pieces with a line of words each; a click opens the piece."""
+    for_these = pieces[:PICTURED_AT_MOST]
+    if not for_these:
+        return
+    st.html(f'<div style="display:flex;flex-wrap:wrap;gap:14px">{"".join(_tiles(desk, for_these, who))}</div>')
+    if len(pieces) > PICTURED_AT_MOST:
+        st.markdown(f"The first {PICTURED_AT_MOST} of {len(pieces)}.")
+
+
+def _tiles(desk: Desk, pieces: Iterable[tuple[PieceKey, str]], who: Pass) -> Iterable[str]:
+    listed = [(key, words, newest_judgement(desk.store, key.tray, key.piece)) for key, words in pieces]
+    known = shown(desk.store, [judgement for _, _, judgement in listed if judgement is not None])
+    for key, words, judgement in listed:
+        name = escape(f"{key.tray}, piece {key.piece}")
+        picture = ""
+        one = None if judgement is None else known.get(judgement)
+        seen = [] if one is None else frames(one)
+        if seen:
+            source = f"/desk/frame/{judgement}/{seen[0].id}.jpg"
+            picture = (
+                f'<img src="{source}" alt="Picture of {name}" loading="lazy" '
+                f'style="width:{WIDTH_PX}px;max-height:{WIDTH_PX}px;object-fit:contain;display:block">'
+            )
+        yield (
+            f'<a href="{escape(piece_link(key, who))}" target="_self" style="text-decoration:none;color:inherit;'
+            f'width:{WIDTH_PX}px">{picture}<div><b>{name}</b><br>{escape(words)}</div></a>'
+        )
+
+
+def places(desk: Desk) -> Places:
+    """Where a report finds pictures: the works' results, or nowhere for a store alone."""
+    folder = desk.works.results if desk.works is not None else Path("no-results")
+    return Places(folder, folder)
+
+
+def take_away(name: str, page: Callable[[], str], figures: Callable[[], str]) -> None:
+    """Buttons for the report as HTML and as PDF and for the figures as JSON; each is made when it is asked for."""
+    html, pdf, numbers = st.columns(3)
+    with html:
+        st.download_button("Report (HTML)", page, f"{name}.html", "text/html", on_click="ignore")
+    with pdf:
+        st.download_button(
+            "Report (PDF)", lambda: pdf_bytes(page()), f"{name}.pdf", "application/pdf", on_click="ignore"
+        )
+    with numbers:
+        st.download_button("Figures (JSON)", figures, f"{name}.json", "application/json", on_click="ignore")
+
+
+def show_chart(svg: str, words: str) -> None:
+    """A chart on paper's own ground, in a dark room too; `words` say what it shows."""
+    source = base64.b64encode(svg.encode()).decode("ascii")
+    st.html(
+        f'<img src="data:image/svg+xml;base64,{source}" alt="{escape(words)}" '
+        f'style="width:100%;max-width:720px;background:{PAPER}">'
+    )

@@ -1,0 +1,242 @@
+"""Tuning on a lot: move one limit, see what it misses, scraps and changes; write a draft; release it."""
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+import streamlit as st
+
+from app.pages.desk import Desk, Pass, the_desk
+from app.pages.study_lot import StudyLot, chosen_lot, chosen_verdicts, places, show_chart, show_pieces, take_away
+from app.pages.who import nobody_yet, who_is_here
+from app.report.study_page import share
+from app.report.study_tuning import distribution_chart, rates_chart, tuning_page
+from app.report.words import measure_words
+from app.store.revisions import Revision, file_limits, release, revisions
+from app.study.changes import Changes, compare_revisions
+from app.study.intervals import Estimate
+from app.study.settings import COUNT_RULES, Target, setting_now, target_of, with_setting
+from app.study.study_files import json_text, tuning_table
+from app.study.tuning import Costs, Promise, Task, rates_at
+from app.study.tuning_study import Question, TuningStudy, truth_of, tune_columns
+from vision.decide.measures import MEASURES
+from vision.decide.revisions import changes as differences
+from vision.files.limits import write_limits
+from vision.records.given import Limits
+
+PERCENT = 100.0
+STEPS = 200
+"""Steps of the slider over the range of values: fine enough to set a limit, coarse enough to drag."""
+
+
+@dataclass(frozen=True, slots=True)
+class Moved:
+    """The setting on the slider and the draft that it makes."""
+
+    setting: float
+    draft: Limits
+
+
+def tuning_study_page() -> None:
+    """Tune a limit or a counting rule."""
+    desk = the_desk()
+    left, middle, right = st.columns([0.36, 0.36, 0.28], vertical_alignment="center")
+    with right:
+        who = who_is_here(desk)
+    with left:
+        lot = chosen_lot(desk)
+    if who is None:
+        nobody_yet(desk)
+        return
+    if lot is None:
+        return
+    with middle:
+        verdicts = chosen_verdicts(desk, lot)
+    known = revisions(desk.store, lot.part)
+    if not known:
+        st.info("The store holds no limits of this part yet: they are filed with the first tray that is inspected.")
+        return
+    truth, _ = truth_of(lot.columns, verdicts)
+    base, target, task = _ask(lot, known)
+    study = None
+    if (truth >= 0).any():
+        study = tune_columns(
+            lot.columns, truth, base, Question(target.name, target.zone, target.side, target.severity, task)
+        )
+    moved = _move(lot, base, target, study)
+    changes = compare_revisions(lot.columns, base, moved.draft)
+    _figures(study, moved, changes)
+    _changed(desk, changes, who)
+    _keep(desk, moved, who)
+    _release(desk, lot, who)
+    _compare(lot, known)
+    if study is not None:
+        told = study
+        take_away(
+            f"tuning-{lot.name}",
+            lambda: tuning_page(told, lot.lot.trays, places(desk)),
+            lambda: json_text(tuning_table(told.target, told.tuning, told.task, told.area, told.changes)),
+        )
+
+
+def _ask(lot: StudyLot, known: tuple[Revision, ...]) -> tuple[Limits, Target, Task]:
+    """Which limits are changed, what in them, and what is to be promised."""
+    one, two, three, four = st.columns([0.28, 0.34, 0.2, 0.18], vertical_alignment="bottom")
+    released = [k for k, revision in enumerate(known) if revision.limits.status == "released"]
+    with one:
+        base = st.selectbox(
+            "Starting from", known, index=released[-1] if released else len(known) - 1, format_func=_revision_words
+        ).limits
+    present = [name for name in MEASURES if _measured(lot, name)]
+    with two:
+        name = st.selectbox("Measure or counting rule", [*present, *COUNT_RULES], format_func=_title)
+    zones = lot.columns.zones(name) if name not in COUNT_RULES else ()
+    with three:
+        zone = st.selectbox("Zone", [None, *zones], format_func=lambda z: z or "every zone", disabled=not zones)
+    with four, st.popover("What is asked"):
+        missed = st.number_input("Missed, at most %", 0.1, 50.0, 5.0, 0.5)
+        confidence = st.number_input("Confidence %", 50.0, 99.9, 95.0, 1.0)
+        priced = st.toggle("Weigh costs")
+        costs = None
+        if priced:
+            costs = Costs(
+                st.number_input("Cost of a bad piece that passes", 0.0, value=40.0),
+                st.number_input("Cost of a good piece that does not", 0.0, value=0.5),
+                st.number_input("Bad pieces in production %", 0.0, 100.0, 2.0) / PERCENT,
+            )
+    return base, target_of(base, name, zone), Task(Promise(missed / PERCENT, confidence / PERCENT), costs)
+
+
+def _measured(lot: StudyLot, name: str) -> bool:
+    columns = lot.columns.measures.get(name)
+    if columns is None:
+        # formed by counting rules, where the face was scored
+        columns = lot.columns.measures["scored_area_cm2"]
+    return any(bool(np.isfinite(column.value).any()) for column in columns.values())
+
+
+def _title(name: str) -> str:
+    return f"[count] {name}" if name in COUNT_RULES else measure_words(name).title
+
+
+def _revision_words(revision: Revision) -> str:
+    return f"revision {revision.limits.revision}, {revision.limits.status}" + (
+        f" by {revision.released_by}" if revision.released_by else f", filed {revision.filed_at[:16]}"
+    )
+
+
+def _move(lot: StudyLot, base: Limits, target: Target, study: TuningStudy | None) -> Moved:
+    """The slider, over the range of values seen and the settings of interest."""
+    now = setting_now(base, target)
+    recommended = None if study is None else study.tuning.recommended.setting
+    places_of_interest = [one for one in (now, recommended) if one is not None]
+    low, high = _range(lot, target, places_of_interest)
+    step = (high - low) / STEPS
+    start = now if now is not None else recommended if recommended is not None else high
+    setting = st.slider(
+        f"Limit: {target.words}",
+        low,
+        high,
+        min(max(start, low), high),
+        step,
+        format="%.4g",
+        key=f"setting_{target.words}_{base.revision}",
+    )
+    return Moved(setting, with_setting(base, target, setting, lot.columns.zones(target.name)))
+
+
+def _range(lot: StudyLot, target: Target, of_interest: list[float]) -> tuple[float, float]:
+    marks = lot.columns.scratches if target.name.startswith("scratch") else lot.columns.pits
+    if target.is_rule:
+        values = marks.snr if target.name.endswith("snr") else marks.size_mm
+        seen = [0.0, *values.tolist()]
+    else:
+        columns = lot.columns.measures.get(target.name, {})
+        seen = [v for column in columns.values() for v in column.value[np.isfinite(column.value)].tolist()]
+    seen += of_interest
+    low, high = (min(seen), max(seen)) if seen else (0.0, 1.0)
+    room = 0.05 * (high - low) or 0.5 * max(abs(high), 0.1)
+    return (low if low == 0.0 else low - room), high + room
+
+
+def _figures(study: TuningStudy | None, moved: Moved, changes: Changes) -> None:
+    """Yield before and after, missed and false alarms at the slider, and the curves."""
+    one, two, three, four = st.columns(4)
+    before, after = changes.yield_before.value or 0.0, changes.yield_after.value or 0.0
+    one.metric("Yield", f"{after:.1%}", f"{PERCENT * (after - before):+.1f} points", delta_color="off")
+    two.metric("Pieces that change verdict", len(changes.changed))
+    if study is None:
+        three.metric("Missed", "–")
+        four.metric("False alarms", "–")
+        st.info("Nobody has judged a piece of this lot: only what changes is known, not what is right.")
+        return
+    rates = rates_at(study.sample, moved.setting, study.task.costs)
+    three.metric("Missed", _value(rates.missed), help=f"of {study.tuning.bad_pieces} rejected: {share(rates.missed)}")
+    four.metric(
+        "False alarms", _value(rates.false_alarm), help=f"of {study.tuning.good_pieces}: {share(rates.false_alarm)}"
+    )
+    recommended = study.tuning.recommended
+    (st.success if recommended.setting is not None else st.warning)(recommended.words)
+    if study.tuning.curve:
+        left, right = st.columns(2)
+        with left:
+            show_chart(rates_chart(study), "Missed, false alarms and reviews against the limit")
+        with right:
+            show_chart(distribution_chart(study), "Values of the pieces that people accept and reject")
+
+
+def _value(found: Estimate) -> str:
+    return "–" if found.value is None else f"{found.value:.1%}"
+
+
+def _changed(desk: Desk, changes: Changes, who: Pass) -> None:
+    if changes.changed:
+        st.markdown("**Pieces that change verdict** (a click opens the piece)")
+        show_pieces(desk, [(one.key, f"{one.before} becomes {one.after}") for one in changes.changed], who)
+    else:
+        st.markdown("No piece of this lot changes verdict.")
+
+
+def _keep(desk: Desk, moved: Moved, who: Pass) -> None:
+    if st.button("Write this draft", disabled="tune" not in who.roles, type="primary"):
+        with desk.store.write() as connection:
+            file_limits(connection, moved.draft)
+        st.success(f"Draft of revision {moved.draft.revision} is kept. Release it below.")
+
+
+def _release(desk: Desk, lot: StudyLot, who: Pass) -> None:
+    known = revisions(desk.store, lot.part)
+    last_released = max((one.limits.revision for one in known if one.limits.status == "released"), default=0)
+    drafts = [one for one in known if one.limits.status == "draft" and one.limits.revision > last_released]
+    with st.expander("Release a draft"):
+        if not drafts:
+            st.markdown("No draft is newer than what was released.")
+            return
+        with st.form("release", border=False):
+            chosen = st.selectbox("Draft", drafts[::-1], format_func=_revision_words)
+            why = st.text_input("Why", max_chars=500, placeholder="what speaks for these limits")
+            if not st.form_submit_button("Release", disabled="release" not in who.roles):
+                return
+    released = release(desk.store, replace(chosen.limits, status="released"), who.name, why)
+    if desk.works is not None:
+        write_limits(released.limits, desk.works.limits_file(lot.part))
+    st.success(f"Revision {released.limits.revision} is released by {who.name}.")
+
+
+def _compare(lot: StudyLot, known: tuple[Revision, ...]) -> None:
+    with st.expander("Compare two revisions"):
+        left, right = st.columns(2)
+        one = left.selectbox("This", known, index=0, format_func=_revision_words, key="compare_one")
+        two = right.selectbox("with this", known, index=len(known) - 1, format_func=_revision_words, key="compare_two")
+        rows = [
+            {"what": change.what, "before": str(change.before), "after": str(change.after)}
+            for change in differences(one.limits, two.limits)
+        ]
+        if rows:
+            st.dataframe(rows, hide_index=True)
+        else:
+            st.markdown("Nothing differs.")
+        found = compare_revisions(lot.columns, one.limits, two.limits)
+        st.markdown(
+            f"Yield {share(found.yield_before)} against {share(found.yield_after)}; "
+            f"{len(found.changed)} pieces of this lot change verdict."
+        )
