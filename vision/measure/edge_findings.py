@@ -16,7 +16,7 @@ from vision.records.given import Array
 from vision.records.measured import EdgeKind
 
 # Lengths searched, as standard deviations of a bell (mm). Its extent at half height is 2.355 times that.
-_LADDER_MM = (0.12, 0.2, 0.32, 0.5, 0.8, 1.25, 2.0, 3.2, 5.0, 8.0)
+_LADDER_MM = (0.2, 0.32, 0.5, 0.8, 1.25, 2.0, 3.2, 5.0, 8.0)
 _EXTENT = 2.3548
 # Shorter than this (steps) no bump is told from noise and pixel phase.
 _LEAST_SIGMA = 1.5

@@ -9,7 +9,7 @@ from vision.geometry.camera import View
 from vision.measure.edge_findings import SHORT_MM, Bump, blend, find_bumps
 from vision.measure.holes import Rim, measure_holes
 from vision.measure.nominal import Nominal
-from vision.measure.place import Placed, pose_of
+from vision.measure.place import Placed, pose_of, refine_beside
 from vision.measure.profile import Profile, make_profile, raw_profile
 from vision.measure.register import Fit
 from vision.measure.zones import Measured, OutlineSeen, deviations, extent
@@ -18,6 +18,8 @@ from vision.records.measured import BendFinding, DeviationProfile, EdgeFinding, 
 
 # A bend is told when it is this many standard uncertainties, and at least so many degrees.
 _BEND_SIGNIFICANT, _BEND_LEAST_DEG = 5.0, 0.03
+# Bumps longer than this have tails that reach further than photon noise; they end this many sigmas out.
+_LONG_SIGMA_MM, _TAILS = 1.5, 3.5
 # Between datum and bend zone a bend of one radian leaves so much beside the blend of both fits (measured: 1.2).
 _BEND_LEAVES_MM = 2.5
 
@@ -35,7 +37,11 @@ def measure_piece(
     number: int, edge: Edge, placed: Placed, nominal: Nominal, view: View, fault: Fault | None
 ) -> MeasuredPiece:
     """Measure a piece that has been placed."""
-    profile = _profile(edge, placed.datum, nominal)
+    profile, bumps = _shape(edge, placed, nominal, view)
+    spoilt = _spoilt(bumps, nominal)
+    if spoilt.any():
+        placed = refine_beside(edge.points_mm, placed, nominal, spoilt)
+        profile, bumps = _shape(edge, placed, nominal, view)
     seen = OutlineSeen(nominal, profile, _pose_sd(placed.datum, nominal), view.station)
     zones = nominal.part.zones
     rows = _rows(seen)
@@ -56,13 +62,8 @@ def measure_piece(
     table["hole_offset_mm"], table["hole_diameter_error_mm"] = measure_holes(
         edge.rims, placed.datum.motion, reach_sd, nominal.part, view.station
     )
-    bent = (
-        bend.value is not None
-        and bend.uncertainty is not None
-        and abs(bend.value) > max(_BEND_SIGNIFICANT * bend.uncertainty, _BEND_LEAST_DEG)
-    )
-    findings = _edge_findings(edge, placed, nominal, profile, bent, view)
-    if bent and bend.value is not None:
+    findings: tuple[Finding, ...] = tuple(_as_finding(bump, placed, nominal, profile, view) for bump in bumps)
+    if _is_bent(bend) and bend.value is not None:
         findings += (BendFinding(next(z.name for z in zones if z.bend), bend.value),)
     return MeasuredPiece(
         piece=number,
@@ -91,9 +92,37 @@ def _part_of(entry: dict[str, Measured] | Measured, which: str) -> Value:
     return value
 
 
-def _profile(edge: Edge, fit: Fit, nominal: Nominal) -> Profile:
-    raw, seen = raw_profile(edge.points_mm, fit.motion, nominal)
-    return make_profile(raw, seen, nominal, edge.blur_mm)
+def _shape(edge: Edge, placed: Placed, nominal: Nominal, view: View) -> tuple[Profile, tuple[Bump, ...]]:
+    """Deviations from the datum fit, and the bumps on them with the bend taken out."""
+    raw, seen = raw_profile(edge.points_mm, placed.datum.motion, nominal)
+    profile = make_profile(raw, seen, nominal, edge.blur_mm)
+    form = profile.raw
+    restless = np.zeros(len(form))
+    if placed.bend is not None:
+        bent_raw, _ = raw_profile(edge.points_mm, placed.bend.motion, nominal)
+        form = blend(form, bent_raw + profile.lift, nominal)
+        if _is_bent(_bend(placed, nominal, view)):
+            # Where the bend's course is not known, it may leave this much of its own shape.
+            turn = abs(placed.datum.motion.angle_rad - placed.bend.motion.angle_rad)
+            restless = np.where(nominal.datum | nominal.bend, 0.0, _BEND_LEAVES_MM * turn)
+    return profile, find_bumps(form - placed.datum.offset_mm, profile, nominal, restless)
+
+
+def _spoilt(bumps: tuple[Bump, ...], nominal: Nominal) -> NDArray[np.bool_]:
+    """Nominal points (n,) under bumps so long that robust weights would let their tails in."""
+    count = len(nominal.points)
+    spoilt = np.zeros(count, bool)
+    for bump in bumps:
+        if bump.sigma_mm > _LONG_SIGMA_MM:
+            reach = min(round(_TAILS * bump.sigma_mm / nominal.step_mm), count // 2)
+            spoilt[(bump.index + np.arange(-reach, reach + 1)) % count] = True
+    return spoilt
+
+
+def _is_bent(bend: Measured) -> bool:
+    if bend.value is None or bend.uncertainty is None:
+        return False
+    return abs(bend.value) > max(_BEND_SIGNIFICANT * bend.uncertainty, _BEND_LEAST_DEG)
 
 
 def _pose_sd(fit: Fit, nominal: Nominal) -> Array:
@@ -113,22 +142,6 @@ def _bend(placed: Placed, nominal: Nominal, view: View) -> Measured:
     span = min(float(np.ptp(nominal.points[use, 0])) for use in (nominal.bend, nominal.datum))
     u = np.sqrt(placed.datum.covariance[2, 2] + placed.bend.covariance[2, 2] + (view.station.outline_mm / span) ** 2)
     return Measured(float(np.degrees(turn)), float(np.degrees(u)))
-
-
-def _edge_findings(
-    edge: Edge, placed: Placed, nominal: Nominal, profile: Profile, bent: bool, view: View
-) -> tuple[Finding, ...]:
-    form = profile.raw
-    restless = np.zeros(len(form))
-    if placed.bend is not None:
-        bent_raw, _ = raw_profile(edge.points_mm, placed.bend.motion, nominal)
-        form = blend(form, bent_raw + profile.lift, nominal)
-        turn = abs(placed.datum.motion.angle_rad - placed.bend.motion.angle_rad)
-        # Where the bend's course is not known, it may leave this much of its own shape.
-        restless = np.where(nominal.datum | nominal.bend | (not bent), 0.0, _BEND_LEAVES_MM * turn)
-    form = form - placed.datum.offset_mm
-    bumps = find_bumps(form, profile, nominal, restless)
-    return tuple(_as_finding(bump, placed, nominal, profile, view) for bump in bumps)
 
 
 def _as_finding(bump: Bump, placed: Placed, nominal: Nominal, profile: Profile, view: View) -> EdgeFinding:

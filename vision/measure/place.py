@@ -17,6 +17,7 @@ from vision.records.measured import Pose
 _WIDE_MM, _NARROW_MM = 6.0, 2.5
 # First fits look at so many points; they only choose between the two ways round.
 _FEW = 250
+_LEAST_LEFT = 0.5
 # One way round is clearly the right one when it misfits by less than this share of the other.
 _CLEAR = 0.5
 # A robust fit that keeps this share of its points needs no second opinion.
@@ -68,6 +69,22 @@ def refine(points: Array, start: Motion | Fit, nominal: Nominal) -> Placed | Non
     if datum is None:
         return None
     return Placed(datum, _fit(points, datum, nominal, nominal.bend) if nominal.bend.any() else None)
+
+
+def refine_beside(points: Array, placed: Placed, nominal: Nominal, spoilt: NDArray[np.bool_]) -> Placed:
+    """The final fits without the nominal's points that are `spoilt` (n,): a long swell's tails pull at any fit.
+
+    A zone that would keep less than `_LEAST_LEFT` of itself is fitted as it was.
+    """
+
+    def again(fit: Fit, zone: NDArray[np.bool_]) -> Fit:
+        use = zone & ~spoilt
+        if use.sum() < _LEAST_LEFT * zone.sum():
+            return fit
+        return fit_rigid(thin(points, _MANY), fit, Target(nominal, use, _NARROW_MM)) or fit
+
+    bend = None if placed.bend is None else again(placed.bend, nominal.bend)
+    return Placed(again(placed.datum, nominal.datum), bend)
 
 
 def _fit(points: Array, start: Motion | Fit, nominal: Nominal, use: NDArray[np.bool_]) -> Fit | None:
