@@ -6,7 +6,7 @@ import cv2
 import numpy as np
 
 from vision.measure.face_blur import edge_blur_px
-from vision.measure.face_evidence import Evidence, combine, seen_by_one, spot_patches
+from vision.measure.face_evidence import Evidence, combine, one_low_light, seen_by_one, spot_patches
 from vision.measure.face_finish import buffing_lines
 from vision.measure.face_look import LIMIT, look_through
 from vision.measure.face_region import FaceView, Image, Mask, Region, find_region, reduce, spread
@@ -24,12 +24,14 @@ from vision.records.measured import Pit, Scratch, Speck
 # At most so many findings a piece, the strongest.
 MOST_FINDINGS = 200
 # The detection limits: what is reported at all. See docs/benchmarks/face.md for what they find and what they cost.
-SCRATCH_SNR = 6.0
-PIT_SNR = 8.0
+SCRATCH_SNR = 5.2
+PIT_SNR = 7.5
 # Spots from here on are taken out of the picture in which lines are looked for.
 _SPOT_SNR = 8.0
 # Spots up to this diameter are dust: nothing smaller can be told from a point through the optics.
 _SPECK_MM = 0.125
+# Where one low light alone sees it, so is what is little wider: glints of a few pixels are like that.
+_LONE_SPECK_MM = 0.155
 # Only spots about as small as the blur can be told to be sharper than it (px of the fine raster).
 _SHARP_PX = 5.0
 # A spot so near a stronger scratch is part of it; a line beside a stronger spot, and not longer than it by more than so
@@ -177,7 +179,8 @@ def _spot(spot: Spot, view: FaceView, evidence: Evidence, blur: float) -> Pit | 
     size = fit_diameter(patches, blur)
     diameter = size * view.mm_per_px * raster.step
     px = raster.to_px(np.array([[spot.column, spot.row]]))
-    dust = diameter < _SPECK_MM or (
+    lone = one_low_light(evidence, spot.column, spot.row)
+    dust = diameter < (_LONE_SPECK_MM if lone else _SPECK_MM) or (
         size <= _SHARP_PX
         and (sharper_than_optics(evidence.spots, spot, blur) or seen_by_one(evidence, spot.column, spot.row))
     )

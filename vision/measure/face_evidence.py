@@ -49,6 +49,13 @@ def combine(region: Region, looks: tuple[LightLook, ...]) -> Evidence:
     return Evidence(region, looks, lines, spots, seen)
 
 
+def _coarse(evidence: Evidence, column: float, row: float) -> tuple[int, int]:
+    """Row and column on the coarse raster of a place on the fine one."""
+    step = evidence.region.coarse.step // evidence.region.fine.step
+    rows, columns = evidence.region.coarse.shape
+    return min(round(row) // step, rows - 1), min(round(column) // step, columns - 1)
+
+
 def spot_patches(evidence: Evidence, column: float, row: float, half: int) -> list[tuple[Image, Mask]]:
     """Pictures of a spot to size it on, noise of about 1, each with the pixels that may be used: (2 half + 1) square.
 
@@ -56,8 +63,7 @@ def spot_patches(evidence: Evidence, column: float, row: float, half: int) -> li
     light that counts there is blown; and where there are such, the dome's picture alone, which no spot blows.
     """
     c, r = round(column), round(row)
-    step = evidence.region.coarse.step // evidence.region.fine.step
-    at = min(r // step, evidence.region.coarse.shape[0] - 1), min(c // step, evidence.region.coarse.shape[1] - 1)
+    at = _coarse(evidence, column, row)
     size = (2 * half + 1, 2 * half + 1)
     use = np.ones(size, bool)
     for look in evidence.looks:
@@ -75,11 +81,21 @@ def spot_patches(evidence: Evidence, column: float, row: float, half: int) -> li
 # A light other than the one that shows a spot best has a say when the spot should stand out there by so much; it
 # denies the spot when it shows less than so much (standard deviations of the finish).
 _SPOT_SIDE = 9
+# All lights together say so little more (in squared signal over noise) than the best alone.
+_ALONE = 1.2
 _DUE = 6.0
 _DENIED = 2.5
 _CONFIRMED = 3.5
 # Below this level a face shows a light by way of its surroundings, not by its own lobe, and a mark may add nothing.
 _DIRECT = 10.0
+
+
+def one_low_light(evidence: Evidence, column: float, row: float) -> bool:
+    """Whether what is said of a place rests on a single low light: nothing else could confirm or deny it."""
+    at = _coarse(evidence, column, row)
+    say = np.array([(look.weight[at] * look.noise[at]) ** 2 for look in evidence.looks])
+    best = evidence.looks[int(np.argmax(say))]
+    return best.picture.light == "low" and bool(say.sum() < _ALONE * say.max())
 
 
 def seen_by_one(evidence: Evidence, column: float, row: float) -> bool:
@@ -89,8 +105,7 @@ def seen_by_one(evidence: Evidence, column: float, row: float) -> bool:
     The dome can only confirm: by how much a mark darkens it differs too much from mark to mark.
     """
     c, r = round(column), round(row)
-    step = evidence.region.coarse.step // evidence.region.fine.step
-    at = min(r // step, evidence.region.coarse.shape[0] - 1), min(c // step, evidence.region.coarse.shape[1] - 1)
+    at = _coarse(evidence, column, row)
     heights, dues = [], []
     for look in evidence.looks:
         if look.weight[at] == 0 or look.level[at] < _DIRECT:
