@@ -24,8 +24,11 @@ from vision.records.measured import Pit, Scratch, Speck
 # At most so many findings a piece, the strongest.
 MOST_FINDINGS = 200
 # The detection limits: what is reported at all. See docs/benchmarks/face.md for what they find and what they cost.
-SCRATCH_SNR = 5.2
+SCRATCH_SNR = 5.6
 PIT_SNR = 7.5
+# Shorter lines than this must stand out so much more: where lines of the wheel cross they leave short bright knots.
+_SHORT_MM = 1.5
+_SHORT_FACTOR = 1.5
 # Spots from here on are taken out of the picture in which lines are looked for.
 _SPOT_SNR = 8.0
 # Spots up to this diameter are dust: nothing smaller can be told from a point through the optics.
@@ -102,6 +105,7 @@ def _findings(view: FaceView, evidence: Evidence) -> tuple[Scratch | Pit | Speck
     pictures = LinePictures(divided(picture, picture), reduce(evidence.lines, shape))
     lines = candidates(pictures, line_field(pictures.white, scored), scored, SCRATCH_SNR)
     scratches = [s for line in lines if (s := _scratch(line, view, evidence, blur)) is not None]
+    scratches = [s for s in scratches if s.length_mm >= _SHORT_MM or s.snr >= _SHORT_FACTOR * SCRATCH_SNR]
     scratches = [s for s in scratches if not any(_is_echo(s, p) for p in found)]
     found = [p for p in found if not any(_gap_mm(s, p) < _TOGETHER_MM and p.snr <= s.snr for s in scratches)]
     return tuple(sorted((*scratches, *found), key=lambda f: -f.snr)[:MOST_FINDINGS])

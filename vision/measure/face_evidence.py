@@ -35,12 +35,12 @@ def combine(region: Region, looks: tuple[LightLook, ...]) -> Evidence:
     power = np.full(region.coarse.shape, 1e-6, np.float32)
     for look in looks:
         power += look.weight**2 * look.noise**2
-    scale = 1.0 / np.sqrt(power)
+    scale = np.float32(1.0) / np.sqrt(power)
     lines = np.zeros(region.fine.shape, np.float32)
     spots = np.zeros(region.fine.shape, np.float32)
     for look in looks:
         limit = spread(look.noise * np.float32(LIMIT), region.fine.shape)
-        weight = spread(look.weight * scale, region.fine.shape)
+        weight = spread(np.asarray(look.weight * scale, np.float32), region.fine.shape)
         lines += np.clip(look.contrast, -limit, limit) * weight
         spots += (cv2.exp(look.contrast) - 1) * weight
     seen = np.zeros(region.coarse.shape, bool)
@@ -65,16 +65,16 @@ def spot_patches(evidence: Evidence, column: float, row: float, half: int) -> li
     c, r = round(column), round(row)
     at = _coarse(evidence, column, row)
     size = (2 * half + 1, 2 * half + 1)
-    use = np.ones(size, bool)
+    use: Mask = np.ones(size, bool)
     for look in evidence.looks:
         if look.weight[at]:
             use &= cv2.getRectSubPix(look.blown.view(np.uint8), size, (c, r)) == 0
-    patches = [(cv2.getRectSubPix(evidence.spots, size, (c, r)), use)]
+    patches = [(np.asarray(cv2.getRectSubPix(evidence.spots, size, (c, r)), np.float32), use)]
     if not use.all():
         for look in evidence.looks:
             if look.picture.light == "dome" and look.valid[at]:
                 dark = (1 - cv2.exp(cv2.getRectSubPix(look.contrast, size, (c, r)))) / look.noise[at]
-                patches.append((dark, np.ones(size, bool)))
+                patches.append((np.asarray(dark, np.float32), np.ones(size, bool)))
     return patches
 
 

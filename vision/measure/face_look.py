@@ -75,7 +75,7 @@ def _look(region: Region, picture: Picture, metal: Mask) -> LightLook:
     glare = _glare(blown, region.coarse.shape, pitch)
     valid = metal & ~glare
     okay = valid.astype(np.float32)
-    contrast = cv2.log(level + np.float32(_PEDESTAL))
+    contrast = np.asarray(cv2.log(level + np.float32(_PEDESTAL)), np.float32)
     slow, slow_coarse = slow_change(reduce(contrast, region.coarse.shape), okay, region)
     contrast -= slow
     contrast *= spread(okay, region.fine.shape, cv2.INTER_NEAREST)
@@ -102,8 +102,8 @@ def _glare(blown: Mask, shape: tuple[int, int], pitch: float) -> Mask:
     """The light's own reflection and the blur about it, on the coarse raster."""
     beside = cv2.dilate(blown.astype(np.uint8), np.ones((3, 3), np.uint8))
     wide = (reduce(beside.astype(np.float32), shape) > 0).astype(np.uint8)
-    wide = cv2.morphologyEx(wide, cv2.MORPH_OPEN, _disc(_GLARE_MM / 2 / pitch))
-    return np.asarray(cv2.dilate(wide, _disc(_SKIRT_MM / pitch)) > 0)
+    core = cv2.morphologyEx(wide, cv2.MORPH_OPEN, _disc(_GLARE_MM / 2 / pitch))
+    return np.asarray(cv2.dilate(core, _disc(_SKIRT_MM / pitch)) > 0)
 
 
 def _disc(radius: float) -> NDArray[np.uint8]:

@@ -94,12 +94,16 @@ class Region:
 
 def reduce(image: Image, shape: tuple[int, int]) -> Image:
     """Area mean on a coarser raster."""
-    return image if image.shape == shape else cv2.resize(image, (shape[1], shape[0]), interpolation=cv2.INTER_AREA)
+    if image.shape == shape:
+        return image
+    return np.asarray(cv2.resize(image, (shape[1], shape[0]), interpolation=cv2.INTER_AREA), np.float32)
 
 
 def spread(image: Image, shape: tuple[int, int], how: int = cv2.INTER_LINEAR) -> Image:
     """From a coarser raster to a finer one."""
-    return image if image.shape == shape else cv2.resize(image, (shape[1], shape[0]), interpolation=how)
+    if image.shape == shape:
+        return image
+    return np.asarray(cv2.resize(image, (shape[1], shape[0]), interpolation=how), np.float32)
 
 
 def scored_shape(part: Part, surface: Surface) -> Polygon | MultiPolygon:

@@ -3,7 +3,7 @@
 import cv2
 import numpy as np
 
-from vision.measure.face_region import Image, Region, reduce
+from vision.measure.face_region import Image, Region, reduce, spread
 
 # Window of the fit (mm): wider than the largest pit, narrower than the skirt of a reflection.
 _WINDOW_MM = 1.6
@@ -20,15 +20,12 @@ def slow_change(log: Image, okay: Image, region: Region) -> tuple[Image, Image]:
     """
     broad = region.broad.shape
     share = reduce(okay, broad)
-    mean = reduce(log * okay, broad) / np.maximum(share, np.float32(1e-3))
+    mean = np.asarray(reduce(log * okay, broad) / np.maximum(share, np.float32(1e-3)), np.float32)
     plane = _LocalPlane(share, max(3, round(_WINDOW_MM / region.pitch_mm(region.broad)) | 1))
     slow = plane.fit(mean)
     # twice: what the first pass leaves of curvature is fitted again (Tukey 1977, Exploratory Data Analysis, "twicing")
-    slow += plane.fit((mean - slow) * (share > 0))
-    fine, coarse = (
-        cv2.resize(slow, (raster.shape[1], raster.shape[0]), interpolation=cv2.INTER_CUBIC)
-        for raster in (region.fine, region.coarse)
-    )
+    slow += plane.fit(np.asarray((mean - slow) * (share > 0), np.float32))
+    fine, coarse = (spread(slow, raster.shape, cv2.INTER_CUBIC) for raster in (region.fine, region.coarse))
     return fine, coarse
 
 
@@ -54,7 +51,7 @@ class _LocalPlane:
     def _total(self, values: Image) -> Image:
         size = (self._window, self._window)
         once = cv2.blur(values, size, borderType=cv2.BORDER_CONSTANT)
-        return cv2.blur(once, size, borderType=cv2.BORDER_CONSTANT)
+        return np.asarray(cv2.blur(once, size, borderType=cv2.BORDER_CONSTANT), np.float32)
 
     def fit(self, image: Image) -> Image:
         """Value of the plane at each pixel."""

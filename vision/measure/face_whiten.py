@@ -63,11 +63,12 @@ def finish_power(spectrum: Spectrum, size: tuple[int, int]) -> Image:
     """Smoothed power at each bin of a half spectrum of `size`; median 1, never rising towards the lowest frequency."""
     polar = _polar(size)
     power = (spectrum.real**2 + spectrum.imag**2).ravel()
-    total = np.bincount(polar.cell, weights=power, minlength=_PITCHES * _DIRECTIONS).reshape(_PITCHES, _DIRECTIONS)
+    sums = np.bincount(polar.cell, weights=power, minlength=_PITCHES * _DIRECTIONS)
+    total = np.asarray(sums, np.float64).reshape(_PITCHES, _DIRECTIONS)
     count = polar.counts.reshape(_PITCHES, _DIRECTIONS)
     # neighbours lend to cells with few bins, and smooth the rest a little
     for axis, wrap in ((1, True), (0, False)):
-        total, count = (_lend(v, axis, wrap) for v in (total, count))
+        total, count = _lend(total, axis, wrap), _lend(count, axis, wrap)
     grid = total / np.maximum(count, 1e-9)
     grid = np.maximum.accumulate(grid[::-1], axis=0)[::-1]
     grid /= np.median(grid)

@@ -91,7 +91,7 @@ def line_field(picture: Image, scored: Mask) -> LineField:
         better = response > best
         which[better] = k
         np.maximum(best, response, out=best)
-    local = _local(level / ORIENTATIONS, scored)
+    local = _local(level / np.float32(ORIENTATIONS), scored)
     best /= local
     return LineField(stack, best, which, noise, local)
 

@@ -40,7 +40,8 @@ def strip(image: Image, curve: Curve, across: NDArray[np.float64]) -> Image:
     normal = normals(curve)
     x = (curve[:, :1] + normal[:, :1] * across).astype(np.float32)
     y = (curve[:, 1:] + normal[:, 1:] * across).astype(np.float32)
-    return cv2.remap(image, x, y, cv2.INTER_LINEAR, borderMode=cv2.BORDER_CONSTANT)
+    values = cv2.remap(image, x, y, cv2.INTER_LINEAR, borderMode=cv2.BORDER_CONSTANT)
+    return np.asarray(values, np.float32)
 
 
 @lru_cache(maxsize=64)

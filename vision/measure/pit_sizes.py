@@ -124,8 +124,8 @@ def _sharp_templates(blur_px: float) -> tuple[NDArray[np.float64], NDArray[np.fl
             for dy in _SHIFTS_PX:
                 radius = np.hypot(axis[:, None] - dy, axis[None] - dx)
                 disc = np.clip((diameter / 2 - radius) * over + 0.5, 0, 1)
-                disc = cv2.GaussianBlur(disc, (0, 0), blur_px * over, borderType=cv2.BORDER_CONSTANT)
-                drawn.append(disc.reshape(_SHARP_SIDE, over, _SHARP_SIDE, over).mean(axis=(1, 3)))
+                soft = cv2.GaussianBlur(disc, (0, 0), blur_px * over, borderType=cv2.BORDER_CONSTANT)
+                drawn.append(np.asarray(soft).reshape(_SHARP_SIDE, over, _SHARP_SIDE, over).mean(axis=(1, 3)))
     blocks = []
     edges = np.arange(_SHARP_SIDE) - half
     for size in _BLOCKS_PX:
@@ -138,7 +138,8 @@ def _sharp_templates(blur_px: float) -> tuple[NDArray[np.float64], NDArray[np.fl
                 )
                 blocks.append(np.outer(down, across))
     use = np.ones((_SHARP_SIDE, _SHARP_SIDE), bool)
-    return tuple(_less_plane(np.array(t).reshape(len(t), -1), use, unit=True) for t in (drawn, blocks))
+    can, cannot = (_less_plane(np.array(t).reshape(len(t), -1), use, unit=True) for t in (drawn, blocks))
+    return can, cannot
 
 
 def sharper_than_optics(picture: Image, spot: Spot, blur_px: float) -> bool:

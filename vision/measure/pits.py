@@ -11,7 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.spatial import cKDTree
 
-from vision.measure.face_region import Image, Mask
+from vision.measure.face_region import Image, Mask, reduce, spread
 from vision.measure.face_whiten import divided
 from vision.measure.lines_curves import line_profile
 from vision.measure.pit_sizes import Spot
@@ -76,7 +76,7 @@ def spots(pictures: tuple[SpotPicture, ...], least_snr: float) -> list[Spot]:
 def _spots_in(source: SpotPicture, least_snr: float) -> list[Spot]:
     white = divided(np.clip(source.picture, -_LIMIT, _LIMIT), source.finish)
     rows, columns = (n // _HALF * _HALF for n in white.shape)
-    half = cv2.resize(white[:rows, :columns], (columns // _HALF, rows // _HALF), interpolation=cv2.INTER_AREA)
+    half = reduce(white[:rows, :columns], (rows // _HALF, columns // _HALF))
     scored = source.scored
     tried: list[Spot] = []
     for index, sigma in enumerate(_SCALES_PX):
@@ -89,14 +89,14 @@ def _spots_in(source: SpotPicture, least_snr: float) -> list[Spot]:
             tried += _spots_of_scale(half, coarser, index, _HALF * source.times, least_snr)
     tried.sort(key=lambda s: -s.snr)
     quiet = np.abs(white[::_THIN, ::_THIN][scored[::_THIN, ::_THIN]])
-    spread = 1.4826 * float(np.median(quiet)) if len(quiet) else 1.0
+    noise = 1.4826 * float(np.median(quiet)) if len(quiet) else 1.0
     found: list[Spot] = []
     for spot in tried[:_MOST]:
         if any(_same(spot, other) for other in found):
             continue
         column, row = ((v - (source.times - 1) / 2) / source.times for v in (spot.column, spot.row))
         sigma = _SCALES_PX[spot.scale] / source.times
-        if not (_on_ridge(source.picture, column, row, sigma) or _on_line(white, spread, column, row, sigma)):
+        if not (_on_ridge(source.picture, column, row, sigma) or _on_line(white, noise, column, row, sigma)):
             found.append(spot)
     return found
 
@@ -104,7 +104,7 @@ def _spots_in(source: SpotPicture, least_snr: float) -> list[Spot]:
 def _spots_of_scale(white: Image, scored: Mask, scale: int, times: int, least_snr: float) -> list[Spot]:
     """Spots of one scale in a picture of even noise, `times` as coarse as the raster that their places are given on."""
     sigma = _SCALES_PX[scale] / times
-    response = _even(cv2.GaussianBlur(white, (0, 0), sigma), scored, times)
+    response = _even(np.asarray(cv2.GaussianBlur(white, (0, 0), sigma), np.float32), scored, times)
     size = 2 * round(1.5 * sigma) + 3
     peak = cv2.dilate(response, np.ones((size, size), np.uint8))
     rows, columns = np.divmod(np.flatnonzero((response >= np.maximum(peak, _CROWD_LEVEL)) & scored), white.shape[1])
@@ -144,10 +144,10 @@ def _crowding(
     return factors
 
 
-def _on_line(white: Image, spread: float, column: float, row: float, sigma: float) -> bool:
+def _on_line(white: Image, noise: float, column: float, row: float, sigma: float) -> bool:
     """Whether a line leads away from a spot: the spot is a stretch or an end of it.
 
-    Read along rays, across which a line's profile is looked for in a picture of even noise, `spread` its standard
+    Read along rays, across which a line's profile is looked for in a picture of even noise, `noise` its standard
     deviation.
     """
     start = 2.5 * sigma + 3.0
@@ -161,7 +161,7 @@ def _on_line(white: Image, spread: float, column: float, row: float, sigma: floa
         white, x.reshape(shape).astype(np.float32), y.reshape(shape).astype(np.float32), cv2.INTER_LINEAR
     )
     response = (values @ line_profile(_RAY_HALF_PX, 0, _RAY_LINE_PX)).reshape(_RAYS, _RAY_PX)
-    return bool(response.sum(axis=1).max() > _RAY_LEVEL * spread * np.sqrt(_RAY_PX))
+    return bool(response.sum(axis=1).max() > _RAY_LEVEL * noise * np.sqrt(_RAY_PX))
 
 
 def _on_ridge(picture: Image, column: float, row: float, sigma: float) -> bool:
@@ -170,7 +170,7 @@ def _on_ridge(picture: Image, column: float, row: float, sigma: float) -> bool:
     """
     half = int(np.ceil(6 * sigma)) + 2
     patch = cv2.getRectSubPix(picture, (2 * half + 1, 2 * half + 1), (column, row))
-    soft = cv2.GaussianBlur(patch, (0, 0), sigma)
+    soft = np.asarray(cv2.GaussianBlur(patch, (0, 0), sigma), np.float32)
     center = float(soft[half, half])
     ring = _ring_peaks(soft, np.array([[half, half]]), 3.0 * sigma + 1.5)[0]
     return center >= _STRONG and bool(ring > _BESIDE * center)
@@ -193,9 +193,9 @@ def _even(response: Image, scored: Mask, times: int) -> Image:
     inside = thin[okay > 0]
     if len(inside) < 100:
         return np.zeros_like(response)
-    spread = np.float32(max(1.4826 * float(np.median(inside)), 1e-9))
+    quiet = np.float32(max(1.4826 * float(np.median(inside)), 1e-9))
     size = (max(1, _EVEN_PX // times // _THIN),) * 2
-    level = cv2.blur(np.minimum(thin, spread * np.float32(_CAP)) * okay, size)
-    level /= np.maximum(cv2.blur(okay, size), np.float32(1e-3)) * np.float32(_MEAN_ABS)
-    scale = 1 / np.maximum(level, spread)
-    return response * cv2.resize(scale, response.shape[::-1], interpolation=cv2.INTER_LINEAR)
+    total = np.asarray(cv2.blur(np.minimum(thin, quiet * np.float32(_CAP)) * okay, size), np.float32)
+    level = total / (np.maximum(cv2.blur(okay, size), np.float32(1e-3)) * np.float32(_MEAN_ABS))
+    rows, columns = response.shape
+    return np.asarray(response * spread(np.asarray(1 / np.maximum(level, quiet), np.float32), (rows, columns)))

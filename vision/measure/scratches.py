@@ -158,8 +158,8 @@ def _measure(path: Curve, pictures: LinePictures, field: LineField) -> Candidate
     shifts = np.arange(-2, 3)
     bank = np.stack([line_profile(_STRIP_PX, d, _PROFILE_PX) for d in shifts.tolist()], axis=1)
     response = (strip(picture, curve, across) @ bank).astype(np.float32)
-    response = cv2.blur(response, (1, 7), borderType=cv2.BORDER_REFLECT)
-    heavy = np.maximum(response, 0) ** 2 + 1e-6
+    soft = np.asarray(cv2.blur(response, (1, 7), borderType=cv2.BORDER_REFLECT))
+    heavy = np.maximum(soft, 0) ** 2 + 1e-6
     offset = (heavy @ shifts) / heavy.sum(axis=1)
     curve = resample(_smooth(curve + offset[:, None] * normals(curve)), 1.0)
     values = strip(picture, curve, across) / noise_along(curve, field)[:, None]
