@@ -46,6 +46,7 @@ def has_postgresql() -> bool:
 # What the tests use of the system: Debian's package and how to see that it is there.
 SYSTEM_OF_TESTS: dict[str, Callable[[], bool]] = {
     "chromium": lambda: Path("/usr/bin/chromium").exists(),
+    "libatomic1": lambda: loads("libatomic.so.1"),  # playwright's driver loads it
     "postgresql": has_postgresql,
     "libpango-1.0-0": lambda: loads("libpango-1.0.so.0"),
     "libpangoft2-1.0-0": lambda: loads("libpangoft2-1.0.so.0"),
