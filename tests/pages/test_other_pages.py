@@ -1,6 +1,8 @@
 """Blind rounds, the queue as a table, and access for everybody (axe)."""
 
+import http.client
 from collections.abc import Iterator
+from contextlib import closing
 from pathlib import Path
 from typing import Any
 
@@ -113,3 +115,12 @@ def test_an_empty_queue_says_what_to_do_next(open_page: Opened, store: Store) ->
     page.get_by_role("option", name="outward deviation").click()
     expect(page.locator(".empty-state")).to_contain_text("Widen the choice above")
     make_blind(store, "spare", 1, 1, sample_pieces(store, None, 2, 1), "R. Hale")
+
+
+def test_other_hosts_are_turned_away(served: Served) -> None:
+    for path in ("/", "/desk/frame/1/1.jpg", "/_stcore/health"):
+        for host, status in (("evil.example", 400), (f"127.0.0.1:{served.port}", None)):
+            with closing(http.client.HTTPConnection("127.0.0.1", served.port, timeout=20)) as connection:
+                connection.request("GET", path, headers={"Host": host})
+                found = connection.getresponse().status
+            assert (found == 400) == (status == 400), (path, host, found)

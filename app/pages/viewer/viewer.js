@@ -295,7 +295,7 @@ class Viewer {
     if (this.data.mode === "blind") return left === undefined ? "" : `${whole - left} of ${whole} seen`;
     if (left === undefined) return "";
     const minutes = pace ? Math.ceil((left / pace) * 10) : null;
-    return `${left} left${pace ? `, ${pace} in the last 10 min, about ${minutes} min to go` : ""}`;
+    return `${left} left${pace && left ? `, ${pace} in the last 10 min, about ${minutes} min to go` : ""}`;
   }
 
   choose(index) {

@@ -1,0 +1,280 @@
+"""Make the pictures of the pages anew, every state, from the demo's trays in a works of its own.
+
+    .venv/bin/python docs/make_screenshots.py
+
+Needs the tests' environment and Debian's Chromium. Writes `docs/pictures/page-*.jpg`.
+"""
+
+import shutil
+import subprocess
+import sys
+import tempfile
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from pathlib import Path
+
+from playwright.sync_api import Browser, Page, expect, sync_playwright
+
+from app.store.works import Person, Works, new_works
+from synthetic_images.demo import render_demo
+from tests.pages.conftest import CHROMIUM, CHROMIUM_FLAGS, Served
+from tests.pages.test_review import judge, piece_on, saved
+
+PICTURES = Path(__file__).resolve().parent / "pictures"
+BRIGHTBOWL = Path(sys.executable).with_name("brightbowl")
+TRAYS = 12
+QUALITY = 80
+PEOPLE = (
+    Person("R. Hale", ("review", "tune", "release"), None),
+    Person("M. Okafor", ("review",), None),
+    Person("Guest", ("read",), None),
+)
+
+
+def main() -> None:
+    """Render, judge, serve, look."""
+    with tempfile.TemporaryDirectory() as scratch:
+        works = demo_works(Path(scratch))
+        served = Served(works, Path(scratch) / "serve.log")
+        served.start()
+        try:
+            with sync_playwright() as playwright:
+                browser = playwright.chromium.launch(
+                    executable_path=CHROMIUM, chromium_sandbox=False, args=CHROMIUM_FLAGS
+                )
+                for name, state in STATES.items():
+                    print(f"page-{name}.jpg", flush=True)
+                    state(served, browser, PICTURES / f"page-{name}.jpg")
+                browser.close()
+        finally:
+            served.stop()
+
+
+def demo_works(folder: Path) -> Works:
+    """The demo's trays judged into the store of a works."""
+    works = new_works(folder / "works", "Aldermoor Flatware Works", PEOPLE)
+    for revision, line in enumerate(render_demo(works.shots, TRAYS).lines, start=1):
+        # The demo's lines are judged by limits of their own; in one works each set needs a number of its own.
+        limits = line.limits_file.read_text(encoding="utf-8")
+        line.limits_file.write_text(limits.replace("revision = 1", f"revision = {revision}"), encoding="utf-8")
+        files = ["--part", line.part_file, "--station", line.station_file, "--limits", line.limits_file]
+        out = works.results / line.part_file.parent.name
+        store = works.folder / works.store_place
+        subprocess.run([BRIGHTBOWL, "inspect", line.shots, *files, "--out", out, "--store", store], check=True)
+    return works
+
+
+State = Callable[[Served, Browser, Path], None]
+STATES: dict[str, State] = {}
+
+
+def state(name: str) -> Callable[[State], State]:
+    """Name a state; it is photographed in the order of this file, since verdicts stay given."""
+
+    def add(one: State) -> State:
+        STATES[name] = one
+        return one
+
+    return add
+
+
+@contextmanager
+def opened(served: Served, browser: Browser, path: str, width: int = 1280, height: int = 800) -> Iterator[Page]:
+    """A page of a browser of its own."""
+    context = browser.new_context(viewport={"width": width, "height": height})
+    page = context.new_page()
+    page.goto(f"{served.url}/{path}")
+    yield page
+    page.goto("about:blank")
+    context.close()
+
+
+def shoot(page: Page, file: Path) -> None:
+    """Photograph a page at rest."""
+    page.wait_for_load_state("networkidle")
+    page.wait_for_timeout(400)
+    page.screenshot(path=file, type="jpeg", quality=QUALITY)
+
+
+HALE, OKAFOR = "who=R.+Hale", "who=M.+Okafor"
+
+
+@state("nobody")
+def _nobody(served: Served, browser: Browser, file: Path) -> None:
+    with opened(served, browser, "") as page:
+        expect(page.get_by_text("Choose your name")).to_be_visible()
+        shoot(page, file)
+
+
+@state("review")
+def _review(served: Served, browser: Browser, file: Path) -> None:
+    with opened(served, browser, f"?{HALE}") as page:
+        piece_on(page)
+        shoot(page, file)
+
+
+@state("review-large")
+def _review_large(served: Served, browser: Browser, file: Path) -> None:
+    with opened(served, browser, f"?{HALE}", 2560, 1440) as page:
+        piece_on(page)
+        page.keyboard.press("t")
+        shoot(page, file)
+
+
+@state("finding")
+def _finding(served: Served, browser: Browser, file: Path) -> None:
+    with opened(served, browser, f"?{HALE}") as page:
+        with_light(page)
+        page.keyboard.press("j")
+        shoot(page, file)
+
+
+def with_light(page: Page) -> None:
+    """Go on to a piece that was lit from the front, and light it low."""
+    piece_on(page)
+    while page.locator(".lights button").count() < 3:
+        judge(page, "s")
+    page.keyboard.press("3")
+
+
+@state("deviations")
+def _deviations(served: Served, browser: Browser, file: Path) -> None:
+    with opened(served, browser, f"?{HALE}") as page:
+        with_light(page)
+        page.keyboard.press("1")
+        page.keyboard.press("d")
+        shoot(page, file)
+
+
+@state("ruler")
+def _ruler(served: Served, browser: Browser, file: Path) -> None:
+    with opened(served, browser, f"?{HALE}") as page:
+        piece_on(page)
+        page.keyboard.press("m")
+        box = page.locator(".stage").bounding_box()
+        assert box is not None
+        page.mouse.move(box["x"] + 0.12 * box["width"], box["y"] + 0.5 * box["height"])
+        page.mouse.down()
+        page.mouse.move(box["x"] + 0.38 * box["width"], box["y"] + 0.5 * box["height"])
+        page.mouse.up()
+        shoot(page, file)
+
+
+@state("reject")
+def _reject(served: Served, browser: Browser, file: Path) -> None:
+    with opened(served, browser, f"?{HALE}") as page:
+        piece_on(page)
+        page.keyboard.press("t")
+        page.keyboard.press("r")
+        shoot(page, file)
+
+
+@state("keys")
+def _keys(served: Served, browser: Browser, file: Path) -> None:
+    with opened(served, browser, f"?{HALE}") as page:
+        piece_on(page)
+        page.keyboard.press("?")
+        shoot(page, file)
+
+
+@state("dark-room")
+def _dark(served: Served, browser: Browser, file: Path) -> None:
+    with opened(served, browser, f"?{HALE}") as page:
+        with_light(page)
+        page.keyboard.press("l")
+        shoot(page, file)
+
+
+@state("look-only")
+def _look_only(served: Served, browser: Browser, file: Path) -> None:
+    with opened(served, browser, "?who=Guest") as page:
+        piece_on(page)
+        page.keyboard.press("a")
+        shoot(page, file)
+
+
+@state("not-saved")
+def _not_saved(served: Served, browser: Browser, file: Path) -> None:
+    with opened(served, browser, f"?{HALE}") as page:
+        piece_on(page)
+        page.context.route("**/desk/verdicts", lambda route: route.abort())
+        judge(page, "a")
+        expect(page.locator(".saved")).to_contain_text("trying again")
+        shoot(page, file)
+        page.context.unroute("**/desk/verdicts")
+        saved(page)
+
+
+@state("corrected")
+def _corrected(served: Served, browser: Browser, file: Path) -> None:
+    with opened(served, browser, f"?{OKAFOR}") as page:
+        piece = judge(page, "r", "r")
+        saved(page)
+    with opened(served, browser, f"?{HALE}&piece={piece}") as page:
+        piece_on(page)
+        shoot(page, file)
+
+
+@state("picture-missing")
+def _missing(served: Served, browser: Browser, file: Path) -> None:
+    moved = served.works.shots.with_name("moved")
+    with opened(served, browser, f"?{OKAFOR}") as page:
+        piece = piece_on(page)
+    shutil.move(served.works.shots, moved)
+    try:
+        with opened(served, browser, f"?{OKAFOR}&piece={piece}") as page:
+            piece_on(page)
+            expect(page.locator(".stage-words")).to_contain_text("missing")
+            shoot(page, file)
+    finally:
+        shutil.move(moved, served.works.shots)
+
+
+@state("queue")
+def _queue(served: Served, browser: Browser, file: Path) -> None:
+    with opened(served, browser, f"queue?{HALE}") as page:
+        expect(page.get_by_text("pieces wait")).to_be_visible()
+        shoot(page, file)
+
+
+@state("choice")
+def _choice(served: Served, browser: Browser, file: Path) -> None:
+    with opened(served, browser, f"?{HALE}") as page:
+        piece_on(page)
+        page.get_by_role("button", name="Which pieces").click()
+        shoot(page, file)
+
+
+@state("blind-begin")
+def _blind_begin(served: Served, browser: Browser, file: Path) -> None:
+    with opened(served, browser, f"blind?{HALE}") as page:
+        page.get_by_label("Name", exact=True).fill("November, first round")
+        page.get_by_label("How many pieces").fill("6")
+        shoot(page, file)
+        page.get_by_role("button", name="Begin").click()
+        expect(page.get_by_role("combobox", name="Blind round")).to_be_enabled()
+        page.wait_for_load_state("networkidle")
+
+
+@state("blind")
+def _blind(served: Served, browser: Browser, file: Path) -> None:
+    with opened(served, browser, f"blind?{HALE}") as page:
+        page.get_by_role("combobox", name="Blind round").click()
+        page.get_by_role("option", name="November, first round").click()
+        judge(page, "a")
+        shoot(page, file)
+
+
+@state("nothing-waits")
+def _empty(served: Served, browser: Browser, file: Path) -> None:
+    with opened(served, browser, f"?{HALE}") as page:
+        piece_on(page)
+        while page.locator(".nothing").count() == 0 and page.locator(".desk").get_attribute("data-piece"):
+            page.keyboard.press("a")
+            page.wait_for_timeout(300)
+        expect(page.locator(".empty-state")).to_contain_text("Nothing is waiting")
+        shoot(page, file)
+
+
+if __name__ == "__main__":
+    main()
