@@ -25,6 +25,9 @@ from app.study.lot import Lot
 KEPT_S = 60
 """Seconds for which a lot's results are kept before they are read again: trays filed meanwhile show up then."""
 
+SAID_KEPT_S = 10
+"""The same for people's verdicts, which change while a study is looked at."""
+
 PICTURED_AT_MOST = 24
 WIDTH_PX = 300
 
@@ -75,8 +78,18 @@ def chosen_verdicts(desk: Desk, lot: StudyLot) -> tuple[Standing, ...]:
         label_visibility="collapsed",
         help="Verdicts given in a blind round don't know what the camera said.",
     )
+    return _verdicts(desk, lot, blind)
+
+
+def lot_key(lot: StudyLot) -> tuple[str, str, int]:
+    """What tells one lot from another where something is kept for it."""
+    return lot.name, lot.part, len(lot.columns)
+
+
+@st.cache_resource(ttl=SAID_KEPT_S, show_spinner=False, hash_funcs={StudyLot: lot_key})
+def _verdicts(_desk: Desk, lot: StudyLot, blind: str | None) -> tuple[Standing, ...]:
     keys = set(lot.columns.keys)
-    return tuple(one for one in standing(desk.store, blind=blind) if PieceKey(one.tray, one.piece) in keys)
+    return tuple(one for one in standing(_desk.store, blind=blind) if PieceKey(one.tray, one.piece) in keys)
 
 
 def piece_link(key: PieceKey, who: Pass) -> str:

@@ -6,15 +6,28 @@ import numpy as np
 import streamlit as st
 
 from app.pages.desk import Desk, Pass, the_desk
-from app.pages.study_lot import StudyLot, chosen_lot, chosen_verdicts, places, show_chart, show_pieces, take_away
+from app.pages.study_lot import (
+    KEPT_S,
+    StudyLot,
+    chosen_lot,
+    chosen_verdicts,
+    lot_key,
+    places,
+    show_chart,
+    show_pieces,
+    take_away,
+)
 from app.pages.who import nobody_yet, who_is_here
 from app.report.study_page import share
 from app.report.study_tuning import distribution_chart, rates_chart, tuning_page
 from app.report.words import measure_words
 from app.store.revisions import Revision, file_limits, release, revisions
-from app.study.changes import Changes, compare_revisions
+from app.store.verdicts import Standing
+from app.study.changes import Changes, changes_between, compare_revisions
+from app.study.columns import Codes
 from app.study.intervals import Estimate
-from app.study.settings import COUNT_RULES, Target, setting_now, target_of, with_setting
+from app.study.rejudge import rejudge_all
+from app.study.settings import COUNT_RULES, Sweep, Target, codes_at, setting_now, sweep, target_of, with_setting
 from app.study.study_files import json_text, tuning_table
 from app.study.tuning import Costs, Promise, Task, rates_at
 from app.study.tuning_study import Question, TuningStudy, truth_of, tune_columns
@@ -55,15 +68,11 @@ def tuning_study_page() -> None:
     if not known:
         st.info("The store holds no limits of this part yet: they are filed with the first tray that is inspected.")
         return
-    truth, _ = truth_of(lot.columns, verdicts)
     base, target, task = _ask(lot, known)
-    study = None
-    if (truth >= 0).any():
-        study = tune_columns(
-            lot.columns, truth, base, Question(target.name, target.zone, target.side, target.severity, task)
-        )
+    studied = _studied(lot, verdicts, base, target, task)
+    study = studied.study
     moved = _move(lot, base, target, study)
-    changes = compare_revisions(lot.columns, base, moved.draft)
+    changes = changes_between(lot.columns, studied.before, _codes(lot, studied, moved))
     _figures(study, moved, changes)
     _changed(desk, changes, who)
     _keep(desk, moved, who)
@@ -76,6 +85,37 @@ def tuning_study_page() -> None:
             lambda: tuning_page(told, lot.lot.trays, places(desk)),
             lambda: json_text(tuning_table(told.target, told.tuning, told.task, told.area, told.changes)),
         )
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Studied:
+    """What stays while the slider moves; `study` None where nobody judged a piece."""
+
+    study: TuningStudy | None
+    swept: Sweep
+    before: Codes
+
+
+@st.cache_resource(
+    ttl=KEPT_S,
+    max_entries=16,
+    show_spinner="Studying the lot …",
+    hash_funcs={StudyLot: lot_key, tuple: hash, Limits: repr, Target: repr, Task: repr},
+)
+def _studied(lot: StudyLot, verdicts: tuple[Standing, ...], base: Limits, target: Target, task: Task) -> Studied:
+    truth, _ = truth_of(lot.columns, verdicts)
+    study = None
+    if (truth >= 0).any():
+        question = Question(target.name, target.zone, target.side, target.severity, task)
+        study = tune_columns(lot.columns, truth, base, question)
+    return Studied(study, sweep(lot.columns, base, target), rejudge_all(lot.columns, base))
+
+
+def _codes(lot: StudyLot, studied: Studied, moved: Moved) -> Codes:
+    """Verdicts at the slider; a counting rule's sweep knows round steps only, so there the lot is judged again."""
+    if studied.swept.target.is_rule:
+        return rejudge_all(lot.columns, moved.draft)
+    return codes_at(studied.swept, moved.setting)
 
 
 def _ask(lot: StudyLot, known: tuple[Revision, ...]) -> tuple[Limits, Target, Task]:
@@ -235,6 +275,9 @@ def _compare(lot: StudyLot, known: tuple[Revision, ...]) -> None:
             st.dataframe(rows, hide_index=True)
         else:
             st.markdown("Nothing differs.")
+        # Both judge the whole lot, which must not happen each time that the slider moves.
+        if not st.button("Judge this lot by both"):
+            return
         found = compare_revisions(lot.columns, one.limits, two.limits)
         st.markdown(
             f"Yield {share(found.yield_before)} against {share(found.yield_after)}; "

@@ -34,6 +34,7 @@ def repeats(store: Store, trays: tuple[str, ...], measure: str, zone: str | None
     )
     query = (
         select(tray.c.tray, piece.c.piece, shot.c.station, schema.measure.c.value)
+        .select_from(judgement)
         .join(newest, newest.c.id == judgement.c.id)
         .join(filing, filing.c.id == judgement.c.filing_id)
         .join(shot, shot.c.id == filing.c.shot_id)
@@ -59,6 +60,7 @@ def repeated_measures(store: Store, trays: tuple[str, ...]) -> tuple[tuple[str, 
     table = schema.measure
     query = (
         select(table.c.measure, table.c.zone)
+        .select_from(table)
         .join(schema.judgement, schema.judgement.c.id == table.c.judgement_id)
         .join(schema.piece, schema.piece.c.id == schema.judgement.c.piece_id)
         .join(schema.tray, schema.tray.c.id == schema.piece.c.tray_id)

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from app.study.answers import PieceKey
-from app.study.columns import VERDICTS, PieceColumns
+from app.study.columns import VERDICTS, Codes, PieceColumns
 from app.study.intervals import Estimate, wilson
 from app.study.rejudge import PASS, rejudge_all
 from vision.records.given import Limits
@@ -35,7 +35,11 @@ class Changes:
 
 def compare_revisions(pieces: PieceColumns, before: Limits, after: Limits) -> Changes:
     """Judge all pieces by both revisions; changed pieces in the order of the lot."""
-    old, new = rejudge_all(pieces, before), rejudge_all(pieces, after)
+    return changes_between(pieces, rejudge_all(pieces, before), rejudge_all(pieces, after))
+
+
+def changes_between(pieces: PieceColumns, old: Codes, new: Codes) -> Changes:
+    """The same from the verdict codes (pieces,) before and after."""
     counts_old, counts_new = (np.bincount(codes, minlength=len(VERDICTS)).tolist() for codes in (old, new))
     return Changes(
         counts_before=dict(zip(VERDICTS, counts_old, strict=True)),

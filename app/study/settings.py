@@ -8,8 +8,8 @@ from typing import Literal
 import numpy as np
 from scipy.special import erfc, ndtri
 
-from app.study.columns import Array, Column, PieceColumns
-from app.study.rejudge import PASS, REJECT, limited_columns, outcomes, rejudge_all
+from app.study.columns import Array, Codes, Column, PieceColumns
+from app.study.rejudge import PASS, REJECT, REVIEW, limited_columns, outcomes, rejudge_all
 from app.study.round_numbers import grid
 from vision.decide.count import COUNTED_MEASURES
 from vision.decide.guard import quantile
@@ -128,6 +128,15 @@ class Sweep:
     rejected_below: Array
     value: Array
     steps: Array | None = None
+
+
+def codes_at(found: Sweep, setting: float) -> Codes:
+    """Verdict codes (pieces,) at one setting: comparisons only, so that a limit can be dragged over a large lot."""
+    looseness = found.target.sign * setting
+    codes: Codes = np.select(
+        [looseness >= found.passes_from, looseness < found.rejected_below], [PASS, REJECT], REVIEW
+    ).astype(np.int8)
+    return codes
 
 
 def sweep(pieces: PieceColumns, limits: Limits, target: Target) -> Sweep:
