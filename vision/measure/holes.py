@@ -3,6 +3,7 @@
 from dataclasses import dataclass
 
 import numpy as np
+from scipy.spatial import cKDTree
 
 from vision.geometry.polyline import arc_lengths, centroid, curvature, resample, right_normals, tangents
 from vision.geometry.rigid import Motion
@@ -60,13 +61,13 @@ def _fit(points: Array, hole: Array, blur_mm: float) -> tuple[Array, float, floa
     """
     drawn = resample(hole, 0.02)
     step = arc_lengths(drawn)[-1] / len(drawn)
-    normals = right_normals(tangents(drawn, 3))
+    normals, tree = right_normals(tangents(drawn, 3)), cKDTree(drawn)
     lift = 0.5 * blur_mm**2 * curvature(drawn, max(2.0, 0.15 / step))
     shift, grown, residual = np.zeros(2), 0.0, np.zeros(len(points))
     matrix = np.eye(3)
     for _ in range(_STEPS):
         moved = points - shift
-        nearest = ((moved[:, None, :] - drawn[None]) ** 2).sum(axis=2).argmin(axis=1)
+        _, nearest = tree.query(moved)
         normal = normals[nearest]
         off = ((moved - drawn[nearest]) * normal).sum(axis=1) + lift[nearest]
         rows = np.column_stack((normal, np.ones(len(points))))

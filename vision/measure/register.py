@@ -23,7 +23,7 @@ _FLOOR_MM = 0.001
 _LEAST_SQUARES_STEPS = 3
 _MAX_STEPS = 25
 # A fit is settled when no point of the piece moves by more than this (mm).
-_SETTLED_MM = 1e-5
+_SETTLED_MM = 3e-5
 # Neighbouring edge points share pixels; a sum of n of them varies this many times more than if they were independent
 # (measured on rendered edges at 1 px spacing: 1.5 to 1.7, see the methods page).
 EDGE_CORRELATION = 1.7
@@ -75,6 +75,10 @@ def fit_rigid(points: Array, start: Motion | Fit, target: Target) -> Fit | None:
     pivot = np.asarray(nominal.points[target.use].mean(axis=0))
     arm = float(np.abs(nominal.points[target.use] - pivot).max())
     switch = 0 if robust else _LEAST_SQUARES_STEPS
+    if robust:
+        # An earlier fit lies right to a pixel: points that don't belong to the target now never will.
+        _, _, nearest = nominal.place(motion.apply(points))
+        points = points[target.use[nearest]]
     for step in range(_MAX_STEPS):
         placed = motion.apply(points)
         _, off, nearest = nominal.place(placed)
@@ -89,7 +93,8 @@ def fit_rigid(points: Array, start: Motion | Fit, target: Target) -> Fit | None:
             offset = float(np.median(off[use]))
             robust = True
         residual = off[use] - offset
-        scale = max(MAD_TO_SD * float(np.median(np.abs(residual - np.median(residual)))), _FLOOR_MM)
+        # About zero, not about the median: about the median every weight can become nought.
+        scale = max(MAD_TO_SD * float(np.median(np.abs(residual))), _FLOOR_MM)
         weight = _biweight(residual / (_TUKEY * scale)) if robust else np.ones(len(residual))
         weighted = rows * weight[:, None]
         normal_matrix = weighted.T @ rows
@@ -105,7 +110,7 @@ def fit_rigid(points: Array, start: Motion | Fit, target: Target) -> Fit | None:
             break
     dof = max(float(weight.sum()) - 4, 1.0)
     variance = float((weight * residual**2).sum() / dof)
-    covariance = variance * EDGE_CORRELATION * np.linalg.inv(normal_matrix)
+    covariance = variance * EDGE_CORRELATION * np.linalg.pinv(normal_matrix)
     unit = np.diag((1.0, 1.0, 1.0 / arm, 1.0))
     return Fit(
         motion=motion,
