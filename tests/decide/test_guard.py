@@ -7,7 +7,7 @@ examples' inputs are from memory. ISO 14253-1:2017, whose default probability of
 import math
 
 import pytest
-from hypothesis import given, settings
+from hypothesis import example, given, settings
 from hypothesis import strategies as st
 from scipy.stats import norm
 
@@ -66,6 +66,7 @@ def test_no_acceptance_zone_between_limits_too_close(tolerance: float, centre: f
 
 @settings(deadline=None)
 @given(values, spreads, coverages, values, st.floats(0.0, 4.0))
+@example(-2.5e-102, 0.5, 0.5, 0.0, 4.0)
 def test_never_proved_both_ways(value: float, u: float, coverage: float, low: float, tolerance: float) -> None:
     high = low + tolerance
     both = proves_conformance(value, u, low, high, coverage) and proves_nonconformance(value, u, low, high, coverage)

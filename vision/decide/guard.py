@@ -42,9 +42,13 @@ def proves_conformance(
 def proves_nonconformance(
     value: float, uncertainty: float, low: float | None, high: float | None, coverage: float
 ) -> bool:
-    """Whether the value lies beyond a limit by more than the guard band (ISO 14253-1:2017)."""
+    """Whether the value lies beyond a limit by more than the guard band (ISO 14253-1:2017).
+
+    At a coverage of one half the guard band is nought and rounding could let a value on its limit prove both.
+    """
     guard = quantile(coverage) * uncertainty
-    return (high is not None and value > high + guard) or (low is not None and value < low - guard)
+    beyond = (high is not None and value > high + guard) or (low is not None and value < low - guard)
+    return beyond and not proves_conformance(value, uncertainty, low, high, coverage)
 
 
 def acceptance_zone(

@@ -32,6 +32,6 @@ MEASURES: dict[str, Measure] = {
         Measure("pit_largest_mm", "mm", False, "largest equivalent diameter of a pit"),
         Measure("pit_density_per_cm2", "1/cm2", False, "pits over the scored area"),
         Measure("pit_area_ppm", "ppm", False, "summed area of pits over the scored area"),
-        Measure("buffing_line_level", "", False, "contrast of the finish's parallel lines left by the buffing wheel"),
+        Measure("buffing_line_level", "%", False, "contrast of the finish's parallel lines left by the buffing wheel"),
     )
 }
