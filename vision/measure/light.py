@@ -82,7 +82,7 @@ def model_backlight(back: Picture) -> Backlight:
         raise NoBacklight("the frame is too small to hold a piece")
     whole = back.pixels[: rows * BLOCK_PX, : columns * BLOCK_PX]
     blocks = cv2.resize(whole, (columns, rows), interpolation=cv2.INTER_AREA).astype(np.float32)
-    low, high = np.percentile(blocks, (0.5, 99.5))
+    low, high = np.percentile(blocks[::2, ::2], (0.5, 99.5))
     if high < MIN_STEP * back.full_scale:
         share = high / back.full_scale
         raise NoBacklight(f"the backlit frame is dark: its brightest parts reach {share:.0%} of full scale")
@@ -92,7 +92,7 @@ def model_backlight(back: Picture) -> Backlight:
         # An empty tray, evenly lit: nothing is darker than its light.
         return Backlight(blocks, np.zeros_like(blocks), blocks, 0.0)
     lamp = _broad_shape(blocks)
-    step_low = float(np.percentile(blocks, 0.5))
+    step_low = float(low)
     pure_bright = _pure(np.abs(blocks - lamp) < _PURE * (lamp - step_low))
     if pure_bright.mean() < 0.05:
         raise NoBacklight("too little of the tray's light is seen: is the frame inverted, or covered?")
@@ -124,9 +124,9 @@ def _broad_shape(blocks: Field) -> Field:
     values = blocks[grid].ravel().astype(np.float64)
     basis = np.einsum("ri,cj->rcij", in_y[::every], in_x[::every]).reshape(len(values), -1)[:, wanted]
     # A spoon is narrower than a quarter of the frame: the brightest block in such a neighbourhood is the lamp.
-    reach = max(3, min(rows, columns) // 4)
-    envelope = cv2.dilate(cv2.medianBlur(blocks, 3), np.ones((reach, reach), np.uint8))
-    keep = values > 0.7 * envelope[grid].ravel()
+    reach = max(3, min(rows, columns) // (4 * every))
+    calm = np.ascontiguousarray(cv2.medianBlur(blocks, 3)[grid])
+    keep = values > 0.7 * np.asarray(cv2.dilate(calm, np.ones((reach, reach), np.uint8))).ravel()
     factors = np.zeros(in_y.shape[1] * in_x.shape[1])
     for tolerance in (0.2, 0.1, 0.05, 0.05):
         if keep.sum() < 10 * len(wanted):

@@ -88,20 +88,21 @@ def refine_beside(points: Array, placed: Placed, nominal: Nominal, spoilt: NDArr
 
 
 def _fit(points: Array, start: Motion | Fit, nominal: Nominal, use: NDArray[np.bool_]) -> Fit | None:
-    """Fit on some points, then on many.
+    """Fit on many points from an earlier fit; where that does not hold, on some points first.
 
     Least squares first finds its way from afar, but a large nick can lead it astray along a slender handle; robust
     weights at once hold on to what already fits. The one that leaves less noise on more points is right.
     """
-    some, target = thin(points, _SOME), Target(nominal, use, _WIDE_MM)
-    best = fit_rigid(some, start, target)
-    if isinstance(start, Fit) and (best is None or best.kept < _WELL_KEPT):
-        afar = fit_rigid(some, start.motion, target)
-        rough = [fit for fit in (best, afar) if fit is not None]
-        best = min(rough, key=lambda fit: fit.noise_mm / max(fit.kept, 1e-3), default=None)
-    if best is None:
-        return None
-    return fit_rigid(thin(points, _MANY), best, Target(nominal, use, _NARROW_MM))
+    many, narrow = thin(points, _MANY), Target(nominal, use, _NARROW_MM)
+    if isinstance(start, Fit):
+        straight = fit_rigid(many, start, narrow)
+        if straight is not None and straight.kept >= _WELL_KEPT:
+            return straight
+    some, wide = thin(points, _SOME), Target(nominal, use, _WIDE_MM)
+    starts = (start, start.motion) if isinstance(start, Fit) else (start,)
+    rough = [fit for one in starts if (fit := fit_rigid(some, one, wide)) is not None]
+    best = min(rough, key=lambda fit: fit.noise_mm / max(fit.kept, 1e-3), default=None)
+    return None if best is None else fit_rigid(many, best, narrow)
 
 
 def _misfit(points: Array, motion: Motion, nominal: Nominal) -> float:
