@@ -14,7 +14,9 @@ from vision.records.given import Array, Part, Station
 
 # A hole found further than this from every drawn one (mm) is none of them; one not found is missing.
 _REACH_MM = 5.0
-_STEPS = 8
+# The drawn rim's points stand this dense, so that normals taken at the nearest one are true; a punched rim settles in
+# three steps, points far from any circle in fifteen.
+_DENSE_MM, _STEPS = 0.005, 30
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -59,7 +61,7 @@ def _fit(points: Array, hole: Array, blur_mm: float) -> tuple[Array, float, floa
     Least squares of distances along the normals: for a circle the geometric circle fit (Gander, Golub and Strebel
     1994). The metal is concave there, so the blur makes a hole read blur^2 / (2 R) too small; it is put back.
     """
-    drawn = resample(hole, 0.02)
+    drawn = resample(hole, _DENSE_MM)
     step = arc_lengths(drawn)[-1] / len(drawn)
     normals, tree = right_normals(tangents(drawn, 3)), cKDTree(drawn)
     lift = 0.5 * blur_mm**2 * curvature(drawn, max(2.0, 0.15 / step))
