@@ -67,8 +67,10 @@ def trace_edge(pixels: NDArray[np.generic], light: Backlight, rough: Array) -> O
     normals = _outward(edge)
     bright, dark = light.at(edge)
     at = _offsets()
-    share = (_profiles(crop, edge - low, normals, at) - dark[:, None]) / (bright - dark)[:, None]
-    crossing, clean = _crossing(share, np.full(len(edge), 0.5), at)
+    # Single precision is ample for shares of light and halves the time of the matched step.
+    step_up = (bright - dark).astype(np.float32)[:, None]
+    share = (_profiles(crop, edge - low, normals, at) - dark.astype(np.float32)[:, None]) / step_up
+    crossing, clean = _crossing(share, np.full(len(edge), 0.5, np.float32), at)
     crossing = np.where(clean, crossing, 0.0)
     step = _matched_step(share, crossing, at)
     total = crossing + step
@@ -123,7 +125,7 @@ def _crossing(values: Array, level: Array, at: Array) -> tuple[Array, NDArray[np
 
 def _matched_step(share: Array, crossing: Array, at: Array) -> Array:
     """-sum (u - Phi) G / sum G^2 over samples within `_REACH_PX` of the crossing."""
-    t = (at - crossing[:, None]) / _BLUR_PX
+    t = ((at - crossing[:, None]) / _BLUR_PX).astype(np.float32)
     bell = np.exp(-0.5 * t * t) / (np.sqrt(2 * np.pi) * _BLUR_PX)
     bell[np.abs(t) > _REACH_PX / _BLUR_PX] = 0.0
     return np.asarray(-((share - ndtr(t)) * bell).sum(axis=1) / (bell * bell).sum(axis=1))

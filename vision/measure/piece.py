@@ -9,15 +9,17 @@ from vision.geometry.camera import View
 from vision.measure.edge_findings import SHORT_MM, Bump, blend, find_bumps
 from vision.measure.holes import Rim, measure_holes
 from vision.measure.nominal import Nominal
-from vision.measure.place import Placed, pose_of, refine_beside
+from vision.measure.place import Placed, pose_of, refine_beside, thin
 from vision.measure.profile import Profile, make_profile, raw_profile
 from vision.measure.register import Fit
-from vision.measure.zones import Measured, OutlineSeen, deviations, extent
+from vision.measure.zones import Measured, OutlineSeen, deviations, extent, outline_seen
 from vision.records.given import Array
 from vision.records.measured import BendFinding, DeviationProfile, EdgeFinding, Fault, Finding, MeasuredPiece, Value
 
 # A bend is told when it is this many standard uncertainties, and at least so many degrees.
 _BEND_SIGNIFICANT, _BEND_LEAST_DEG = 5.0, 0.03
+# Two fits are one when they differ by less than half of the smallest bump that is told.
+_ALIKE_MM = 0.003
 # Bumps longer than this have tails that reach further than photon noise; they end this many sigmas out.
 _LONG_SIGMA_MM, _TAILS = 1.5, 3.5
 # Between datum and bend zone a bend of one radian leaves so much beside the blend of both fits (measured: 1.2).
@@ -42,7 +44,7 @@ def measure_piece(
     if spoilt.any():
         placed = refine_beside(edge.points_mm, placed, nominal, spoilt)
         profile, bumps = _shape(edge, placed, nominal, view)
-    seen = OutlineSeen(nominal, profile, _pose_sd(placed.datum, nominal), view.station)
+    seen = outline_seen(nominal, profile, _pose_sd(placed.datum, nominal), view.station)
     zones = nominal.part.zones
     rows = _rows(seen)
     table: dict[str, dict[str, Measured] | Measured] = {
@@ -98,7 +100,7 @@ def _shape(edge: Edge, placed: Placed, nominal: Nominal, view: View) -> tuple[Pr
     profile = make_profile(raw, seen, nominal, edge.blur_mm)
     form = profile.raw
     restless = np.zeros(len(form))
-    if placed.bend is not None:
+    if placed.bend is not None and _fits_differ(placed, nominal):
         bent_raw, _ = raw_profile(edge.points_mm, placed.bend.motion, nominal)
         form = blend(form, bent_raw + profile.lift, nominal)
         if _is_bent(_bend(placed, nominal, view)):
@@ -106,6 +108,15 @@ def _shape(edge: Edge, placed: Placed, nominal: Nominal, view: View) -> tuple[Pr
             turn = abs(placed.datum.motion.angle_rad - placed.bend.motion.angle_rad)
             restless = np.where(nominal.datum | nominal.bend, 0.0, _BEND_LEAVES_MM * turn)
     return profile, find_bumps(form - placed.datum.offset_mm, profile, nominal, restless)
+
+
+def _fits_differ(placed: Placed, nominal: Nominal) -> bool:
+    """Whether the bend zone's own fit moves any of it by more than `_ALIKE_MM` against the datum's."""
+    if placed.bend is None:
+        return False
+    zone = thin(nominal.points[nominal.bend], 50)
+    moved = placed.bend.motion.apply(placed.datum.motion.inverse().apply(zone))
+    return bool(np.abs(moved - zone).max() > _ALIKE_MM)
 
 
 def _spoilt(bumps: tuple[Bump, ...], nominal: Nominal) -> NDArray[np.bool_]:

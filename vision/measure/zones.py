@@ -37,12 +37,32 @@ MISSING = Measured(None, None)
 
 @dataclass(frozen=True, slots=True, eq=False)
 class OutlineSeen:
-    """A placed profile with what its uncertainties need. `pose_sd_mm` (n,): of the deviations, from the fit."""
+    """A placed profile with what its uncertainties need.
+
+    `pose_sd_mm` (n,): of the deviations, from the fit; `noise_mm` (n,): standard uncertainty of each deviation with the
+    pose's share left out; `shape` (m, 2): the measured outline at the nominal's fine points, drawing mm.
+    """
 
     nominal: Nominal
     profile: Profile
     pose_sd_mm: Array
+    noise_mm: Array
+    shape: Array
     station: Station
+
+
+def outline_seen(nominal: Nominal, profile: Profile, pose_sd_mm: Array, station: Station) -> OutlineSeen:
+    """Gather what all zones of a piece share."""
+    noise = np.sqrt(
+        station.outline_mm**2
+        + (_CHOICE * profile.sd) ** 2
+        + (_LEAST_NOISE * profile.fine_sd) ** 2
+        + (_LIFT_DOUBT * profile.lift) ** 2
+        + (_FORM_DOUBT * profile.value) ** 2
+    )
+    fine = nominal.fine
+    value = np.interp(fine.at, np.arange(len(profile.value) + 1), np.append(profile.value, profile.value[0]))
+    return OutlineSeen(nominal, profile, pose_sd_mm, noise, fine.points + value[:, None] * fine.normals, station)
 
 
 def deviations(seen: OutlineSeen, zone: int) -> tuple[Measured, Measured, Measured]:
@@ -51,7 +71,7 @@ def deviations(seen: OutlineSeen, zone: int) -> tuple[Measured, Measured, Measur
     if inside.sum() < _LEAST_SEEN * max((seen.nominal.zone == zone).sum(), 1):
         return MISSING, MISSING, MISSING
     value = seen.profile.value[inside]
-    noise = np.hypot(_noise(seen), seen.pose_sd_mm)[inside]
+    noise = np.hypot(seen.noise_mm, seen.pose_sd_mm)[inside]
     out, in_ = int(value.argmax()), int(value.argmin())
     rms = float(np.sqrt(np.mean(value**2)))
     # An even error e of all deviations changes their root mean square by e x mean / rms; where the mean is near zero
@@ -74,8 +94,7 @@ def extent(seen: OutlineSeen, axis: int, zone: int | None) -> Measured:
     inside = np.ones(len(fine.points), bool) if zone is None else fine.zone == zone
     if not inside.any():
         return MISSING
-    value = np.interp(fine.at, np.arange(len(profile.value) + 1), np.append(profile.value, profile.value[0]))
-    shape = (fine.points + value[:, None] * fine.normals)[:, axis]
+    shape = seen.shape[:, axis]
     tops = np.flatnonzero(inside)[[int(shape[inside].argmax()), int(shape[inside].argmin())]]
     ends = np.rint(fine.at[tops]).astype(int) % len(profile.value)
     # An extreme at a zone's bound is met to a fine step only; elsewhere its neighbours lie as far out.
@@ -87,19 +106,5 @@ def extent(seen: OutlineSeen, axis: int, zone: int | None) -> Measured:
         if profile.seen[near].mean() < _LEAST_SEEN_NEAR:
             return MISSING
     size = float(shape[tops[0]] - shape[tops[1]])
-    noise = _noise(seen)[ends] ** 2 + steps**2 / 3
+    noise = seen.noise_mm[ends] ** 2 + steps**2 / 3
     return Measured(size, float(np.sqrt(noise.sum() + (size * seen.station.scale_relative) ** 2)))
-
-
-def _noise(seen: OutlineSeen) -> Array:
-    """Standard uncertainty of every deviation (n,), the pose's share left out: station, photon noise, put-back blur."""
-    profile = seen.profile
-    return np.asarray(
-        np.sqrt(
-            seen.station.outline_mm**2
-            + (_CHOICE * profile.sd) ** 2
-            + (_LEAST_NOISE * profile.fine_sd) ** 2
-            + (_LIFT_DOUBT * profile.lift) ** 2
-            + (_FORM_DOUBT * profile.value) ** 2
-        )
-    )
