@@ -173,11 +173,16 @@ def _blind(dialect: str) -> list[str]:
     return [*_statements(_BLIND, dialect), *_guarded(dialect, ("blind_round", "blind_piece"))]
 
 
+def _one_release(_dialect: str) -> list[str]:
+    """A released revision of a part is one set, also when many stations file it at once."""
+    return ["CREATE UNIQUE INDEX limits_released_once ON limits_revision (part, revision) WHERE status = 'released'"]
+
+
 def _statements(script: str, dialect: str) -> list[str]:
     return [statement.strip() for statement in script.format_map(_WORDS[dialect]).split(";")]
 
 
-STEPS = (_first, _blind)
+STEPS = (_first, _blind, _one_release)
 NEWEST = len(STEPS)
 
 # Any number that no other program on the server is likely to lock by; "bb" in ASCII, then our format's number.

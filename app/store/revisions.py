@@ -7,7 +7,7 @@ from sqlalchemy import Connection, select
 from app.store import schema
 from app.store.connection import Store, now
 from app.store.definitions import digest, limits_content, limits_record, pack, unpack
-from app.store.rows import add, ensure, find
+from app.store.rows import add, ensure_allowed, find
 from vision.errors import Unusable
 from vision.records.given import Limits
 
@@ -36,23 +36,17 @@ def file_limits(connection: Connection, limits: Limits) -> int:
     """
     content = limits_content(limits)
     key = {"part": limits.part, "revision": limits.revision, "digest": digest(content)}
-    known = find(connection, schema.limits_revision, key)
-    if known is not None:
-        return known
-    released = select(schema.limits_revision.c.id).where(
-        schema.limits_revision.c.part == limits.part,
-        schema.limits_revision.c.revision == limits.revision,
-        schema.limits_revision.c.status == "released",
-    )
-    if limits.status == "released" and connection.execute(released).first() is not None:
+    more = {"status": limits.status, "body": pack(content), "filed_at": now()}
+    # Inserted first and looked for then: whoever comes second finds the first one's row, whatever the order.
+    kept = ensure_allowed(connection, schema.limits_revision, key, more)
+    if kept is None:
         raise Unusable(
             f"limits of {limits.part}",
             f"revision {limits.revision}",
             "expected the limits that were released under this number; give changed limits the next number",
             "other limits",
         )
-    more = {"status": limits.status, "body": pack(content), "filed_at": now()}
-    return ensure(connection, schema.limits_revision, key, more)
+    return kept
 
 
 def release(store: Store, limits: Limits, released_by: str, why: str) -> Revision:

@@ -26,9 +26,15 @@ def add_missing(connection: Connection, table: Table, values: dict[str, Any]) ->
 
 def ensure(connection: Connection, table: Table, key: dict[str, Any], more: dict[str, Any] | None = None) -> int:
     """The id of the row with these unique values, made (with `more` in its other columns) where it is missing."""
+    found = ensure_allowed(connection, table, key, more or {})
+    assert found is not None
+    return found
+
+
+def ensure_allowed(connection: Connection, table: Table, key: dict[str, Any], more: dict[str, Any]) -> int | None:
+    """As `ensure`, for a table with a second unique rule: None where another row holds what this one would."""
     found = find(connection, table, key)
     if found is None:
-        add_missing(connection, table, {**key, **(more or {})})
+        add_missing(connection, table, {**key, **more})
         found = find(connection, table, key)
-    assert found is not None
     return found

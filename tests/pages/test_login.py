@@ -139,6 +139,8 @@ def test_people_sign_in_and_judge_as_themselves(locked: Served, provider: Provid
     assert page.request.get(f"{locked.url}{frame}").status == 200
     page.get_by_role("button", name="sign out").click()
     expect(page.get_by_role("button", name="Sign in")).to_be_visible()
+    # The page changes a moment before the browser has followed the way out that takes the cookie.
+    page.wait_for_function("url => fetch(url).then(answer => answer.status === 401)", arg=frame)
     assert page.request.get(f"{locked.url}{frame}").status == 401
     provider.email = "stranger@elsewhere.example"
     page.get_by_role("button", name="Sign in").click()

@@ -2,14 +2,18 @@
 
 import threading
 from collections import Counter
+from dataclasses import replace
 
+import pytest
 from sqlalchemy import select
 
 from app.store import schema
 from app.store.connection import Store, now, open_store
 from app.store.filing import file_result
+from app.store.revisions import file_limits
 from app.store.verdicts import Given, give
-from tests.store.made import made_tray, to_file
+from tests.store.made import LIMITS, made_tray, to_file
+from vision.errors import Unusable
 
 WRITERS = 20
 EACH = 12
@@ -66,3 +70,31 @@ def test_trays_filed_at_once_share_their_part_and_lot(place: str, store: Store) 
         assert len(connection.execute(select(schema.part)).all()) == 1
         assert len(connection.execute(select(schema.lot)).all()) == 1
         assert len(connection.execute(select(schema.judgement)).all()) == 8 * 2 * 3
+
+
+@pytest.mark.parametrize("alike", [True, False])
+def test_a_released_revision_filed_by_many_at_once_is_one_set(place: str, store: Store, alike: bool) -> None:
+    """Stations that file the same limits all succeed; of different ones under one number a single set stands."""
+    start = threading.Barrier(WRITERS)
+    refused: list[Unusable] = []
+
+    def write(writer: int) -> None:
+        limits = LIMITS if alike else replace(LIMITS, coverage=0.9 + writer / 1000)
+        own = open_store(place)
+        try:
+            start.wait()
+            with own.write() as connection:
+                file_limits(connection, limits)
+        except Unusable as fault:
+            refused.append(fault)
+        finally:
+            own.close()
+
+    writers = [threading.Thread(target=write, args=(k,)) for k in range(WRITERS)]
+    for one in writers:
+        one.start()
+    for one in writers:
+        one.join()
+    assert len(refused) == (0 if alike else WRITERS - 1)
+    with store.read() as connection:
+        assert len(connection.execute(select(schema.limits_revision)).all()) == 1
