@@ -2,9 +2,7 @@
 
 import streamlit as st
 
-from app.pages.desk import the_desk
-from app.pages.study_lot import StudyLot, chosen_lot, chosen_verdicts, places, show_chart, show_pieces, take_away
-from app.pages.who import nobody_yet, who_is_here
+from app.pages.study_lot import StudyLot, places, show_chart, show_pieces, study_head, take_away
 from app.report.study_agreement import AgreementStudy, agreement_page, rates_chart
 from app.report.study_page import Places, coefficient, share
 from app.store.verdicts import Standing
@@ -18,19 +16,10 @@ PERCENT = 100.0
 
 def agreement_study_page() -> None:
     """Show how far camera and people agree on a lot."""
-    desk = the_desk()
-    left, middle, right = st.columns([0.36, 0.36, 0.28], vertical_alignment="center")
-    with right:
-        who = who_is_here(desk)
-    with left:
-        lot = chosen_lot(desk)
-    if who is None:
-        nobody_yet(desk)
+    head = study_head()
+    if head is None:
         return
-    if lot is None:
-        return
-    with middle:
-        verdicts = chosen_verdicts(desk, lot)
+    desk, who, lot, verdicts = head.desk, head.who, head.lot, head.verdicts
     if not verdicts:
         st.info("Nobody has judged a piece of this lot so far. Judge some on the bench, or begin a blind round.")
         return

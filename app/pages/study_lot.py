@@ -10,7 +10,8 @@ from urllib.parse import urlencode
 import streamlit as st
 
 from app.pages.cards import frames
-from app.pages.desk import Desk, Pass
+from app.pages.desk import Desk, Pass, the_desk
+from app.pages.who import nobody_yet, who_is_here
 from app.report.look import PAPER
 from app.report.study_page import Places, pdf_bytes
 from app.store.blind import blinds
@@ -42,13 +43,41 @@ class StudyLot:
     columns: PieceColumns
 
 
+@dataclass(frozen=True, slots=True, eq=False)
+class StudyHead:
+    """What is chosen at the head of a study page: who looks at which lot, by whose verdicts."""
+
+    desk: Desk
+    who: Pass
+    lot: StudyLot
+    verdicts: tuple[Standing, ...]
+
+
+def study_head() -> StudyHead | None:
+    """Draw the head of a study page; None while something is not chosen yet (the page then says what)."""
+    desk = the_desk()
+    left, middle, right = st.columns([0.36, 0.36, 0.28], vertical_alignment="center")
+    with right:
+        who = who_is_here(desk)
+    with left:
+        lot = _chosen_lot(desk)
+    if who is None:
+        nobody_yet(desk)
+        return None
+    if lot is None:
+        return None
+    with middle:
+        verdicts = _chosen_verdicts(desk, lot)
+    return StudyHead(desk, who, lot, verdicts)
+
+
 @st.cache_resource(ttl=KEPT_S, show_spinner="Reading the lot …")
 def _read(_desk: Desk, lot: str, part: str) -> StudyLot:
     trays = Lot(tuple(results(_desk.store, Which(lot=lot, part=part))))
     return StudyLot(lot, part, trays, columns_of(trays.pieces()))
 
 
-def chosen_lot(desk: Desk) -> StudyLot | None:
+def _chosen_lot(desk: Desk) -> StudyLot | None:
     """Let the person choose a lot; None while none is chosen or there is none."""
     found = lots(desk.store)
     if not found:
@@ -66,7 +95,7 @@ def chosen_lot(desk: Desk) -> StudyLot | None:
     return _read(desk, *picked)
 
 
-def chosen_verdicts(desk: Desk, lot: StudyLot) -> tuple[Standing, ...]:
+def _chosen_verdicts(desk: Desk, lot: StudyLot) -> tuple[Standing, ...]:
     """Let the person choose whose verdicts count: those of one blind round, or all that stand."""
     names = [one.name for one in blinds(desk.store)]
     blind = st.selectbox(

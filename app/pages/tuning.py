@@ -1,23 +1,23 @@
 """Tuning on a lot: move one limit, see what it misses, scraps and changes; write a draft; release it."""
 
 from dataclasses import dataclass, replace
+from math import ceil, floor
 
 import numpy as np
 import streamlit as st
 
-from app.pages.desk import Desk, Pass, the_desk
+from app.pages.clock import in_users_zone
+from app.pages.desk import Desk, Pass
 from app.pages.study_lot import (
     KEPT_S,
     StudyLot,
-    chosen_lot,
-    chosen_verdicts,
     lot_key,
     places,
     show_chart,
     show_pieces,
+    study_head,
     take_away,
 )
-from app.pages.who import nobody_yet, who_is_here
 from app.report.study_page import share
 from app.report.study_tuning import distribution_chart, rates_chart, tuning_page
 from app.report.words import measure_words
@@ -27,6 +27,7 @@ from app.study.changes import Changes, changes_between, compare_revisions
 from app.study.columns import Codes
 from app.study.intervals import Estimate
 from app.study.rejudge import rejudge_all
+from app.study.round_numbers import round_step
 from app.study.settings import COUNT_RULES, Sweep, Target, codes_at, setting_now, sweep, target_of, with_setting
 from app.study.study_files import json_text, tuning_table
 from app.study.tuning import Costs, Promise, Task, rates_at
@@ -51,19 +52,10 @@ class Moved:
 
 def tuning_study_page() -> None:
     """Tune a limit or a counting rule."""
-    desk = the_desk()
-    left, middle, right = st.columns([0.36, 0.36, 0.28], vertical_alignment="center")
-    with right:
-        who = who_is_here(desk)
-    with left:
-        lot = chosen_lot(desk)
-    if who is None:
-        nobody_yet(desk)
+    head = study_head()
+    if head is None:
         return
-    if lot is None:
-        return
-    with middle:
-        verdicts = chosen_verdicts(desk, lot)
+    desk, who, lot, verdicts = head.desk, head.who, head.lot, head.verdicts
     known = revisions(desk.store, lot.part)
     if not known:
         st.info("The store holds no limits of this part yet: they are filed with the first tray that is inspected.")
@@ -160,7 +152,7 @@ def _title(name: str) -> str:
 
 def _revision_words(revision: Revision) -> str:
     return f"revision {revision.limits.revision}, {revision.limits.status}" + (
-        f" by {revision.released_by}" if revision.released_by else f", filed {revision.filed_at[:16]}"
+        f" by {revision.released_by}" if revision.released_by else f", filed {in_users_zone(revision.filed_at)}"
     )
 
 
@@ -169,11 +161,10 @@ def _move(lot: StudyLot, base: Limits, target: Target, study: TuningStudy | None
     now = setting_now(base, target)
     recommended = None if study is None else study.tuning.recommended.setting
     places_of_interest = [one for one in (now, recommended) if one is not None]
-    low, high = _range(lot, target, places_of_interest)
-    step = (high - low) / STEPS
+    low, high, step = _range(lot, target, places_of_interest)
     start = now if now is not None else recommended if recommended is not None else high
     setting = st.slider(
-        f"Limit: {target.words}",
+        _limit_words(target),
         low,
         high,
         min(max(start, low), high),
@@ -184,7 +175,15 @@ def _move(lot: StudyLot, base: Limits, target: Target, study: TuningStudy | None
     return Moved(setting, with_setting(base, target, setting, lot.columns.zones(target.name)))
 
 
-def _range(lot: StudyLot, target: Target, of_interest: list[float]) -> tuple[float, float]:
+def _limit_words(target: Target) -> str:
+    """What the slider sets, as `outward deviation, bowl: at most, mm`."""
+    bound = "at least" if target.is_rule or target.side == "min" else "at most"
+    what, how = (_title(target.name), target.zone), (bound, target.unit)
+    return f"{', '.join(filter(None, what))}: {', '.join(filter(None, how))}"
+
+
+def _range(lot: StudyLot, target: Target, of_interest: list[float]) -> tuple[float, float, float]:
+    """Lowest and highest setting, and the step: a round one, so that limits are numbers that a person would write."""
     marks = lot.columns.scratches if target.name.startswith("scratch") else lot.columns.pits
     if target.is_rule:
         values = marks.snr if target.name.endswith("snr") else marks.size_mm
@@ -195,7 +194,9 @@ def _range(lot: StudyLot, target: Target, of_interest: list[float]) -> tuple[flo
     seen += of_interest
     low, high = (min(seen), max(seen)) if seen else (0.0, 1.0)
     room = 0.05 * (high - low) or 0.5 * max(abs(high), 0.1)
-    return (low if low == 0.0 else low - room), high + room
+    low, high = (low if low == 0.0 else low - room), high + room
+    step = round_step(high - low, STEPS)
+    return step * floor(low / step), step * ceil(high / step), step
 
 
 def _figures(study: TuningStudy | None, moved: Moved, changes: Changes) -> None:

@@ -5,6 +5,7 @@ from urllib.parse import urlencode
 import streamlit as st
 
 from app.pages.choice import chosen
+from app.pages.clock import in_users_zone
 from app.pages.desk import the_desk
 from app.pages.who import nobody_yet, who_is_here
 from app.store.bench import waiting, waiting_count
@@ -38,7 +39,7 @@ def waiting_page() -> None:
             "part": one.part,
             "lot": one.lot,
             "die": one.die,
-            "taken at": one.taken_at,
+            "taken at": in_users_zone(one.taken_at) if one.taken_at else "",
             "in hand": one.held_by or "",
         }
         for one in waiting(desk.store, wanted, ROWS)

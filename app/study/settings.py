@@ -48,9 +48,18 @@ class Target:
         return 1.0 if self.side == "max" else -1.0
 
     @property
+    def unit(self) -> str:
+        """Unit of the setting; empty for a count or a ratio."""
+        return ("mm" if self.name.endswith("_mm") else "") if self.is_rule else MEASURES[self.name].unit
+
+    @property
     def words(self) -> str:
         """The setting in words, as `outline_out_mm, bowl, max`."""
         return self.name if self.is_rule else ", ".join(filter(None, (self.name, self.zone, self.side)))
+
+    def set_to(self, setting: float) -> str:
+        """A value of it in words, as `outline_out_mm, bowl, max = 0.2 mm`."""
+        return f"{self.words} = {setting:g} {self.unit}".rstrip()
 
 
 def target_of(limits: Limits, name: str, zone: str | None = None, side: Side | None = None) -> Target:

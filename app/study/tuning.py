@@ -236,9 +236,9 @@ def recommend(sample: Sample, task: Task) -> Recommendation:
     upper = exact_upper_bound(allowed, bad, promise.confidence)
     return Recommendation(
         setting,
-        f"{sample.sweep.target.words} = {setting:g} keeps the promise: {what}, if the {bad} pieces that people reject "
-        f"are a fair sample of bad pieces and people are right. At most {allowed} of them may pass; the exact "
-        f"upper bound is then {upper:.2%}.",
+        f"{sample.sweep.target.set_to(setting)} keeps the promise: {what}, if the {bad} pieces that people reject are "
+        f"a fair sample of bad pieces and people are right. At most {allowed} of them may pass; the exact upper bound "
+        f"is then {upper:.2%}.",
         allowed,
         needed,
     )

@@ -117,9 +117,12 @@ def test_a_limit_is_moved_drafted_and_released(open_page: Opened, store: Store, 
     assert serious(page) == []
     before = page.get_by_test_id("stMetricValue").first.inner_text()
     slider = page.get_by_role("slider").first
+    expect(page.get_by_text("outward deviation: at most, mm")).to_be_visible()
     slider.focus()
     for _ in range(60):
         page.keyboard.press("ArrowRight")
+        # every step is a number that a person would write, not a two-hundredth of whatever range was seen
+        assert len((slider.get_attribute("aria-valuetext") or "").partition(".")[2]) <= 3
     expect(page.get_by_text("becomes", exact=False).first).to_be_visible()
     expect(page.get_by_test_id("stMetricValue").first).not_to_have_text(before)
 
