@@ -5,15 +5,14 @@ from pathlib import Path
 
 import click
 
-FOLDER = click.Path(path_type=Path, exists=True, file_okay=False)
-FILE = click.Path(path_type=Path, exists=True, dir_okay=False)
+from app.cli.sample_lot import Asked, sample_lot, sample_options
+
 NEW_FOLDER = click.Path(path_type=Path, file_okay=False)
 SHARE = click.FloatRange(0.0, 1.0)
 
 
 @click.command()
-@click.option("--results", type=FOLDER, required=True, help="Folder that `inspect --out` wrote.")
-@click.option("--verdicts", type=FILE, required=True, help="verdicts.csv: what people said.")
+@sample_options
 @click.option("--out", type=NEW_FOLDER, required=True, help="Folder for agreement.json and agreement.html.")
 @click.option(
     "--max-missed",
@@ -38,8 +37,10 @@ SHARE = click.FloatRange(0.0, 1.0)
 )
 @click.option("--pdf", is_flag=True, help="Write agreement.pdf too.")
 def command(
-    results: Path,
-    verdicts: Path,
+    results: Path | None,
+    verdicts: Path | None,
+    works: Path | None,
+    lot: str | None,
     out: Path,
     max_missed: float,
     max_false_alarm: float,
@@ -52,25 +53,26 @@ def command(
     from app.study.agreement import MAJORITY, disputes, study_agreement
     from app.study.answers import answers
     from app.study.fitness import Thresholds, fitness
-    from app.study.lot import read_lot
     from app.study.study_files import agreement_table, json_text
-    from vision.files.verdicts import read_verdicts
     from vision.files.whole import write_whole
 
-    lot = read_lot(results)
-    said = answers({key: piece.verdict for key, piece in lot.pieces()}, read_verdicts(verdicts))
+    sample = sample_lot(Asked(results, verdicts, works, lot))
+    said = answers({key: piece.verdict for key, piece in sample.lot.pieces()}, sample.verdicts)
     agreement = study_agreement(said)
     thresholds = Thresholds(max_missed, max_false_alarm, min_kappa)
     judged = fitness(agreement.camera_vs[MAJORITY], thresholds) if agreement.camera_vs else None
     study = AgreementStudy(said, agreement, judged, thresholds, disputes(said))
-    page = agreement_page(study, lot.trays, Places(results, out))
+    page = agreement_page(study, sample.lot.trays, Places(sample.results, out))
     study_folder(out)
     write_whole(out / "agreement.json", json_text(agreement_table(agreement, judged, thresholds)))
     written = [out / "agreement.json", *write_page(page, out / "agreement.html", pdf=pdf)]
     click.echo(f"{agreement.pieces} pieces, {len(said.inspectors)} inspectors, {len(study.disputes)} pieces in dispute")
     click.echo(judged.words if judged else "No piece of the results was judged by a person: nothing to compare.")
     click.echo(f"written: {', '.join(map(str, written))}")
-    left_out = [*lot.unread, *(f"{verdicts}: tray {u.tray}, piece {u.piece}: {u.reason}" for u in said.unknown)]
+    left_out = [
+        *sample.lot.unread,
+        *(f"{sample.said_in}: tray {u.tray}, piece {u.piece}: {u.reason}" for u in said.unknown),
+    ]
     for line in left_out:
         click.echo(f"brightbowl: left out: {line}", err=True)
     if left_out:

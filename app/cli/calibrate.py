@@ -44,8 +44,12 @@ _DRAWS = 2611
 @click.option(
     "--out",
     type=click.Path(dir_okay=False, path_type=Path),
-    required=True,
     help="Station to write; a report goes beside it.",
+)
+@click.option(
+    "--works",
+    type=click.Path(exists=True, file_okay=False, path_type=Path),
+    help="Works folder, in place of --out: the station goes among its stations.",
 )
 @click.option("--station", default="ST-1", show_default=True, help="The station's name.")
 @click.option(
@@ -76,7 +80,8 @@ def command(
     pitch_mm: float,
     pitch_tolerance_mm: float,
     kind: Literal["chessboard", "circles"],
-    out: Path,
+    out: Path | None,
+    works: Path | None,
     station: str,
     lens: Literal["auto", "perspective", "telecentric", "none"],
     fix_aspect: bool,
@@ -98,6 +103,13 @@ def command(
     from vision.files.station import write_station
     from vision.files.whole import write_whole
 
+    if (out is None) == (works is None):
+        raise click.UsageError("Give --out, or --works in its place.")
+    if works is not None:
+        from app.store.works import read_works
+
+        out = read_works(works).station_file(station)
+    assert out is not None
     if not out.parent.is_dir():
         raise Unusable("--out", "", "a file in a folder that exists", str(out))
     columns, rows = _count(squares)

@@ -24,16 +24,28 @@ _FILE = click.Path(exists=True, dir_okay=False, path_type=Path)
 
 @click.command()
 @click.argument("folder", type=click.Path(exists=True, file_okay=False, path_type=Path))
-@click.option("--part", type=_FILE, required=True, help="The reference piece's part.toml.")
-@click.option("--station", type=_FILE, required=True, help="The station to be checked.")
-@click.option("--reference", type=_FILE, required=True, help="What the reference piece is known to measure.")
+@click.option("--part", type=_FILE, help="The reference piece's part.toml.")
+@click.option("--station", type=_FILE, help="The station to be checked.")
+@click.option("--reference", type=_FILE, help="What the reference piece is known to measure.")
 @click.option(
     "--history",
     type=click.Path(dir_okay=False, path_type=Path),
-    required=True,
     help="The station's checks, a line each; this one is added, and charts go beside it.",
 )
-def command(folder: Path, part: Path, station: Path, reference: Path, history: Path) -> None:
+@click.option(
+    "--works",
+    type=click.Path(exists=True, file_okay=False, path_type=Path),
+    help="Works folder, in place of these four: FOLDER's shot.json names part and station, reference.toml lies beside "
+    "part.toml, the history in checks/STATION.jsonl.",
+)
+def command(
+    folder: Path,
+    part: Path | None,
+    station: Path | None,
+    reference: Path | None,
+    history: Path | None,
+    works: Path | None,
+) -> None:
     """Check a station with a reference piece, each shift.
 
     FOLDER is a shot of the reference piece alone on the tray. Its values are held against the known ones and against
@@ -44,6 +56,10 @@ def command(folder: Path, part: Path, station: Path, reference: Path, history: P
     from vision.files.station import read_station
     from vision.files.whole import write_whole
 
+    if works is not None:
+        part, station, reference, history = _in_works(works, folder)
+    if not (part and station and reference and history):
+        raise click.UsageError("Give --part, --station, --reference and --history, or --works in place of all four.")
     known, camera, checks = read_reference(reference), read_station(station), read_checks(history)
     digest = sha256(station.read_bytes()).hexdigest()
     piece = _measured(folder, part, camera, known)
@@ -67,6 +83,18 @@ def command(folder: Path, part: Path, station: Path, reference: Path, history: P
         good = last_good(checks, camera.station)
         click.echo(f"judge again: trays of {camera.station} taken {f'after {good}' if good else 'at any time'}")
     click.echo(f"{camera.station}: {result.verdict}; added to {history}, charts in {charts}")
+
+
+def _in_works(works: Path, folder: Path) -> tuple[Path, Path, Path, Path]:
+    """Part, station, reference and history of a shot of the reference piece, by their places in a works folder."""
+    from app.store.works import read_works
+    from vision.files.shot import read_shot
+
+    place, shot = read_works(works), read_shot(folder)
+    if shot.part is None or shot.station is None:
+        raise Unusable(folder, "shot.json", "a shot that names its part and station; or give their files")
+    part = place.part_file(shot.part)
+    return part, place.station_file(shot.station), part.with_name("reference.toml"), place.checks_file(shot.station)
 
 
 def _measured(folder: Path, part: Path, camera: Station, known: Reference) -> MeasuredPiece:

@@ -6,19 +6,18 @@ from typing import Literal
 
 import click
 
+from app.cli.sample_lot import Asked, sample_lot, sample_options
 from vision.errors import Unusable
 from vision.records.given import Severity
 
-FOLDER = click.Path(path_type=Path, exists=True, file_okay=False)
 FILE = click.Path(path_type=Path, exists=True, dir_okay=False)
 NEW_FOLDER = click.Path(path_type=Path, file_okay=False)
 NEW_FILE = click.Path(path_type=Path, dir_okay=False)
 
 
 @click.command()
-@click.option("--results", type=FOLDER, required=True, help="Folder that `inspect --out` wrote.")
-@click.option("--verdicts", type=FILE, required=True, help="verdicts.csv: what people said.")
-@click.option("--limits", "limits_file", type=FILE, required=True, help="Limits of which one is tuned.")
+@sample_options
+@click.option("--limits", "limits_file", type=FILE, help="Limits of which one is tuned; a works has its own.")
 @click.option("--measure", required=True, help="The measure whose limit is tuned, or a key of [count].")
 @click.option("--zone", help="Its zone; without it, the limit for every zone.")
 @click.option("--side", type=click.Choice(["max", "min"]), help="Which bound; without it, the one that the limit has.")
@@ -51,9 +50,11 @@ NEW_FILE = click.Path(path_type=Path, dir_okay=False)
 @click.option("--bad-share", type=click.FloatRange(0.0, 1.0), help="Share of bad pieces expected in production.")
 @click.option("--pdf", is_flag=True, help="Write tuning.pdf too.")
 def command(
-    results: Path,
-    verdicts: Path,
-    limits_file: Path,
+    results: Path | None,
+    verdicts: Path | None,
+    works: Path | None,
+    lot: str | None,
+    limits_file: Path | None,
     measure: str,
     zone: str | None,
     side: Literal["max", "min"] | None,
@@ -74,13 +75,12 @@ def command(
     """
     from app.report.study_page import Places, study_folder, write_page
     from app.report.study_tuning import tuning_page
-    from app.study.lot import part_as_seen, read_lot
+    from app.study.lot import part_as_seen
     from app.study.settings import with_setting
     from app.study.study_files import json_text, tuning_table
     from app.study.tuning import Costs, Promise, Task
     from app.study.tuning_study import Question, tune
     from vision.files.limits import read_limits, write_limits
-    from vision.files.verdicts import read_verdicts
     from vision.files.whole import write_whole
 
     costs = None
@@ -88,18 +88,25 @@ def command(
         costs = Costs(cost_missed, cost_scrapped, bad_share)
     elif (cost_missed, cost_scrapped, bad_share) != (None, None, None):
         raise Unusable("--cost-missed", "", "--cost-missed, --cost-scrapped and --bad-share together, or none of them")
-    lot = read_lot(results)
-    limits = read_limits(limits_file, part_as_seen(lot))
+    sample = sample_lot(Asked(results, verdicts, works, lot))
+    if limits_file is None:
+        if sample.works is None:
+            raise click.UsageError("Missing '--limits'.")
+        limits_file = sample.works.limits_file(sample.lot.trays[0].part)
+    limits = read_limits(limits_file, part_as_seen(sample.lot))
     question = Question(measure, zone, side, severity, Task(Promise(max_missed, confidence), costs))
-    study, unknown = tune(lot, read_verdicts(verdicts), limits, question)
-    page = tuning_page(study, lot.trays, Places(results, out))
+    study, unknown = tune(sample.lot, sample.verdicts, limits, question)
+    page = tuning_page(study, sample.lot.trays, Places(sample.results, out))
     study_folder(out)
     table = tuning_table(study.target, study.tuning, study.task, study.area, study.changes)
     write_whole(out / "tuning.json", json_text(table))
     written = [out / "tuning.json", *write_page(page, out / "tuning.html", pdf=pdf)]
     recommended = study.tuning.recommended
     click.echo(recommended.words)
-    failures = [*lot.unread, *(f"{verdicts}: tray {u.tray}, piece {u.piece}: {u.reason}" for u in unknown)]
+    failures = [
+        *sample.lot.unread,
+        *(f"{sample.said_in}: tray {u.tray}, piece {u.piece}: {u.reason}" for u in unknown),
+    ]
     if draft_file is not None and recommended.setting is not None:
         write_limits(with_setting(limits, study.target, recommended.setting, study.zones), draft_file)
         written.append(draft_file)

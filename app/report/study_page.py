@@ -5,6 +5,7 @@ import os
 from collections.abc import Mapping
 from dataclasses import dataclass
 from functools import cache
+from glob import escape
 from pathlib import Path
 from typing import Any
 from urllib.parse import quote
@@ -72,7 +73,7 @@ class Pictured:
 
 @dataclass(frozen=True, slots=True)
 class Places:
-    """Where the results lie, as `inspect` leaves them, and the folder of the study's page."""
+    """Where the results lie, as `inspect` leaves them (a works': by part and station), and the study page's folder."""
 
     results: Path
     page: Path
@@ -83,7 +84,10 @@ def pictured(places: Places, key: PieceKey, *, embed: bool) -> Pictured:
 
     `embed`: whether the picture goes into the page. The link is relative, so that results and study can move together.
     """
-    tray = places.results / key.tray if (places.results / key.tray).is_dir() else places.results
+    # A tray's name comes from a file: only a plain one is looked for among the folders.
+    name = escape(key.tray) if Path(key.tray).name == key.tray else ""
+    folders = (one for pattern in (name, f"*/*/{name}") if name for one in places.results.glob(pattern))
+    tray = next((folder for folder in folders if folder.is_dir()), places.results)
     candidates = (tray / f"piece-{key.piece:02d}.jpg", tray / "tray.jpg")
     found = next((path for path in candidates if path.is_file()), None) if embed else None
     page = tray / "result.html"

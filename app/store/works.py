@@ -1,7 +1,7 @@
 """A works folder: one place for parts, stations, limits, shots, results, the store and the list of people.
 
 `works.toml` names the works, its store and its people; the other names are fixed: `parts/NAME/part.toml`,
-`stations/NAME.toml`, `limits/NAME.toml`, `shots/`, `results/`.
+`stations/NAME.toml`, `limits/NAME.toml`, `shots/`, `results/`, `checks/`.
 """
 
 from dataclasses import dataclass
@@ -18,7 +18,7 @@ from vision.files.whole import write_whole
 Role = Literal["review", "tune", "release", "read"]
 ROLES: tuple[Role, ...] = ("review", "tune", "release", "read")
 WORKS_FILE = "works.toml"
-FOLDERS = ("parts", "stations", "limits", "shots", "results")
+FOLDERS = ("parts", "stations", "limits", "shots", "results", "checks")
 
 
 @dataclass(frozen=True, slots=True)
@@ -50,6 +50,10 @@ class Works:
     def limits_file(self, part: str) -> Path:
         """Where a part's limits in force lie."""
         return self._inside("limits", f"{part}.toml")
+
+    def checks_file(self, station: str) -> Path:
+        """Where the checks of a station are written down."""
+        return self._inside("checks", f"{station}.jsonl")
 
     @property
     def shots(self) -> Path:

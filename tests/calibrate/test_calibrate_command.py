@@ -8,6 +8,7 @@ import numpy as np
 import pytest
 
 from app.cli.main import main
+from app.store.works import new_works
 from tests.calibrate.rig import Rig, photograph, poses
 from vision.files.station import read_station
 
@@ -56,6 +57,16 @@ def test_pictures_to_a_station(call, pictures: list[Path], tmp_path: Path) -> No
     for words in ("Residuals", "Distortion", "Expanded, 95 %", "resampled corners", "Cautions"):
         assert words in page
     assert "http" not in page.replace("http://www.w3.org/2000/svg", "")
+
+
+def test_one_picture_to_a_station_of_a_works(call, pictures: list[Path], tmp_path: Path) -> None:  # type: ignore[no-untyped-def]
+    works = new_works(tmp_path / "works", "Aldermoor Flatware Works")
+    words = (pictures[0], "--squares", "9x6", "--pitch-mm", 2.5, "--station", "ST-3")
+    code, _, wrong = call(*words)
+    assert (code, "--works in its place" in wrong) == (2, True)
+    code, _, wrong = call(*words, "--works", works.folder)
+    assert code == 0, wrong
+    assert read_station(works.station_file("ST-3")).station == "ST-3"
 
 
 def test_the_same_pictures_give_the_same_station(call, pictures: list[Path], tmp_path: Path) -> None:  # type: ignore[no-untyped-def]

@@ -11,6 +11,7 @@ import numpy as np
 import pytest
 
 from app.cli.main import main
+from app.store.works import new_works
 from vision.calibrate.checks_file import Check, append_check, last_good, of_calibration, read_checks, read_reference
 from vision.errors import Unusable
 from vision.records.measured import MeasuredPiece, MeasuredTray, Pose
@@ -76,11 +77,11 @@ def bench(tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.Captur
         stand_in = SimpleNamespace(measure_tray=lambda *_: MeasuredTray(pieces))
         monkeypatch.setitem(sys.modules, "vision.pipeline", stand_in)
 
-    def call() -> tuple[int, str, str]:
-        words = [f"--{name}={tmp_path / f'{name}.toml'}" for name in ("part", "station", "reference")]
-        monkeypatch.setattr(
-            sys, "argv", ["brightbowl", "check", str(shot), *words, f"--history={tmp_path / 'st-1.jsonl'}"]
-        )
+    files = [f"--{name}={tmp_path / f'{name}.toml'}" for name in ("part", "station", "reference")]
+
+    def call(*words: str) -> tuple[int, str, str]:
+        words = words or (*files, f"--history={tmp_path / 'st-1.jsonl'}")
+        monkeypatch.setattr(sys, "argv", ["brightbowl", "check", str(shot), *words])
         code = 0
         try:
             main()
@@ -102,6 +103,30 @@ def test_a_good_check_is_added_and_charted(bench) -> None:  # type: ignore[no-un
     page = (bench.folder / "st-1.html").read_text()
     assert page.count("<svg") == 2
     assert "ST-1: pass" in page
+
+
+def test_a_works_has_all_files_of_a_check(bench) -> None:  # type: ignore[no-untyped-def]
+    works = new_works(bench.folder / "works", "Aldermoor Flatware Works")
+    part = works.part_file("TS-135")
+    part.parent.mkdir()
+    for name, place in (("part.toml", part), ("reference.toml", part.with_name("reference.toml"))):
+        place.write_text((bench.folder / name).read_text())
+    part.with_name("outline.csv").write_text((bench.folder / "outline.csv").read_text())
+    works.station_file("ST-1").write_text(STATION)
+    named = {"format": 1, "tray": "T-1", "lot": "L-1", "part": "TS-135", "station": "ST-1"}
+    named |= {"taken_at": "2026-11-02T06:00:00+00:00", "frames": [{"file": "back.png", "light": "back"}]}
+    (bench.folder / "shot" / "shot.json").write_text(json.dumps(named))
+    bench.lay(a_piece(135.024))
+    code, said, wrong = bench.call("--works", str(works.folder))
+    assert code == 0, wrong
+    assert "ST-1: pass" in said
+    assert len(read_checks(works.checks_file("ST-1"))) == 1
+
+
+def test_a_check_without_its_files_says_what_to_give(bench) -> None:  # type: ignore[no-untyped-def]
+    code, _, wrong = bench.call(f"--part={bench.folder / 'part.toml'}")
+    assert code == 2
+    assert "--works in place of all four" in wrong
 
 
 def test_a_stop_names_the_trays_to_judge_again(bench) -> None:  # type: ignore[no-untyped-def]
