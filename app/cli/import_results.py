@@ -30,11 +30,12 @@ def command(folder: Path, works: Path | None, store: str | None, shots: Path | N
     where = shots or (place.shots if place is not None else None)
     with closing(opened):
         done = file_folders(opened, place, result_folders(folder), [] if where is None else [where])
-        new, refused = bring_in(opened, said)
+        brought = bring_in(opened, said)
     click.echo(f"{done.trays} trays in {opened.url}: {done.new} new judgements, {done.known} were there before")
     if verdicts is not None:
-        click.echo(f"{new} new verdicts from {verdicts}, {len(said) - new - len(refused)} were there before")
-    failures = [*done.failures, *(f"{verdicts}: {line}" for line in refused)]
+        lost = f", {brought.lost} could not be filed" if brought.lost else ""
+        click.echo(f"{brought.new} new verdicts from {verdicts}, {brought.known} were there before{lost}")
+    failures = [*done.failures, *(f"{verdicts}: {line}" for line in brought.refused)]
     for failure in failures:
         click.echo(f"brightbowl: {failure}", err=True)
     if failures:

@@ -106,11 +106,13 @@ def test_verdicts_go_out_and_into_another_store(works: Path, tmp_path: Path) -> 
         "T-000001,3,R. Hale,2,accept,,,2026-11-02T07:00:00+00:00\n"
         "T-000002,2,M. Okafor,1,accept,,,2026-11-02T08:00:00+00:00\n"
         "T-000009,2,M. Okafor,1,accept,,,\n"
+        "T-000009,2,M. Okafor,2,accept,,,\n"
     )
     done = run(import_results, works / "results", "--works", works, "--verdicts", table)
     assert done.exit_code == 1
     assert "3 new verdicts" in done.output
-    assert "line 5: no tray T-000009" in done.output
+    assert "0 were there before, 2 could not be filed" in done.output
+    assert "line 5, 6: no tray T-000009" in done.output
     out = tmp_path / "out"
     assert "3 verdicts" in run(export, "--works", works, "--out", out, "--parquet").output
     assert (out / "verdicts.csv").read_text().splitlines() == table.read_text().splitlines()[:4]
