@@ -126,7 +126,7 @@ class Part:
     """A part's drawing.
 
     `outline` is the largest closed loop, (n, 2) drawing mm, counter-clockwise, first vertex not repeated, chords within
-    0.002 mm of the curves drawn; `holes` are the loops inside it, counter-clockwise too.
+    0.0001 mm of the curves drawn; `holes` are the loops inside it, counter-clockwise too.
     """
 
     part: str
