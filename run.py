@@ -48,6 +48,7 @@ SYSTEM_OF_TESTS: dict[str, Callable[[], bool]] = {
     "chromium": lambda: Path("/usr/bin/chromium").exists(),
     "libatomic1": lambda: loads("libatomic.so.1"),  # playwright's driver loads it
     "postgresql": has_postgresql,
+    "mosquitto": lambda: Path("/usr/sbin/mosquitto").exists(),
     "libpango-1.0-0": lambda: loads("libpango-1.0.so.0"),
     "libpangoft2-1.0-0": lambda: loads("libpangoft2-1.0.so.0"),
     "libharfbuzz-subset0": lambda: loads("libharfbuzz-subset.so.0"),
