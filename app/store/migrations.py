@@ -136,6 +136,33 @@ CREATE INDEX verdict_by_blind ON verdict (blind_id, inspector);
 CREATE UNIQUE INDEX verdict_once ON verdict (piece_id, inspector, round, COALESCE(blind_id, 0)) WHERE replaces IS NULL
 """
 
+_CHECKS = """
+CREATE TABLE station_check (
+    id {id}, station TEXT NOT NULL, digest TEXT NOT NULL, outcome TEXT NOT NULL CHECK (outcome IN ('pass', 'stop')),
+    body {blob} NOT NULL, checked_at TEXT NOT NULL, filed_at TEXT NOT NULL, UNIQUE (station, digest)) {table};
+CREATE INDEX station_check_by_time ON station_check (station, checked_at)
+"""
+
+_DECISIONS = """
+CREATE TABLE lot_decision (
+    id {id}, uid TEXT NOT NULL UNIQUE, lot_id {int} NOT NULL REFERENCES lot (id),
+    decision TEXT NOT NULL CHECK (decision IN ('release', 'hold')), given_by TEXT NOT NULL,
+    identity TEXT NOT NULL CHECK (identity IN ('declared', 'login')), why TEXT NOT NULL, body {blob} NOT NULL,
+    given_at TEXT NOT NULL) {table};
+CREATE INDEX lot_decision_by_lot ON lot_decision (lot_id)
+"""
+
+_LINE = """
+CREATE TABLE set_aside (
+    id {id}, folder TEXT NOT NULL, digest TEXT NOT NULL, why TEXT NOT NULL, filed_at TEXT NOT NULL,
+    UNIQUE (folder, digest)) {table};
+CREATE TABLE line_message (
+    id {id}, uid TEXT NOT NULL UNIQUE, station TEXT NOT NULL, sequence {int} NOT NULL, tray TEXT NOT NULL,
+    body {blob} NOT NULL, filed_at TEXT NOT NULL, UNIQUE (station, sequence)) {table};
+CREATE TABLE line_sent (
+    message_id {int} PRIMARY KEY REFERENCES line_message (id), sent_at TEXT NOT NULL) {keyed}
+"""
+
 
 def _append_only(dialect: str, table: str) -> list[str]:
     """Triggers that refuse to change or delete a row of a table."""
@@ -178,11 +205,23 @@ def _one_release(_dialect: str) -> list[str]:
     return ["CREATE UNIQUE INDEX limits_released_once ON limits_revision (part, revision) WHERE status = 'released'"]
 
 
+def _checks(dialect: str) -> list[str]:
+    return [*_statements(_CHECKS, dialect), *_guarded(dialect, ("station_check",))]
+
+
+def _decisions(dialect: str) -> list[str]:
+    return [*_statements(_DECISIONS, dialect), *_guarded(dialect, ("lot_decision",))]
+
+
+def _line(dialect: str) -> list[str]:
+    return [*_statements(_LINE, dialect), *_guarded(dialect, ("set_aside", "line_message", "line_sent"))]
+
+
 def _statements(script: str, dialect: str) -> list[str]:
     return [statement.strip() for statement in script.format_map(_WORDS[dialect]).split(";")]
 
 
-STEPS = (_first, _blind, _one_release)
+STEPS = (_first, _blind, _one_release, _checks, _decisions, _line)
 NEWEST = len(STEPS)
 
 # Any number that no other program on the server is likely to lock by; "bb" in ASCII, then our format's number.

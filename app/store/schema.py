@@ -226,3 +226,45 @@ bench = Table(
     _text("holder_name"),
     _real("held_until", nullable=False),
 )
+station_check = Table(
+    "station_check",
+    metadata,
+    _key(),
+    _text("station"),
+    _text("digest"),
+    _text("outcome"),
+    _body(),
+    _text("checked_at"),
+    _text("filed_at"),
+)
+lot_decision = Table(
+    "lot_decision",
+    metadata,
+    _key(),
+    _text("uid"),
+    _to("lot_id", "lot"),
+    _text("decision"),
+    _text("given_by"),
+    _text("identity"),
+    _text("why"),
+    _body(),
+    _text("given_at"),
+)
+set_aside = Table("set_aside", metadata, _key(), _text("folder"), _text("digest"), _text("why"), _text("filed_at"))
+line_message = Table(
+    "line_message",
+    metadata,
+    _key(),
+    _text("uid"),
+    _text("station"),
+    _whole("sequence"),
+    _text("tray"),
+    _body(),
+    _text("filed_at"),
+)
+line_sent = Table(
+    "line_sent",
+    metadata,
+    Column("message_id", BigInteger, ForeignKey("line_message.id"), primary_key=True),
+    _text("sent_at"),
+)
