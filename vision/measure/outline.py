@@ -7,11 +7,11 @@ van Vliet 1994 for the background); it is put back with the outline's own curvat
 """
 
 from dataclasses import dataclass
+from functools import lru_cache
 
 import cv2
 import numpy as np
 from numpy.typing import NDArray
-from scipy.ndimage import binary_dilation
 from scipy.special import ndtr
 
 from vision.geometry.polyline import resample, right_normals, smooth, tangents
@@ -25,7 +25,11 @@ _REACH_PX = 2.5
 # Blur assumed by the matched step; the result hardly depends on it (0.75 to 1.1 changes edges by < 0.0003 px).
 _BLUR_PX = 0.9
 # remap refuses sides of 32767 and more.
-_ROWS = 30000
+_COLUMNS = 30000
+# The matched step starts from the crossing to this fraction of a pixel, so that its weights can be kept in a table.
+_PHASES = 64
+# Noise beside the edge is told from every so many points.
+_NOISE_EVERY = 4
 # A first crossing this far from the look's middle, or a matched step this long, is no clean edge.
 _MAX_STEP_PX = 1.0
 # How far a soft edge is looked at.
@@ -59,7 +63,9 @@ def trace_edge(pixels: NDArray[np.generic], light: Backlight, rough: Array) -> O
     normals = _outward(chain)
     bright, dark = light.at(chain)
     look = np.arange(-_LOOK_PX, _LOOK_PX + 1e-9, 1.0)
-    first, found = _crossing(_profiles(crop, chain - low, normals, look), (bright + dark) / 2, look)
+    first, found = _crossing(
+        _profiles(crop, chain - low, normals, look), ((bright + dark) / 2).astype(np.float32), look
+    )
     # A normal without an edge borrows its neighbours' shift, so that one speck of dust does not bend the contour.
     index = np.arange(len(chain))
     shift = np.interp(index, index[found], first[found], period=len(chain)) if found.any() else np.zeros(len(chain))
@@ -68,24 +74,26 @@ def trace_edge(pixels: NDArray[np.generic], light: Backlight, rough: Array) -> O
     bright, dark = light.at(edge)
     at = _offsets()
     # Single precision is ample for shares of light and halves the time of the matched step.
-    step_up = (bright - dark).astype(np.float32)[:, None]
-    share = (_profiles(crop, edge - low, normals, at) - dark.astype(np.float32)[:, None]) / step_up
-    crossing, clean = _crossing(share, np.full(len(edge), 0.5, np.float32), at)
-    crossing = np.where(clean, crossing, 0.0)
-    step = _matched_step(share, crossing, at)
+    share = _profiles(crop, edge - low, normals, at)
+    share -= dark.astype(np.float32)
+    share /= (bright - dark).astype(np.float32)
+    crossing, clean = _crossing(share, np.float32(0.5), at)
+    crossing, step = _matched_step(share, np.where(clean, crossing, 0.0))
     total = crossing + step
     valid = clean & (np.abs(step) < _MAX_STEP_PX) & _undisturbed(share)
     points = edge + np.where(valid, total, 0.0)[:, None] * normals
     return Outline(points, normals, valid, _mean_profile(share, total, valid, at))
 
 
-def _undisturbed(share: Array) -> NDArray[np.bool_]:
+def _undisturbed(share: NDArray[np.float32]) -> NDArray[np.bool_]:
     """Where the light outside and the metal inside are at their levels: (n,)."""
-    fine = np.ones(len(share), bool)
-    for beside, level in ((share[:, -2:].mean(axis=1), 1.0), (share[:, :2].mean(axis=1), 0.0)):
-        noise = MAD_TO_SD * float(np.median(np.abs(beside - np.median(beside))))
+    fine = np.ones(share.shape[1], bool)
+    for beside, level in ((share[-2:].mean(axis=0), 1.0), (share[:2].mean(axis=0), 0.0)):
+        some = beside[::_NOISE_EVERY]
+        noise = MAD_TO_SD * float(np.median(np.abs(some - np.median(some))))
         fine &= np.abs(beside - level) < max(_SHADE, _SHADE_NOISE * noise)
-    return ~np.asarray(binary_dilation(~fine, iterations=_SPOILT_POINTS), dtype=bool)
+    spoilt = cv2.dilate((~fine).astype(np.uint8)[None], np.ones((1, 2 * _SPOILT_POINTS + 1), np.uint8))
+    return np.asarray(spoilt[0] == 0)
 
 
 def _offsets() -> Array:
@@ -98,42 +106,55 @@ def _outward(chain: Array) -> Array:
     return -right_normals(tangents(smooth(chain, 1.5)))
 
 
-def _profiles(crop: NDArray[np.float32], points: Array, normals: Array, at: Array) -> Array:
-    """Bilinear samples along each normal: (n, len(at))."""
-    x = (points[:, :1] + normals[:, :1] * at).astype(np.float32)
-    y = (points[:, 1:] + normals[:, 1:] * at).astype(np.float32)
+def _profiles(crop: NDArray[np.float32], points: Array, normals: Array, at: Array) -> NDArray[np.float32]:
+    """Bilinear samples along each normal: (len(at), n), so that sums over a profile run over whole rows."""
+    points, normals, step = points.astype(np.float32), normals.astype(np.float32), at.astype(np.float32)[:, None]
+    x, y = points[:, 0] + step * normals[:, 0], points[:, 1] + step * normals[:, 1]
     blocks = [
-        cv2.remap(crop, x[i : i + _ROWS], y[i : i + _ROWS], cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
-        for i in range(0, len(x), _ROWS)
+        cv2.remap(crop, x[:, i : i + _COLUMNS], y[:, i : i + _COLUMNS], cv2.INTER_LINEAR, None, cv2.BORDER_REPLICATE)
+        for i in range(0, len(points), _COLUMNS)
     ]
-    return np.concatenate(blocks)
+    return np.asarray(np.concatenate(blocks, axis=1), np.float32)
 
 
-def _crossing(values: Array, level: Array, at: Array) -> tuple[Array, NDArray[np.bool_]]:
-    """Upward crossing of `level` nearest the middle: offsets (n,), and whether there is exactly one crossing."""
-    above = values > level[:, None]
-    rises = ~above[:, :-1] & above[:, 1:]
-    falls = above[:, :-1] & ~above[:, 1:]
-    middle = (at[:-1] + at[1:]) / 2
-    nearest = np.where(rises, np.abs(middle), np.inf).argmin(axis=1)
-    row = np.arange(len(values))
-    before, after = values[row, nearest], values[row, nearest + 1]
-    part = (level - before) / np.where(after > before, after - before, 1.0)
-    single = np.asarray(rises.any(axis=1) & ~falls.any(axis=1), bool)
-    return at[nearest] + np.clip(part, 0, 1) * (at[1] - at[0]), single
+def _crossing(
+    values: NDArray[np.float32], level: NDArray[np.float32] | np.float32, at: Array
+) -> tuple[Array, NDArray[np.bool_]]:
+    """Offset at which each profile rises through `level`: (n,); and whether it does so once and never falls."""
+    above = values > level
+    single = ((above[1:] != above[:-1]).sum(axis=0, dtype=np.int8) == 1) & above[-1]
+    last_below = np.where(single, len(at) - 1 - above.sum(axis=0, dtype=np.int8), 0)
+    column = np.arange(values.shape[1])
+    before, after = values[last_below, column], values[last_below + 1, column]
+    part = (level - before) / np.where(single, after - before, np.float32(1.0))
+    return at[last_below] + part * (at[1] - at[0]), single
 
 
-def _matched_step(share: Array, crossing: Array, at: Array) -> Array:
-    """-sum (u - Phi) G / sum G^2 over samples within `_REACH_PX` of the crossing."""
-    t = ((at - crossing[:, None]) / _BLUR_PX).astype(np.float32)
-    bell = np.exp(-0.5 * t * t) / (np.sqrt(2 * np.pi) * _BLUR_PX)
-    bell[np.abs(t) > _REACH_PX / _BLUR_PX] = 0.0
-    return np.asarray(-((share - ndtr(t)) * bell).sum(axis=1) / (bell * bell).sum(axis=1))
+def _matched_step(share: NDArray[np.float32], crossing: Array) -> tuple[Array, Array]:
+    """-sum (u - Phi) G / sum G^2 over samples within `_REACH_PX` of the crossing: where it starts, and how long it is.
+
+    `share` (k, n); `crossing` (n,) px, which is rounded to a `_PHASES`-th of a pixel.
+    """
+    weights, rest = _step_table()
+    phase = np.rint(crossing * _PHASES).astype(np.int64)
+    row = phase + len(rest) // 2
+    return phase / _PHASES, rest[row] - np.einsum("kn,kn->n", share, weights[:, row])
 
 
-def _mean_profile(share: Array, total: Array, valid: NDArray[np.bool_], at: Array) -> Array:
+@lru_cache(maxsize=1)
+def _step_table() -> tuple[NDArray[np.float32], Array]:
+    """Of the matched step, for every phase of the crossing: G / sum G^2, (k, phases), and sum Phi G / sum G^2."""
+    at = _offsets()
+    most = round(at[-1] * _PHASES)
+    t = (at[:, None] - np.arange(-most, most + 1) / _PHASES) / _BLUR_PX
+    bell = np.where(np.abs(t) > _REACH_PX / _BLUR_PX, 0.0, np.exp(-0.5 * t * t) / (np.sqrt(2 * np.pi) * _BLUR_PX))
+    weights = bell / (bell * bell).sum(axis=0)
+    return weights.astype(np.float32), np.asarray((ndtr(t) * weights).sum(axis=0))
+
+
+def _mean_profile(share: NDArray[np.float32], total: Array, valid: NDArray[np.bool_], at: Array) -> Array:
     near = valid & (np.abs(total) < _STEP_PX / 2)
-    return share[near].mean(axis=0) if near.any() else np.full(len(at), np.nan)
+    return np.asarray(share[:, near].mean(axis=1), np.float64) if near.any() else np.full(len(at), np.nan)
 
 
 def blur_px(profile: Array, at: Array | None = None) -> float:
@@ -154,4 +175,4 @@ def far_blur_px(pixels: NDArray[np.generic], light: Backlight, rough: Array) -> 
     at = np.arange(-_FAR_PX, _FAR_PX + 1e-9, 1.0)
     bright, dark = light.at(chain)
     profiles = _profiles(pixels.astype(np.float32), chain, _outward(chain), at)
-    return blur_px(np.median((profiles - dark[:, None]) / (bright - dark)[:, None], axis=0), at)
+    return blur_px(np.median((profiles - dark) / (bright - dark), axis=1), at)
