@@ -9,6 +9,7 @@ from functools import lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy.fft import irfft, rfft, rfftfreq
 
 from vision.measure.nominal import Nominal
 from vision.measure.profile import Profile
@@ -80,7 +81,7 @@ def find_bumps(form: Array, profile: Profile, nominal: Nominal, restless_mm: Arr
     allowed = np.broadcast_to(profile.seen, bar.shape).copy()
     found: list[Bump] = []
     while len(found) < _MOST:
-        response = np.abs(np.fft.irfft(np.fft.rfft(rest) * bells, count))
+        response = np.abs(irfft(rfft(rest) * bells, count))
         above = np.where(allowed & (response > bar), response / (spread * noise), 0.0)
         level, index = np.unravel_index(int(above.argmax()), above.shape)
         if above[level, index] == 0.0:
@@ -98,7 +99,7 @@ def find_bumps(form: Array, profile: Profile, nominal: Nominal, restless_mm: Arr
 @lru_cache(maxsize=16)
 def _templates(count: int, step: float) -> tuple[Array, Array]:
     """Responses of the templates in the frequency domain (levels, frequencies), and their noise gains (levels, 1)."""
-    omega = 2 * np.pi * np.fft.rfftfreq(count)
+    omega = 2 * np.pi * rfftfreq(count)
     sigmas = np.array([[sigma / step] for sigma in _LADDER_MM if sigma / step >= _LEAST_SIGMA])
     bells = np.exp(-0.5 * (omega * sigmas) ** 2) - np.exp(-0.5 * (omega * _AROUND * sigmas) ** 2)
     return bells, np.sqrt(np.mean(bells**2, axis=1))[:, None]

@@ -6,6 +6,7 @@ blocks: a polynomial for the lamp's broad shape, times what blocks nearby say be
 """
 
 from dataclasses import dataclass
+from functools import lru_cache
 
 import cv2
 import numpy as np
@@ -21,6 +22,8 @@ _PURE = 0.12
 # Averaging beyond the polynomial, in blocks: about 30 px, so that photon noise stays under 0.05 %.
 _NEAR_BLOCKS = 4.0
 _DARK_BLOCKS = 6.0
+# A Gaussian's tails beyond so many standard deviations are left out.
+_BLUR_ENDS = 2.5
 # The empty tray must be this share of full scale brighter than the metal for anything to be measured.
 MIN_STEP = 0.1
 # An empty tray shows light along the frame's edges; with more of them dark than this the frame is no backlit tray.
@@ -115,14 +118,10 @@ def model_backlight(back: Picture) -> Backlight:
 def _broad_shape(blocks: Field) -> Field:
     """Polynomial through the bright blocks, found by leaving out what lies clearly below it."""
     rows, columns = blocks.shape
-    powers = np.arange(_DEGREE + 1)
-    in_y = np.linspace(-1, 1, rows)[:, None] ** powers
-    in_x = np.linspace(-1, 1, columns)[:, None] ** powers
-    wanted = np.flatnonzero(np.add.outer(powers, powers).ravel() <= _DEGREE)
     every = max(1, int(np.sqrt(blocks.size / 6000)))
+    in_y, in_x, wanted, basis = _monomials(rows, columns, every)
     grid = np.s_[::every, ::every]
     values = blocks[grid].ravel().astype(np.float64)
-    basis = np.einsum("ri,cj->rcij", in_y[::every], in_x[::every]).reshape(len(values), -1)[:, wanted]
     # A spoon is narrower than a quarter of the frame: the brightest block in such a neighbourhood is the lamp.
     reach = max(3, min(rows, columns) // (4 * every))
     calm = np.ascontiguousarray(cv2.medianBlur(blocks, 3)[grid])
@@ -136,8 +135,19 @@ def _broad_shape(blocks: Field) -> Field:
         factors[wanted] = np.linalg.solve(used.T @ used, used.T @ values[keep])
         fitted = basis @ factors[wanted]
         keep = np.abs(values - fitted) < tolerance * np.maximum(fitted, 1.0)
-    lamp = in_y @ factors.reshape(len(powers), -1) @ in_x.T
+    lamp = in_y @ factors.reshape(in_y.shape[1], -1) @ in_x.T
     return np.maximum(lamp, 1.0).astype(np.float32)
+
+
+@lru_cache(maxsize=4)
+def _monomials(rows: int, columns: int, every: int) -> tuple[Array, Array, NDArray[np.int64], Array]:
+    """Powers of y (rows, k) and x (columns, k), which of their k^2 products are used, and those on a thinned grid."""
+    powers = np.arange(_DEGREE + 1)
+    in_y = np.linspace(-1, 1, rows)[:, None] ** powers
+    in_x = np.linspace(-1, 1, columns)[:, None] ** powers
+    wanted = np.flatnonzero(np.add.outer(powers, powers).ravel() <= _DEGREE)
+    products = np.einsum("ri,cj->rcij", in_y[::every], in_x[::every])
+    return in_y, in_x, wanted, np.ascontiguousarray(products.reshape(-1, len(powers) ** 2)[:, wanted])
 
 
 def _pure(near_level: NDArray[np.bool_]) -> NDArray[np.bool_]:
@@ -146,6 +156,7 @@ def _pure(near_level: NDArray[np.bool_]) -> NDArray[np.bool_]:
 
 def _near(values: Field, valid: NDArray[np.bool_], sigma: float, elsewhere: float = 1.0) -> Field:
     """Mean of valid blocks nearby by Gaussian weight; `elsewhere` where there is none."""
-    weight = cv2.GaussianBlur(valid.astype(np.float32), (0, 0), sigma)
-    total = cv2.GaussianBlur(values, (0, 0), sigma)
+    size = (2 * round(_BLUR_ENDS * sigma) + 1,) * 2
+    weight = cv2.GaussianBlur(valid.astype(np.float32), size, sigma)
+    total = cv2.GaussianBlur(values, size, sigma)
     return np.where(weight > 1e-4, total / np.maximum(weight, 1e-4), elsewhere).astype(np.float32)

@@ -35,6 +35,7 @@ class Nominal:
 
     `zone` (n,): index into `part.zones` of each point; `datum`, `bend` (n,): in a datum zone, in the bend zone;
     `kappa_per_mm` (n,): curvature, convex positive; `moments`: of the area enclosed by the outline;
+    `table` (5, n): points x, y, normals x, y and curvature in rows, for quick looking up;
     `near`: index of about the nearest outline point for each cell of a grid whose first cell lies at `corner_mm`.
     """
 
@@ -49,6 +50,7 @@ class Nominal:
     bend: NDArray[np.bool_]
     moments: Moments
     fine: FinePoints
+    table: Array
     corner_mm: Array
     near: NDArray[np.int32]
 
@@ -64,25 +66,23 @@ class Nominal:
         nearest
             Index of the nearest outline point, (n,).
         """
-        cell = np.rint((points - self.corner_mm) / _CELL_MM).astype(np.int64)
+        x, y = np.ascontiguousarray(points.T)
         rows, columns = self.near.shape
-        nearest = self.near[np.clip(cell[:, 1], 0, rows - 1), np.clip(cell[:, 0], 0, columns - 1)].astype(np.int64)
+        row = np.clip(np.rint((y - self.corner_mm[1]) / _CELL_MM), 0, rows - 1)
+        cell = row * columns + np.clip(np.rint((x - self.corner_mm[0]) / _CELL_MM), 0, columns - 1)
+        nearest = self.near.ravel()[cell.astype(np.int64)]
         # The cell's index is a guess; one step along the tangent makes it the nearest point.
-        _, slip = self._offsets(points, nearest)
+        px, py, nx, ny, _ = self.table[:, nearest]
+        slip = (y - py) * nx - (x - px) * ny
         nearest = (nearest + np.rint(slip / self.step_mm).astype(np.int64)) % len(self.points)
-        off, slip = self._offsets(points, nearest)
+        px, py, nx, ny, kappa = self.table[:, nearest]
+        x, y = x - px, y - py
+        off, slip = x * nx + y * ny, y * nx - x * ny
         # The foot of a point off a curved line: its slip along the tangent is stretched by 1 + off x curvature.
-        kappa = self.kappa_per_mm[nearest]
         stretch = np.maximum(1 + off * kappa, 0.2)
         # Measured from the curve rather than from the tangent at the nearest point.
         off = off + 0.5 * kappa * slip**2 / stretch
         return nearest + slip / stretch / self.step_mm, off, nearest
-
-    def _offsets(self, points: Array, index: NDArray[np.int64]) -> tuple[Array, Array]:
-        """Offsets from given outline points: along the normal, and along the tangent."""
-        gap = points - self.points[index]
-        normal = self.normals[index]
-        return (gap * normal).sum(axis=1), gap[:, 1] * normal[:, 0] - gap[:, 0] * normal[:, 1]
 
 
 @lru_cache(maxsize=16)
@@ -100,18 +100,20 @@ def prepare_nominal(part: Part, step_mm: float) -> Nominal:
     zone = _zones(points, part)
     corner, near = _nearest_grid(points)
     tangent = tangents(points, max(1, round(_SOFT_MM / step / 2)))
+    normals, kappa = right_normals(tangent), curvature(points, max(1.0, _SOFT_MM / step))
     return Nominal(
         part=part,
         points=points,
         tangents=tangent,
-        normals=right_normals(tangent),
-        kappa_per_mm=curvature(points, max(1.0, _SOFT_MM / step)),
+        normals=normals,
+        kappa_per_mm=kappa,
         step_mm=step,
         zone=zone,
         datum=datum[zone],
         bend=bend[zone],
         moments=moments(part.outline),
         fine=_fine_points(part, step),
+        table=np.vstack((points.T, normals.T, kappa)),
         corner_mm=corner,
         near=near,
     )

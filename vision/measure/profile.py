@@ -10,6 +10,7 @@ from functools import lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy.fft import irfft, rfft, rfftfreq
 
 from vision.geometry.rigid import Motion
 from vision.measure.nominal import Nominal
@@ -60,13 +61,13 @@ def make_profile(raw: Array, seen: NDArray[np.bool_], nominal: Nominal, blur_mm:
     `blur_mm`: blur of the edge; a convex bend of radius R was read blur^2 / (2 R) too far inside.
     """
     kernels = _kernels(len(raw))
-    spectrum = np.fft.rfft(raw)
-    ladder = np.fft.irfft(spectrum * kernels.passed, len(raw))
+    spectrum = rfft(raw)
+    ladder = irfft(spectrum * kernels.passed, len(raw))
     noise = _local_noise(ladder[0] - ladder[2], kernels)
     sds = noise * kernels.gains[:, None]
     value, sd, chosen = _widest_agreeing(ladder, sds)
     # Curvature of the piece itself: the nominal's, less the bending of the deviations, at the chosen smoothness.
-    bends = np.fft.irfft(spectrum * kernels.bending, len(raw))
+    bends = irfft(spectrum * kernels.bending, len(raw))
     bend = np.take_along_axis(bends, chosen[None], axis=0)[0] / nominal.step_mm**2
     lift = 0.5 * blur_mm**2 * (nominal.kappa_per_mm - bend)
     return Profile(
@@ -99,7 +100,7 @@ class _Kernels:
 
 @lru_cache(maxsize=16)
 def _kernels(count: int) -> _Kernels:
-    omega = np.asarray(2 * np.pi * np.fft.rfftfreq(count), np.float64)
+    omega = np.asarray(2 * np.pi * rfftfreq(count), np.float64)
     passed = np.stack([_response(omega, width) for width in _WIDTHS])
     return _Kernels(
         passed=passed,
@@ -111,8 +112,10 @@ def _kernels(count: int) -> _Kernels:
 
 
 def _at_even_steps(along: Array, off: Array, count: int) -> tuple[Array, NDArray[np.bool_]]:
-    order = np.argsort(along % count)
-    at, values = (along % count)[order], off[order]
+    at = along % count
+    # Edge points come in order but for where they start, which a sort that merges runs is quick with.
+    order = np.argsort(at, kind="stable")
+    at, values = at[order], off[order]
     raw = np.interp(np.arange(count), at, values, period=count)
     right = np.searchsorted(at, np.arange(count))
     ahead = at[right % len(at)] + np.where(right == len(at), count, 0.0)
@@ -130,14 +133,16 @@ def _local_noise(band: Array, kernels: _Kernels) -> Array:
     """Noise of single points along the outline, from a band that holds little of any shape: (n,)."""
     overall = MAD_TO_SD * float(np.median(np.abs(band)))
     clipped = np.minimum(np.abs(band), 3 * overall) ** 2
-    calm = np.fft.irfft(np.fft.rfft(clipped) * kernels.calm, len(band))
+    calm = irfft(rfft(clipped) * kernels.calm, len(band))
     return np.asarray(np.sqrt(np.maximum(calm, 0.0)) / kernels.band_gain)
 
 
 def _widest_agreeing(ladder: Array, sds: Array) -> tuple[Array, Array, NDArray[np.int64]]:
     """Value, its noise and index of the widest kernel whose interval meets those of all narrower ones."""
-    low = np.maximum.accumulate(ladder - _CONFIDENCE * sds, axis=0)
-    high = np.minimum.accumulate(ladder + _CONFIDENCE * sds, axis=0)
+    low, high = ladder - _CONFIDENCE * sds, ladder + _CONFIDENCE * sds
+    for narrower in range(len(ladder) - 1):
+        np.maximum(low[narrower], low[narrower + 1], out=low[narrower + 1])
+        np.minimum(high[narrower], high[narrower + 1], out=high[narrower + 1])
     chosen = (low <= high).sum(axis=0) - 1
     pick = chosen[None]
     return np.take_along_axis(ladder, pick, 0)[0], np.take_along_axis(sds, pick, 0)[0], chosen

@@ -82,24 +82,23 @@ def fit_rigid(points: Array, start: Motion | Fit, target: Target) -> Fit | None:
     for step in range(_MAX_STEPS):
         placed = motion.apply(points)
         _, off, nearest = nominal.place(placed)
-        use = target.use[nearest] & (np.abs(off) < target.reach_mm)
-        if use.sum() < 8:
+        use = np.flatnonzero(target.use[nearest] & (np.abs(off) < target.reach_mm))
+        if len(use) < 8:
             return None
-        foot, normal = nominal.points[nearest[use]], nominal.normals[nearest[use]]
+        off, (nx, ny) = off[use], nominal.table[2:4, nearest[use]]
         lever = placed[use] - pivot
-        turn = (lever[:, 0] * normal[:, 1] - lever[:, 1] * normal[:, 0]) / arm
-        rows = np.column_stack((normal, turn, -np.ones(len(foot))))
+        rows = np.stack((nx, ny, (lever[:, 0] * ny - lever[:, 1] * nx) / arm, np.full(len(use), -1.0)))
         if step == switch and not robust:
-            offset = float(np.median(off[use]))
+            offset = median(off)
             robust = True
-        residual = off[use] - offset
+        residual = off - offset
         # About zero, not about the median: about the median every weight can become nought.
-        scale = max(MAD_TO_SD * float(np.median(np.abs(residual))), _FLOOR_MM)
+        scale = max(MAD_TO_SD * median(np.abs(residual)), _FLOOR_MM)
         weight = _biweight(residual / (_TUKEY * scale)) if robust else np.ones(len(residual))
-        weighted = rows * weight[:, None]
-        normal_matrix = weighted.T @ rows
+        weighted = rows * weight
+        normal_matrix = weighted @ rows.T
         try:
-            change = np.linalg.solve(normal_matrix, -weighted.T @ residual)
+            change = np.linalg.solve(normal_matrix, -weighted @ residual)
         except np.linalg.LinAlgError:
             return None
         angle = float(change[2]) / arm
@@ -121,6 +120,12 @@ def fit_rigid(points: Array, start: Motion | Fit, target: Target) -> Fit | None:
         noise_mm=scale,
         kept=float((weight > 0.5).mean()),
     )
+
+
+def median(values: Array) -> float:
+    """The middle value of many, the upper one of two; quicker than the library's, which asks about nan and axes."""
+    half = len(values) // 2
+    return float(np.partition(values, half)[half])
 
 
 def _biweight(x: Array) -> Array:

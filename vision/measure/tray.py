@@ -6,7 +6,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from vision.geometry.camera import View
-from vision.geometry.polyline import moments
+from vision.geometry.polyline import centroid, moments
 from vision.measure.holes import Rim
 from vision.measure.light import Backlight
 from vision.measure.nominal import Nominal
@@ -99,7 +99,7 @@ def _single(region: Region, sight: Sight, blurs: list[float]) -> Found | None:
         return None
     outline = trace_edge(sight.back.pixels, sight.light, region.outer)
     blur = blur_px(outline.profile)
-    center = moments(region.outer).centroid
+    center = centroid(region.outer)
     if outline.valid.mean() < _CLEAN_SHARE:
         blur = far_blur_px(sight.back.pixels, sight.light, region.outer)
         if blur > SHARP_PX:
@@ -149,7 +149,7 @@ def _tell_other(region: Region, sight: Sight, found: list[Found], told: list[Tra
     shape, nominal = moments(outer), sight.nominal.moments
     slender = shape.spread[0] / max(shape.spread[1], 1e-6) / (nominal.spread[0] / nominal.spread[1])
     size = shape.area / nominal.area
-    center = moments(region.outer).centroid
+    center = centroid(region.outer)
     if _SIZE_SHARE[0] < size < _SIZE_SHARE[1] and _SLENDER_SHARE[0] < slender < _SLENDER_SHARE[1]:
         told.append(TrayFinding("unlike", center, "a piece whose outline is not this part's"))
         found.append(Found(center, "unlike", None, None))
@@ -175,7 +175,7 @@ def _clump(region: Region, sight: Sight, out: tuple[list[Found], list[TrayFindin
     left = area - len(pieces) * sight.nominal.moments.area
     more = left > 0.25 * sight.nominal.moments.area
     if region.at_border and (more or not pieces):
-        center = moments(region.outer).centroid
+        center = centroid(region.outer)
         told.append(TrayFinding("cut_off", center, f"{left:.0f} mm² of a piece cut by the frame's edge"))
         if left > _FRAGMENT_SHARE * sight.nominal.moments.area:
             found.append(Found(center, "cut_off", None, None))
@@ -197,7 +197,7 @@ def _contact(pieces: tuple[Candidate, ...], outer: Array, region: Region, nomina
     """Where pieces touch: the middle of the contour that lies near two outlines at once; else of the whole region."""
     near = sum((np.abs(nominal.place(piece.motion.apply(outer))[1]) < _CONTACT_MM).astype(int) for piece in pieces)
     both = np.asarray(near) > 1
-    center = region.outer[both].mean(axis=0) if both.any() else np.array(moments(region.outer).centroid)
+    center = region.outer[both].mean(axis=0) if both.any() else np.array(centroid(region.outer))
     return float(center[0]), float(center[1])
 
 
