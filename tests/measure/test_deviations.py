@@ -1,27 +1,30 @@
 """Places, deviations, bumps and holes from exact points, without any frame."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from synthetic_images.spoons import TEASPOON, outline
+from synthetic_images.spoons import DESSERT_SPOON, TEASPOON, Pattern, outline
 from vision.geometry.rigid import Motion
 from vision.measure.edge_findings import find_bumps
 from vision.measure.holes import Rim, measure_holes
 from vision.measure.nominal import Nominal, prepare_nominal
 from vision.measure.place import place
 from vision.measure.profile import make_profile, raw_profile
+from vision.measure.zones import extent, outline_seen
 from vision.records.given import Array, Part, Station, Zone
 
-PART = Part(
-    TEASPOON.part,
-    TEASPOON.name,
-    np.array(outline(TEASPOON).points_mm),
-    (),
-    tuple(Zone(zone.name, zone.x_mm, zone.datum, zone.bend) for zone in TEASPOON.zones),
-    None,
-)
+
+def part_of(pattern: Pattern) -> Part:
+    """A pattern of the renderer as a part without holes."""
+    zones = tuple(Zone(zone.name, zone.x_mm, zone.datum, zone.bend) for zone in pattern.zones)
+    return Part(pattern.part, pattern.name, np.array(outline(pattern).points_mm), (), zones, None)
+
+
+PART = part_of(TEASPOON)
 STATION = Station("ST-1", np.diag((0.05, -0.05, 1.0)), None, None, 0.0005, 1e-5)
 
 
@@ -92,6 +95,23 @@ def test_noise_alone_gives_no_bump_and_hardly_any_deviation() -> None:
         profile = make_profile(raw, np.ones(len(raw), bool), drawn, 0.0)
         assert find_bumps(raw, profile, drawn, np.zeros(len(raw))) == ()
         assert np.abs(profile.value).max() < 0.0015
+
+
+@pytest.mark.parametrize("first", [1, 1500, 4000])
+def test_a_zone_is_as_wide_wherever_the_drawing_begins(first: int) -> None:
+    spoon = part_of(DESSERT_SPOON)
+    turned = np.roll(spoon.outline, -first, axis=0)
+    midway = np.vstack(((0.6 * turned[0] + 0.4 * turned[1])[None], turned[1:], turned[:1]))
+    begun = replace(spoon, outline=midway)
+    assert widths(prepare_nominal(begun, 0.05)) == pytest.approx(widths(prepare_nominal(spoon, 0.05)), abs=1e-4)
+
+
+def widths(drawn: Nominal) -> list[float]:
+    """Widths of all zones of a perfect piece."""
+    raw, seen = raw_profile(drawn.points, Motion(0.0, (0.0, 0.0)), drawn)
+    profile = make_profile(raw, seen, drawn, 0.0)
+    shape = outline_seen(drawn, profile, np.zeros(len(raw)), STATION)
+    return [extent(shape, 1, zone).value or 0.0 for zone in range(len(drawn.part.zones))]
 
 
 def test_geometric_circle_fit_of_gander_golub_and_strebel() -> None:

@@ -126,10 +126,13 @@ def _zones(points: Array, part: Part) -> NDArray[np.int64]:
 
 
 def _fine_points(part: Part, step: float) -> FinePoints:
-    points = resample(part.outline, FINE_MM)
+    # Begun at the leftmost point, so that a zone's width does not hang on where the drawing happens to begin.
+    first = int(part.outline[:, 0].argmin())
+    lengths = arc_lengths(part.outline)
+    points = resample(np.roll(part.outline, -first, axis=0), FINE_MM)
     normals = right_normals(tangents(points, max(1, round(_SOFT_MM / FINE_MM / 2))))
-    along = np.arange(len(points)) * (arc_lengths(part.outline)[-1] / len(points) / step)
-    return FinePoints(points, normals, _zones(points, part), along)
+    along = (lengths[first] + np.arange(len(points)) * (lengths[-1] / len(points))) % lengths[-1]
+    return FinePoints(points, normals, _zones(points, part), along / step)
 
 
 def _nearest_grid(points: Array) -> tuple[Array, NDArray[np.int32]]:
