@@ -36,7 +36,7 @@ _MAX_STEP_PX = 1.0
 _FAR_PX = 24.0
 # Light just outside an edge is at its level to this share (or so many times its noise); less is dust or a hair lying
 # against the metal, which spoils the edge for some points to either side as well.
-_SHADE, _SHADE_NOISE, _SPOILT_POINTS = 0.05, 5.0, 3
+_SHADE, _SHADE_NOISE, _SPOILT_POINTS, _BESIDE_PX = 0.05, 5.0, 3, 2.0
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -80,18 +80,27 @@ def trace_edge(pixels: NDArray[np.generic], light: Backlight, rough: Array) -> O
     crossing, clean = _crossing(share, np.float32(0.5), at)
     crossing, step = _matched_step(share, np.where(clean, crossing, 0.0))
     total = crossing + step
-    valid = clean & (np.abs(step) < _MAX_STEP_PX) & _undisturbed(share)
+    valid = clean & (np.abs(step) < _MAX_STEP_PX) & _undisturbed(share, total)
     points = edge + np.where(valid, total, 0.0)[:, None] * normals
     return Outline(points, normals, valid, _mean_profile(share, total, valid, at))
 
 
-def _undisturbed(share: NDArray[np.float32]) -> NDArray[np.bool_]:
-    """Where the light outside and the metal inside are at their levels: (n,)."""
+def _undisturbed(share: NDArray[np.float32], total: Array) -> NDArray[np.bool_]:
+    """Where the light outside and the metal inside are at their levels: (n,).
+
+    Looked at are the ends of the look, and the light `_BESIDE_PX` from the edge, which a hair that runs into the
+    edge at a small angle still shades where it has left the look's end.
+    """
+    row = np.ceil((np.clip(total, -1.0, 1.0) + _BESIDE_PX + _offsets()[-1]) / _STEP_PX).astype(np.int64)
+    column = np.arange(share.shape[1])
+    near = (share[row, column] + share[row + 1, column]) / 2
     fine = np.ones(share.shape[1], bool)
-    for beside, level in ((share[-2:].mean(axis=0), 1.0), (share[:2].mean(axis=0), 0.0)):
+    for beside, level in ((share[-2:].mean(axis=0), 1.0), (share[:2].mean(axis=0), 0.0), (near, None)):
         some = beside[::_NOISE_EVERY]
-        noise = MAD_TO_SD * float(np.median(np.abs(some - np.median(some))))
-        fine &= np.abs(beside - level) < max(_SHADE, _SHADE_NOISE * noise)
+        middle = float(np.median(some))
+        noise = MAD_TO_SD * float(np.median(np.abs(some - middle)))
+        # So near the edge its blur still takes some light, the same all along.
+        fine &= np.abs(beside - (middle if level is None else level)) < max(_SHADE, _SHADE_NOISE * noise)
     spoilt = cv2.dilate((~fine).astype(np.uint8)[None], np.ones((1, 2 * _SPOILT_POINTS + 1), np.uint8))
     return np.asarray(spoilt[0] == 0)
 
