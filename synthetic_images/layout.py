@@ -67,8 +67,7 @@ def crowd(
     first = _lay(tray, Piece(pattern, (0.0, 0.0), 0.0, defects[0], "touching"))
     pieces += [first, _lean(tray, first, defects[1])]
     pieces += [_lay(tray, Piece(pattern, (0.0, 0.0), 0.0, defect)) for defect in defects[2:]]
-    other = replace(pattern, length_mm=0.82 * pattern.length_mm, bowl_half_mm=1.1 * pattern.bowl_half_mm, part="other")
-    pieces.append(_lay(tray, Piece(other, (0.0, 0.0), 0.0, state="unlike")))
+    pieces.append(_lay(tray, Piece(_another(pattern), (0.0, 0.0), 0.0, state="unlike")))
     pieces.append(_lay_across_edge(tray, pattern))
     outer = float(rng.uniform(12.0, 18.0))
     size = (float(rng.uniform(20.0, 32.0)), float(rng.uniform(4.0, 7.0)))
@@ -78,6 +77,19 @@ def crowd(
         _lay_thing(tray, lambda center: strip(center, size, turn)),
     )
     return tuple(pieces), things
+
+
+def _another(pattern: Pattern) -> Pattern:
+    """A spoon of another pattern: shorter, with a wider bowl; a hole keeps its place from the handle's end."""
+    shorter = 0.18 * pattern.length_mm
+    holes = tuple(replace(hole, center_mm=(hole.center_mm[0] - shorter, hole.center_mm[1])) for hole in pattern.holes)
+    return replace(
+        pattern,
+        part="other",
+        length_mm=pattern.length_mm - shorter,
+        bowl_half_mm=1.1 * pattern.bowl_half_mm,
+        holes=holes,
+    )
 
 
 def _shape(pattern: Pattern, defects: Defects) -> shapely.Polygon:

@@ -10,8 +10,9 @@ from click.testing import CliRunner
 from app.cli.main import cli
 from app.cli.render import command
 from synthetic_images.families import FAMILIES, back_frame, scene
+from synthetic_images.scene import piece_rings_mm, polygon
 from synthetic_images.shots import Order, render_shots
-from synthetic_images.spoons import DESSERT_SPOON, PATTERNS, TEASPOON
+from synthetic_images.spoons import DESSERT_SPOON, PATTERNS, TEASPOON, outline
 from vision.errors import Unusable
 from vision.files.part import read_part
 from vision.files.shot import read_shot
@@ -84,6 +85,13 @@ def test_a_folder_below_a_file_is_named(tmp_path):
     (tmp_path / "file").write_text("")
     with pytest.raises(Unusable, match="can be written"):
         CliRunner().invoke(cli, ["render", "--out", str(tmp_path / "file" / "x")], catch_exceptions=False)
+
+
+def test_no_hole_of_a_crowded_tray_lies_outside_its_piece():
+    for piece in scene("crowd", DESSERT_SPOON, np.random.default_rng(78), 3).pieces:
+        outer, *holes = piece_rings_mm(piece, outline(piece.pattern))
+        assert len(holes) == 1
+        assert polygon([outer]).contains(polygon([holes[0]]))
 
 
 def test_dessert_spoons_fit_their_crowded_tray():
