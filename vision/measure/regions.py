@@ -7,7 +7,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from vision.geometry.polyline import signed_area
-from vision.measure.light import BLOCK_PX, Backlight
+from vision.measure.light import BLOCK_PX, Backlight, Field
 from vision.records.given import Array, Picture
 
 # Contours are first looked for at half size: a quarter of the work, and the sub-pixel step looks 4 px to either side.
@@ -33,27 +33,29 @@ def find_regions(back: Picture, light: Backlight, min_area_px: float) -> tuple[R
     rows, columns = (side // BLOCK_PX * BLOCK_PX for side in back.pixels.shape)
     size = (columns // _COARSE, rows // _COARSE)
     small = cv2.resize(back.pixels[:rows, :columns], size, interpolation=cv2.INTER_AREA)
-    mask = _below_half(small, light, size)
+    mask = _below_half(small, light.half_level(), size)
     return _trace(mask, _COARSE, min_area_px, (0.0, 0.0))
 
 
 def split_finely(back: Picture, light: Backlight, region: Region, min_area_px: float) -> tuple[Region, ...]:
     """The same region at full size: a sliver of light under 2 px wide still keeps two pieces apart."""
     margin = 2 * BLOCK_PX
-    low = np.maximum(region.outer.min(axis=0) - margin, 0).astype(int) // BLOCK_PX * BLOCK_PX
-    high = np.minimum(region.outer.max(axis=0) + margin, back.pixels.shape[::-1]).astype(int)
+    rows, columns = (side // BLOCK_PX for side in back.pixels.shape)
+    low = np.maximum((region.outer.min(axis=0) - margin) // BLOCK_PX, 0).astype(int)
+    high = np.minimum((region.outer.max(axis=0) + margin) // BLOCK_PX + 1, (columns, rows)).astype(int)
     box = np.s_[low[1] : high[1], low[0] : high[0]]
-    mask = np.zeros(back.pixels.shape, np.uint8)
-    mask[box] = _below_half(back.pixels, light, back.pixels.shape[::-1])[box]
+    first, end = low * BLOCK_PX, high * BLOCK_PX
+    pixels = back.pixels[first[1] : end[1], first[0] : end[0]]
+    mask = _below_half(pixels, light.half_level()[box], (pixels.shape[1], pixels.shape[0]))
     inside = np.zeros_like(mask)
-    cv2.fillPoly(inside, [np.round(region.outer).astype(np.int32)], 255)
-    return _trace(mask & (cv2.dilate(inside, np.ones((7, 7), np.uint8)) > 0), 1, min_area_px, (0.0, 0.0))
+    cv2.fillPoly(inside, [np.round(region.outer - first).astype(np.int32)], 255)
+    near = cv2.dilate(inside, np.ones((7, 7), np.uint8)) > 0
+    return _trace(mask & near, 1, min_area_px, (float(first[0]), float(first[1])))
 
 
-def _below_half(pixels: NDArray[np.generic], light: Backlight, size: tuple[int, int]) -> NDArray[np.uint8]:
+def _below_half(pixels: NDArray[np.generic], half_level: Field, size: tuple[int, int]) -> NDArray[np.uint8]:
     """255 where `pixels` (of `size`, columns x rows) are darker than half way."""
-    kind = pixels.dtype
-    level = cv2.resize(light.half_level(), size, interpolation=cv2.INTER_LINEAR).astype(kind)
+    level = cv2.resize(half_level, size, interpolation=cv2.INTER_LINEAR).astype(pixels.dtype)
     return np.asarray(cv2.compare(np.ascontiguousarray(pixels), level, cv2.CMP_LT), dtype=np.uint8)
 
 
