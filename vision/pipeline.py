@@ -4,7 +4,10 @@ from dataclasses import replace
 
 import numpy as np
 
+from vision.calibrate.lamp import lamp_state
+from vision.calibrate.light_limits import light_findings
 from vision.decide.verdict import judge
+from vision.errors import Unusable
 from vision.geometry.camera import View
 from vision.measure.face import score_face
 from vision.measure.face_region import FaceView
@@ -13,7 +16,7 @@ from vision.measure.nominal import Nominal, prepare_nominal
 from vision.measure.piece import measure_piece
 from vision.measure.place import Placed
 from vision.measure.tray import SHARP_PX, Found, Sight, look
-from vision.records.given import Limits, Part, Station, TrayPictures
+from vision.records.given import LightLimits, Limits, Part, Picture, Station, TrayPictures
 from vision.records.judged import JudgedPiece
 from vision.records.measured import Fault, MeasuredPiece, MeasuredTray, TrayFinding, Value
 
@@ -51,6 +54,9 @@ def measure_tray(pictures: TrayPictures, part: Part, station: Station) -> Measur
         spoilt = spoilt or "focus"
         detail = f"edges are {blur:.1f} px wide (standard deviation), at most {SHARP_PX} is sharp; focus the lens"
         told.append(TrayFinding("focus", None, f"{pictures.back.name or 'back'}: {detail}"))
+    for finding in _beyond_limits(pictures.back, blur, station.light):
+        spoilt = spoilt or ("focus" if finding.kind == "focus" else "exposure")
+        told.append(finding)
     ordered = _reading_order(found, _ROW_SHARE * float(np.ptp(nominal.points[:, 0])) / scale)
     pieces = []
     for number, one in enumerate(ordered, start=1):
@@ -61,6 +67,19 @@ def measure_tray(pictures: TrayPictures, part: Part, station: Station) -> Measur
             told += [fault for fault in faults if fault not in told]
         pieces.append(piece)
     return MeasuredTray(tuple(pieces), tuple(told))
+
+
+def _beyond_limits(back: Picture, blur_px: float, limits: LightLimits) -> list[TrayFinding]:
+    """What of the backlight or the sharpness the station's own limits don't allow."""
+    if limits == LightLimits():
+        return []
+    name = back.name or "back"
+    try:
+        lamp = lamp_state(back.pixels, back.full_scale, name)
+    except Unusable as fault:
+        return [TrayFinding("exposure", None, str(fault))]
+    found = light_findings(lamp, blur_px if np.isfinite(blur_px) else None, limits)
+    return [replace(finding, detail=f"{name}: {finding.detail}") for finding in found]
 
 
 def _measure(number: int, found: Found, nominal: Nominal, view: View) -> MeasuredPiece:

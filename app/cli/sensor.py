@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from dataclasses import asdict
 from math import isfinite
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -13,6 +14,7 @@ from vision.errors import Unusable
 
 if TYPE_CHECKING:
     from vision.calibrate.corners import Pixels
+    from vision.calibrate.lamp import LampState
     from vision.calibrate.photon_transfer import FlatPair
 
 _FILE = click.Path(path_type=Path)
@@ -49,6 +51,8 @@ def command(
     Photon transfer after EMVA 1288 (--flat, --dark, --exposures), a slanted edge's transfer after ISO 12233 (--edge),
     and the backlight's evenness and drift (--lamp, --lamp-then).
     """
+    from vision.calibrate.lamp import lamp_state
+    from vision.calibrate.light_limits import proposed_limits
     from vision.files.whole import write_whole
 
     if not (flat or edge or lamp):
@@ -60,12 +64,20 @@ def command(
         table["sensor"] = _sensor(flat, dark, exposures, full_scale)
     if edge:
         table["edge"] = _edge(edge, full_scale)
-    if lamp:
-        table["lamp"] = _lamp(lamp, lamp_then, full_scale)
+    state = lamp_state(*_frame(lamp, full_scale), str(lamp)) if lamp else None
+    if state:
+        table["lamp"] = _lamp(state, lamp_then, full_scale)
+    limits = asdict(proposed_limits(state, table["edge"]["blur_px"] if edge else None))
+    proposed = {key: value for key, value in limits.items() if value is not None}
+    if proposed:
+        table["light_limits"] = proposed
     write_whole(out, json.dumps(table, indent=1) + "\n")
     for part in ("sensor", "edge", "lamp"):
         for name, value in table.get(part, {}).items():
             click.echo(f"{part}: {name} = {value}")
+    if proposed:
+        click.echo("limits to put into station.toml, if this is how the station looks when all is well:")
+        click.echo("\n".join(["[light]", *(f"{key} = {value}" for key, value in proposed.items())]))
     click.echo(f"wrote {out}")
 
 
@@ -103,10 +115,9 @@ def _edge(path: Path, full_scale: float | None) -> dict[str, Any]:
     }
 
 
-def _lamp(path: Path, then: Path | None, full_scale: float | None) -> dict[str, Any]:
+def _lamp(now: LampState, then: Path | None, full_scale: float | None) -> dict[str, Any]:
     from vision.calibrate.lamp import lamp_drift, lamp_state
 
-    now = lamp_state(*_frame(path, full_scale), str(path))
     table: dict[str, Any] = {
         "level": _number(now.level),
         "darkest": _number(now.darkest),

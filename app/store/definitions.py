@@ -3,13 +3,14 @@
 import hashlib
 import json
 import zlib
+from dataclasses import asdict
 from typing import Any
 
 import numpy as np
 from pydantic import TypeAdapter
 
 from app.store.profiles import STEP_MM, Profile
-from vision.records.given import Camera, Lens, Limits, Part, Station, Surface, Zone
+from vision.records.given import Camera, Lens, LightLimits, Limits, Part, Station, Surface, Zone
 from vision.records.measured import Finding
 
 _LIMITS: TypeAdapter[Limits] = TypeAdapter(Limits)
@@ -74,6 +75,8 @@ def station_content(station: Station) -> dict[str, Any]:
         "outline_mm": station.outline_mm,
         "scale_relative": station.scale_relative,
         "full_scale": station.full_scale,
+        # Only where there are any, so that a station without them keeps its digest.
+        **({"light": asdict(station.light)} if station.light != LightLimits() else {}),
     }
 
 
@@ -88,6 +91,7 @@ def station_record(content: dict[str, Any]) -> Station:
         outline_mm=content["outline_mm"],
         scale_relative=content["scale_relative"],
         full_scale=content["full_scale"],
+        light=LightLimits(**content.get("light", {})),
     )
 
 

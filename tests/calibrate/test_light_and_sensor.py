@@ -14,10 +14,11 @@ from app.cli.main import main
 from synthetic_images.sensor import Sensor
 from synthetic_images.targets import render_flat_pair, render_slanted_edge
 from vision.calibrate.lamp import lamp_drift, lamp_state
-from vision.calibrate.light_limits import LightLimits, light_findings
+from vision.calibrate.light_limits import light_findings, proposed_limits
 from vision.calibrate.photon_transfer import FlatPair, measure_pair, photon_transfer
 from vision.calibrate.slanted_edge import edge_sharpness
 from vision.errors import Unusable
+from vision.records.given import LightLimits
 
 LEVELS = (0.02, 0.05, 0.1, 0.2, 0.35, 0.5, 0.65, 0.8, 0.9, 1.1)
 
@@ -184,6 +185,18 @@ def test_findings_carry_numbers_and_limits() -> None:
     )
 
 
+def test_limits_proposed_from_a_good_day_let_that_day_pass_and_stop_a_worse_one() -> None:
+    good = lamp_state(lamp_frame(0.8, corner=0.9), 255.0, "back")
+    limits = proposed_limits(good, 0.9)
+    assert light_findings(good, 0.9, limits) == ()
+    assert [f.kind for f in light_findings(lamp_state(lamp_frame(0.7, 0.9), 255.0, "back"), 1.2, limits)] == [
+        "exposure",
+        "focus",
+    ]
+    assert len(light_findings(lamp_state(lamp_frame(0.8, corner=0.6), 255.0, "back"), 0.9, limits)) == 1
+    assert proposed_limits(None, None) == LightLimits()
+
+
 def run(monkeypatch: pytest.MonkeyPatch, *words: object) -> int:
     monkeypatch.setattr(sys, "argv", ["brightbowl", "sensor", *map(str, words)])
     try:
@@ -221,6 +234,8 @@ def test_the_command_writes_what_it_measured(monkeypatch: pytest.MonkeyPatch, tm
     assert table["sensor"]["saturation_reached"] is False
     assert table["edge"]["blur_px"] == pytest.approx(np.sqrt(0.64 + 1 / 12), rel=0.02)
     assert table["lamp"]["level_change"] == 0.0
+    assert table["light_limits"]["blur_max_px"] == pytest.approx(1.25 * table["edge"]["blur_px"], abs=0.01)
+    assert table["light_limits"]["level_min"] < table["lamp"]["level"] < table["light_limits"]["level_max"]
 
 
 @pytest.mark.parametrize("words", [(), ("--edge", "absent.png"), ("--flat", "a.png", "b.png", "--exposures", "1,2")])

@@ -8,6 +8,7 @@ import pytest
 from tests.files.made import STATION, one_line
 from vision.errors import Unusable
 from vision.files.station import read_station, write_station
+from vision.records.given import LightLimits
 
 PLANE = """
 [plane]
@@ -27,6 +28,14 @@ SENSOR = """
 [sensor]
 full_scale = 4095
 """
+LIGHT = """
+[light]
+level_min = 0.7
+level_max = 0.95
+full_max = 0.001
+darkest_min = 0.6
+blur_max_px = 1.4
+"""
 SCALE = "[scale]\nmm_per_px = 0.05\n"
 
 
@@ -45,7 +54,7 @@ def test_a_plain_scale_is_a_plane_with_y_up(tmp_path: Path) -> None:
 
 
 def test_everything_a_station_can_have(tmp_path: Path) -> None:
-    station = read_station(written(tmp_path, STATION.replace(SCALE, PLANE) + LENS + CAMERA + SENSOR))
+    station = read_station(written(tmp_path, STATION.replace(SCALE, PLANE) + LENS + CAMERA + SENSOR + LIGHT))
     assert station.homography[1].tolist() == [0.0005, -0.05, -0.9]
     assert station.lens is not None
     assert station.lens.camera_matrix[0].tolist() == [9200.0, 0.0, 1499.5]
@@ -53,10 +62,11 @@ def test_everything_a_station_can_have(tmp_path: Path) -> None:
     assert station.camera is not None
     assert (station.camera.height_mm, station.camera.foot_mm) == (620.0, (75.0, -52.5))
     assert station.full_scale == 4095.0
+    assert station.light == LightLimits(0.7, 0.95, 0.001, 0.6, 1.4)
 
 
 @pytest.mark.parametrize(
-    "text", [STATION, STATION.replace(SCALE, PLANE) + LENS + CAMERA + SENSOR], ids=["plain", "full"]
+    "text", [STATION, STATION.replace(SCALE, PLANE) + LENS + CAMERA + SENSOR + LIGHT], ids=["plain", "full"]
 )
 def test_what_is_written_reads_back_equal(tmp_path: Path, text: str) -> None:
     first = read_station(written(tmp_path, text))
@@ -68,7 +78,7 @@ def test_what_is_written_reads_back_equal(tmp_path: Path, text: str) -> None:
         assert np.array_equal(first.lens.camera_matrix, again.lens.camera_matrix)
         assert np.array_equal(first.lens.distortion, again.lens.distortion)
     assert first.camera == again.camera
-    plain = ("station", "outline_mm", "scale_relative", "full_scale")
+    plain = ("station", "outline_mm", "scale_relative", "full_scale", "light")
     assert [getattr(first, name) for name in plain] == [getattr(again, name) for name in plain]
     assert ("[scale]" in (tmp_path / "again.toml").read_text()) == ("[scale]" in text)
 
@@ -109,6 +119,17 @@ def test_what_is_written_reads_back_equal(tmp_path: Path, text: str) -> None:
             "scale_relative = 0.0002" + CAMERA.replace("620.0", "0.0"),
             ["camera.height_mm", "greater than 0"],
         ),
+        (
+            "scale_relative = 0.0002",
+            "scale_relative = 0.0002\n[light]\nlevel_min = 70.0",
+            ["light.level_min", "less than or equal to 1"],
+        ),
+        (
+            "scale_relative = 0.0002",
+            "scale_relative = 0.0002\n[light]\nlevel_min = 0.9\nlevel_max = 0.8",
+            ["light", "level_min below level_max"],
+        ),
+        ("scale_relative = 0.0002", "scale_relative = 0.0002\n[light]\nblur_max = 1.0", ["light.blur_max", "unknown"]),
         ('station = "ST-1"', "station = ", ["a TOML file expected", "line 3"]),
         ('station = "ST-1"', 'station = "ST-1"\nstation = "ST-2"', ["a TOML file expected", "line 4"]),
     ],

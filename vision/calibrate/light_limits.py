@@ -1,23 +1,26 @@
-"""What a station's light and sharpness may be, and a shot held against it: findings with numbers."""
-
-from dataclasses import dataclass
+"""A shot held against what a station's light and sharpness may be: findings with numbers; limits to propose."""
 
 from vision.calibrate.lamp import LampState
+from vision.records.given import LightLimits
 from vision.records.measured import TrayFinding
 
+# Room left around what was measured on a good day. Common practice, no source: a lamp ages by some percent between
+# services, an edge blurred by a quarter more still measures alike.
+_LEVEL_ROOM, _DARKEST_ROOM, _BLUR_ROOM = 0.10, 0.05, 1.25
+_LEAST_FULL, _FULL_ROOM = 0.001, 2.0
+# A backlight over this share of full scale clips with its own noise.
+_LEVEL_MOST = 0.97
 
-@dataclass(frozen=True, slots=True)
-class LightLimits:
-    """Limits of one station, None where there is none.
 
-    Levels are shares of full scale, `darkest_min` a share of the lamp's own median, `blur_max_px` the sigma of an edge.
-    """
-
-    level_min: float | None = None
-    level_max: float | None = None
-    full_max: float | None = None
-    darkest_min: float | None = None
-    blur_max_px: float | None = None
+def proposed_limits(lamp: LampState | None, blur_px: float | None) -> LightLimits:
+    """Limits from a station's light and edge as they are when all is well; None for what was not measured."""
+    return LightLimits(
+        level_min=round((1 - _LEVEL_ROOM) * lamp.level, 3) if lamp else None,
+        level_max=round(min((1 + _LEVEL_ROOM) * lamp.level, max(_LEVEL_MOST, lamp.level)), 3) if lamp else None,
+        full_max=round(max(_LEAST_FULL, _FULL_ROOM * lamp.full), 4) if lamp else None,
+        darkest_min=round(lamp.darkest - _DARKEST_ROOM, 3) if lamp else None,
+        blur_max_px=round(_BLUR_ROOM * blur_px, 2) if blur_px is not None else None,
+    )
 
 
 def light_findings(lamp: LampState, blur_px: float | None, limits: LightLimits) -> tuple[TrayFinding, ...]:

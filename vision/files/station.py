@@ -1,5 +1,6 @@
 """station.toml: a calibrated camera above a tray."""
 
+from dataclasses import asdict
 from pathlib import Path
 from typing import Annotated, Any, Self
 
@@ -8,7 +9,7 @@ from pydantic import AfterValidator, Field, model_validator
 
 from vision.files.strict import FormatOne, PairOfNumbers, Strict, Text, read_toml
 from vision.files.whole import write_whole
-from vision.records.given import Camera, Lens, Station
+from vision.records.given import Camera, Lens, LightLimits, Station
 
 _Row = Annotated[list[float], Field(min_length=3, max_length=3)]
 _Matrix = Annotated[list[_Row], Field(min_length=3, max_length=3)]
@@ -63,6 +64,23 @@ class _Sensor(Strict):
     full_scale: Annotated[float, Field(gt=0.0, le=65535.0)]
 
 
+_Share = Annotated[float, Field(ge=0.0, le=1.0)]
+
+
+class _Light(Strict):
+    level_min: _Share | None = None
+    level_max: _Share | None = None
+    full_max: _Share | None = None
+    darkest_min: _Share | None = None
+    blur_max_px: _Positive | None = None
+
+    @model_validator(mode="after")
+    def _room_between(self) -> Self:
+        if self.level_min is not None and self.level_max is not None and self.level_min >= self.level_max:
+            raise ValueError(f"level_min below level_max expected, found {self.level_min} and {self.level_max}")
+        return self
+
+
 class _StationFile(Strict):
     format: FormatOne
     station: Text
@@ -72,6 +90,7 @@ class _StationFile(Strict):
     camera: _Camera | None = None
     uncertainty: _Uncertainty
     sensor: _Sensor | None = None
+    light: _Light | None = None
 
     @model_validator(mode="after")
     def _one_way_to_mm(self) -> Self:
@@ -103,6 +122,7 @@ def read_station(path: Path) -> Station:
         outline_mm=table.uncertainty.outline_mm,
         scale_relative=table.uncertainty.scale_relative,
         full_scale=table.sensor.full_scale if table.sensor else None,
+        light=LightLimits(**table.light.model_dump()) if table.light else LightLimits(),
     )
 
 
@@ -133,4 +153,6 @@ def write_station(station: Station, path: Path) -> None:
     table["uncertainty"] = {"outline_mm": station.outline_mm, "scale_relative": station.scale_relative}
     if station.full_scale is not None:
         table["sensor"] = {"full_scale": station.full_scale}
+    if light := {key: value for key, value in asdict(station.light).items() if value is not None}:
+        table["light"] = light
     write_whole(path, tomlkit.dumps(table))

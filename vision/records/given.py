@@ -86,6 +86,21 @@ class Camera:
     foot_mm: tuple[float, float]
 
 
+@dataclass(frozen=True, slots=True)
+class LightLimits:
+    """What a station's backlight and sharpness may be on every shot; None where there is no limit.
+
+    `level_min`, `level_max`: median of the empty tray; `full_max`: share of pixels at full scale; levels are shares of
+    full scale. `darkest_min`: the light's darkest part as a share of that median. `blur_max_px`: sigma of an edge.
+    """
+
+    level_min: float | None = None
+    level_max: float | None = None
+    full_max: float | None = None
+    darkest_min: float | None = None
+    blur_max_px: float | None = None
+
+
 @dataclass(frozen=True, slots=True, eq=False)
 class Station:
     """A calibrated camera above a tray.
@@ -101,6 +116,7 @@ class Station:
     outline_mm: float
     scale_relative: float
     full_scale: float | None = None
+    light: LightLimits = LightLimits()
 
 
 @dataclass(frozen=True, slots=True)
