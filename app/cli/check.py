@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
+from contextlib import closing
 from datetime import UTC, datetime
 from hashlib import sha256
 from math import hypot
@@ -14,11 +15,13 @@ import click
 from vision.errors import Unusable
 
 if TYPE_CHECKING:
+    from app.store.works import Works
     from vision.calibrate.checks_file import Check, Reference
-    from vision.calibrate.drift import CheckResult, ReferenceValue
+    from vision.calibrate.drift import ReferenceValue
     from vision.records.given import Station
     from vision.records.measured import MeasuredPiece, Value
 
+_NAMED = 10  # trays that a line names; the page lists all
 _FILE = click.Path(exists=True, dir_okay=False, path_type=Path)
 
 
@@ -51,13 +54,16 @@ def command(
     FOLDER is a shot of the reference piece alone on the tray. Its values are held against the known ones and against
     the checks since calibration. After a stop, calibrate again; trays since the last good check are to be judged again.
     """
+    from app.report.check_chart import check_page
+    from app.store.works import read_works
     from vision.calibrate.checks_file import Check, append_check, last_good, of_calibration, read_checks, read_reference
     from vision.calibrate.drift import check_reference
     from vision.files.station import read_station
     from vision.files.whole import write_whole
 
-    if works is not None:
-        part, station, reference, history = _in_works(works, folder)
+    place = read_works(works) if works is not None else None
+    if place is not None:
+        part, station, reference, history = _in_works(place, folder)
     if not (part and station and reference and history):
         raise click.UsageError("Give --part, --station, --reference and --history, or --works in place of all four.")
     known, camera, checks = read_reference(reference), read_station(station), read_checks(history)
@@ -68,10 +74,10 @@ def command(
     references = _references(known, piece)
     result = check_reference(references, found, _earlier(since, found))
     now = datetime.now(UTC).isoformat(timespec="seconds")
-    check = Check(camera.station, digest, known.reference, now, result.verdict, result.reasons, found)
+    check = Check(camera.station, digest, known.reference, now, result.verdict, result.reasons, found, result.drifts)
     append_check(history, check)
     charts = history.with_suffix(".html")
-    write_whole(charts, _charts((*since, check), result))
+    write_whole(charts, check_page((*since, check)))
     for drift in result.drifts:
         limits = f"limits {drift.single_limit:.2g} and {drift.mean_limit:.2g}"
         click.echo(
@@ -82,19 +88,33 @@ def command(
     if result.verdict == "stop":
         good = last_good(checks, camera.station)
         click.echo(f"judge again: trays of {camera.station} taken {f'after {good}' if good else 'at any time'}")
+    if place is not None:
+        _file(place, (*checks, check))
     click.echo(f"{camera.station}: {result.verdict}; added to {history}, charts in {charts}")
 
 
-def _in_works(works: Path, folder: Path) -> tuple[Path, Path, Path, Path]:
+def _in_works(place: Works, folder: Path) -> tuple[Path, Path, Path, Path]:
     """Part, station, reference and history of a shot of the reference piece, by their places in a works folder."""
-    from app.store.works import read_works
     from vision.files.shot import read_shot
 
-    place, shot = read_works(works), read_shot(folder)
+    shot = read_shot(folder)
     if shot.part is None or shot.station is None:
         raise Unusable(folder, "shot.json", "a shot that names its part and station; or give their files")
     part = place.part_file(shot.part)
     return part, place.station_file(shot.station), part.with_name("reference.toml"), place.checks_file(shot.station)
+
+
+def _file(place: Works, checks: Sequence[Check]) -> None:
+    """File the whole history, of which the store may lack more than this check, and name the trays in doubt."""
+    from app.store.station_checks import doubtful_trays, file_checks
+
+    with closing(place.open()) as store:
+        file_checks(store, checks)
+        station = checks[-1].station
+        doubtful = [tray for tray in doubtful_trays(store) if tray.station == station]
+    named = ", ".join(tray.tray for tray in doubtful[:_NAMED]) + (", ..." if len(doubtful) > _NAMED else "")
+    if doubtful:
+        click.echo(f"to be judged again, of {station} in the store: {len(doubtful)} ({named})")
 
 
 def _measured(folder: Path, part: Path, camera: Station, known: Reference) -> MeasuredPiece:
@@ -147,13 +167,3 @@ def _earlier(since: Sequence[Check], names: Iterable[str]) -> dict[str, list[flo
             if (value := check.values.get(name)) is not None:
                 values.append(value)
     return found
-
-
-def _charts(checks: Sequence[Check], result: CheckResult) -> str:
-    from app.report.check_chart import MeasureHistory, check_page
-
-    histories = [
-        MeasureHistory(drift.measure, [check.values.get(drift.measure) for check in checks], drift)
-        for drift in result.drifts
-    ]
-    return check_page(checks[-1].station, histories, [check.checked_at for check in checks], result)

@@ -6,6 +6,7 @@ from app.pages.agreement import agreement_study_page
 from app.pages.blind_page import blind_page
 from app.pages.gauge import gauge_study_page
 from app.pages.review import review_page
+from app.pages.station import station_page
 from app.pages.tuning import tuning_study_page
 from app.pages.waiting_list import waiting_page
 from vision.errors import Unusable
@@ -24,6 +25,7 @@ PAGES = (
     st.Page(agreement_study_page, title="Agreement", url_path="agreement"),
     st.Page(tuning_study_page, title="Tuning", url_path="tuning"),
     st.Page(gauge_study_page, title="Gauge", url_path="gauge"),
+    st.Page(station_page, title="Station", url_path="station"),
 )
 page = st.navigation(list(PAGES), position="top")
 try:

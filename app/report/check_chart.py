@@ -9,7 +9,9 @@ import numpy as np
 from app.report.cautions import CAUTIONS
 from app.report.charts import Axis, Frame, axis_of, chart, dots, level, line
 from app.report.look import ACCENT, MUTED
-from vision.calibrate.drift import CheckResult, DriftOfMeasure
+from app.report.words import measure_words
+from vision.calibrate.checks_file import Check, of_calibration
+from vision.calibrate.drift import DriftOfMeasure
 
 LEAST_CHECKS = 8  # room on the axis, so that a first check does not stand alone in a corner
 
@@ -23,6 +25,20 @@ class MeasureHistory:
     drift: DriftOfMeasure
 
 
+def since_calibration(checks: Sequence[Check]) -> tuple[Check, ...]:
+    """Of one station's checks, oldest first, those that share the last one's calibration and reference piece."""
+    last = checks[-1]
+    return of_calibration(checks, last.station, last.calibration, last.reference)
+
+
+def histories(checks: Sequence[Check]) -> list[MeasureHistory]:
+    """What each measure of the last check was at all of these checks."""
+    return [
+        MeasureHistory(drift.measure, [check.values.get(drift.measure) for check in checks], drift)
+        for drift in checks[-1].drifts
+    ]
+
+
 def check_chart(history: MeasureHistory) -> str:
     """One chart, SVG; deviations beyond the limit are marked in the accent colour."""
     known, limit = history.drift.value - history.drift.deviation, history.drift.single_limit
@@ -30,7 +46,7 @@ def check_chart(history: MeasureHistory) -> str:
     number = np.arange(1.0, len(deviation) + 1.0)
     frame = Frame(
         Axis(0.5, max(len(deviation), LEAST_CHECKS) + 0.5, "check since calibration"),
-        axis_of([*deviation, -1.15 * limit, 1.15 * limit], f"{history.measure}, deviation"),
+        axis_of([*deviation, -1.15 * limit, 1.15 * limit], _title(history.measure)),
     )
     seen = np.isfinite(deviation)
     out = seen & (np.abs(deviation) > limit)
@@ -45,8 +61,17 @@ def check_chart(history: MeasureHistory) -> str:
     return chart(frame, marks, f"Deviations of {history.measure} from its known value at each check")
 
 
-def check_page(station: str, histories: Sequence[MeasureHistory], times: Sequence[str], result: CheckResult) -> str:
-    """All charts of a station as one HTML page that stands alone; `times` of the checks, oldest first."""
+def _title(name: str) -> str:
+    """What the axis shows: the measure in words, its zone, and the unit."""
+    measure, _, zone = name.partition(".")
+    words = measure_words(measure)
+    of_zone = f" of the {zone}" if zone else ""
+    return f"{words.title}{of_zone}, deviation ({words.unit})" if words.unit else f"{words.title}{of_zone}, deviation"
+
+
+def check_page(checks: Sequence[Check]) -> str:
+    """One station's checks since its calibration, oldest first, as charts on one HTML page that stands alone."""
+    last = checks[-1]
     environment = jinja2.Environment(
         loader=jinja2.PackageLoader("app.report", "templates"),
         autoescape=True,
@@ -54,12 +79,12 @@ def check_page(station: str, histories: Sequence[MeasureHistory], times: Sequenc
         trim_blocks=True,
     )
     return environment.get_template("check.html").render(
-        station=station,
-        verdict=result.verdict,
-        reasons=result.reasons,
-        first=times[0],
-        last=times[-1],
-        count=len(times),
-        charts=[(history.measure, check_chart(history)) for history in histories],
+        station=last.station,
+        verdict=last.verdict,
+        reasons=last.reasons,
+        first=checks[0].checked_at,
+        last=last.checked_at,
+        count=len(checks),
+        charts=[(history.measure, check_chart(history)) for history in histories(checks)],
         cautions=CAUTIONS,
     )

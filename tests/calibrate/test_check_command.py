@@ -3,6 +3,7 @@
 import json
 import sys
 from collections.abc import Callable
+from contextlib import closing
 from pathlib import Path
 from types import SimpleNamespace
 
@@ -11,6 +12,7 @@ import numpy as np
 import pytest
 
 from app.cli.main import main
+from app.store.station_checks import station_checks
 from app.store.works import new_works
 from vision.calibrate.checks_file import Check, append_check, last_good, of_calibration, read_checks, read_reference
 from vision.errors import Unusable
@@ -121,6 +123,12 @@ def test_a_works_has_all_files_of_a_check(bench) -> None:  # type: ignore[no-unt
     assert code == 0, wrong
     assert "ST-1: pass" in said
     assert len(read_checks(works.checks_file("ST-1"))) == 1
+    bench.lay(a_piece(135.2))
+    assert bench.call("--works", str(works.folder))[0] == 0
+    with closing(works.open()) as store:
+        filed = station_checks(store, "ST-1")
+    assert filed == read_checks(works.checks_file("ST-1"))
+    assert [(check.verdict, len(check.drifts)) for check in filed] == [("pass", 2), ("stop", 2)]
 
 
 def test_a_check_without_its_files_says_what_to_give(bench) -> None:  # type: ignore[no-untyped-def]

@@ -2,14 +2,14 @@
 
 import json
 import os
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import asdict, dataclass
 from pathlib import Path
 from typing import Annotated, Any, Literal, Self
 
 from pydantic import Field, ValidationError, model_validator
 
-from vision.calibrate.drift import CheckVerdict
+from vision.calibrate.drift import CheckVerdict, DriftOfMeasure
 from vision.errors import Unusable
 from vision.files.strict import FormatOne, Strict, Text, read_text, read_toml
 from vision.files.whole import not_written
@@ -65,7 +65,10 @@ class Reference:
 
 @dataclass(frozen=True, slots=True)
 class Check:
-    """One check as the history keeps it; `calibration` is the digest of the station file it was made with."""
+    """One check as the history keeps it; `calibration` is the digest of the station file it was made with.
+
+    `drifts` hold each value against its known one and the limits of that day; older histories have none.
+    """
 
     station: str
     calibration: str
@@ -74,6 +77,16 @@ class Check:
     verdict: CheckVerdict
     reasons: tuple[str, ...]
     values: dict[str, float | None]
+    drifts: tuple[DriftOfMeasure, ...] = ()
+
+
+class _DriftLine(Strict):
+    measure: Text
+    value: float
+    deviation: float
+    single_limit: float
+    weighted_mean: float
+    mean_limit: float
 
 
 class _CheckLine(Strict):
@@ -85,6 +98,7 @@ class _CheckLine(Strict):
     verdict: Literal["pass", "stop"]
     reasons: list[str]
     values: dict[str, float | None]
+    drifts: list[_DriftLine] = Field(default_factory=list)
 
 
 def read_reference(path: Path) -> Reference:
@@ -125,17 +139,30 @@ def read_checks(path: Path) -> tuple[Check, ...]:
     checks = []
     for number, line in enumerate(read_text(path).splitlines(), 1):
         try:
-            one = _CheckLine.model_validate_json(line)
+            checks.append(_as_check(_CheckLine.model_validate_json(line)))
         except ValidationError:
             raise Unusable(
                 path, f"line {number}", "a check as `brightbowl check` writes it; take the line out"
             ) from None
-        checks.append(
-            Check(
-                one.station, one.calibration, one.reference, one.checked_at, one.verdict, tuple(one.reasons), one.values
-            )
-        )
     return tuple(checks)
+
+
+def check_record(content: Mapping[str, Any]) -> Check:
+    """A check from its fields as JSON holds them."""
+    return _as_check(_CheckLine.model_validate_json(json.dumps({"format": 1, **content})))
+
+
+def _as_check(line: _CheckLine) -> Check:
+    return Check(
+        line.station,
+        line.calibration,
+        line.reference,
+        line.checked_at,
+        line.verdict,
+        tuple(line.reasons),
+        line.values,
+        tuple(DriftOfMeasure(**drift.model_dump()) for drift in line.drifts),
+    )
 
 
 def append_check(path: Path, check: Check) -> None:

@@ -1,0 +1,98 @@
+"""A station's checks: may it go on, how its values drift, and which trays are to be judged again."""
+
+from collections.abc import Sequence
+
+import streamlit as st
+
+from app.pages.clock import in_users_zone
+from app.pages.desk import Desk, Pass, the_desk
+from app.pages.study_lot import piece_link, show_chart
+from app.pages.who import nobody_yet, who_is_here
+from app.report.check_chart import check_chart, histories, since_calibration
+from app.store.station_checks import Check, checked_stations, doubtful_trays, station_checks
+from app.study.answers import PieceKey
+
+ROWS = 200
+WORDS = {"pass": "✓ passed", "stop": "✗ stopped"}
+
+
+def station_page() -> None:
+    """Show one station's checks."""
+    desk = the_desk()
+    left, right = st.columns([0.72, 0.28], vertical_alignment="center")
+    with right:
+        who = who_is_here(desk)
+    stations = checked_stations(desk.store)
+    with left:
+        station = st.selectbox("Station", stations, key="station", label_visibility="collapsed") if stations else None
+    if who is None:
+        nobody_yet(desk)
+        return
+    if station is None:
+        st.info(
+            "No station was checked yet. Each shift, lay the reference piece alone on the tray, photograph it and run: "
+            "brightbowl check SHOT --works WORKS"
+        )
+        return
+    checks = station_checks(desk.store, station)
+    since = since_calibration(checks)
+    _state(station, checks, since)
+    _doubtful(desk, station, who)
+    charts = [(history.measure, check_chart(history)) for history in histories(since)]
+    for start in range(0, len(charts), 2):
+        for column, (measure, svg) in zip(st.columns(2), charts[start : start + 2], strict=False):
+            with column:
+                show_chart(svg, f"Deviations of {measure} at each check since calibration")
+    _table(checks)
+
+
+def _state(station: str, checks: Sequence[Check], since: Sequence[Check]) -> None:
+    last = checks[-1]
+    one, two, three = st.columns(3)
+    one.metric("Last check", WORDS[last.verdict])
+    two.metric("When", in_users_zone(last.checked_at))
+    three.metric("Checks since calibration", len(since))
+    if last.verdict == "stop":
+        why = "; ".join(last.reasons)
+        st.error(
+            f"{station} must not go on: {why}. Clean the reference piece and the glass and check again; "
+            "if it stops again, calibrate."
+        )
+
+
+def _doubtful(desk: Desk, station: str, who: Pass) -> None:
+    trays = [tray for tray in doubtful_trays(desk.store) if tray.station == station]
+    if not trays:
+        st.markdown("No tray of this station is to be judged again.")
+        return
+    count = f"1 tray of {station} was" if len(trays) == 1 else f"{len(trays)} trays of {station} were"
+    more = f" The first {ROWS} are listed." if len(trays) > ROWS else ""
+    st.warning(
+        f"{count} taken between the last good check and the next: photograph again, or judge again by a calibration "
+        f"that holds for them.{more}"
+    )
+    rows = [
+        {
+            "open": piece_link(PieceKey(tray.tray, 1), who),
+            "tray": tray.tray,
+            "lot": tray.lot or "",
+            "taken at": in_users_zone(tray.taken_at) if tray.taken_at else "",
+        }
+        for tray in trays[:ROWS]
+    ]
+    link = st.column_config.LinkColumn("open", display_text="open", width="small")
+    st.dataframe(rows, hide_index=True, column_config={"open": link})
+
+
+def _table(checks: Sequence[Check]) -> None:
+    rows = [
+        {
+            "checked at": in_users_zone(check.checked_at),
+            "outcome": WORDS[check.verdict],
+            "why": "; ".join(check.reasons),
+            "reference piece": check.reference,
+            "calibration": check.calibration[:8],
+        }
+        for check in reversed(checks[-ROWS:])
+    ]
+    st.dataframe(rows, hide_index=True)

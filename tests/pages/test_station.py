@@ -1,0 +1,49 @@
+"""The station's page: its last check, drift, and the trays that are to be judged again."""
+
+from collections.abc import Iterator
+from dataclasses import replace
+
+import pytest
+from playwright.sync_api import expect
+
+from app.store.connection import Store
+from app.store.filing import file_result
+from app.store.station_checks import file_checks
+from tests.pages.conftest import Opened, Served
+from tests.pages.test_other_pages import serious
+from tests.pages.test_review import piece_on
+from tests.store.made import made_piece, made_tray, to_file
+from vision.calibrate.checks_file import Check
+from vision.calibrate.drift import DriftOfMeasure
+
+
+@pytest.fixture
+def store(served: Served) -> Iterator[Store]:
+    opened = served.works.open()
+    yield opened
+    opened.close()
+
+
+def check(hour: int, value: float, *reasons: str) -> Check:
+    drift = DriftOfMeasure("length_mm", value, value - 135.02, 0.014, (value - 135.02) / 5, 0.01)
+    when = f"2026-11-02T{hour:02}:00:00+00:00"
+    return Check(
+        "ST-9", "c" * 64, "REF-1", when, "stop" if reasons else "pass", reasons, {"length_mm": value}, (drift,)
+    )
+
+
+def test_a_stopped_station_says_why_and_which_trays_to_judge_again(open_page: Opened, store: Store) -> None:
+    tray = replace(made_tray("T-9", [made_piece(1)], "L-9"), station="ST-9", taken_at="2026-11-02T08:30:00+00:00")
+    file_result(store, to_file(tray))
+    file_checks(store, [check(6, 135.021), check(7, 135.024), check(8, 135.019)])
+    page = open_page("station?who=R.+Hale")
+    expect(page.get_by_text("No tray of this station is to be judged again.")).to_be_visible()
+    file_checks(store, [check(14, 135.2, "length_mm is off by +0.18, control limit 0.014")])
+    page = open_page("station?who=R.+Hale")
+    expect(page.get_by_text("ST-9 must not go on: length_mm is off by +0.18")).to_be_visible()
+    expect(page.get_by_text("1 tray of ST-9 was taken between the last good check and the next")).to_be_visible()
+    expect(page.get_by_alt_text("Deviations of length_mm at each check since calibration")).to_be_visible()
+    assert serious(page) == []
+    page = open_page("?who=R.+Hale&piece=T-9:1")
+    piece_on(page)
+    expect(page.get_by_text("to be judged again: the station failed its check")).to_be_visible()
