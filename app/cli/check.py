@@ -16,6 +16,7 @@ from vision.errors import Unusable
 
 if TYPE_CHECKING:
     from app.store.works import Works
+    from vision.calibrate.budget import Budget
     from vision.calibrate.checks_file import Check, Reference
     from vision.calibrate.drift import ReferenceValue
     from vision.records.given import Station
@@ -77,7 +78,7 @@ def command(
     check = Check(camera.station, digest, known.reference, now, result.verdict, result.reasons, found, result.drifts)
     append_check(history, check)
     charts = history.with_suffix(".html")
-    write_whole(charts, check_page((*since, check)))
+    write_whole(charts, check_page((*since, check), _budgets(known, piece)))
     for drift in result.drifts:
         limits = f"limits {drift.single_limit:.2g} and {drift.mean_limit:.2g}"
         click.echo(
@@ -158,6 +159,20 @@ def _references(known: Reference, piece: MeasuredPiece) -> list[ReferenceValue]:
         )
         for value in known.values
     ]
+
+
+def _budgets(known: Reference, piece: MeasuredPiece) -> list[tuple[str, Budget]]:
+    """What each deviation of the reference piece is uncertain by: certificate, laying, and the measurement's own."""
+    from vision.calibrate.budget import Contribution, measure_budget
+
+    budgets = []
+    for value in known.values:
+        measure, _, zone = value.name.partition(".")
+        if doubt := piece.doubts.get(measure, {}).get(zone):
+            certificate = Contribution("certificate", value.uncertainty, source=known.reference)
+            laying = Contribution("repeatability", value.repeatability, source="laying it anew, as its file says")
+            budgets.append((value.name, measure_budget(doubt, (certificate, laying))))
+    return budgets
 
 
 def _earlier(since: Sequence[Check], names: Iterable[str]) -> dict[str, list[float]]:

@@ -6,10 +6,12 @@ from dataclasses import dataclass
 import jinja2
 import numpy as np
 
+from app.report.budget_table import budget_table
 from app.report.cautions import CAUTIONS
 from app.report.charts import Axis, Frame, axis_of, chart, dots, level, line
 from app.report.look import ACCENT, MUTED
 from app.report.words import measure_words
+from vision.calibrate.budget import Budget
 from vision.calibrate.checks_file import Check, of_calibration
 from vision.calibrate.drift import DriftOfMeasure
 
@@ -69,8 +71,11 @@ def _title(name: str) -> str:
     return f"{words.title}{of_zone}, deviation ({words.unit})" if words.unit else f"{words.title}{of_zone}, deviation"
 
 
-def check_page(checks: Sequence[Check]) -> str:
-    """One station's checks since its calibration, oldest first, as charts on one HTML page that stands alone."""
+def check_page(checks: Sequence[Check], budgets: Sequence[tuple[str, Budget]]) -> str:
+    """One station's checks since its calibration, oldest first, as charts on one HTML page that stands alone.
+
+    `budgets` are those of the last check's deviations, by measure.
+    """
     last = checks[-1]
     environment = jinja2.Environment(
         loader=jinja2.PackageLoader("app.report", "templates"),
@@ -86,5 +91,6 @@ def check_page(checks: Sequence[Check]) -> str:
         last=last.checked_at,
         count=len(checks),
         charts=[(history.measure, check_chart(history)) for history in histories(checks)],
+        budgets=[(name, budget_table(budget, measure_words(name.partition(".")[0]).unit)) for name, budget in budgets],
         cautions=CAUTIONS,
     )

@@ -8,13 +8,16 @@ from functools import cache
 import jinja2
 
 from app.report import svg
+from app.report.budget_table import number_text
 from app.report.cautions import CAUTIONS
 from app.report.inspected import Inspected
 from app.report.look import SIGNS
 from app.report.sheet import jpeg_text, said_of
 from app.report.tray_picture import BAND_PX, Colour
 from app.report.words import finding_words, measure_words, number_words, per_zone
+from vision.calibrate.budget import measure_budget
 from vision.records.judged import JudgedPiece, TrayResult, Verdict
+from vision.records.measured import MeasuredPiece
 
 SIGN_PX = 14.0
 
@@ -30,6 +33,19 @@ class MeasureRow:
 
 
 @dataclass(frozen=True, slots=True)
+class BudgetRow:
+    """One measure's uncertainty budget on one line: what adds to it, combined, and expanded."""
+
+    title: str
+    zone: str
+    unit: str
+    value: str
+    shares: Sequence[str]
+    combined: str
+    expanded: str
+
+
+@dataclass(frozen=True, slots=True)
 class PieceBlock:
     """What a page says of one piece; `sheet` is its SVG, empty for a piece that was not flagged or not measured."""
 
@@ -38,11 +54,13 @@ class PieceBlock:
     lines: Sequence[str]
     findings: Sequence[str]
     rows: Sequence[MeasureRow]
+    budget: Sequence[BudgetRow]
     sheet: str
 
 
 def result_page(inspected: Inspected, tray_picture: Colour, sheets: Mapping[int, str]) -> str:
     """A tray's result as one HTML page that stands alone; `sheets` are the flagged pieces' SVGs by number."""
+    measured = {piece.piece: piece for piece in inspected.measured.pieces}
     blocks = [
         PieceBlock(
             piece.piece,
@@ -50,6 +68,7 @@ def result_page(inspected: Inspected, tray_picture: Colour, sheets: Mapping[int,
             said_of(piece, inspected.limits.coverage),
             [finding_words(finding) for finding in piece.findings],
             measure_rows(piece),
+            budget_rows(measured[piece.piece]),
             sheets.get(piece.piece, ""),
         )
         for piece in inspected.result.pieces
@@ -90,6 +109,20 @@ def measure_rows(judged: JudgedPiece) -> list[MeasureRow]:
             rows.append(
                 MeasureRow(measure_words(name).title, zone or "", number_words(name, number, finer), uncertainty)
             )
+    return rows
+
+
+def budget_rows(piece: MeasuredPiece) -> list[BudgetRow]:
+    """The uncertainty budget of every measure of a piece's outline (JCGM 100:2008), zone by zone."""
+    rows = []
+    for name, doubts in piece.doubts.items():
+        words, values = measure_words(name), per_zone(piece.measures[name])
+        for zone, doubt in doubts.items():
+            budget = measure_budget(doubt)
+            shares = [number_text(line.share) for line in budget.contributions]
+            value = number_words(name, values.get(zone or None))
+            told = (number_text(budget.combined), number_text(budget.expanded))
+            rows.append(BudgetRow(words.title, zone, words.unit, value, shares, *told))
     return rows
 
 

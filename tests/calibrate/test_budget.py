@@ -8,8 +8,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from app.report.budget_table import budget_table
-from vision.calibrate.budget import Contribution, PieceDoubt, combine, piece_budget, rectangular
-from vision.records.given import Station
+from vision.calibrate.budget import Contribution, combine, measure_budget, rectangular
+from vision.records.measured import Doubt
 
 # H.1, end gauge, table H.1: |c| u in nm and degrees of freedom.
 END_GAUGE = ((25.0, 18), (5.8, 24), (3.9, 5), (6.7, 8), (2.9, 50), (16.6, 2))
@@ -66,20 +66,16 @@ def test_known_inputs_have_the_normal_factor() -> None:
     assert rectangular(0.3) == pytest.approx(0.3 / math.sqrt(3.0))
 
 
-def test_a_pieces_budget_holds_station_pose_edge_form_and_repeatability() -> None:
-    station = Station("ST-1", np.diag([0.05, -0.05, 1.0]), None, None, outline_mm=0.003, scale_relative=1e-4)
-    piece = PieceDoubt(pose_mm=0.001, edge_mm=0.002, form_mm=0.0015, repeat_mm=0.004, repeats=10)
-    length = piece_budget(station, piece, 135.0, ends=2)
-    shares = {line.name: line.share for line in length.contributions}
-    assert shares["station: scale"] == pytest.approx(0.0135)
-    assert shares["edge"] == pytest.approx(0.002 * math.sqrt(2.0))
-    assert length.combined == pytest.approx(math.sqrt(sum(s * s for s in shares.values())))
-    table = budget_table(length, "mm")
-    assert table.count("<tr>") == 1 + 6 + 2
-    assert f'<td class="number">{length.expanded:.3f}</td>' in table
-    assert "10 placings of one piece" in table
-    deviation = piece_budget(station, piece, 0.0, ends=1)
-    expected = math.sqrt(0.003**2 + 0.001**2 + 0.002**2 + 0.0015**2 + 0.004**2)
-    assert deviation.combined == pytest.approx(expected)
+def test_a_measures_budget_holds_station_pose_edge_form_and_repeatability() -> None:
+    doubt = Doubt(station=0.003, scale=0.0135, pose=0.001, edge=0.002, form=0.0015)
+    alone = measure_budget(doubt)
+    assert alone.combined == pytest.approx(doubt.combined)
+    assert alone.expanded == pytest.approx(1.95996 * doubt.combined, rel=1e-5)
+    found = measure_budget(doubt, (Contribution("repeatability", 0.004, freedom=9, source="10 placings of one piece"),))
+    assert found.combined == pytest.approx(math.hypot(doubt.combined, 0.004))
     # Only the repeatability is short of freedom: 9, blown up by its small share.
-    assert deviation.freedom == pytest.approx(9 * (expected / 0.004) ** 4)
+    assert found.freedom == pytest.approx(9 * (found.combined / 0.004) ** 4)
+    table = budget_table(found, "mm")
+    assert table.count("<tr>") == 1 + 6 + 2
+    assert f'<td class="number">{found.expanded:.3f}</td>' in table
+    assert "10 placings of one piece" in table

@@ -17,6 +17,7 @@ from synthetic_images.targets import TargetCamera, render_chessboard
 from synthetic_images.truth import piece_measures
 from synthetic_images.view import View, lens_view
 from synthetic_images.write import write_part
+from vision.calibrate.budget import measure_budget
 from vision.calibrate.calibration import Calibration, Settings, calibrate
 from vision.calibrate.sighting import see
 from vision.calibrate.target import Target
@@ -131,3 +132,23 @@ def test_calibration_costs_less_than_a_micrometre(measured: tuple[MeasuredPiece,
     for name in ("outline_out_mm", "outline_in_mm", "width_mm", "length_mm"):
         assert through.measures[name] == pytest.approx(exact.measures[name], abs=0.001)
     assert through.uncertainties["length_mm"] >= exact.uncertainties["length_mm"]  # type: ignore[operator]
+
+
+def test_errors_are_within_what_the_budget_predicts(measured: tuple[MeasuredPiece, MeasuredPiece]) -> None:
+    # Ten values; one beyond three standard uncertainties has a chance of about 3 in 100 were all errors independent.
+    truth, piece = piece_measures(PATTERN, outline(PATTERN), DEFECTS), measured[0]
+    ratios = []
+    for name in ("outline_out_mm", "outline_in_mm", "width_mm", "length_mm"):
+        for zone, doubt in piece.doubts[name].items():
+            found, real = piece.measures[name], truth[name]
+            error = found[zone] - real[zone] if zone else found - real  # type: ignore[index,operator]
+            ratios.append(error / measure_budget(doubt).combined)
+    assert len(ratios) == 10
+    assert np.abs(ratios).max() < 3.0
+    assert np.sqrt(np.mean(np.square(ratios))) < 1.3
+
+
+def test_calibration_is_part_of_every_budget(measured: tuple[MeasuredPiece, MeasuredPiece]) -> None:
+    doubt = measured[0].doubts["length_mm"][""]
+    assert doubt.station == pytest.approx(np.sqrt(2.0) * calibrated().outline.combined)
+    assert doubt.scale == pytest.approx(135.0 * calibrated().scale.combined, rel=1e-3)

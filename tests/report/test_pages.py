@@ -1,6 +1,7 @@
 """Pages that stand alone, and the files beside a result."""
 
 import re
+from dataclasses import replace
 from html.parser import HTMLParser
 from pathlib import Path
 from xml.etree import ElementTree
@@ -12,6 +13,7 @@ from app.report.cautions import CAUTIONS
 from app.report.pictures import write_index, write_pictures
 from tests.report import made
 from vision.errors import Unusable
+from vision.records.measured import Doubt
 
 HOSTILE = '<script>alert("x")</script>&"\''
 
@@ -115,3 +117,18 @@ def test_the_same_tray_gives_the_same_bytes(tmp_path: Path) -> None:
 def test_a_folder_that_is_gone_is_said_in_one_line(tmp_path: Path) -> None:
     with pytest.raises(Unusable, match=r"gone.*can't be written"):
         write_pictures(tmp_path / "gone", made.tray())
+
+
+def test_a_result_page_has_the_budget_of_every_measure(tmp_path: Path) -> None:
+    one = made.tray()
+    doubts = {
+        "outline_out_mm": {"handle": Doubt(station=0.003, pose=0.001, edge=0.002)},
+        "length_mm": {"": Doubt(0.004, 0.003)},
+    }
+    pieces = tuple(replace(piece, doubts=doubts) for piece in one.measured.pieces)
+    write_pictures(tmp_path, replace(one, measured=replace(one.measured, pieces=pieces)))
+    source = (tmp_path / "result.html").read_text()
+    assert source.count("Uncertainty budget of piece") == 3
+    cells = [re.sub(r"<[^>]+>", " ", row).split() for row in re.findall(r"<tr><td>length</td>.*?</tr>", source)]
+    # 4 and 3 micrometres make 5, expanded by 1.96 (JCGM 100:2008, 5.1.2 and table G.2).
+    assert cells[1][-3:] == ["0.0050", "0.0098", "mm"]

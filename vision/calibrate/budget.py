@@ -7,7 +7,8 @@ from math import inf, isinf, sqrt
 import numpy as np
 from scipy import stats
 
-from vision.records.given import Array, Station
+from vision.records.given import Array
+from vision.records.measured import Doubt
 
 COVERAGE = 0.95  # usual for expanded uncertainties (JCGM 100:2008, 6.2)
 
@@ -71,38 +72,16 @@ def combine(
     return Budget(tuple(contributions), combined, freedom, coverage, float(factor))
 
 
-@dataclass(frozen=True, slots=True)
-class PieceDoubt:
-    """What a measured piece adds to the station's uncertainty, standard, mm.
+def measure_budget(doubt: Doubt, more: Sequence[Contribution] = (), coverage: float = COVERAGE) -> Budget:
+    """Budget of one measure of a piece; `more` is what is known beside it, such as the repeatability of laying.
 
-    `pose_mm` of the registration at the place measured; `edge_mm` of the outline found there; `form_mm`, what the
-    drawing's chords and the piece's rounded edge leave open; `repeat_mm` from `repeats` measurements of one piece laid
-    anew.
+    The contributions of the measurement are taken as known: thousands of edge points stand behind each.
     """
-
-    pose_mm: float
-    edge_mm: float
-    form_mm: float
-    repeat_mm: float
-    repeats: int
-
-
-def piece_budget(
-    station: Station, piece: PieceDoubt, length_mm: float, ends: int, coverage: float = COVERAGE
-) -> Budget:
-    """Budget of one measure: `ends` outline points bound it (1 a deviation, 2 a length or width of `length_mm`)."""
-    root = sqrt(ends)
-    freedom = float(piece.repeats - 1) if piece.repeats > 1 else inf
-    return combine(
-        (
-            Contribution("station: scale", station.scale_relative, length_mm, source="calibration"),
-            Contribution("station: place in the field", station.outline_mm, root, source="calibration"),
-            Contribution("pose", piece.pose_mm, root, source="covariance of the fit"),
-            Contribution("edge", piece.edge_mm, root, source="noise and level of the frame"),
-            Contribution("form", piece.form_mm, root, source="drawing and rim"),
-            Contribution(
-                "repeatability", piece.repeat_mm, 1.0, freedom, source=f"{piece.repeats} placings of one piece"
-            ),
-        ),
-        coverage=coverage,
+    own = (
+        Contribution("station: place in the field", doubt.station, source="calibration"),
+        Contribution("station: scale", doubt.scale, source="calibration"),
+        Contribution("pose", doubt.pose, source="covariance of the fit"),
+        Contribution("edge", doubt.edge, source="noise and levels of the frame"),
+        Contribution("form", doubt.form, source="curvature put back, smoothing"),
     )
+    return combine((*own, *more), coverage=coverage)

@@ -11,6 +11,7 @@ from vision.measure.outline import Outline
 from vision.measure.register import EDGE_CORRELATION
 from vision.measure.zones import MISSING, Measured
 from vision.records.given import Array, Part, Station
+from vision.records.measured import Doubt
 
 # A hole found further than this from every drawn one (mm) is none of them; one not found is missing.
 _REACH_MM = 5.0
@@ -49,9 +50,9 @@ def measure_holes(
         shift, grown, noise = _fit(placed[nearest], hole, rims[nearest].blur_mm)
         systematic = station.outline_mm
         offset = float(np.hypot(*shift))
-        offsets.append(Measured(offset, float(np.sqrt(noise**2 + pose_sd_mm**2 + systematic**2))))
+        offsets.append(Measured(offset, Doubt(station=systematic, pose=pose_sd_mm, edge=noise)))
         # Both edges of a diameter carry the outline's uncertainty together: it is one and the same edge offset.
-        errors.append(Measured(2 * grown, float(2 * np.hypot(noise, systematic))))
+        errors.append(Measured(2 * grown, Doubt(station=2 * systematic, edge=2 * noise)))
     return max(offsets, key=lambda m: m.value or 0.0), max(errors, key=lambda m: abs(m.value or 0.0))
 
 

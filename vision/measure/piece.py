@@ -12,9 +12,18 @@ from vision.measure.nominal import Nominal
 from vision.measure.place import Placed, pose_of, refine_beside, thin
 from vision.measure.profile import Profile, make_profile, raw_profile
 from vision.measure.register import Fit
-from vision.measure.zones import Measured, OutlineSeen, deviations, extent, outline_seen
+from vision.measure.zones import MISSING, Measured, OutlineSeen, deviations, extent, outline_seen
 from vision.records.given import Array
-from vision.records.measured import BendFinding, DeviationProfile, EdgeFinding, Fault, Finding, MeasuredPiece, Value
+from vision.records.measured import (
+    BendFinding,
+    DeviationProfile,
+    Doubt,
+    EdgeFinding,
+    Fault,
+    Finding,
+    MeasuredPiece,
+    Value,
+)
 
 # A bend is told when it is this many standard uncertainties, and at least so many degrees.
 _BEND_SIGNIFICANT, _BEND_LEAST_DEG = 5.0, 0.03
@@ -55,7 +64,7 @@ def measure_piece(
     if nominal.bend.any():
         table["bend_deg"] = bend = _bend(placed, nominal, view)
     else:
-        bend = Measured(None, None)
+        bend = MISSING
     arm = max(
         float(np.hypot(*(np.asarray(h.mean(axis=0)) - placed.datum.pivot_mm)))
         for h in nominal.part.holes or (np.zeros((1, 2)),)
@@ -73,6 +82,7 @@ def measure_piece(
         pose=pose_of(placed, nominal, view),
         measures={name: _part_of(entry, "value") for name, entry in table.items()},
         uncertainties={name: _part_of(entry, "uncertainty") for name, entry in table.items()},
+        doubts={name: doubts for name, entry in table.items() if (doubts := _doubts_of(entry))},
         findings=findings,
         profile=DeviationProfile(
             s_mm=np.arange(len(nominal.points), dtype=np.float64) * nominal.step_mm,
@@ -92,6 +102,11 @@ def _part_of(entry: dict[str, Measured] | Measured, which: str) -> Value:
         return {zone: getattr(cell, which) for zone, cell in entry.items()}
     value: float | None = getattr(entry, which)
     return value
+
+
+def _doubts_of(entry: dict[str, Measured] | Measured) -> dict[str, Doubt]:
+    cells = entry if isinstance(entry, dict) else {"": entry}
+    return {zone: cell.doubt for zone, cell in cells.items() if cell.doubt is not None}
 
 
 def _shape(edge: Edge, placed: Placed, nominal: Nominal, view: View) -> tuple[Profile, tuple[Bump, ...]]:
@@ -146,13 +161,14 @@ def _pose_sd(fit: Fit, nominal: Nominal) -> Array:
 
 def _bend(placed: Placed, nominal: Nominal, view: View) -> Measured:
     if placed.bend is None:
-        return Measured(None, None)
+        return MISSING
     turn = placed.datum.motion.angle_rad - placed.bend.motion.angle_rad
     turn = (turn + np.pi) % (2 * np.pi) - np.pi
     # An outline error that differs between the two sides of a zone turns it by that over the zone's length.
     span = min(float(np.ptp(nominal.points[use, 0])) for use in (nominal.bend, nominal.datum))
-    u = np.sqrt(placed.datum.covariance[2, 2] + placed.bend.covariance[2, 2] + (view.station.outline_mm / span) ** 2)
-    return Measured(float(np.degrees(turn)), float(np.degrees(u)))
+    fits = np.sqrt(placed.datum.covariance[2, 2] + placed.bend.covariance[2, 2])
+    doubt = Doubt(station=float(np.degrees(view.station.outline_mm / span)), pose=float(np.degrees(fits)))
+    return Measured(float(np.degrees(turn)), doubt)
 
 
 def _as_finding(bump: Bump, placed: Placed, nominal: Nominal, profile: Profile, view: View) -> EdgeFinding:

@@ -7,6 +7,7 @@ import numpy as np
 from vision.measure.nominal import Nominal
 from vision.measure.profile import Profile
 from vision.records.given import Array, Station
+from vision.records.measured import Doubt
 
 # Share of a zone that must have been seen for its deviations to be told at all.
 _LEAST_SEEN = 0.5
@@ -26,10 +27,15 @@ _FORM_DOUBT = 0.002
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Measured:
-    """One value and its standard uncertainty; both None where missing."""
+    """One value and what its standard uncertainty is made of; both None where missing."""
 
     value: float | None
-    uncertainty: float | None
+    doubt: Doubt | None
+
+    @property
+    def uncertainty(self) -> float | None:
+        """Standard uncertainty (k = 1)."""
+        return None if self.doubt is None else self.doubt.combined
 
 
 MISSING = Measured(None, None)
@@ -39,30 +45,37 @@ MISSING = Measured(None, None)
 class OutlineSeen:
     """A placed profile with what its uncertainties need.
 
-    `pose_sd_mm` (n,): of the deviations, from the fit; `noise_mm` (n,): standard uncertainty of each deviation with the
-    pose's share left out; `shape` (m, 2): the measured outline at the nominal's fine points, drawing mm.
+    Standard uncertainties of each deviation, (n,): `pose_mm` from the fit, `edge_mm` from photon noise, `form_mm` from
+    the curvature put back and what smoothing leaves. `shape` (m, 2): the measured outline at the nominal's fine points,
+    drawing mm.
     """
 
     nominal: Nominal
     profile: Profile
-    pose_sd_mm: Array
-    noise_mm: Array
+    pose_mm: Array
+    edge_mm: Array
+    form_mm: Array
     shape: Array
     station: Station
 
+    def doubt_at(self, index: int) -> Doubt:
+        """What the uncertainty of one deviation is made of."""
+        return Doubt(
+            station=self.station.outline_mm,
+            pose=float(self.pose_mm[index]),
+            edge=float(self.edge_mm[index]),
+            form=float(self.form_mm[index]),
+        )
 
-def outline_seen(nominal: Nominal, profile: Profile, pose_sd_mm: Array, station: Station) -> OutlineSeen:
+
+def outline_seen(nominal: Nominal, profile: Profile, pose_mm: Array, station: Station) -> OutlineSeen:
     """Gather what all zones of a piece share."""
-    noise = np.sqrt(
-        station.outline_mm**2
-        + (_CHOICE * profile.sd) ** 2
-        + (_LEAST_NOISE * profile.fine_sd) ** 2
-        + (_LIFT_DOUBT * profile.lift) ** 2
-        + (_FORM_DOUBT * profile.value) ** 2
-    )
+    edge = np.hypot(_CHOICE * profile.sd, _LEAST_NOISE * profile.fine_sd)
+    form = np.hypot(_LIFT_DOUBT * profile.lift, _FORM_DOUBT * profile.value)
     fine = nominal.fine
     value = np.interp(fine.at, np.arange(len(profile.value) + 1), np.append(profile.value, profile.value[0]))
-    return OutlineSeen(nominal, profile, pose_sd_mm, noise, fine.points + value[:, None] * fine.normals, station)
+    shape = fine.points + value[:, None] * fine.normals
+    return OutlineSeen(nominal, profile, pose_mm, edge, form, shape, station)
 
 
 def deviations(seen: OutlineSeen, zone: int) -> tuple[Measured, Measured, Measured]:
@@ -70,18 +83,18 @@ def deviations(seen: OutlineSeen, zone: int) -> tuple[Measured, Measured, Measur
     inside = (seen.nominal.zone == zone) & seen.profile.seen
     if inside.sum() < _LEAST_SEEN * max((seen.nominal.zone == zone).sum(), 1):
         return MISSING, MISSING, MISSING
-    value = seen.profile.value[inside]
-    noise = np.hypot(seen.noise_mm, seen.pose_sd_mm)[inside]
+    at = np.flatnonzero(inside)
+    value = seen.profile.value[at]
     out, in_ = int(value.argmax()), int(value.argmin())
     rms = float(np.sqrt(np.mean(value**2)))
     # An even error e of all deviations changes their root mean square by e x mean / rms; where the mean is near zero
     # errors are not even, and about a third of one remains (measured on rendered frames).
     lean = max(abs(float(value.mean())) / max(rms, 1e-9), _UNEVEN)
-    rms_sd = np.hypot(lean * seen.station.outline_mm, float(np.sqrt(np.mean(seen.profile.sd[inside] ** 2))))
+    even = Doubt(station=lean * seen.station.outline_mm, edge=float(np.sqrt(np.mean(seen.profile.sd[at] ** 2))))
     return (
-        Measured(max(0.0, float(value[out])), float(noise[out])),
-        Measured(max(0.0, -float(value[in_])), float(noise[in_])),
-        Measured(rms, float(rms_sd)),
+        Measured(max(0.0, float(value[out])), seen.doubt_at(at[out])),
+        Measured(max(0.0, -float(value[in_])), seen.doubt_at(at[in_])),
+        Measured(rms, even),
     )
 
 
@@ -106,5 +119,12 @@ def extent(seen: OutlineSeen, axis: int, zone: int | None) -> Measured:
         if profile.seen[near].mean() < _LEAST_SEEN_NEAR:
             return MISSING
     size = float(shape[tops[0]] - shape[tops[1]])
-    noise = seen.noise_mm[ends] ** 2 + steps**2 / 3
-    return Measured(size, float(np.sqrt(noise.sum() + (size * seen.station.scale_relative) ** 2)))
+    # The pose moves both ends alike, so that it does not count.
+    of_both = np.hypot(seen.form_mm[ends], steps / np.sqrt(3))
+    doubt = Doubt(
+        station=float(np.sqrt(2) * seen.station.outline_mm),
+        scale=size * seen.station.scale_relative,
+        edge=float(np.hypot(*seen.edge_mm[ends])),
+        form=float(np.hypot(*of_both)),
+    )
+    return Measured(size, doubt)

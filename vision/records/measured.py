@@ -1,7 +1,8 @@
 """What was measured on a tray, before any limit is known."""
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
+from math import hypot
 from typing import Literal
 
 from vision.records.given import Array
@@ -101,11 +102,32 @@ class DeviationProfile:
 
 
 @dataclass(frozen=True, slots=True)
+class Doubt:
+    """Standard uncertainties (k = 1) that make up a measure's own, each in the measure's unit and already weighted.
+
+    `station`: place in the field; `scale`: of a length; `pose`: the registration's; `edge`: photon noise and levels;
+    `form`: the edge's curvature put back, and what smoothing leaves.
+    """
+
+    station: float = 0.0
+    scale: float = 0.0
+    pose: float = 0.0
+    edge: float = 0.0
+    form: float = 0.0
+
+    @property
+    def combined(self) -> float:
+        """Their root sum of squares: the sources know nothing of each other."""
+        return hypot(self.station, self.scale, self.pose, self.edge, self.form)
+
+
+@dataclass(frozen=True, slots=True)
 class MeasuredPiece:
     """One piece as measured. Counts and densities of surface findings are formed in `decide`, by the counting rules.
 
     `measures` holds what needs no counting rule (outline, holes, `scored_area_cm2`, `buffing_line_level`);
     `uncertainties` are standard (k = 1) and have the same keys; both are empty for a piece that was not measured.
+    `doubts` say what those of the outline's measures are made of, by zone ("" where a measure has none).
     """
 
     piece: int
@@ -115,6 +137,7 @@ class MeasuredPiece:
     uncertainties: Mapping[str, Value]
     findings: tuple[Finding, ...] = ()
     profile: DeviationProfile | None = None
+    doubts: Mapping[str, Mapping[str, Doubt]] = field(default_factory=dict)
 
 
 @dataclass(frozen=True, slots=True)
