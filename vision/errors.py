@@ -28,6 +28,10 @@ class Unusable(Exception):
         super().__init__(f"{place}: {expected}{tail}".replace("\n", " "))
 
 
+class Incomplete(Unusable):
+    """Something that belongs to it is not there, and may only be on its way."""
+
+
 class NotMeasured(Exception):
     """One piece could not be measured; becomes its `fault`, never the end of the run.
 

@@ -23,11 +23,15 @@ _BLIND = ("exposure", "focus")
 
 @dataclass(frozen=True, slots=True)
 class Outcome:
-    """What became of one shot: its result where one was written, and what could not be done (a line each)."""
+    """What became of one shot: its result where one was written, and what could not be done (a line each).
+
+    `unwritten` says that the place of results could not be written: no fault of the shot.
+    """
 
     folder: Path
     result: TrayResult | None
     failures: tuple[str, ...] = ()
+    unwritten: bool = False
 
 
 def inspect_batch(folders: Sequence[Path], work: Work, jobs: int = 1) -> Iterator[Outcome]:
@@ -38,9 +42,9 @@ def inspect_batch(folders: Sequence[Path], work: Work, jobs: int = 1) -> Iterato
     """
     same = _same_trays(folders)
     if jobs == 1:
-        _on_one_core()
+        on_one_core()
         for folder in folders:
-            yield same.get(folder) or _attempt(folder, work)
+            yield same.get(folder) or attempt(folder, work)
     else:
         yield from _in_processes(folders, work, jobs, same)
 
@@ -62,7 +66,7 @@ def _same_trays(folders: Sequence[Path]) -> dict[Path, Outcome]:
     return outcomes
 
 
-def _attempt(folder: Path, work: Work) -> Outcome:
+def attempt(folder: Path, work: Work) -> Outcome:
     """Inspect one shot; whatever goes wrong becomes a line. This is the one boundary that catches everything."""
     result = None
     try:
@@ -70,7 +74,7 @@ def _attempt(folder: Path, work: Work) -> Outcome:
         result = inspected.result
         add_beside(inspected, work)
     except Unusable as fault:
-        return Outcome(folder, result, (str(fault),))
+        return Outcome(folder, result, (str(fault),), unwritten=Path(fault.where).is_relative_to(work.out))
     except Exception as fault:  # noqa: BLE001
         return Outcome(folder, result, (_unforeseen(folder, result, fault),))
     blind = [finding for finding in result.tray_findings if finding.kind in _BLIND] if not result.pieces else []
@@ -88,14 +92,14 @@ def _unforeseen(folder: Path, result: TrayResult | None, fault: Exception) -> st
     return f"{folder}: {what}, a fault of this software; please report it ({type(fault).__name__}{place}: {said})"
 
 
-def _on_one_core() -> None:
+def on_one_core() -> None:
     """OpenCV keeps to one core, in each process: the shots are what runs side by side."""
     cv2.setNumThreads(1)
 
 
 def _pool(processes: int) -> ProcessPoolExecutor:
     # Spawned, not forked: the same on every system, and safe whatever threads this process has.
-    return ProcessPoolExecutor(processes, multiprocessing.get_context("spawn"), _on_one_core)
+    return ProcessPoolExecutor(processes, multiprocessing.get_context("spawn"), on_one_core)
 
 
 def _in_processes(folders: Sequence[Path], work: Work, jobs: int, same: dict[Path, Outcome]) -> Iterator[Outcome]:
@@ -107,7 +111,7 @@ def _in_processes(folders: Sequence[Path], work: Work, jobs: int, same: dict[Pat
                 while waiting or running:
                     while waiting and len(running) < _AHEAD * jobs:
                         # Taken off the line only once it runs: submitting to a broken pool raises too.
-                        future = None if waiting[0] in same else pool.submit(_attempt, waiting[0], work)
+                        future = None if waiting[0] in same else pool.submit(attempt, waiting[0], work)
                         running.append((waiting.popleft(), future))
                     folder, future = running[0]
                     outcome = future.result() if future else same[folder]
@@ -124,7 +128,7 @@ def _alone(folder: Path, work: Work) -> Outcome:
     """A second try in a process of its own, so that a shot that kills it takes no other along."""
     with _pool(1) as pool:
         try:
-            return pool.submit(_attempt, folder, work).result()
+            return pool.submit(attempt, folder, work).result()
         except BrokenProcessPool:
             line = f"{folder}: the process that judged it died twice; give it more memory, or judge it with --jobs 1"
             return Outcome(folder, None, (line,))

@@ -74,10 +74,17 @@ def file_result(store: Store, tray: ToFile) -> Filed:
         The store can't be written, or its released limits of that revision differ from those given.
     """
     with store.write() as connection:
-        return _file(connection, tray)
+        return file_tray(connection, tray)
 
 
-def _file(connection: Connection, tray: ToFile) -> Filed:
+def file_tray(connection: Connection, tray: ToFile) -> Filed:
+    """File one tray inside the caller's transaction.
+
+    Raises
+    ------
+    Unusable
+        The store's released limits of that revision differ from those given.
+    """
     result = tray.result
     moment = now()
     if tray.limits is not None:

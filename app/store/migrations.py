@@ -156,6 +156,10 @@ _LINE = """
 CREATE TABLE set_aside (
     id {id}, folder TEXT NOT NULL, digest TEXT NOT NULL, why TEXT NOT NULL, filed_at TEXT NOT NULL,
     UNIQUE (folder, digest)) {table};
+CREATE TABLE watched (
+    id {id}, folder TEXT NOT NULL, digest TEXT NOT NULL, tray TEXT NOT NULL, filed_at TEXT NOT NULL,
+    UNIQUE (folder, digest)) {table};
+CREATE INDEX watched_by_tray ON watched (tray);
 CREATE TABLE line_message (
     id {id}, uid TEXT NOT NULL UNIQUE, station TEXT NOT NULL, sequence {int} NOT NULL, tray TEXT NOT NULL,
     body {blob} NOT NULL, filed_at TEXT NOT NULL, UNIQUE (station, sequence)) {table};
@@ -214,7 +218,7 @@ def _decisions(dialect: str) -> list[str]:
 
 
 def _line(dialect: str) -> list[str]:
-    return [*_statements(_LINE, dialect), *_guarded(dialect, ("set_aside", "line_message", "line_sent"))]
+    return [*_statements(_LINE, dialect), *_guarded(dialect, ("set_aside", "watched", "line_message", "line_sent"))]
 
 
 def _statements(script: str, dialect: str) -> list[str]:

@@ -251,6 +251,7 @@ lot_decision = Table(
     _text("given_at"),
 )
 set_aside = Table("set_aside", metadata, _key(), _text("folder"), _text("digest"), _text("why"), _text("filed_at"))
+watched = Table("watched", metadata, _key(), _text("folder"), _text("digest"), _text("tray"), _text("filed_at"))
 line_message = Table(
     "line_message",
     metadata,

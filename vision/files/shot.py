@@ -8,7 +8,7 @@ from typing import Annotated, Self
 
 from pydantic import AfterValidator, Field, model_validator
 
-from vision.errors import Unusable
+from vision.errors import Incomplete, Unusable
 from vision.files.strict import FormatOne, Process, Strict, Text, read_json
 from vision.records.given import FrameFile, Light, Shot
 
@@ -86,14 +86,15 @@ def read_shot(folder: Path) -> Shot:
     Raises
     ------
     Unusable
-        Where the folder is no shot, `shot.json` is at fault, or a frame is absent or outside the folder.
+        Where the folder is no shot, `shot.json` is at fault, or a frame is outside the folder; `Incomplete` where
+        `shot.json` or a frame is absent.
     """
     if (folder / "shot.json").exists():
         return _described(folder)
     if (folder / _BARE_BACK).exists():
         return _bare(folder)
     empty = folder.is_dir() and not any(folder.iterdir())
-    raise Unusable(
+    raise Incomplete(
         folder, "shot.json", "a tray shot expected: shot.json or back.png", "an empty folder" if empty else "neither"
     )
 
@@ -155,7 +156,7 @@ def _inside(folder: Path, name: str, key: str) -> Path:
     try:
         whole = frame.resolve(strict=True)
     except OSError:
-        raise Unusable(where, key, "this frame is absent; copy it into the folder or correct its name", name) from None
+        raise Incomplete(where, key, "this frame is absent; copy it into the folder or correct its name", name) from None
     if not whole.is_relative_to(folder.resolve()):
         raise Unusable(
             where,
