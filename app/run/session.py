@@ -7,12 +7,13 @@ from pathlib import Path
 
 from app.run.batch import inspect_batch
 from app.run.shot import RESULT_FILE, Work
+from app.study.first_reason import first_reason, reason_name
 from vision.decide.limits_fit import no_zone_left
 from vision.decide.verdict import undecidable
 from vision.errors import Unusable
 from vision.files.pieces_csv import write_pieces
 from vision.files.result import read_result
-from vision.records.judged import JudgedPiece, Reason, TrayResult, Verdict
+from vision.records.judged import TrayResult, Verdict
 
 PIECES_FILE = "pieces.csv"
 VERDICTS: tuple[Verdict, ...] = ("pass", "review", "reject")
@@ -84,19 +85,8 @@ def _count(result: TrayResult, work: Work, summary: Summary) -> None:
                 told = no_zone_left(reason, reason.uncertainty, work.limits.coverage)
                 # The first piece that shows it stands for all.
                 summary.undecidable.setdefault(
-                    _name(reason), str(Unusable(f"limits of {work.limits.part}", _name(reason), *told))
+                    reason_name(reason), str(Unusable(f"limits of {work.limits.part}", reason_name(reason), *told))
                 )
-
-
-def first_reason(piece: JudgedPiece) -> str:
-    """Why a piece did not pass, in one word or two: its worst reason, or its fault where no limit is broken."""
-    if piece.fault and (not piece.reasons or piece.reasons[0].outcome == "review"):
-        return piece.fault
-    return _name(piece.reasons[0])
-
-
-def _name(reason: Reason) -> str:
-    return f"{reason.measure}.{reason.zone}" if reason.zone else reason.measure
 
 
 def _slim(result: TrayResult) -> TrayResult:

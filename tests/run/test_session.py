@@ -6,7 +6,8 @@ from pathlib import Path
 import pytest
 
 import app.run.shot
-from app.run.session import first_reason, run
+from app.run.session import run
+from app.study.first_reason import first_reason
 from tests.run.made import make_shots, make_work, stand_in
 from vision.decide.verdict import judge
 from vision.files.pieces_csv import write_pieces
