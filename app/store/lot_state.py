@@ -10,7 +10,7 @@ from app.store.station_checks import DoubtfulTray, doubtful_trays
 from app.store.verdicts import Standing, standing
 from app.study.answers import PieceKey, answers, majority
 from app.study.lot_figures import Fate, LotFigures, fates_of, lot_figures
-from app.study.lot_sampling import SampledLot
+from app.study.lot_sampling import Acceptance, SampledLot
 from vision.errors import Unusable
 from vision.records.judged import Verdict
 
@@ -63,8 +63,8 @@ class LotState:
             "waiting": figures.fates["waiting"],
         }
 
-    def why_not_released(self, leave_waiting: bool) -> str | None:
-        """Why this lot can't be released as it stands; None where it can."""
+    def why_not_released(self, leave_waiting: bool, sampled: Acceptance | None = None) -> str | None:
+        """Why this lot can't be released as it stands; None where it can. `sampled`: how its sample came out."""
         if self.figures.pieces == 0:
             return "it has no piece"
         if self.doubtful:
@@ -72,6 +72,8 @@ class LotState:
         waiting = self.figures.fates["waiting"]
         if waiting and not leave_waiting:
             return f"{waiting} of its pieces wait for review; review them, or say that they stay out of packing"
+        if sampled is not None and sampled.outcome != "accepted":
+            return f"its sample says: {sampled.outcome} ({sampled.inspected} of {sampled.plan.size} inspected)"
         return None
 
 
