@@ -57,7 +57,7 @@ def lot_page(report: LotReport, places: Places) -> str:
             ],
             "over_time": "" if figures.over_time is None else over_time_chart(figures.over_time),
             "outside": [] if figures.over_time is None else _outside(report),
-            "measures": [_measure_row(one) for one in state.content.measures],
+            "measures": [measure_row(one) for one in state.content.measures],
             "acceptance": report.series[-1] if report.series else None,
             "series": report.series,
             "aql": report.aql,
@@ -148,7 +148,8 @@ def _outside(report: LotReport) -> list[str]:
     return [tray for tray, out in zip(found.first_trays, found.chart.outside, strict=True) if out]
 
 
-def _measure_row(one: MeasureSum) -> dict[str, str]:
+def measure_row(one: MeasureSum) -> dict[str, str]:
+    """One measure over the lot in words, as a line of a table."""
     words = measure_words(one.measure)
     finer = min(1, words.decimals)
 

@@ -1,0 +1,185 @@
+"""A lot: what became of its pieces and why, where and when; whether it may be packed, and who said so."""
+
+import uuid
+from typing import Literal
+
+import streamlit as st
+
+from app.pages.clock import in_users_zone
+from app.pages.desk import Desk, Pass, the_desk
+from app.pages.study_lot import KEPT_S, places, show_chart, show_pieces, take_away
+from app.pages.who import nobody_yet, who_is_here
+from app.report.lot_charts import over_time_chart, reason_words, shares_chart
+from app.report.lot_page import LotReport, lot_page, lot_table, measure_row
+from app.report.study_page import share
+from app.store.decisions import Decision, Word, decide
+from app.store.lot_state import LotState, lot_state, series_up_to
+from app.store.lots import lots
+from app.study.answers import PieceKey
+from app.study.lot_figures import Share
+from app.study.lot_sampling import Acceptance, accept_series
+from app.study.sampling import AQLS
+from app.study.study_files import json_text
+from vision.errors import Unusable
+
+USUAL_AQL = 1.0
+_SIGNS = {"released": "✓", "held": "✗"}
+
+
+def lots_page() -> None:
+    """Show a lot, and take decisions on it."""
+    desk = the_desk()
+    left, right = st.columns([0.72, 0.28], vertical_alignment="center")
+    with right:
+        who = who_is_here(desk)
+    known = [(one.lot, part) for one in lots(desk.store) for part in one.parts]
+    with left:
+        picked = (
+            st.selectbox(
+                "Lot",
+                known[::-1],
+                format_func=lambda pair: f"{pair[0]}, {pair[1]}",
+                key="lot_chosen",
+                label_visibility="collapsed",
+            )
+            if known
+            else None
+        )
+    if who is None:
+        nobody_yet(desk)
+        return
+    if picked is None:
+        st.info("The store holds no lot yet. Inspect trays into it: brightbowl inspect SHOTS --works WORKS")
+        return
+    state = _state(desk, *picked)
+    aql = st.session_state.get("lot_aql", USUAL_AQL)
+    series = accept_series(series_up_to(desk.store, state), aql) if state.size is not None else ()
+    _head(state, series)
+    _decisions(desk, state, series, who)
+    _reasons(desk, state, who)
+    _where_and_when(state)
+    _measures(state)
+    report = LotReport(state, series, aql)
+    take_away(f"lot-{state.lot}", lambda: lot_page(report, places(desk)), lambda: json_text(lot_table(report)))
+
+
+@st.cache_resource(ttl=KEPT_S, show_spinner="Reading the lot …")
+def _state(_desk: Desk, lot: str, part: str) -> LotState:
+    return lot_state(_desk.store, lot, part)
+
+
+def _head(state: LotState, series: tuple[Acceptance, ...]) -> None:
+    figures = state.figures
+    one, two, three, four = st.columns(4)
+    one.metric("State", f"{_SIGNS.get(state.standing, '•')} {state.standing}")
+    two.metric("To packing, pieces", f"{figures.to_packing} of {figures.pieces}")
+    three.metric("Yield of the pieces decided on", share(figures.yielded))
+    four.metric("Waiting for review, pieces", figures.fates["waiting"])
+    st.markdown(
+        f"{figures.trays} trays. Passed by the camera {figures.fates['passed']}, flagged and accepted by a person "
+        f"{figures.fates['accepted']}, rejected by a person {figures.fates['rejected']}, rejected by the camera and "
+        f"not seen by a person {figures.fates['sorted out']}."
+    )
+    if state.doubtful:
+        trays = ", ".join(tray.tray for tray in state.doubtful)
+        st.error(f"To be judged again, since the station failed its check: {trays}")
+    if series:
+        _sample(series[-1])
+    elif figures.escapes is not None:
+        found = figures.escapes.per_million
+        assert found.ci is not None
+        st.markdown(
+            f"What the camera lets through: about **{found.value:.3g}** bad pieces in a million packed "
+            f"({found.ci[0]:.3g} to {found.ci[1]:.3g}), from {figures.escapes.seen_bad} pieces that people rejected in "
+            "blind rounds."
+        )
+    else:
+        st.markdown(
+            "What the camera lets through can't be told: nobody rejected a piece of this part in a blind round."
+        )
+
+
+def _sample(found: Acceptance) -> None:
+    st.selectbox("Acceptance quality limit, % bad", AQLS, index=AQLS.index(USUAL_AQL), key="lot_aql", width=320)
+    show = {"accepted": st.success, "not accepted": st.error, "stopped": st.error}.get(found.outcome, st.warning)
+    show(
+        f"**{found.outcome}** by sample (ISO 2859-1): lot of {found.size}, {found.severity} inspection, letter "
+        f"{found.plan.letter}, sample of {found.plan.size}, at most {found.plan.accept} bad; inspected "
+        f"{found.inspected}, bad {found.bad}. The next lot: {found.course.severity} inspection."
+    )
+
+
+def _decisions(desk: Desk, state: LotState, series: tuple[Acceptance, ...], who: Pass) -> None:
+    for one in state.decisions:
+        seen = f"{one.seen['to_packing']} of {one.seen['pieces']} pieces to packing then"
+        st.markdown(f"**{one.decision}** by {one.given_by}, {in_users_zone(one.given_at)}: {one.why} ({seen})")
+    if state.late_trays:
+        st.warning(f"Filed after the last decision, which was taken without them: {', '.join(state.late_trays)}")
+    if "release" not in who.roles:
+        return
+    with st.form("decide", border=False):
+        why_column, leave_column = st.columns([0.7, 0.3], vertical_alignment="bottom")
+        why = why_column.text_input("Why", max_chars=300)
+        leave = leave_column.checkbox("Waiting pieces stay out of packing")
+        first, second, _ = st.columns([0.16, 0.16, 0.68])
+        word: Word | None = "release" if first.form_submit_button("Release", width="stretch") else None
+        word = "hold" if second.form_submit_button("Hold", width="stretch") else word
+    if word is None:
+        return
+    against = state.why_not_released(leave, series[-1] if series else None) if word == "release" else None
+    if against:
+        st.error(f"Not released: {against}.")
+        return
+    identity: Literal["declared", "login"] = "login" if who.identity == "login" else "declared"
+    try:
+        decide(desk.store, Decision(str(uuid.uuid4()), state.lot, word, who.name, identity, why, state.seen()))
+    except Unusable as fault:
+        st.error(str(fault))
+        return
+    _state.clear()
+    st.rerun()
+
+
+def _reasons(desk: Desk, state: LotState, who: Pass) -> None:
+    reasons = state.figures.reasons
+    st.markdown("**Why pieces did not pass**")
+    if not reasons:
+        st.success("Every piece passed.")
+        return
+    left, right = st.columns([0.5, 0.5])
+    with left:
+        worded = [Share(reason_words(one.name), one.count, one.of, one.share) for one in reasons]
+        show_chart(shares_chart(worded, "First reasons"), "First reasons by number of pieces, with 95 % intervals")
+    with right:
+        rows = [
+            {"reason": reason_words(one.name), "pieces": one.count, "% of the lot": share(one.share)} for one in reasons
+        ]
+        st.dataframe(rows, hide_index=True)
+    chosen = st.selectbox(
+        "Show the pieces of one reason", [one.name for one in reasons], index=None, format_func=reason_words,
+        placeholder="choose a reason",
+    )  # fmt: skip
+    if chosen is not None:
+        found = [p for p in state.content.pieces if p.reason == chosen and p.verdict != "pass"]
+        words = [(PieceKey(p.tray, p.piece), f"{p.verdict}; {state.fates[PieceKey(p.tray, p.piece)]}") for p in found]
+        show_pieces(desk, words, who)
+
+
+def _where_and_when(state: LotState) -> None:
+    figures = state.figures
+    charts = [
+        (shares_chart(one.groups, f"By {one.name}"), f"Share not passed by {one.name}", f"By {one.name}")
+        for one in figures.groupings
+    ]
+    if figures.over_time is not None:
+        charts.append((over_time_chart(figures.over_time), "Share not passed over time, with limits", "Over time"))
+    for start in range(0, len(charts), 2):
+        for column, (svg, words, title) in zip(st.columns(2), charts[start : start + 2], strict=False):
+            with column:
+                st.markdown(f"**{title}**")
+                show_chart(svg, words)
+
+
+def _measures(state: LotState) -> None:
+    st.markdown("**Measures** (expanded uncertainty of a single piece's value, k = 2)")
+    st.dataframe([measure_row(one) for one in state.content.measures], hide_index=True)
