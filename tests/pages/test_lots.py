@@ -1,0 +1,59 @@
+"""The page of lots: figures, pieces of a reason, hold and release."""
+
+from collections.abc import Iterator
+
+import pytest
+from playwright.sync_api import expect
+
+from app.store.connection import Store
+from app.store.decisions import decisions
+from app.store.filing import file_result
+from tests.pages.conftest import Opened, Served
+from tests.pages.test_other_pages import serious
+from tests.store.made import made_tray, to_file
+
+LOT = "L-2611-30"
+
+
+@pytest.fixture
+def store(served: Served) -> Iterator[Store]:
+    opened = served.works.open()
+    for k in range(4):
+        file_result(
+            opened, to_file(made_tray(f"T-30{k}", lot=LOT, taken_at=f"2026-12-02T06:0{k}:00+00:00", die=f"D{k % 2}"))
+        )
+    yield opened
+    opened.close()
+
+
+def test_a_lot_is_looked_at_held_and_released(open_page: Opened, store: Store) -> None:
+    page = open_page("lots?who=R.+Hale")
+    page.get_by_role("combobox", name="Lot").click()
+    page.get_by_role("option", name=LOT).click()
+    expect(page.get_by_text("4 of 12")).to_be_visible()
+    expect(page.get_by_alt_text("First reasons by number of pieces, with 95 % intervals")).to_be_visible()
+    expect(page.get_by_alt_text("Share not passed by die")).to_be_visible()
+    assert serious(page) == []
+    page.get_by_label("Why", exact=True).fill("burrs at the bowl")
+    page.get_by_role("button", name="Release").click()
+    expect(page.get_by_text("Not released: 4 of its pieces wait for review")).to_be_visible()
+    page.get_by_role("button", name="Hold").click()
+    expect(page.get_by_text("✗ held")).to_be_visible()
+    page.get_by_label("Why", exact=True).fill("sorted by hand")
+    page.get_by_text("Waiting pieces stay out of packing").click()
+    page.get_by_role("button", name="Release").click()
+    expect(page.get_by_text("✓ released")).to_be_visible()
+    assert [(one.decision, one.given_by, one.why) for one in decisions(store, LOT)] == [
+        ("hold", "R. Hale", "burrs at the bowl"),
+        ("release", "R. Hale", "sorted by hand"),
+    ]
+    page.get_by_role("combobox", name="Show the pieces of one reason").click()
+    page.get_by_role("option", name="outward deviation, bowl").click()
+    expect(page.get_by_text("T-300, piece 3")).to_be_visible()
+
+
+@pytest.mark.usefixtures("store")
+def test_who_may_only_review_takes_no_decision(open_page: Opened) -> None:
+    page = open_page("lots?who=M.+Okafor")
+    expect(page.get_by_text("Why pieces did not pass")).to_be_visible()
+    assert page.get_by_role("button", name="Release").count() == 0
