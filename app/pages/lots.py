@@ -73,10 +73,11 @@ def _head(state: LotState, series: tuple[Acceptance, ...]) -> None:
     one, two, three, four = st.columns(4)
     one.metric("State", f"{_SIGNS.get(state.standing, '•')} {state.standing}")
     two.metric("To packing, pieces", f"{figures.to_packing} of {figures.pieces}")
-    three.metric("Yield of the pieces decided on", share(figures.yielded))
+    yielded = figures.yielded.value
+    three.metric("Yield of the pieces decided on", "–" if yielded is None else f"{100 * yielded:.1f} %")
     four.metric("Waiting for review, pieces", figures.fates["waiting"])
     st.markdown(
-        f"{figures.trays} trays. Passed by the camera {figures.fates['passed']}, flagged and accepted by a person "
+        f"{figures.trays} trays, yield {share(figures.yielded)}. Passed by the camera {figures.fates['passed']}, flagged and accepted by a person "
         f"{figures.fates['accepted']}, rejected by a person {figures.fates['rejected']}, rejected by the camera and "
         f"not seen by a person {figures.fates['sorted out']}."
     )
