@@ -161,7 +161,7 @@ CREATE TABLE watched (
     UNIQUE (folder, digest)) {table};
 CREATE INDEX watched_by_tray ON watched (tray);
 CREATE TABLE line_message (
-    id {id}, uid TEXT NOT NULL UNIQUE, station TEXT NOT NULL, sequence {int} NOT NULL, tray TEXT NOT NULL,
+    id {id}, filing_id {int} NOT NULL UNIQUE REFERENCES filing (id), station TEXT NOT NULL, sequence {int} NOT NULL,
     body {blob} NOT NULL, filed_at TEXT NOT NULL, UNIQUE (station, sequence)) {table};
 CREATE TABLE line_sent (
     message_id {int} PRIMARY KEY REFERENCES line_message (id), sent_at TEXT NOT NULL) {keyed}

@@ -256,10 +256,9 @@ line_message = Table(
     "line_message",
     metadata,
     _key(),
-    _text("uid"),
+    _to("filing_id", "filing"),
     _text("station"),
     _whole("sequence"),
-    _text("tray"),
     _body(),
     _text("filed_at"),
 )

@@ -1,0 +1,77 @@
+"""Messages to the line: one a filing, numbered by station without gaps or repeats, kept until sent."""
+
+import json
+import threading
+from collections.abc import Callable
+from dataclasses import replace
+from pathlib import Path
+
+from app.store.connection import Store, open_store
+from app.store.filing import file_result
+from app.store.outbox import make_messages, mark_sent, unsent
+from tests.store.made import made_piece, made_tray, to_file
+
+
+def file_trays(store: Store, *trays: str, station: str = "ST-1") -> None:
+    for tray in trays:
+        file_result(store, to_file(replace(made_tray(tray), station=station)))
+
+
+def test_a_message_tells_a_sorter_what_to_do(store: Store) -> None:
+    file_trays(store, "T-1")
+    assert make_messages(store) == 1
+    (message,) = unsent(store)
+    told = json.loads(message.payload)
+    assert (told["format"], told["sequence"], told["station"], told["tray"], told["lot"]) == (
+        1,
+        1,
+        "ST-1",
+        "T-1",
+        "L-2611-07",
+    )
+    assert [(one["piece"], one["verdict"], one["reason"]) for one in told["pieces"]] == [
+        (1, "pass", None),
+        (2, "review", "scratch_longest_mm"),
+        (3, "reject", "outline_out_mm.bowl"),
+    ]
+    assert told["pieces"][0]["center_px"] == [1490.2, 400.0]
+
+
+def test_a_filing_has_one_message_and_a_new_judgement_another(store: Store) -> None:
+    file_trays(store, "T-1", "T-1")
+    assert (make_messages(store), make_messages(store)) == (1, 0)
+    file_result(store, to_file(made_tray("T-1", [made_piece(2, "pass")])))
+    assert make_messages(store) == 1
+    told = [json.loads(one.payload) for one in unsent(store)]
+    assert [one["sequence"] for one in told] == [1, 2]
+    assert [one["verdict"] for one in told[1]["pieces"]] == ["pass", "pass", "reject"]
+    assert told[0]["uid"] != told[1]["uid"]
+
+
+def test_each_station_counts_for_itself_and_sent_ones_are_gone(store: Store) -> None:
+    file_trays(store, "T-1", "T-2")
+    file_trays(store, "T-3", station="ST-2")
+    make_messages(store)
+    waiting = unsent(store)
+    assert [(one.station, one.sequence) for one in waiting] == [("ST-1", 1), ("ST-1", 2), ("ST-2", 1)]
+    mark_sent(store, waiting[1])
+    mark_sent(store, waiting[1])
+    assert [one.sequence for one in unsent(store)] == [1, 1]
+
+
+def test_two_makers_at_once_leave_neither_gaps_nor_repeats(place: str, opened: Callable[[str | Path], Store]) -> None:
+    store = opened(place)
+    file_trays(store, *(f"T-{k:02}" for k in range(30)))
+
+    def make() -> None:
+        own = open_store(place)
+        while make_messages(own, at_most=3):
+            pass
+        own.close()
+
+    makers = [threading.Thread(target=make) for _ in range(3)]
+    for one in makers:
+        one.start()
+    for one in makers:
+        one.join()
+    assert [one.sequence for one in unsent(store)] == list(range(1, 31))
