@@ -18,8 +18,8 @@ from app.store.schema import bench
 from app.store.shown import PicturePath, Shown, neighbours, part_of, profile_of, shown, station_of
 from app.store.station_checks import in_doubt, station_doubts
 from app.store.verdicts import Standing, standing
-from vision.geometry.polyline import arc_lengths
-from vision.records.given import Array, Limits, Part, Station
+from vision.geometry.polyline import points_at
+from vision.records.given import Limits, Part, Station
 
 LIGHT_WORDS = {"back": "backlit", "dome": "dome", "low": "low"}
 OUTLINE_POINTS = 900
@@ -169,7 +169,7 @@ def _deviations(store: Store, one: Shown, part: Part, placed: Placed) -> dict[st
     if kept is None:
         return None
     deviation_mm = kept.deviation_mm
-    nominal = _along(part.outline, kept.s_mm)
+    nominal = points_at(part.outline, kept.s_mm)
     times = magnification(deviation_mm)
     reach = np.nan_to_num(deviation_mm)[:, None] * times * outward_normals(nominal)
     line, drawn = placed.window.place(nominal), placed.window.place(nominal + reach)
@@ -181,13 +181,6 @@ def _deviations(store: Store, one: Shown, part: Part, placed: Placed) -> dict[st
         "outward": ring + path(outward, closed=True),
         "inward": ring + path(inward, closed=True),
     }
-
-
-def _along(outline: Array, s_mm: Array) -> Array:
-    """Points of a closed outline at places along it, mm from its first vertex."""
-    closed = np.vstack([outline, outline[:1]])
-    lengths = arc_lengths(outline)
-    return np.column_stack([np.interp(s_mm, lengths, closed[:, axis]) for axis in (0, 1)])
 
 
 def _tray_picture(one: Shown) -> str | None:

@@ -77,7 +77,8 @@ def _head(state: LotState, series: tuple[Acceptance, ...]) -> None:
     three.metric("Yield of the pieces decided on", "–" if yielded is None else f"{100 * yielded:.1f} %")
     four.metric("Waiting for review, pieces", figures.fates["waiting"])
     st.markdown(
-        f"{figures.trays} trays, yield {share(figures.yielded)}. Passed by the camera {figures.fates['passed']}, flagged and accepted by a person "
+        f"{figures.trays} trays, yield {share(figures.yielded)}. "
+        f"Passed by the camera {figures.fates['passed']}, flagged and accepted by a person "
         f"{figures.fates['accepted']}, rejected by a person {figures.fates['rejected']}, rejected by the camera and "
         f"not seen by a person {figures.fates['sorted out']}."
     )

@@ -89,6 +89,12 @@ def resample(points: Array, step: float) -> Array:
     return np.column_stack((np.interp(at, s, closed[:, 0]), np.interp(at, s, closed[:, 1])))
 
 
+def points_at(points: Array, s: Array) -> Array:
+    """Points of the closed polyline at lengths along it from its first vertex: (n, 2)."""
+    closed, lengths = np.vstack((points, points[:1])), arc_lengths(points)
+    return np.column_stack([np.interp(s, lengths, closed[:, axis]) for axis in (0, 1)])
+
+
 def smooth(points: Array, sigma: float) -> Array:
     """Gaussian along the closed polyline, `sigma` in vertices."""
     return np.asarray(gaussian_filter1d(points, sigma, axis=0, mode="wrap", truncate=3.0))

@@ -1,0 +1,45 @@
+"""`brightbowl die`: how dies wear, and marks that come back at one place."""
+
+from contextlib import closing
+from pathlib import Path
+
+import click
+
+from vision.errors import Unusable
+
+_FOLDER = click.Path(path_type=Path, exists=True, file_okay=False)
+
+
+@click.command()
+@click.option("--works", type=_FOLDER, required=True, help="Works folder whose store holds the trays.")
+@click.option("--part", help="Which part, where the store holds several.")
+@click.option("--lot", help="Only one lot's trays.")
+@click.option("--out", type=click.Path(path_type=Path, file_okay=False), required=True, help="For die.json, die.html.")
+@click.option("--pdf", is_flag=True, help="Write die.pdf too.")
+def command(works: Path, part: str | None, lot: str | None, out: Path, pdf: bool) -> None:
+    """Follow the dies of a part over their strokes: wear, strokes left, changes, and marks at one place."""
+    from app.report.die_charts import rate_words
+    from app.report.die_page import DieReport, break_words, die_page, die_table, left_words
+    from app.report.study_page import study_folder, write_page
+    from app.store.die_history import history_of
+    from app.store.lots import lots
+    from app.store.works import read_works
+    from app.study.die_study import study_dies
+    from app.study.study_files import json_text
+    from vision.files.whole import write_whole
+
+    with closing(read_works(works).open()) as store:
+        known = sorted({name for one in lots(store) if lot in (None, one.lot) for name in one.parts})
+        if part is None and len(known) != 1:
+            raise Unusable("--part", "", f"one of {', '.join(known) or 'none yet; inspect trays first'}", "none")
+        history = history_of(store, part or known[0], lot)
+    study = study_dies(history.histories, history.marks, history.pieces_by_die, history.ground, history.limits)
+    report = DieReport(history, study)
+    for wear in study.dies:
+        click.echo(f"die {wear.history.die}: {wear.zone} {rate_words(wear)}; {break_words(wear)}; {left_words(wear)}")
+    for line in study.same.words:
+        click.echo(line)
+    study_folder(out)
+    write_whole(out / "die.json", json_text(die_table(report)))
+    written = [out / "die.json", *write_page(die_page(report), out / "die.html", pdf=pdf)]
+    click.echo(f"written: {', '.join(map(str, written))}")
