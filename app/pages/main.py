@@ -4,6 +4,7 @@ import streamlit as st
 
 from app.pages.agreement import agreement_study_page
 from app.pages.blind_page import blind_page
+from app.pages.dies import dies_page
 from app.pages.gauge import gauge_study_page
 from app.pages.lots import lots_page
 from app.pages.review import review_page
@@ -24,6 +25,7 @@ PAGES = (
     st.Page(waiting_page, title="Queue", url_path="queue"),
     st.Page(blind_page, title="Blind rounds", url_path="blind"),
     st.Page(lots_page, title="Lots", url_path="lots"),
+    st.Page(dies_page, title="Dies", url_path="dies"),
     st.Page(agreement_study_page, title="Agreement", url_path="agreement"),
     st.Page(tuning_study_page, title="Tuning", url_path="tuning"),
     st.Page(gauge_study_page, title="Gauge", url_path="gauge"),

@@ -43,8 +43,8 @@ def _largest(rate: Array, nominal: Array, drawn: Array, px_per_mm: float) -> lis
     """The largest rate outward and inward, in figures beside the place."""
     normals = outward_normals(nominal) * np.array([1.0, -1.0])
     parts = []
-    for k in {int(np.nanargmax(rate)), int(np.nanargmin(rate))}:
-        if rate[k] != 0.0:
+    for k, side in ((int(np.nanargmax(rate)), 1.0), (int(np.nanargmin(rate)), -1.0)):
+        if side * rate[k] > 0.0:
             at = drawn[k] + normals[k] * (px_per_mm * max(rate[k], 0.0) + 14.0)
             words = f"{rate[k]:+.3f} mm".replace("-", "−")
             parts.append(text((at[0], at[1]), words, text_anchor="middle", fill=ACCENT, font_size=15, font_weight=700))
@@ -66,6 +66,8 @@ def trend_chart(wear: DieWear) -> str:
     if wear.trend is not None:
         x = np.linspace(float(strokes[wear.since]), ahead, 60)
         line_at, reach = wear.trend.value(x * THOUSAND), wear.trend.reach(x * THOUSAND)
+        within = (line_at + reach <= frame.y_axis.high) & (line_at - reach >= frame.y_axis.low)
+        x, line_at, reach = x[within], line_at[within], reach[within]
         marks += [shaded(frame, x, line_at - reach, line_at + reach), line(frame, x, line_at, colour=ACCENT)]
     marks.append(dots(frame, strokes[: wear.since], values[: wear.since], shape="ring"))
     marks.append(dots(frame, strokes[wear.since :], values[wear.since :]))

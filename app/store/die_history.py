@@ -77,12 +77,16 @@ def history_of(store: Store, part_name: str, lot: str | None = None) -> PartHist
             bodies = dict(
                 connection.execute(
                     select(profile.c.judgement_id, profile.c.body).where(profile.c.judgement_id.in_(ids))
-                ).tuples()
+                )
+                .tuples()
+                .all()
             )
             found = dict(
                 connection.execute(
                     select(findings.c.judgement_id, findings.c.body).where(findings.c.judgement_id.in_(ids))
-                ).tuples()
+                )
+                .tuples()
+                .all()
             )
             for shot in some:
                 given = process.get(shot, {})

@@ -1,0 +1,132 @@
+"""The dies of a part: how they wear, how many strokes are left, and marks that come back at one place."""
+
+import streamlit as st
+
+from app.pages.desk import Desk, Pass, the_desk
+from app.pages.study_lot import KEPT_S, show_chart, show_pieces, take_away
+from app.pages.who import nobody_yet, who_is_here
+from app.report.die_charts import control_chart, letter, places_picture, rate_words, trend_chart, wear_map_picture
+from app.report.die_page import DieReport, break_words, die_page, die_table, left_words
+from app.store.die_history import history_of
+from app.store.lots import lots
+from app.study.answers import PieceKey
+from app.study.die_study import study_dies
+from app.study.die_wear import DieWear
+from app.study.study_files import json_text
+from vision.errors import Unusable
+
+
+def dies_page() -> None:
+    """Show the dies of a part."""
+    desk = the_desk()
+    left, right = st.columns([0.72, 0.28], vertical_alignment="center")
+    with right:
+        who = who_is_here(desk)
+    parts = sorted({part for one in lots(desk.store) for part in one.parts})
+    with left:
+        part = st.selectbox("Part", parts, key="die_part", label_visibility="collapsed") if parts else None
+    if who is None:
+        nobody_yet(desk)
+        return
+    if part is None:
+        st.info("The store holds no part yet. Inspect trays into it: brightbowl inspect SHOTS --works WORKS")
+        return
+    try:
+        report = _report(desk, part)
+    except Unusable as fault:
+        st.error(str(fault))
+        return
+    _dies(report)
+    _places(desk, report, who)
+    take_away(f"dies-{part}", lambda: die_page(report), lambda: json_text(die_table(report)))
+
+
+@st.cache_resource(ttl=KEPT_S, show_spinner="Reading the dies …")
+def _report(_desk: Desk, part: str) -> DieReport:
+    history = history_of(_desk.store, part)
+    study = study_dies(history.histories, history.marks, history.pieces_by_die, history.ground, history.limits)
+    return DieReport(history, study)
+
+
+def _dies(report: DieReport) -> None:
+    dies = report.study.dies
+    if not dies:
+        st.info(
+            "No die has two trays that say its strokes. Name `die` and `strokes` under `process` in shot.json, then "
+            "its wear can be followed."
+        )
+        return
+    rows = [
+        {
+            "die": wear.history.die,
+            "trays": len(wear.history.trays),
+            "strokes": f"{wear.history.strokes[-1]:,.0f}".replace(",", " "),
+            "zone": wear.zone,
+            "rate": rate_words(wear),
+            "changes": break_words(wear),
+            "left": left_words(wear),
+        }
+        for wear in dies
+    ]
+    st.dataframe(rows, hide_index=True)
+    by_name = {wear.history.die: wear for wear in dies}
+    name = st.selectbox("Die", list(by_name), key="die_chosen", width=320)
+    if name is not None:
+        _die(report, by_name[name])
+
+
+def _die(report: DieReport, wear: DieWear) -> None:
+    st.markdown(f"**Die {wear.history.die}: {left_words(wear)}**")
+    left, right = st.columns([0.5, 0.5])
+    with left:
+        show_chart(trend_chart(wear), f"Deviation of die {wear.history.die} against strokes, with its trend")
+    with right:
+        if wear.map is not None and wear.map.worn.any():
+            show_chart(wear_map_picture(wear, report.history.part), "Wear along the outline, drawn larger")
+            st.markdown("Millimetres in 100 000 strokes, drawn larger: outward filled, inward hatched.")
+        else:
+            st.markdown("No place of the outline is worn beyond chance.")
+    charts = report.study.charts.get(wear.history.die)
+    if charts is None:
+        return
+    drawn = (
+        (control_chart(charts.single, "Single trays", "off the trend, mm"), "Single trays about the trend"),
+        (control_chart(charts.mean, "Weighted mean", "weighted mean, mm"), "Weighted mean about the trend"),
+        (control_chart(charts.marks, "Marks", "burrs and nicks a piece"), "Burrs and nicks a piece"),
+    )
+    for column, (svg, words) in zip(st.columns(3), drawn, strict=True):
+        with column:
+            show_chart(svg, words)
+
+
+def _places(desk: Desk, report: DieReport, who: Pass) -> None:
+    found = report.study.same
+    st.markdown("**Marks that come back at one place**")
+    if found.places:
+        left, right = st.columns([0.5, 0.5])
+        with left:
+            show_chart(places_picture(list(found.places), report.history.part), "Places where marks come back")
+        with right:
+            rows = [
+                {
+                    "": letter(k),
+                    "mark": place.kind,
+                    "x, y, mm": f"{place.x_mm:.1f}, {place.y_mm:.1f}",
+                    "pieces": len(place.pieces),
+                    "likely origin": place.origin,
+                }
+                for k, place in enumerate(found.places)
+            ]
+            st.dataframe(rows, hide_index=True)
+        chosen = st.selectbox(
+            "Show the pieces of one place", range(len(found.places)), index=None,
+            format_func=lambda k: f"{letter(k)}: {found.places[k].kind}", placeholder="choose a place",
+        )  # fmt: skip
+        if chosen is not None:
+            place = found.places[chosen]
+            show_pieces(desk, [(PieceKey(tray, piece), place.kind) for tray, piece in place.pieces], who)
+    else:
+        st.markdown("No mark comes back at one place of the drawing more often than chance would have it.")
+    anywhere = [f"{count} {kind}" for kind, count in found.elsewhere.items() if count]
+    if anywhere:
+        st.markdown(f"Anywhere, likely from handling: {', '.join(anywhere)}.")
