@@ -13,6 +13,7 @@ import click
 from vision.errors import Unusable
 
 if TYPE_CHECKING:
+    from app.run.cluster import Cluster
     from app.run.session import Summary
     from app.run.shot import Work
     from app.store.connection import Store
@@ -40,6 +41,12 @@ _FILE = click.Path(dir_okay=False, path_type=Path)
 @click.option("--store", metavar="URL", help="File the results in this store: a file of SQLite, or postgresql://...")
 @click.option("--no-pictures", is_flag=True, help="Write results and pieces.csv only.")
 @click.option("--jobs", type=click.IntRange(min=1), default=1, show_default=True, help="Trays judged side by side.")
+@click.option("--scheduler", metavar="URL", help="Judge on the workers of this cluster: tcp://HOST:PORT or tls://...")
+@click.option(
+    "--tls",
+    type=click.Path(file_okay=False, path_type=Path),
+    help="Folder with ca.pem, cert.pem and key.pem that let us in, for tls://.",
+)
 def command(
     folders: tuple[Path, ...],
     part_file: Path | None,
@@ -50,6 +57,8 @@ def command(
     store: str | None,
     no_pictures: bool,
     jobs: int,
+    scheduler: str | None,
+    tls: Path | None,
 ) -> None:
     """Judge tray shots: find, measure and score every piece, with reasons.
 
@@ -58,6 +67,9 @@ def command(
     keep_to_one_core()
     from app.store.works_runs import Run, runs_of
 
+    from app.run.cluster import Cluster, read_cluster
+
+    side_by_side: int | Cluster = jobs if scheduler is None else read_cluster(scheduler, tls)
     place, opened = None, None
     failures: list[str] = []
     if works is not None:
@@ -86,7 +98,7 @@ def command(
         runs = [Run(part_file, station_file, limits_file, out, _shots(folders, out))]
     with closing(opened) if opened is not None else nullcontext():
         for run in runs:
-            failures += _inspect(run, not no_pictures, jobs, opened, place)
+            failures += _inspect(run, not no_pictures, side_by_side, opened, place)
     if failures:
         sys.exit(1)
 
@@ -103,24 +115,18 @@ def _shots(folders: tuple[Path, ...], results: Path) -> tuple[Path, ...]:
     return shots
 
 
-def _inspect(run: Run, pictures: bool, jobs: int, store: Store | None, works: Works | None) -> list[str]:
+def _inspect(run: Run, pictures: bool, jobs: int | Cluster, store: Store | None, works: Works | None) -> list[str]:
     """Judge the shots of one run and file the results; what failed, which was told by then."""
-    from app.run.shot import Work
-    from vision.decide.limits_fit import check_limits
-    from vision.files.limits import read_limits
-    from vision.files.part import read_part
-    from vision.files.station import read_station
+    from app.run.shot import read_work
 
-    part, station = read_part(run.part_file), read_station(run.station_file)
-    limits = read_limits(run.limits_file, part)
-    check_limits(limits, station, run.limits_file)
+    work = read_work(run, pictures)
     make_out(run.out)
-    failures = run_and_show(run.shots, Work(part, station, limits, run.out, pictures), jobs).failures
+    failures = run_and_show(run.shots, work, jobs).failures
     if store is None:
         return failures
     from app.store.result_folders import JudgedBy, file_run
 
-    filed = file_run(store, works, run, JudgedBy(part, station, limits))
+    filed = file_run(store, works, run, JudgedBy(work.part, work.station, work.limits))
     click.echo(f"{filed.new} new judgements in {store.url}, {filed.known} were there before")
     for failure in filed.failures:
         click.echo(f"brightbowl: {failure}", err=True)
@@ -153,14 +159,23 @@ def make_out(out: Path) -> None:
         raise Unusable(out, "--out", "a folder that can be written expected; choose another", reason or "") from None
 
 
-def run_and_show(shots: tuple[Path, ...], work: Work, jobs: int) -> Summary:
+def run_and_show(shots: tuple[Path, ...], work: Work, jobs: int | Cluster) -> Summary:
     """Judge the shots behind a progress bar, then print what came out, failures last on stderr."""
     from app.run.session import PIECES_FILE, run
 
     with click.progressbar(
-        length=len(shots), label="judging trays", file=sys.stderr, hidden=not sys.stderr.isatty()
+        length=len(shots),
+        label="judging trays",
+        item_show_func=lambda words: words,
+        file=sys.stderr,
+        hidden=not sys.stderr.isatty(),
     ) as bar:
-        summary = run(shots, work, jobs, lambda: bar.update(1))
+
+        def seen(ended: int, words: str) -> None:
+            bar.update(ended, words or bar.current_item)
+            bar.render_progress()
+
+        summary = run(shots, work, jobs, seen)
     for line in summary.lines():
         click.echo(line)
     look = f"look at {work.out / 'index.html'}, " if work.pictures and summary.trays else ""

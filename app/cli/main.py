@@ -12,6 +12,7 @@ from vision.errors import Unusable
 # name -> (module in app.cli, what `--help` says of it); each module has a click command named `command`.
 COMMANDS: dict[str, str] = {
     "inspect": "judge tray shots: find, measure and score every piece, with reasons",
+    "watch": "judge trays as they come: each one once it is complete, filed in the store",
     "demo": "render a demo lot of an invented works and judge it",
     "calibrate": "pictures of a flat target to a station: lens, plane, scale, uncertainties",
     "check": "a reference piece measured each shift: drift against calibration, pass or stop",
@@ -20,6 +21,9 @@ COMMANDS: dict[str, str] = {
     "agree": "camera against people, and people against each other",
     "tune": "sweep one limit or counting rule on a sample lot, and recommend a setting",
     "gauge": "repeatability and reproducibility from a table of repeated measurements",
+    "lot": "what became of a lot; release and hold",
+    "hand-over": "verdicts to the line as trays are filed, over MQTT",
+    "die": "how dies wear over their strokes, and marks that come back at one place",
     "new": "make a works folder: parts, stations, limits, shots, results, store",
     "import": "file results in a store",
     "export": "write verdicts and pieces out of a store as tables",

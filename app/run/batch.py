@@ -40,7 +40,7 @@ def inspect_batch(folders: Sequence[Path], work: Work, jobs: int = 1) -> Iterato
     Shots that give the same tray's name would overwrite each other: none of them is judged. A process that dies costs
     its shots a second try, each alone.
     """
-    same = _same_trays(folders)
+    same = same_trays(folders)
     if jobs == 1:
         on_one_core()
         for folder in folders:
@@ -49,7 +49,7 @@ def inspect_batch(folders: Sequence[Path], work: Work, jobs: int = 1) -> Iterato
         yield from _in_processes(folders, work, jobs, same)
 
 
-def _same_trays(folders: Sequence[Path]) -> dict[Path, Outcome]:
+def same_trays(folders: Sequence[Path]) -> dict[Path, Outcome]:
     """Outcomes of the shots whose tray another has too; upper and lower case are one, as on many disks."""
     by_tray: dict[str, list[Path]] = {}
     for folder in folders:

@@ -6,6 +6,7 @@ from dataclasses import dataclass, field, replace
 from pathlib import Path
 
 from app.run.batch import inspect_batch
+from app.run.cluster import Cluster, inspect_on
 from app.run.shot import RESULT_FILE, Work
 from app.study.first_reason import first_reason, reason_name
 from vision.decide.limits_fit import no_zone_left
@@ -43,18 +44,24 @@ class Summary:
         return said
 
 
-def run(folders: Sequence[Path], work: Work, jobs: int, seen: Callable[[], None]) -> Summary:
+def run(folders: Sequence[Path], work: Work, jobs: int | Cluster, seen: Callable[[int, str], None]) -> Summary:
     """Inspect all shots, write `OUT/pieces.csv` and the index page, and sum up.
 
     Parameters
     ----------
+    jobs
+        How many processes of this machine work side by side, or the cluster whose workers do.
     seen
-        Called after each shot, for a progress bar.
+        Called with a number of shots that ended and words on where others are, for a progress bar.
     """
     summary = Summary()
+    if isinstance(jobs, Cluster):
+        outcomes = inspect_on(jobs, folders, work, lambda words: seen(0, words))
+    else:
+        outcomes = inspect_batch(folders, work, jobs)
     slim: list[TrayResult] = []
-    for outcome in inspect_batch(folders, work, jobs):
-        seen()
+    for outcome in outcomes:
+        seen(1, "")
         summary.failures += outcome.failures
         if outcome.result:
             _count(outcome.result, work, summary)

@@ -6,10 +6,15 @@ from pathlib import Path
 
 from app.report.inspected import Inspected
 from app.store.profiles import PROFILES_FILE, write_profiles
+from app.store.works_runs import Run
+from vision.decide.limits_fit import check_limits
 from vision.errors import Unusable
 from vision.files.frames import read_frames
+from vision.files.limits import read_limits
+from vision.files.part import read_part
 from vision.files.result import write_result
 from vision.files.shot import read_shot
+from vision.files.station import read_station
 from vision.files.whole import not_written
 from vision.pipeline import inspect_tray
 from vision.records.given import Limits, Part, Shot, Station
@@ -29,6 +34,20 @@ class Work:
     limits: Limits
     out: Path
     pictures: bool = True
+
+
+def read_work(run: Run, pictures: bool) -> Work:
+    """Read the files that judge a run's shots.
+
+    Raises
+    ------
+    Unusable
+        One of them is absent or wrong, or nothing could pass the limits at the station's uncertainty.
+    """
+    part, station = read_part(run.part_file), read_station(run.station_file)
+    limits = read_limits(run.limits_file, part)
+    check_limits(limits, station, run.limits_file)
+    return Work(part, station, limits, run.out, pictures)
 
 
 def inspect_shot(folder: Path, work: Work) -> Inspected:

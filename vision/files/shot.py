@@ -156,7 +156,8 @@ def _inside(folder: Path, name: str, key: str) -> Path:
     try:
         whole = frame.resolve(strict=True)
     except OSError:
-        raise Incomplete(where, key, "this frame is absent; copy it into the folder or correct its name", name) from None
+        expected = "this frame is absent; copy it into the folder or correct its name"
+        raise Incomplete(where, key, expected, name) from None
     if not whole.is_relative_to(folder.resolve()):
         raise Unusable(
             where,

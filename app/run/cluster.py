@@ -1,0 +1,236 @@
+"""Many tray shots on the workers of a Dask scheduler that runs already; paths are sent to them, not pictures.
+
+The engine is the library `distributed`. Scheduler and workers see the same storage at the same paths as we do.
+"""
+
+import logging
+import pickle
+import secrets
+import time
+from collections import deque
+from collections.abc import Callable, Iterator, Sequence
+from concurrent.futures import CancelledError
+from contextlib import closing, suppress
+from dataclasses import dataclass, field, replace
+from importlib.metadata import version
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from app.run.batch import Outcome, attempt, on_one_core, same_trays
+from app.run.shot import Work
+from vision.errors import Unusable
+from vision.files.whole import write_whole
+
+if TYPE_CHECKING:
+    from distributed import Client, Future
+
+RETRIES = 3
+"""Tries of a shot after one that came to no outcome; worker deaths are counted by the scheduler (four by default)."""
+NO_WORKER_S = 60.0
+"""So long a run waits for a worker to come (back)."""
+TLS_FILES = ("ca.pem", "cert.pem", "key.pem")
+# Shots sent ahead for each worker's thread: enough that none is idle while the first in line is tried again.
+_AHEAD = 4
+_LOOK_S, _CONNECT_S = 0.5, 10.0
+# What decides the last digit.
+_ALIKE = ("brightbowl", "numpy", "scipy", "opencv-python")
+
+
+@dataclass(frozen=True, slots=True)
+class Cluster:
+    """Where the scheduler listens; `tls`: a folder with the certificates that let us in, for `tls://`."""
+
+    address: str
+    tls: Path | None = None
+
+
+@dataclass(slots=True, eq=False)
+class _Run:
+    """A run under way: what is sent with each shot, and where we are."""
+
+    client: "Client"
+    cluster: Cluster
+    work: bytes
+    running: "deque[tuple[Path, Future[Any] | None]]" = field(default_factory=deque)
+
+    def send(self, folder: Path) -> "Future[Any]":
+        """Have a shot judged by any worker."""
+        key = f"{folder.name} {secrets.token_hex(4)}"
+        told = (str(folder.resolve()), self.work, _versions())
+        return self.client.submit(judge_there, *told, key=key, retries=RETRIES, pure=False)
+
+
+class _Gone(Exception):
+    """The scheduler, or the last worker, is not there any more; the text says which."""
+
+
+def read_cluster(address: str, tls: Path | None) -> Cluster:
+    """Check what was given for `--scheduler` and `--tls`.
+
+    Raises
+    ------
+    Unusable
+        The address is none, or the certificates for `tls://` are missing.
+    """
+    scheme, _, place = address.partition("://")
+    if scheme not in ("tcp", "tls") or not place.rpartition(":")[2].isdigit():
+        raise Unusable("--scheduler", "", "tcp://HOST:PORT or tls://HOST:PORT", address)
+    if (scheme == "tls") != (tls is not None):
+        raise Unusable("--tls", "", f"a folder with {', '.join(TLS_FILES)} goes with tls://, and with tls:// only")
+    for name in TLS_FILES if tls is not None else ():
+        assert tls is not None
+        if not (tls / name).is_file():
+            raise Unusable(tls / name, "", "a file of this name expected in the folder of --tls", "none")
+    return Cluster(address, tls)
+
+
+def inspect_on(cluster: Cluster, folders: Sequence[Path], work: Work, told: Callable[[str], None]) -> Iterator[Outcome]:
+    """Inspect shots on a cluster and yield their outcomes in the order given: the same as on one machine.
+
+    A worker that dies costs its shots another try. A shot whose workers keep dying is tried once more when no other
+    of ours runs, then set aside. When the scheduler is gone, or no worker has been there for a minute, the rest is not
+    judged; the last outcome says so.
+
+    Parameters
+    ----------
+    told
+        Called now and then with words that tell where which shot is.
+
+    Raises
+    ------
+    Unusable
+        The scheduler can't be reached, or a worker differs from us or does not see the folder of results.
+    """
+    from distributed import KilledWorker, wait
+
+    same = same_trays(folders)
+    sent = pickle.dumps(replace(work, out=work.out.resolve()))
+    with closing(_connect(cluster)) as client:
+        _check_workers(client, work.out.resolve())
+        run, waiting = _Run(client, cluster, sent), deque(folders)
+        while waiting or run.running:
+            try:
+                ahead = _AHEAD * max(_threads(client), 1)
+                while waiting and len(run.running) < ahead:
+                    run.running.append((waiting[0], None if waiting[0] in same else run.send(waiting[0])))
+                    waiting.popleft()
+                folder, future = run.running[0]
+                if future is None:
+                    outcome = same[folder]
+                else:
+                    try:
+                        outcome = _wait(run, future, len(waiting), told)
+                    except KilledWorker:
+                        with suppress(KilledWorker):
+                            wait([other for _, other in run.running if other is not None])
+                        outcome = _alone(run, folder, len(waiting), told)
+            except (_Gone, OSError, CancelledError) as fault:
+                left = len(waiting) + len(run.running)
+                why = str(fault) if isinstance(fault, _Gone) else "the scheduler is gone"
+                line = f"{cluster.address}: {why}; {left} trays not judged: start it anew, then run again"
+                yield Outcome(run.running[0][0] if run.running else waiting[0], None, (line,))
+                return
+            run.running.popleft()
+            yield replace(outcome, folder=folder)
+
+
+def judge_there(folder: str, work: bytes, versions: dict[str, str]) -> Outcome:
+    """What a worker does with a shot.
+
+    Raises
+    ------
+    Unusable
+        The worker holds other versions than those who sent the shot, so its result might differ.
+    """
+    if versions != _versions():
+        raise Unusable(folder, "", "a worker with the same versions expected", f"{_versions()}, not {versions}")
+    on_one_core()
+    return attempt(Path(folder), pickle.loads(work))
+
+
+def _versions() -> dict[str, str]:
+    return {name: version(name) for name in _ALIKE}
+
+
+def _connect(cluster: Cluster) -> "Client":
+    try:
+        from distributed import Client, Security
+    except ModuleNotFoundError:
+        install = "pip install brightbowl[cluster]"
+        raise Unusable("--scheduler", "", f"the library that reaches a cluster: {install}", "no distributed") from None
+    security = None
+    if cluster.tls is not None:
+        ca, cert, key = (str(cluster.tls / name) for name in TLS_FILES)
+        security = Security(require_encryption=True, tls_ca_file=ca, tls_client_cert=cert, tls_client_key=key)
+    # What goes wrong is told by us, in a line.
+    logging.getLogger("distributed").setLevel(logging.CRITICAL)
+    try:
+        return Client(cluster.address, timeout=_CONNECT_S, security=security, set_as_default=False)
+    except (OSError, ValueError) as fault:
+        found = " ".join(str(fault.__cause__ or fault).split()) or type(fault).__name__
+        expected = "a scheduler that answers; start it (`dask scheduler`), or correct --scheduler"
+        raise Unusable(cluster.address, "", expected, found) from None
+
+
+def _check_workers(client: "Client", out: Path) -> None:
+    """Refuse workers that would give other results, or put them elsewhere."""
+    for name in _ALIKE:
+        for worker, theirs in client.run(version, name, on_error="return").items():
+            if theirs != version(name):
+                found = "none" if isinstance(theirs, Exception) else str(theirs)
+                raise Unusable(f"worker {worker}", name, f"{version(name)} expected, as here; install it there", found)
+    trial = out / f".brightbowl-{secrets.token_hex(6)}"
+    write_whole(trial, "")
+    try:
+        for worker, seen in client.run(Path.is_file, trial).items():
+            if not seen:
+                expected = "storage that it shares with this machine, at the same path"
+                raise Unusable(f"worker {worker}", str(out), expected, "another folder, or none")
+    finally:
+        trial.unlink()
+
+
+def _threads(client: "Client") -> int:
+    return sum(client.nthreads().values())
+
+
+def _wait(run: _Run, future: "Future[Any]", waiting: int, told: Callable[[str], None]) -> Outcome:
+    """The outcome of a shot, telling meanwhile what is where; raises what the worker raised."""
+    from distributed import wait
+
+    last_seen = time.monotonic()
+    while not future.done():
+        with suppress(TimeoutError):
+            wait([future], _LOOK_S)
+        if run.client.status != "running":
+            raise _Gone("the scheduler is gone")
+        now = time.monotonic()
+        last_seen = now if _threads(run.client) else last_seen
+        if now - last_seen > NO_WORKER_S:
+            raise _Gone(f"no worker for {NO_WORKER_S:.0f} s")
+        told(_where(run, waiting))
+    try:
+        outcome: Outcome = future.result()
+    except Unusable as fault:
+        return Outcome(Path(fault.where), None, (str(fault),))
+    return outcome
+
+
+def _alone(run: _Run, folder: Path, waiting: int, told: Callable[[str], None]) -> Outcome:
+    """Another try while nothing else of ours runs, so that a shot which kills its workers takes no other along."""
+    from distributed import KilledWorker
+
+    try:
+        return _wait(run, run.send(folder), waiting, told)
+    except KilledWorker:
+        line = f"{folder}: set aside, each worker that judged it died; give workers more memory, or judge it by itself"
+        return Outcome(folder, None, (line,))
+
+
+def _where(run: _Run, waiting: int) -> str:
+    """How many shots wait, and which worker has which."""
+    at = {worker: [str(key) for key in keys] for worker, keys in run.client.processing().items() if keys}
+    open_ones = sum(future is not None and not future.done() for _, future in run.running)
+    words = [f"{waiting + max(open_ones - len(at), 0)} waiting"]
+    words += [f"{worker.partition('://')[2]} {keys[0].rpartition(' ')[0]}" for worker, keys in sorted(at.items())]
+    return ", ".join(words)
