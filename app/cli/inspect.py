@@ -65,11 +65,14 @@ def command(
     Each FOLDER is a tray shot, or a folder of them. The exit code is 0 whatever the verdicts.
     """
     keep_to_one_core()
+    from app.run.cluster import read_cluster
     from app.store.works_runs import Run, runs_of
 
-    from app.run.cluster import Cluster, read_cluster
-
-    side_by_side: int | Cluster = jobs if scheduler is None else read_cluster(scheduler, tls)
+    side_by_side: int | Cluster = jobs
+    if scheduler is not None:
+        side_by_side = read_cluster(scheduler, tls)
+    elif tls is not None:
+        raise click.UsageError("--tls goes with --scheduler.")
     place, opened = None, None
     failures: list[str] = []
     if works is not None:

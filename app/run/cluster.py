@@ -2,6 +2,7 @@
 
 The engine is the library `distributed`. Scheduler and workers see the same storage at the same paths as we do.
 """
+# mypy: disallow-untyped-calls=False
 
 import logging
 import pickle
@@ -101,7 +102,7 @@ def inspect_on(cluster: Cluster, folders: Sequence[Path], work: Work, told: Call
     Unusable
         The scheduler can't be reached, or a worker differs from us or does not see the folder of results.
     """
-    from distributed import KilledWorker, wait
+    from distributed import KilledWorker
 
     same = same_trays(folders)
     sent = pickle.dumps(replace(work, out=work.out.resolve()))
@@ -119,10 +120,11 @@ def inspect_on(cluster: Cluster, folders: Sequence[Path], work: Work, told: Call
                     outcome = same[folder]
                 else:
                     try:
-                        outcome = _wait(run, future, len(waiting), told)
+                        outcome = _wait(run, folder, future, len(waiting), told)
                     except KilledWorker:
-                        with suppress(KilledWorker):
-                            wait([other for _, other in run.running if other is not None])
+                        for _, other in run.running:
+                            if other is not None:
+                                other.exception()  # comes when it has ended, well or not
                         outcome = _alone(run, folder, len(waiting), told)
             except (_Gone, OSError, CancelledError) as fault:
                 left = len(waiting) + len(run.running)
@@ -174,11 +176,11 @@ def _connect(cluster: Cluster) -> "Client":
 
 def _check_workers(client: "Client", out: Path) -> None:
     """Refuse workers that would give other results, or put them elsewhere."""
-    for name in _ALIKE:
+    for name, ours in _versions().items():
         for worker, theirs in client.run(version, name, on_error="return").items():
-            if theirs != version(name):
+            if theirs != ours:
                 found = "none" if isinstance(theirs, Exception) else str(theirs)
-                raise Unusable(f"worker {worker}", name, f"{version(name)} expected, as here; install it there", found)
+                raise Unusable(f"worker {worker}", name, f"{ours} expected, as here; install it there", found)
     trial = out / f".brightbowl-{secrets.token_hex(6)}"
     write_whole(trial, "")
     try:
@@ -194,14 +196,14 @@ def _threads(client: "Client") -> int:
     return sum(client.nthreads().values())
 
 
-def _wait(run: _Run, future: "Future[Any]", waiting: int, told: Callable[[str], None]) -> Outcome:
-    """The outcome of a shot, telling meanwhile what is where; raises what the worker raised."""
-    from distributed import wait
+def _wait(run: _Run, folder: Path, future: "Future[Any]", waiting: int, told: Callable[[str], None]) -> Outcome:
+    """The outcome of a shot, telling meanwhile what is where; raises KilledWorker or CancelledError."""
+    from distributed import KilledWorker
 
     last_seen = time.monotonic()
     while not future.done():
         with suppress(TimeoutError):
-            wait([future], _LOOK_S)
+            future.exception(timeout=_LOOK_S)
         if run.client.status != "running":
             raise _Gone("the scheduler is gone")
         now = time.monotonic()
@@ -209,11 +211,16 @@ def _wait(run: _Run, future: "Future[Any]", waiting: int, told: Callable[[str], 
         if now - last_seen > NO_WORKER_S:
             raise _Gone(f"no worker for {NO_WORKER_S:.0f} s")
         told(_where(run, waiting))
-    try:
+    fault = future.exception()
+    if fault is None:
         outcome: Outcome = future.result()
-    except Unusable as fault:
-        return Outcome(Path(fault.where), None, (str(fault),))
-    return outcome
+        return outcome
+    if isinstance(fault, KilledWorker | CancelledError):
+        raise fault
+    said = (
+        str(fault) if isinstance(fault, Unusable) else f"{folder}: its worker failed ({type(fault).__name__}: {fault})"
+    )
+    return Outcome(folder, None, (" ".join(said.split()),))
 
 
 def _alone(run: _Run, folder: Path, waiting: int, told: Callable[[str], None]) -> Outcome:
@@ -221,7 +228,7 @@ def _alone(run: _Run, folder: Path, waiting: int, told: Callable[[str], None]) -
     from distributed import KilledWorker
 
     try:
-        return _wait(run, run.send(folder), waiting, told)
+        return _wait(run, folder, run.send(folder), waiting, told)
     except KilledWorker:
         line = f"{folder}: set aside, each worker that judged it died; give workers more memory, or judge it by itself"
         return Outcome(folder, None, (line,))

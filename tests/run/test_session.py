@@ -24,7 +24,7 @@ def no_measuring(monkeypatch: pytest.MonkeyPatch) -> None:
 def test_table_holds_every_piece_and_a_column_a_zone(tmp_path: Path) -> None:
     work, shots = make_work(tmp_path), make_shots(tmp_path, "T-2", "T-1")
     seen: list[int] = []
-    summary = run(shots, work, 1, lambda: seen.append(1))
+    summary = run(shots, work, 1, lambda ended, _: seen.append(ended))
     assert len(seen) == 2
     assert summary.failures == []
     with (work.out / "pieces.csv").open(newline="") as file:
@@ -41,7 +41,7 @@ def test_table_holds_every_piece_and_a_column_a_zone(tmp_path: Path) -> None:
 
 def test_summary_counts_verdicts_and_ranks_first_reasons(tmp_path: Path) -> None:
     work, shots = make_work(tmp_path), make_shots(tmp_path, "T-1", "T-2")
-    said = run(shots, work, 1, lambda: None).lines()
+    said = run(shots, work, 1, lambda *_: None).lines()
     assert said[0] == "2 trays judged, 2 pieces: pass 0, review 0, reject 2"
     assert said[1] == "first reasons: outline_out_mm.bowl 2"
 
@@ -49,7 +49,7 @@ def test_summary_counts_verdicts_and_ranks_first_reasons(tmp_path: Path) -> None
 def test_a_table_that_can_not_be_written_is_a_failure_and_results_stay(tmp_path: Path) -> None:
     work, shots = make_work(tmp_path), make_shots(tmp_path, "T-1")
     (work.out / "pieces.csv").mkdir()
-    (line,) = run(shots, work, 1, lambda: None).failures
+    (line,) = run(shots, work, 1, lambda *_: None).failures
     assert str(work.out / "pieces.csv") in line
     assert read_result(work.out / "T-1" / "result.json").pieces
     assert sorted(path.name for path in work.out.iterdir()) == ["T-1", "pieces.csv"]
@@ -59,7 +59,7 @@ def test_limits_that_nothing_can_pass_are_named_once(tmp_path: Path) -> None:
     made = make_work(tmp_path)
     limits = Limits("TS-135", 1, "draft", 0.95, (Limit("length_mm", "minor", min=134.99, max=135.01),))
     work = app.run.shot.Work(made.part, made.station, limits, made.out, False)
-    (line,) = run(make_shots(tmp_path, "T-1", "T-2"), work, 1, lambda: None).failures
+    (line,) = run(make_shots(tmp_path, "T-1", "T-2"), work, 1, lambda *_: None).failures
     assert "length_mm" in line
     assert "134.99" in line
 
