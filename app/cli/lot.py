@@ -12,6 +12,7 @@ import click
 from vision.errors import Unusable
 
 if TYPE_CHECKING:
+    from app.report.lot_page import LotReport
     from app.store.connection import Store
     from app.store.decisions import Word
     from app.store.lot_state import LotState
@@ -79,7 +80,9 @@ def command(
         for line in _told(state, series[-1] if series else None, aql):
             click.echo(line)
         if out is not None:
-            _report(place, state, series, aql, (out, pdf))
+            from app.report.lot_page import lot_report
+
+            _report(place, lot_report(store, state, series, aql), (out, pdf))
 
 
 def _list(store: Store) -> None:
@@ -139,14 +142,13 @@ def _told(state: LotState, acceptance: Acceptance | None, aql: float) -> list[st
     return said
 
 
-def _report(place: Works, state: LotState, series: tuple[Acceptance, ...], aql: float, into: tuple[Path, bool]) -> None:
-    from app.report.lot_page import LotReport, lot_page, lot_table
+def _report(place: Works, report: LotReport, into: tuple[Path, bool]) -> None:
+    from app.report.lot_page import lot_page, lot_table
     from app.report.study_page import Places, study_folder, write_page
     from app.study.study_files import json_text
     from vision.files.whole import write_whole
 
     out, pdf = into
-    report = LotReport(state, series, aql)
     study_folder(out)
     write_whole(out / "lot.json", json_text(lot_table(report)))
     written = [out / "lot.json", *write_page(lot_page(report, Places(place.results, out)), out / "lot.html", pdf=pdf)]

@@ -10,7 +10,7 @@ from app.pages.desk import Desk, Pass, the_desk
 from app.pages.study_lot import KEPT_S, places, show_chart, show_pieces, take_away
 from app.pages.who import nobody_yet, who_is_here
 from app.report.lot_charts import over_time_chart, reason_words, shares_chart
-from app.report.lot_page import LotReport, lot_page, lot_table, measure_row
+from app.report.lot_page import LotReport, lot_page, lot_report, lot_table, measure_row
 from app.report.study_page import share
 from app.store.decisions import Decision, Word, decide
 from app.store.lot_state import LotState, lot_state, series_up_to
@@ -59,8 +59,11 @@ def lots_page() -> None:
     _reasons(desk, state, who)
     _where_and_when(state)
     _measures(state)
-    report = LotReport(state, series, aql)
-    take_away(f"lot-{state.lot}", lambda: lot_page(report, places(desk)), lambda: json_text(lot_table(report)))
+    take_away(
+        f"lot-{state.lot}",
+        lambda: lot_page(lot_report(desk.store, state, series, aql), places(desk)),
+        lambda: json_text(lot_table(LotReport(state, series, aql))),
+    )
 
 
 @st.cache_resource(ttl=KEPT_S, show_spinner="Reading the lot …")

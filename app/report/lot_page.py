@@ -4,13 +4,18 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
 
+from app.report.die_page import same_place_html
 from app.report.lot_charts import over_time_chart, reason_words, shares_chart
 from app.report.study_page import Places, pictured, render
 from app.report.words import measure_words, number_words
+from app.store.connection import Store
+from app.store.die_history import history_of
 from app.store.lot_state import LotState
+from app.store.shown import part_of
 from app.study.answers import PieceKey
 from app.study.lot_figures import LotPiece, MeasureSum, Share
 from app.study.lot_sampling import Acceptance
+from app.study.same_place import same_place
 from app.study.study_files import figure
 
 PICTURED = 6
@@ -18,22 +23,27 @@ COVERAGE_FACTOR = 2.0
 """k of the expanded uncertainty, for about 95 % (JCGM 100:2008, 6.3.3)."""
 
 
-@dataclass(frozen=True, slots=True)
-class Section:
-    """A part of the report that another study adds: its heading, and HTML made by that study's own template."""
-
-    title: str
-    html: str
-
-
 @dataclass(frozen=True, slots=True, eq=False)
 class LotReport:
-    """What the report is made of. `series`: the part's lots accepted by sample, this one last; empty where none are."""
+    """What the report is made of.
+
+    `series`: the part's lots accepted by sample, this one last; empty where none are. `same_place`: what is told of
+    marks at one place, as HTML; empty where the part's drawing is not known.
+    """
 
     state: LotState
     series: Sequence[Acceptance] = ()
     aql: float | None = None
-    sections: Sequence[Section] = ()
+    same_place: str = ""
+
+
+def lot_report(store: Store, state: LotState, series: Sequence[Acceptance], aql: float) -> LotReport:
+    """Everything of a lot, marks at one place included."""
+    told = ""
+    if part_of(store, state.part) is not None:
+        found = history_of(store, state.part, state.lot)
+        told = same_place_html(same_place(found.marks, found.pieces_by_die, found.ground), found.part)
+    return LotReport(state, series, aql, told)
 
 
 def lot_page(report: LotReport, places: Places) -> str:
@@ -68,7 +78,7 @@ def lot_page(report: LotReport, places: Places) -> str:
                 for piece in state.content.pieces
                 if state.fates[_key(piece)] not in ("passed", "accepted")
             ],
-            "sections": report.sections,
+            "same_place": report.same_place,
         },
     )  # fmt: skip
 

@@ -4,7 +4,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 
 import numpy as np
-from sqlalchemy import func, select
+from sqlalchemy import Connection, Table, func, select
 
 from app.store import schema
 from app.store.connection import Store
@@ -73,21 +73,8 @@ def history_of(store: Store, part_name: str, lot: str | None = None) -> PartHist
             some = shots[start : start + _ROWS_AT_ONCE // 10]
             process = process_values(connection, some)
             ids = [one for shot in some for one in of_shot[shot]]
-            profile, findings = schema.profile, schema.finding_list
-            bodies = dict(
-                connection.execute(
-                    select(profile.c.judgement_id, profile.c.body).where(profile.c.judgement_id.in_(ids))
-                )
-                .tuples()
-                .all()
-            )
-            found = dict(
-                connection.execute(
-                    select(findings.c.judgement_id, findings.c.body).where(findings.c.judgement_id.in_(ids))
-                )
-                .tuples()
-                .all()
-            )
+            bodies = _bodies(connection, schema.profile, ids)
+            found = _bodies(connection, schema.finding_list, ids)
             for shot in some:
                 given = process.get(shot, {})
                 die = str(given.get(DIE, UNKNOWN))
@@ -105,6 +92,11 @@ def history_of(store: Store, part_name: str, lot: str | None = None) -> PartHist
     histories = tuple(put_together(trays[die], s_mm, zone, die) for die in sorted(trays))
     ground = Ground(float(arc_lengths(part.outline)[-1]), _face_mm2(part))
     return PartHistory(part, lot, histories, tuple(marks), dict(sorted(by_die.items())), limits, ground)
+
+
+def _bodies(connection: Connection, table: Table, judgement_ids: list[int]) -> dict[int, bytes]:
+    rows = connection.execute(select(table).where(table.c.judgement_id.in_(judgement_ids)))
+    return {row.judgement_id: row.body for row in rows}
 
 
 def _pieces(store: Store, part: str, lot: str | None) -> tuple[list[tuple[int, int, str, int]], int]:
