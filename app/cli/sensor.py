@@ -19,6 +19,7 @@ if TYPE_CHECKING:
 
 _FILE = click.Path(path_type=Path)
 _EIGHT_BITS, _SIXTEEN_BITS = 255.0, 65535.0
+_READ_NOISE_ENOUGH = 0.02  # relative standard uncertainty, so that two of them stay within 5 %
 
 
 @click.command()
@@ -60,8 +61,9 @@ def command(
     if not out.parent.is_dir():
         raise Unusable("--out", "", "a file in a folder that exists", str(out))
     table: dict[str, Any] = {"format": 1}
+    note = None
     if flat:
-        table["sensor"] = _sensor(flat, dark, exposures, full_scale)
+        table["sensor"], note = _sensor(flat, dark, exposures, full_scale)
     if edge:
         table["edge"] = _edge(edge, full_scale)
     state = lamp_state(*_frame(lamp, full_scale), str(lamp)) if lamp else None
@@ -75,6 +77,8 @@ def command(
     for part in ("sensor", "edge", "lamp"):
         for name, value in table.get(part, {}).items():
             click.echo(f"{part}: {name} = {value}")
+    if note:
+        click.echo(f"note: {note}")
     if proposed:
         click.echo("limits to put into station.toml, if this is how the station looks when all is well:")
         click.echo("\n".join(["[light]", *(f"{key} = {value}" for key, value in proposed.items())]))
@@ -83,14 +87,21 @@ def command(
 
 def _sensor(
     flat: tuple[tuple[Path, Path], ...], dark: tuple[Path, Path] | None, exposures: str | None, full_scale: float | None
-) -> dict[str, Any]:
-    from vision.calibrate.photon_transfer import photon_transfer
+) -> tuple[dict[str, Any], str | None]:
+    """What the pairs say, and what to photograph more of where it is not enough."""
+    from vision.calibrate.photon_transfer import level_for_read_noise, photon_transfer
 
     weights = _numbers(exposures, len(flat)) if exposures else None
     top = _frame(flat[0][0], full_scale)[1]
     lit = [_pair(files, full_scale) for files in flat]
     found = photon_transfer(lit, top, _pair(dark, full_scale) if dark else None, weights)
-    return {
+    note = None
+    if not found.read_noise_standard_e <= _READ_NOISE_ENOUGH * found.read_noise_e:  # also where it is not a number
+        note = (
+            "to know the read noise better, add eight pairs or more of whole frames at levels from "
+            f"{level_for_read_noise(found):.1f} counts to one count above"
+        )
+    table = {
         "gain_dn_per_e": _number(found.gain_dn_per_e),
         "gain_standard": _number(found.gain_standard),
         "read_noise_e": _number(found.read_noise_e),
@@ -101,6 +112,7 @@ def _sensor(
         "snr_max": _number(found.snr_max),
         "linearity_error": _number(found.linearity_error),
     }
+    return table, note
 
 
 def _edge(path: Path, full_scale: float | None) -> dict[str, Any]:

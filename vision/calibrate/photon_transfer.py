@@ -23,6 +23,8 @@ _CUT_OFF = 1e-3
 # Rounding adds 1/12 only where noise spreads over several counts: below this variance it is off by more than 0.2 %
 # (EMVA 1288 itself stops at 0.24, where it may be off by 4 %).
 _LEAST_VARIANCE = 0.4
+# A little above it, pairs tell most of the read noise.
+_TELLING_VARIANCE = 0.55
 _LEAST_PAIRS = 3
 
 
@@ -130,6 +132,12 @@ def photon_transfer(
         snr_max=float(np.sqrt(full_well)),
         linearity_error=_linearity(lit, [exposures[i] for i in order], black, top) if exposures else None,
     )
+
+
+def level_for_read_noise(found: PhotonTransfer) -> float:
+    """The level, in counts, whose pairs tell most of the read noise: just bright enough for rounding to be even."""
+    read = 0.0 if np.isnan(found.read_noise_e) else found.gain_dn_per_e * found.read_noise_e
+    return found.black_level + max(_TELLING_VARIANCE - ROUNDING - read**2, 0.0) / found.gain_dn_per_e
 
 
 def _saturation(lit: Sequence[FlatPair], full_scale: float) -> tuple[float, bool]:
