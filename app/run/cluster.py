@@ -102,11 +102,11 @@ def inspect_on(cluster: Cluster, folders: Sequence[Path], work: Work, told: Call
     Unusable
         The scheduler can't be reached, or a worker differs from us or does not see the folder of results.
     """
-    from distributed import KilledWorker
-
     same = same_trays(folders)
     sent = pickle.dumps(replace(work, out=work.out.resolve()))
     with closing(_connect(cluster)) as client:
+        from distributed import KilledWorker
+
         _check_workers(client, work.out.resolve())
         run, waiting = _Run(client, cluster, sent), deque(folders)
         while waiting or run.running:

@@ -235,3 +235,26 @@ def test_a_missing_option(tmp_path: Path, capsys: pytest.CaptureFixture[str], mo
         main()
     assert leave.value.code == 2
     assert "--station" in capsys.readouterr().err
+
+
+def test_a_scheduler_that_can_not_be_reached(tmp_path: Path, inspect: Run, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr("app.run.cluster._CONNECT_S", 0.5)
+    make_shots(tmp_path / "shots", "T-1")
+    code, _, errors = inspect(tmp_path / "shots", "--scheduler", "tcp://127.0.0.1:9")
+    assert code == 2
+    one_failure(errors, "tcp://127.0.0.1:9: a scheduler that answers")
+
+
+def test_a_cluster_without_the_library_for_it(tmp_path: Path, inspect: Run, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setitem(sys.modules, "distributed", None)
+    make_shots(tmp_path / "shots", "T-1")
+    code, _, errors = inspect(tmp_path / "shots", "--scheduler", "tcp://127.0.0.1:9")
+    assert code == 2
+    one_failure(errors, "pip install brightbowl[cluster]")
+
+
+def test_certificates_without_a_scheduler(tmp_path: Path, inspect: Run) -> None:
+    make_shots(tmp_path / "shots", "T-1")
+    code, _, errors = inspect(tmp_path / "shots", "--tls", tmp_path)
+    assert code == 2
+    assert "--tls goes with --scheduler" in " ".join(errors)
