@@ -148,7 +148,10 @@ class _Session:
         if broker.user is not None:
             self._client.username_pw_set(broker.user, broker.password)
         if broker.tls:
-            self._client.tls_set(ca_certs=None if broker.ca is None else str(broker.ca))
+            try:
+                self._client.tls_set(ca_certs=None if broker.ca is None else str(broker.ca))
+            except ssl.SSLError as fault:
+                raise Unusable(str(broker.ca), "--ca", "a file of certificates (PEM)", str(fault.reason)) from None
         try:
             self._client.connect(broker.host, broker.port, KEEPALIVE_S)
         except (OSError, ssl.SSLError) as fault:

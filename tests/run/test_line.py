@@ -226,3 +226,10 @@ def test_names_and_ports() -> None:
     found = read_broker("mqtts://line.example", None, {"BRIGHTBOWL_MQTT_USER": "st-1", "BRIGHTBOWL_MQTT_PASSWORD": "x"})
     assert (found.port, found.tls, found.user, str(found)) == (8883, True, "st-1", "mqtts://line.example:8883")
     assert topic_of("a/b#c+d$") == "brightbowl/a_b_c_d_/verdict"
+
+
+def test_a_file_of_certificates_that_is_none(tmp_path: Path, store: Store) -> None:
+    ca = tmp_path / "ca.pem"
+    ca.write_text("no certificate")
+    with pytest.raises(Unusable, match=r"ca\.pem: --ca: a file of certificates"):
+        hand_over(store, read_broker("mqtts://127.0.0.1", ca), Event(), False, print)

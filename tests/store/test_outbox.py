@@ -6,6 +6,9 @@ from collections.abc import Callable
 from dataclasses import replace
 from pathlib import Path
 
+import pytest
+
+from app.store import outbox
 from app.store.connection import Store, open_store
 from app.store.filing import file_result
 from app.store.outbox import make_messages, mark_sent, unsent
@@ -57,6 +60,15 @@ def test_each_station_counts_for_itself_and_sent_ones_are_gone(store: Store) -> 
     mark_sent(store, waiting[1])
     mark_sent(store, waiting[1])
     assert [one.sequence for one in unsent(store)] == [1, 1]
+
+
+def test_a_clock_set_back_changes_no_order(store: Store, monkeypatch: pytest.MonkeyPatch) -> None:
+    clock = iter(("2026-11-25T12:00:00+00:00", "2026-11-25T03:00:00+00:00"))
+    monkeypatch.setattr(outbox, "now", lambda: next(clock))
+    for tray in ("T-1", "T-2"):
+        file_trays(store, tray)
+        make_messages(store)
+    assert [(one.sequence, json.loads(one.payload)["tray"]) for one in unsent(store)] == [(1, "T-1"), (2, "T-2")]
 
 
 def test_two_makers_at_once_leave_neither_gaps_nor_repeats(place: str, opened: Callable[[str | Path], Store]) -> None:
