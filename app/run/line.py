@@ -31,6 +31,8 @@ LOOK_AGAIN_S, ANSWER_S, KEEPALIVE_S = 0.5, 10.0, 20
 WAITS_S = (0.5, 1.0, 2.0, 5.0, 10.0, 30.0)
 """Pauses before another try to reach a broker that is away; the last one is repeated."""
 _PORTS = {"mqtt": 1883, "mqtts": 8883}
+_FOR_NOW = (0x88, 0x89, 0x97, 0x9F)
+"""Refusals that pass (MQTT 5, 3.2.2.2): unavailable, busy, quota exceeded, connection rate exceeded."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -139,7 +141,7 @@ class _Session:
         from paho.mqtt.enums import CallbackAPIVersion
 
         self.sent = 0
-        self._answered, self._refusal = Event(), ""
+        self._answered, self._refusal, self._for_now = Event(), "", False
         self._client: Client = mqtt.Client(
             CallbackAPIVersion.VERSION2, f"{ROOT}-{socket.gethostname()}-{os.getpid()}", protocol=mqtt.MQTTv5
         )
@@ -160,6 +162,8 @@ class _Session:
         answered = self._answered.wait(ANSWER_S)
         if not answered or self._refusal:
             self._client.loop_stop()
+        if self._for_now:
+            raise BrokerAway(self._refusal)
         if self._refusal:
             expected = f"a broker that lets us in; check {USER} and {PASSWORD}"
             raise Unusable(str(broker), "", expected, self._refusal)
@@ -169,6 +173,7 @@ class _Session:
 
     def _on_connect(self, _client: object, _data: object, _flags: object, reason: object, _properties: object) -> None:
         self._refusal = str(reason) if getattr(reason, "is_failure", False) else ""
+        self._for_now = getattr(reason, "value", None) in _FOR_NOW
         self._answered.set()
 
     def send(self, message: Message) -> None:

@@ -233,3 +233,21 @@ def test_a_file_of_certificates_that_is_none(tmp_path: Path, store: Store) -> No
     ca.write_text("no certificate")
     with pytest.raises(Unusable, match=r"ca\.pem: --ca: a file of certificates"):
         hand_over(store, read_broker("mqtts://127.0.0.1", ca), Event(), False, print)
+
+
+@pytest.mark.parametrize(("code", "said"), [(0x89, "a broker that answers"), (0x8A, "a broker that lets us in")])
+def test_a_busy_broker_is_away_and_one_that_bans_us_refuses(store: Store, code: int, said: str) -> None:
+    with socket.create_server(("127.0.0.1", 0)) as listening:
+
+        def answer() -> None:
+            caller, _ = listening.accept()
+            with caller:
+                caller.recv(1024)
+                caller.sendall(bytes([0x20, 3, 0, code, 0]))  # CONNACK with this reason, no properties
+                caller.recv(1024)
+
+        broker = Thread(target=answer)
+        broker.start()
+        with pytest.raises(Unusable, match=said):
+            hand_over(store, read_broker(f"mqtt://127.0.0.1:{listening.getsockname()[1]}", None), Event(), True, print)
+        broker.join()
