@@ -15,6 +15,7 @@ import click
 from vision.errors import Unusable
 
 if TYPE_CHECKING:
+    from app.store.connection import Store
     from app.store.works import Works
     from vision.calibrate.budget import Budget
     from vision.calibrate.checks_file import Check, Reference
@@ -42,6 +43,7 @@ _FILE = click.Path(exists=True, dir_okay=False, path_type=Path)
     help="Works folder, in place of these four: FOLDER's shot.json names part and station, reference.toml lies beside "
     "part.toml, the history in checks/STATION.jsonl.",
 )
+@click.option("--store", "store_place", help="Store to file the checks in; the works' own with --works.")
 def command(
     folder: Path,
     part: Path | None,
@@ -49,6 +51,7 @@ def command(
     reference: Path | None,
     history: Path | None,
     works: Path | None,
+    store_place: str | None,
 ) -> None:
     """Check a station with a reference piece, each shift.
 
@@ -56,7 +59,7 @@ def command(
     the checks since calibration. After a stop, calibrate again; trays since the last good check are to be judged again.
     """
     from app.report.check_chart import check_page
-    from app.store.works import read_works
+    from app.store.works import open_chosen, read_works
     from vision.calibrate.checks_file import Check, append_check, last_good, of_calibration, read_checks, read_reference
     from vision.calibrate.drift import check_reference
     from vision.files.station import read_station
@@ -89,8 +92,9 @@ def command(
     if result.verdict == "stop":
         good = last_good(checks, camera.station)
         click.echo(f"judge again: trays of {camera.station} taken {f'after {good}' if good else 'at any time'}")
-    if place is not None:
-        _file(place, (*checks, check))
+    if place is not None or store_place is not None:
+        with closing(open_chosen(works, store_place)[0]) as store:
+            _file(store, (*checks, check))
     click.echo(f"{camera.station}: {result.verdict}; added to {history}, charts in {charts}")
 
 
@@ -105,14 +109,13 @@ def _in_works(place: Works, folder: Path) -> tuple[Path, Path, Path, Path]:
     return part, place.station_file(shot.station), part.with_name("reference.toml"), place.checks_file(shot.station)
 
 
-def _file(place: Works, checks: Sequence[Check]) -> None:
+def _file(store: Store, checks: Sequence[Check]) -> None:
     """File the whole history, of which the store may lack more than this check, and name the trays in doubt."""
     from app.store.station_checks import doubtful_trays, file_checks
 
-    with closing(place.open()) as store:
-        file_checks(store, checks)
-        station = checks[-1].station
-        doubtful = [tray for tray in doubtful_trays(store) if tray.station == station]
+    file_checks(store, checks)
+    station = checks[-1].station
+    doubtful = [tray for tray in doubtful_trays(store) if tray.station == station]
     named = ", ".join(tray.tray for tray in doubtful[:_NAMED]) + (", ..." if len(doubtful) > _NAMED else "")
     if doubtful:
         click.echo(f"to be judged again, of {station} in the store: {len(doubtful)} ({named})")

@@ -1,6 +1,7 @@
 """A station's checks: may it go on, how its values drift, and which trays are to be judged again."""
 
 from collections.abc import Sequence
+from dataclasses import asdict
 
 import streamlit as st
 
@@ -10,9 +11,18 @@ from app.pages.study_lot import piece_link, show_chart
 from app.pages.who import nobody_yet, who_is_here
 from app.report.check_chart import check_chart, histories, since_calibration
 from app.store.station_checks import Check, checked_stations, doubtful_trays, station_checks
+from app.store.station_light import light_limits, light_told
 from app.study.answers import PieceKey
 
 ROWS = 200
+LIGHT_ROWS = 50
+LIGHT_WORDS = {
+    "level_min": "backlight at least",
+    "level_max": "backlight at most",
+    "full_max": "pixels at full scale at most",
+    "darkest_min": "darkest part at least",
+    "blur_max_px": "edge blur at most",
+}
 WORDS = {"pass": "✓ passed", "stop": "✗ stopped"}
 
 
@@ -44,6 +54,7 @@ def station_page() -> None:
             with column:
                 show_chart(svg, f"Deviations of {measure} at each check since calibration")
     _table(checks)
+    _light(desk, station)
 
 
 def _state(station: str, checks: Sequence[Check], since: Sequence[Check]) -> None:
@@ -94,5 +105,33 @@ def _table(checks: Sequence[Check]) -> None:
             "calibration": check.calibration[:8],
         }
         for check in reversed(checks[-ROWS:])
+    ]
+    st.dataframe(rows, hide_index=True)
+
+
+def _light(desk: Desk, station: str) -> None:
+    st.subheader("Light and sharpness")
+    limits = light_limits(desk.store, station)
+    kept = {} if limits is None else {key: value for key, value in asdict(limits).items() if value is not None}
+    if kept:
+        named = [
+            f"{LIGHT_WORDS[key]} {value:g} px" if key.endswith("_px") else f"{LIGHT_WORDS[key]} {value:.4g}"
+            for key, value in kept.items()
+        ]
+        st.markdown("Limits (shares of full scale): " + ", ".join(named) + ".")
+    else:
+        st.markdown(f"{station} has no limits on light of its own; `brightbowl sensor` proposes some.")
+    told = light_told(desk.store, station, LIGHT_ROWS)
+    if not told:
+        st.markdown("No tray had anything amiss with its light or sharpness.")
+        return
+    rows = [
+        {
+            "tray": one.tray,
+            "taken at": in_users_zone(one.taken_at) if one.taken_at else "",
+            "what": one.kind,
+            "said": one.detail,
+        }
+        for one in told
     ]
     st.dataframe(rows, hide_index=True)

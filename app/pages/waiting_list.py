@@ -9,6 +9,7 @@ from app.pages.clock import in_users_zone
 from app.pages.desk import the_desk
 from app.pages.who import nobody_yet, who_is_here
 from app.store.bench import waiting, waiting_count
+from app.store.station_checks import doubtful_trays
 
 ROWS = 200
 
@@ -29,6 +30,7 @@ def waiting_page() -> None:
         st.info("Nothing is waiting among the pieces chosen. Widen the choice, or inspect more trays.")
         return
     st.markdown(f"**{count} pieces wait**" + (f"; the first {ROWS} are listed." if count > ROWS else "."))
+    doubtful = {tray.tray for tray in doubtful_trays(desk.store)}
     rows = [
         {
             "open": f"./?{urlencode({'piece': f'{one.tray}:{one.piece}', 'who': who.name})}",
@@ -41,6 +43,7 @@ def waiting_page() -> None:
             "die": one.die,
             "taken at": in_users_zone(one.taken_at) if one.taken_at else "",
             "in hand": one.held_by or "",
+            "in doubt": "✗ judge again" if one.tray in doubtful else "",
         }
         for one in waiting(desk.store, wanted, ROWS)
     ]

@@ -134,6 +134,17 @@ def test_a_works_has_all_files_of_a_check(bench) -> None:  # type: ignore[no-unt
     assert [(check.verdict, len(check.drifts)) for check in filed] == [("pass", 2), ("stop", 2)]
 
 
+def test_a_store_without_a_works_keeps_the_whole_history(bench) -> None:  # type: ignore[no-untyped-def]
+    works = new_works(bench.folder / "works", "Aldermoor Flatware Works")
+    files = [f"--{name}={bench.folder / f'{name}.toml'}" for name in ("part", "station", "reference")]
+    files += [f"--history={bench.folder / 'st-1.jsonl'}"]
+    bench.lay(a_piece(135.024))
+    assert bench.call(*files)[0] == 0
+    assert bench.call(*files, f"--store={works.folder / works.store_place}")[0] == 0
+    with closing(works.open()) as store:
+        assert len(station_checks(store, "ST-1")) == 2
+
+
 def test_a_check_without_its_files_says_what_to_give(bench) -> None:  # type: ignore[no-untyped-def]
     code, _, wrong = bench.call(f"--part={bench.folder / 'part.toml'}")
     assert code == 2

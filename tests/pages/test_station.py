@@ -12,9 +12,10 @@ from app.store.station_checks import file_checks
 from tests.pages.conftest import Opened, Served
 from tests.pages.test_other_pages import serious
 from tests.pages.test_review import piece_on
-from tests.store.made import made_piece, made_tray, to_file
+from tests.store.made import STATION, made_piece, made_tray, to_file
 from vision.calibrate.checks_file import Check
 from vision.calibrate.drift import DriftOfMeasure
+from vision.records.given import LightLimits
 
 
 @pytest.fixture
@@ -34,7 +35,8 @@ def check(hour: int, value: float, *reasons: str) -> Check:
 
 def test_a_stopped_station_says_why_and_which_trays_to_judge_again(open_page: Opened, store: Store) -> None:
     tray = replace(made_tray("T-9", [made_piece(1)], "L-9"), station="ST-9", taken_at="2026-11-02T08:30:00+00:00")
-    file_result(store, to_file(tray))
+    station = replace(STATION, station="ST-9", light=LightLimits(level_min=0.75, blur_max_px=1.2))
+    file_result(store, replace(to_file(tray), station=station))
     file_checks(store, [check(6, 135.021), check(7, 135.024), check(8, 135.019)])
     page = open_page("station?who=R.+Hale")
     expect(page.get_by_text("No tray of this station is to be judged again.")).to_be_visible()
@@ -43,6 +45,11 @@ def test_a_stopped_station_says_why_and_which_trays_to_judge_again(open_page: Op
     expect(page.get_by_text("ST-9 must not go on: length_mm is off by +0.18")).to_be_visible()
     expect(page.get_by_text("1 tray of ST-9 was taken between the last good check and the next")).to_be_visible()
     expect(page.get_by_alt_text("Deviations of length_mm at each check since calibration")).to_be_visible()
+    expect(page.get_by_role("heading", name="Light and sharpness")).to_be_visible()
+    expect(page.get_by_text("backlight at least 0.75, edge blur at most 1.2 px")).to_be_visible()
+    assert serious(page) == []
+    page = open_page("queue?who=R.+Hale")
+    expect(page.get_by_text("pieces wait")).to_be_visible()
     assert serious(page) == []
     page = open_page("?who=R.+Hale&piece=T-9:1")
     piece_on(page)

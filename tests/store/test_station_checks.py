@@ -14,10 +14,13 @@ from app.store.station_checks import (
     moment,
     station_checks,
 )
+from app.store.station_light import light_limits, light_told
 from tests.store.made import made_piece, made_tray, to_file
 from vision.calibrate.checks_file import Check
 from vision.calibrate.drift import DriftOfMeasure
 from vision.errors import Unusable
+from vision.records.given import LightLimits
+from vision.records.measured import TrayFinding
 
 DRIFT = DriftOfMeasure("length_mm", 135.03, 0.01, 0.02, 0.004, 0.01)
 
@@ -88,6 +91,17 @@ def test_a_stop_that_the_same_calibration_answers_with_a_pass_was_the_pieces_fau
 
 def test_a_time_without_a_zone_is_taken_as_utc() -> None:
     assert moment("2026-11-02T08:00:00") == moment("2026-11-02T09:00:00+01:00")
+
+
+def test_what_was_amiss_with_the_light_of_a_stations_trays_comes_newest_first(store: Store) -> None:
+    assert light_limits(store, "ST-1") is None
+    for tray, said in (("T-1", "backlight at 60.00%, under the limit of 75.00%"), ("T-2", "edges are soft")):
+        findings = (TrayFinding("foreign", (1.0, 2.0), "something"), TrayFinding("exposure", None, said))
+        file_result(store, to_file(replace(made_tray(tray), tray_findings=findings)))
+    assert [(one.tray, one.kind) for one in light_told(store, "ST-1", 5)] == [("T-2", "exposure"), ("T-1", "exposure")]
+    assert light_told(store, "ST-1", 1)[0].detail == "edges are soft"
+    assert light_told(store, "ST-2", 5) == ()
+    assert light_limits(store, "ST-1") == LightLimits()
 
 
 def test_a_check_in_the_store_is_never_changed(store: Store) -> None:
