@@ -5,20 +5,25 @@
 Needs the tests' environment and Debian's Chromium. Writes `docs/pictures/page-*.jpg`.
 """
 
+import random
 import shutil
 import subprocess
 import sys
 import tempfile
 from collections.abc import Callable, Iterator
-from contextlib import contextmanager
+from contextlib import closing, contextmanager
+from datetime import datetime, timedelta
 from pathlib import Path
 
 from playwright.sync_api import Browser, Page, expect, sync_playwright
 
+from app.store.recall import results
+from app.store.station_checks import Check, doubtful_trays, file_checks
 from app.store.works import Person, Works, new_works
 from synthetic_images.demo import render_demo
 from tests.pages.conftest import CHROMIUM, CHROMIUM_FLAGS, Served
 from tests.pages.test_review import judge, piece_on, saved
+from vision.calibrate.drift import ReferenceValue, check_reference
 
 PICTURES = Path(__file__).resolve().parent / "pictures"
 BRIGHTBOWL = Path(sys.executable).with_name("brightbowl")
@@ -274,6 +279,44 @@ def _empty(served: Served, browser: Browser, file: Path) -> None:
             page.wait_for_timeout(300)
         expect(page.locator(".empty-state")).to_contain_text("Nothing is waiting")
         shoot(page, file)
+
+
+@state("station")
+def _station(served: Served, browser: Browser, file: Path) -> None:
+    with closing(served.works.open()) as store:
+        file_checks(store, shift_checks(next(one.taken_at for one in results(store) if one.taken_at)))
+    with opened(served, browser, f"station?{HALE}", height=1800) as page:
+        expect(page.get_by_text("ST-1 must not go on")).to_be_visible()
+        expect(page.get_by_role("heading", name="Light and sharpness")).to_be_visible()
+        shoot(page, file)
+
+
+@state("in-doubt")
+def _in_doubt(served: Served, browser: Browser, file: Path) -> None:
+    with closing(served.works.open()) as store:
+        tray = doubtful_trays(store)[0].tray
+    with opened(served, browser, f"?{HALE}&piece={tray}:1") as page:
+        piece_on(page)
+        shoot(page, file)
+
+
+def shift_checks(first_tray_at: str) -> list[Check]:
+    """A fortnight of checks up to the first tray, and one after it that stops: somebody knocked the camera."""
+    known = [ReferenceValue("length_mm", 135.02, 0.004, 0.003), ReferenceValue("width_mm.bowl", 30.004, 0.004, 0.002)]
+    chance = random.Random(6)
+    earlier: dict[str, list[float]] = {one.measure: [] for one in known}
+    checks = []
+    for number in range(29):
+        knocked = 0.031 if number == 28 else 0.0
+        found = {one.measure: one.value + chance.gauss(knocked, one.repeat_standard) for one in known}
+        result = check_reference(known, found, earlier)
+        at = datetime.fromisoformat(first_tray_at) + timedelta(hours=8 * (number - 27.5))
+        checks.append(
+            Check("ST-1", "3f9a" * 16, "REF-1", at.isoformat(), result.verdict, result.reasons, found, result.drifts)
+        )
+        for one in known:
+            earlier[one.measure].append(found[one.measure])
+    return checks
 
 
 if __name__ == "__main__":

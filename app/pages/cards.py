@@ -23,7 +23,7 @@ from vision.records.given import Limits, Part, Station
 
 LIGHT_WORDS = {"back": "backlit", "dome": "dome", "low": "low"}
 OUTLINE_POINTS = 900
-DOUBT_WORDS = "to be judged again: the station failed its check"
+DOUBT_WORDS = "the station failed its check; to be judged again"
 
 
 def cards(desk: Desk, judgement_ids: Sequence[int], inspector: str, blind: bool = False) -> list[dict[str, Any]]:

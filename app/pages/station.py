@@ -106,7 +106,7 @@ def _table(checks: Sequence[Check]) -> None:
         }
         for check in reversed(checks[-ROWS:])
     ]
-    st.dataframe(rows, hide_index=True)
+    st.dataframe(rows, hide_index=True, column_config={"why": st.column_config.TextColumn("why", width="large")})
 
 
 def _light(desk: Desk, station: str) -> None:
@@ -134,4 +134,4 @@ def _light(desk: Desk, station: str) -> None:
         }
         for one in told
     ]
-    st.dataframe(rows, hide_index=True)
+    st.dataframe(rows, hide_index=True, column_config={"said": st.column_config.TextColumn("said", width="large")})

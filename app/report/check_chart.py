@@ -55,7 +55,7 @@ def check_chart(history: MeasureHistory) -> str:
     marks = [
         level(frame, limit, "control limit"),
         level(frame, -limit, "control limit"),
-        level(frame, 0.0, "known value", dash="", colour=MUTED),
+        level(frame, 0.0, "", dash="", colour=MUTED),
         line(frame, number, deviation),
         dots(frame, number[seen & ~out], deviation[seen & ~out]),
         dots(frame, number[out], deviation[out], shape="square", colour=ACCENT, radius=5.5),
@@ -68,7 +68,8 @@ def _title(name: str) -> str:
     measure, _, zone = name.partition(".")
     words = measure_words(measure)
     of_zone = f" of the {zone}" if zone else ""
-    return f"{words.title}{of_zone}, deviation ({words.unit})" if words.unit else f"{words.title}{of_zone}, deviation"
+    unit = f" ({words.unit})" if words.unit else ""
+    return f"{words.title}{of_zone} − known value{unit}"
 
 
 def check_page(checks: Sequence[Check], budgets: Sequence[tuple[str, Budget]]) -> str:

@@ -53,4 +53,4 @@ def test_a_stopped_station_says_why_and_which_trays_to_judge_again(open_page: Op
     assert serious(page) == []
     page = open_page("?who=R.+Hale&piece=T-9:1")
     piece_on(page)
-    expect(page.get_by_text("to be judged again: the station failed its check")).to_be_visible()
+    expect(page.get_by_text("the station failed its check; to be judged again")).to_be_visible()
