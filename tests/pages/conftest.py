@@ -1,6 +1,7 @@
 """A served works and a real browser, shared by all tests of the pages."""
 
 import os
+import re
 import signal
 import socket
 import subprocess
@@ -13,6 +14,7 @@ from pathlib import Path
 
 import pytest
 from playwright.sync_api import Browser, BrowserContext, Page, expect, sync_playwright
+from playwright.sync_api import TimeoutError as PlaywrightTimeout
 
 from app.store.filing import ToFile, file_result
 from app.store.works import Works
@@ -134,3 +136,16 @@ def open_page(served: Served, browser: Browser) -> Iterator[Opened]:
             page.goto("about:blank")  # leaving hands the pieces back; closing alone leaves them on loan a while
         context.close()
     assert wrong == []
+
+
+def choose(page: Page, box: str, option: str | re.Pattern[str]) -> None:
+    """Pick an option of a select box; a page that is just being drawn anew may close the list, which opens it again."""
+    for _ in range(8):
+        page.get_by_role("combobox", name=box, exact=True).click()
+        try:
+            page.get_by_role("option", name=option).click(timeout=6000)
+        except PlaywrightTimeout:
+            page.keyboard.press("Escape")
+        else:
+            return
+    raise AssertionError(f"no option {option} in {box}")

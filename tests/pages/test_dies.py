@@ -11,7 +11,7 @@ from playwright.sync_api import expect
 from app.store.connection import Store
 from app.store.filing import file_result
 from app.store.profiles import Profile
-from tests.pages.conftest import Opened, Served
+from tests.pages.conftest import Opened, Served, choose
 from tests.pages.test_other_pages import serious
 from tests.store.made import PART, made_piece, made_tray, to_file
 
@@ -41,16 +41,13 @@ def store(served: Served) -> Iterator[Store]:
 @pytest.mark.usefixtures("store")
 def test_dies_are_followed_and_places_opened(open_page: Opened) -> None:
     page = open_page("dies?who=R.+Hale")
-    page.get_by_role("combobox", name="Part").click()
-    page.get_by_role("option", name=PART_NAME).click()
+    choose(page, "Part", PART_NAME)
     expect(page.get_by_text("Die D1: no limit is set for this zone")).to_be_visible()
     expect(page.get_by_alt_text("Deviation of die D1 against strokes, with its trend")).to_be_visible()
     expect(page.get_by_alt_text("Wear along the outline, drawn larger")).to_be_visible()
     expect(page.get_by_alt_text("Places where marks come back")).to_be_visible()
     assert serious(page) == []
-    page.get_by_role("combobox", name="Die").last.click()
-    page.get_by_role("option", name="D2").click()
+    choose(page, "Die", "D2")
     expect(page.get_by_text("No place of the outline is worn beyond chance.")).to_be_visible()
-    page.get_by_role("combobox", name="Show the pieces of one place").click()
-    page.get_by_role("option", name=re.compile("burr")).click()
+    choose(page, "Show the pieces of one place", re.compile("burr"))
     expect(page.get_by_text("T-700, piece 1")).to_be_visible()

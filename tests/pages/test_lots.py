@@ -1,5 +1,6 @@
 """The page of lots: figures, pieces of a reason, hold and release."""
 
+import re
 from collections.abc import Iterator
 
 import pytest
@@ -8,7 +9,7 @@ from playwright.sync_api import expect
 from app.store.connection import Store
 from app.store.decisions import decisions
 from app.store.filing import file_result
-from tests.pages.conftest import Opened, Served
+from tests.pages.conftest import Opened, Served, choose
 from tests.pages.test_other_pages import serious
 from tests.store.made import made_tray, to_file
 
@@ -28,8 +29,7 @@ def store(served: Served) -> Iterator[Store]:
 
 def test_a_lot_is_looked_at_held_and_released(open_page: Opened, store: Store) -> None:
     page = open_page("lots?who=R.+Hale")
-    page.get_by_role("combobox", name="Lot").click()
-    page.get_by_role("option", name=LOT).click()
+    choose(page, "Lot", re.compile(LOT))
     expect(page.get_by_text("4 of 12")).to_be_visible()
     expect(page.get_by_alt_text("First reasons by number of pieces, with 95 % intervals")).to_be_visible()
     expect(page.get_by_alt_text("Share not passed by die")).to_be_visible()
@@ -47,8 +47,7 @@ def test_a_lot_is_looked_at_held_and_released(open_page: Opened, store: Store) -
         ("hold", "R. Hale", "burrs at the bowl"),
         ("release", "R. Hale", "sorted by hand"),
     ]
-    page.get_by_role("combobox", name="Show the pieces of one reason").click()
-    page.get_by_role("option", name="outward deviation, bowl").click()
+    choose(page, "Show the pieces of one reason", "outward deviation, bowl")
     expect(page.get_by_text("T-300, piece 3")).to_be_visible()
 
 
