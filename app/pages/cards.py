@@ -16,7 +16,7 @@ from app.store.connection import Store, clock_s
 from app.store.revisions import limits_of
 from app.store.schema import bench
 from app.store.shown import PicturePath, Shown, neighbours, part_of, profile_of, shown, station_of
-from app.store.station_checks import in_doubt, station_doubts
+from app.store.station_checks import doubtful_trays
 from app.store.verdicts import Standing, standing
 from vision.geometry.polyline import points_at
 from vision.records.given import Limits, Part, Station
@@ -36,7 +36,8 @@ def cards(desk: Desk, judgement_ids: Sequence[int], inspector: str, blind: bool 
     if not blind:
         for verdict in standing(desk.store, piece_ids=[one.piece_id for one in known.values()]):
             said.setdefault(verdict.piece_id, []).append(verdict)
-    of_station = {} if blind else station_doubts(desk.store)
+    names = [] if blind else sorted({one.tray for one in known.values()})
+    doubtful = {tray.tray for tray in doubtful_trays(desk.store, among=names)}
     drawings: dict[tuple[str, str, int], Drawings] = {}
     told = []
     for judgement in judgement_ids:
@@ -49,7 +50,7 @@ def cards(desk: Desk, judgement_ids: Sequence[int], inspector: str, blind: bool 
         content = _card(one, drawings[key], blind)
         if not blind:
             content |= _camera_says(desk.store, one, drawings[key])
-            if in_doubt(of_station.get(one.station, ()), one.taken_at or one.judged_at, one.judged_at):
+            if one.tray in doubtful:
                 content["faults"].append(DOUBT_WORDS)
             content |= _people_say(said.get(one.piece_id, []), inspector)
         told.append(content)

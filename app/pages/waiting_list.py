@@ -30,7 +30,8 @@ def waiting_page() -> None:
         st.info("Nothing is waiting among the pieces chosen. Widen the choice, or inspect more trays.")
         return
     st.markdown(f"**{count} pieces wait**" + (f"; the first {ROWS} are listed." if count > ROWS else "."))
-    doubtful = {tray.tray for tray in doubtful_trays(desk.store)}
+    listed = waiting(desk.store, wanted, ROWS)
+    doubtful = {tray.tray for tray in doubtful_trays(desk.store, among=[one.tray for one in listed])}
     rows = [
         {
             "open": f"./?{urlencode({'piece': f'{one.tray}:{one.piece}', 'who': who.name})}",
@@ -45,7 +46,7 @@ def waiting_page() -> None:
             "in hand": one.held_by or "",
             "in doubt": "✗ judge again" if one.tray in doubtful else "",
         }
-        for one in waiting(desk.store, wanted, ROWS)
+        for one in listed
     ]
     link = st.column_config.LinkColumn("open", display_text="open", width="small")
     st.dataframe(rows, hide_index=True, column_config={"open": link}, height=560)

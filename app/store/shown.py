@@ -48,7 +48,6 @@ class Shown:
     part: str
     station: str
     taken_at: str | None
-    judged_at: str
     limits_revision: int
     judged: JudgedPiece
     pictures: tuple[PicturePath, ...]
@@ -65,7 +64,6 @@ def shown(store: Store, judgement_ids: Sequence[int]) -> dict[int, Shown]:
             judgement.c.id,
             judgement.c.piece_id,
             filing.c.limits_revision,
-            filing.c.filed_at,
             shot.c.id.label("shot_id"),
             shot.c.part,
             shot.c.station,
@@ -104,7 +102,6 @@ def shown(store: Store, judgement_ids: Sequence[int]) -> dict[int, Shown]:
             part=row.part,
             station=row.station,
             taken_at=row.taken_at,
-            judged_at=row.filed_at,
             limits_revision=row.limits_revision,
             judged=judged[row.id],
             pictures=tuple(pictures.get(row.shot_id, ())),

@@ -89,18 +89,21 @@ def doubts(checks: Sequence[Check]) -> tuple[Doubt, ...]:
     return tuple(dict.fromkeys(found))
 
 
-def station_doubts(store: Store) -> dict[str, tuple[Doubt, ...]]:
+def _station_doubts(store: Store) -> dict[str, tuple[Doubt, ...]]:
     """The doubts of every station that has any."""
     found = {station: doubts(station_checks(store, station)) for station in checked_stations(store)}
     return {station: those for station, those in found.items() if those}
 
 
-def doubtful_trays(store: Store, lot: str | None = None) -> tuple[DoubtfulTray, ...]:
-    """Trays to be judged again, by the order of filing: of one lot, or all.
+def doubtful_trays(
+    store: Store, lot: str | None = None, among: Sequence[str] | None = None
+) -> tuple[DoubtfulTray, ...]:
+    """Trays to be judged again, by the order of filing: of one lot, among those named, or all.
 
-    A tray without a time is taken to be as old as its first filing.
+    A tray without a time is taken to be as old as the first filing of its newest shot. Filing it anew by a station file
+    that it was judged by before, under other limits say, is no new judgement in this sense.
     """
-    of_station = station_doubts(store)
+    of_station = _station_doubts(store)
     if not of_station:
         return ()
     filing, shot, tray = schema.filing, schema.shot, schema.tray
@@ -110,8 +113,15 @@ def doubtful_trays(store: Store, lot: str | None = None) -> tuple[DoubtfulTray, 
         .group_by(shot.c.tray_id)
         .subquery()
     )
+    before = filing.alias()
+    judged_first = (
+        select(func.min(before.c.filed_at))
+        .where(before.c.shot_id == filing.c.shot_id, before.c.station_id == filing.c.station_id)
+        .scalar_subquery()
+    )
+    judged_at = func.coalesce(judged_first, filing.c.filed_at)  # imported results may come without their station
     query = (
-        select(tray.c.tray, schema.lot.c.lot, shot.c.station, shot.c.taken_at, shot.c.filed_at, filing.c.filed_at)
+        select(tray.c.tray, schema.lot.c.lot, shot.c.station, shot.c.taken_at, shot.c.filed_at, judged_at)
         .join(newest, newest.c.id == filing.c.id)
         .join(shot, shot.c.id == filing.c.shot_id)
         .join(tray, tray.c.id == shot.c.tray_id)
@@ -121,18 +131,15 @@ def doubtful_trays(store: Store, lot: str | None = None) -> tuple[DoubtfulTray, 
     )
     if lot is not None:
         query = query.where(schema.lot.c.lot == lot)
+    if among is not None:
+        query = query.where(tray.c.tray.in_(list(among)))
     with store.read() as connection:
         rows = connection.execute(query).all()
     return tuple(
         DoubtfulTray(name, its_lot, station, taken_at)
-        for name, its_lot, station, taken_at, shot_filed_at, judged_at in rows
-        if in_doubt(of_station[station], taken_at or shot_filed_at, judged_at)
+        for name, its_lot, station, taken_at, shot_filed_at, judged in rows
+        if any(doubt.holds(moment(taken_at or shot_filed_at), moment(judged)) for doubt in of_station[station])
     )
-
-
-def in_doubt(those: Sequence[Doubt], taken_at: str, judged_at: str) -> bool:
-    """Whether a tray falls under any of a station's doubts."""
-    return any(doubt.holds(moment(taken_at), moment(judged_at)) for doubt in those)
 
 
 def moment(text: str) -> datetime:

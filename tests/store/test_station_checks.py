@@ -15,7 +15,7 @@ from app.store.station_checks import (
     station_checks,
 )
 from app.store.station_light import light_limits, light_told
-from tests.store.made import made_piece, made_tray, to_file
+from tests.store.made import STATION, made_piece, made_tray, to_file
 from vision.calibrate.checks_file import Check
 from vision.calibrate.drift import DriftOfMeasure
 from vision.errors import Unusable
@@ -82,6 +82,25 @@ def test_a_doubt_ends_for_a_tray_that_was_judged_after_the_station_was_good_agai
     assert doubt.holds(taken, moment("2026-11-02T08:01:00+00:00"))
     assert not doubt.holds(taken, moment("2026-11-02T12:01:00+00:00"))
     assert not doubt.holds(moment("2026-11-02T05:00:00+00:00"), moment("2026-11-02T05:01:00+00:00"))
+
+
+def test_judging_again_frees_a_tray_only_by_another_station_file(store: Store, monkeypatch: pytest.MonkeyPatch) -> None:
+    def at(hour: int) -> None:
+        monkeypatch.setattr("app.store.filing.now", lambda: f"2026-11-02T{hour:02}:10:00.000000Z")
+
+    at(8)
+    file_tray(store, "T-1", 7)
+    file_tray(store, "T-2", 7)
+    file_checks(store, [check(6, "pass"), check(9, "stop"), check(12, "pass", "b")])
+    assert named(store) == ["T-1", "T-2"]
+    assert [tray.tray for tray in doubtful_trays(store, among=["T-2", "T-3"])] == ["T-2"]
+    at(13)
+    file_tray(store, "T-1", 7, length_mm=0.32)  # other limits, say: the old station file measured it
+    assert named(store) == ["T-2", "T-1"]
+    calibrated_anew = replace(STATION, outline_mm=0.011)
+    tray = replace(made_tray("T-1", [made_piece(1, "reject", 0.33)], "L-1"), taken_at="2026-11-02T07:30:00+00:00")
+    file_result(store, replace(to_file(tray), station=calibrated_anew))
+    assert named(store) == ["T-2"]
 
 
 def test_a_stop_that_the_same_calibration_answers_with_a_pass_was_the_pieces_fault() -> None:
