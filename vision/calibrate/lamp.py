@@ -15,6 +15,8 @@ _FULL = 0.995
 # A block below this share of the light around it is shaded by a piece, not by the lamp; its neighbours may be in part.
 _SHADED = 0.5
 _LEAST_LIT = 0.1
+# Every fourth row tells a lamp, which is smooth, as well as all rows do, in a quarter of the time.
+_EVERY_ROW = 4
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -46,8 +48,8 @@ def lamp_state(pixels: Pixels, full_scale: float, name: str) -> LampState:
         raise Unusable(
             name, "", f"a frame of {4 * BLOCK_PX} px or more a side", f"{pixels.shape[1]} x {pixels.shape[0]} px"
         )
-    whole = pixels[: rows * BLOCK_PX, : columns * BLOCK_PX].astype(np.float32)
-    blocks = np.asarray(cv2.resize(whole, (columns, rows), interpolation=cv2.INTER_AREA), dtype=np.float64) / full_scale
+    read = pixels[: rows * BLOCK_PX : _EVERY_ROW, : columns * BLOCK_PX].astype(np.float32)
+    blocks = np.asarray(cv2.resize(read, (columns, rows), interpolation=cv2.INTER_AREA), dtype=np.float64) / full_scale
     reach = 2 * (min(rows, columns) // 4) + 1
     around = cv2.dilate(blocks, np.ones((reach, reach), np.uint8))
     lit = cv2.erode((blocks > _SHADED * around).astype(np.uint8), np.ones((3, 3), np.uint8)) > 0
@@ -62,7 +64,7 @@ def lamp_state(pixels: Pixels, full_scale: float, name: str) -> LampState:
         level,
         float(low) / level,
         float(high) / level,
-        float(np.mean(pixels >= _FULL * full_scale)),
+        float(np.mean(read >= _FULL * full_scale)),
         float(lit.mean()),
         shares,
     )
