@@ -197,6 +197,14 @@ def test_findings_carry_numbers_and_limits() -> None:
     )
 
 
+def test_a_value_at_its_limit_is_within_it() -> None:
+    state = lamp_state(lamp_frame(0.8, corner=0.9), 255.0, "back")
+    at = LightLimits(state.level, state.level, state.full, state.darkest, 1.0)
+    assert light_findings(state, 1.0, at) == ()
+    beyond = LightLimits(state.level + 1e-6, state.level + 1.0, state.full, state.darkest + 1e-6, 1.0 - 1e-6)
+    assert [f.kind for f in light_findings(state, 1.0, beyond)] == ["exposure", "exposure", "focus"]
+
+
 def test_limits_proposed_from_a_good_day_let_that_day_pass_and_stop_a_worse_one() -> None:
     good = lamp_state(lamp_frame(0.8, corner=0.9), 255.0, "back")
     limits = proposed_limits(good, 0.9)

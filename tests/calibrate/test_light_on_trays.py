@@ -51,6 +51,16 @@ def test_a_tray_of_a_good_day_is_within_its_own_limits(tray: Tray) -> None:
     ("change", "kind", "said"),
     [
         (lambda pixels: 0.7 * pixels.astype(float), "exposure", r"back.png: backlight at \d\d.\d\d%, under the limit"),
+        (
+            lambda pixels: 1.17 * pixels.astype(float),
+            "exposure",
+            r"back.png: backlight at \d\d\d?.\d\d%, over the limit",
+        ),
+        (
+            lambda pixels: 1.5 * pixels.astype(float),
+            "exposure",
+            r"back.png: share of pixels at full scale \d\d.\d\d%, over the limit",
+        ),
         (lambda pixels: cv2.GaussianBlur(pixels, (0, 0), 0.8), "focus", r"back.png: edges blurred by 1.\d\d px"),
         (
             lambda pixels: pixels * np.linspace(1.0, 0.6, pixels.shape[1]),
@@ -58,7 +68,7 @@ def test_a_tray_of_a_good_day_is_within_its_own_limits(tray: Tray) -> None:
             r"back.png: backlight's darkest part at \d\d.\d\d%, under the limit",
         ),
     ],
-    ids=["dim", "soft", "uneven"],
+    ids=["dim", "bright", "saturated", "soft", "uneven"],
 )
 def test_what_left_the_limits_is_told_with_numbers_and_no_piece_passes(
     tray: Tray, change: Callable[[np.ndarray], np.ndarray], kind: str, said: str
