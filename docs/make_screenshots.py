@@ -6,6 +6,7 @@ Needs the tests' environment and Debian's Chromium. Writes `docs/pictures/page-*
 """
 
 import random
+import re
 import shutil
 import subprocess
 import sys
@@ -21,7 +22,9 @@ from app.store.recall import results
 from app.store.station_checks import Check, doubtful_trays, file_checks
 from app.store.works import Person, Works, new_works
 from synthetic_images.demo import render_demo
-from tests.pages.conftest import CHROMIUM, CHROMIUM_FLAGS, Served
+from synthetic_images.history import DieCourse, History, render_history
+from synthetic_images.spoons import TEASPOON
+from tests.pages.conftest import CHROMIUM, CHROMIUM_FLAGS, Served, choose
 from tests.pages.test_review import judge, piece_on, saved
 from vision.calibrate.drift import ReferenceValue, check_reference
 
@@ -50,6 +53,11 @@ def main() -> None:
                 for name, state in STATES.items():
                     print(f"page-{name}.jpg", flush=True)
                     state(served, browser, PICTURES / f"page-{name}.jpg")
+                served.stop()
+                print("page-dies.jpg", flush=True)
+                served = Served(works_of_dies(Path(scratch)), Path(scratch) / "serve-dies.log")
+                served.start()
+                _dies(served, browser, PICTURES / "page-dies.jpg")
                 browser.close()
         finally:
             served.stop()
@@ -67,6 +75,36 @@ def demo_works(folder: Path) -> Works:
         store = works.folder / works.store_place
         subprocess.run([BRIGHTBOWL, "inspect", line.shots, *files, "--out", out, "--store", store], check=True)
     return works
+
+
+def works_of_dies(folder: Path) -> Works:
+    """Three dies over 400,000 strokes: one ground anew, one that nicks every piece, one clean."""
+    source = folder / "history"
+    dies = (
+        DieCourse("D1", 3e-7, regrind_at=215_000.0, swell_s_mm=60.0),
+        DieCourse("D2", 1.5e-7, nick_s_mm=200.0),
+        DieCourse("D3"),
+    )
+    list(render_history(source, History(TEASPOON, dies, 30, 400_000.0)))
+    works = new_works(folder / "dies", "Aldermoor Flatware Works", PEOPLE)
+    part = works.part_file("TS-135")
+    part.parent.mkdir()
+    for name, place in (
+        ("part.toml", part),
+        ("outline.dxf", part.with_name("outline.dxf")),
+        ("station.toml", works.station_file("ST-1")),
+        ("limits.toml", works.limits_file("TS-135")),
+    ):
+        (source / name).rename(place)
+    command = [BRIGHTBOWL, "inspect", source / "shots", "--works", works.folder, "--no-pictures", "--jobs", "2"]
+    subprocess.run(command, check=True)
+    return works
+
+
+def _dies(served: Served, browser: Browser, file: Path) -> None:
+    with opened(served, browser, f"dies?{HALE}", height=1380) as page:
+        expect(page.get_by_alt_text("Places where marks come back")).to_be_visible(timeout=60_000)
+        shoot(page, file)
 
 
 State = Callable[[Served, Browser, Path], None]
@@ -264,9 +302,18 @@ def _blind_begin(served: Served, browser: Browser, file: Path) -> None:
 @state("blind")
 def _blind(served: Served, browser: Browser, file: Path) -> None:
     with opened(served, browser, f"blind?{HALE}") as page:
-        page.get_by_role("combobox", name="Blind round").click()
-        page.get_by_role("option", name="November, first round").click()
+        choose(page, "Blind round", "November, first round")
         judge(page, "a")
+        shoot(page, file)
+
+
+@state("lots")
+def _lots(served: Served, browser: Browser, file: Path) -> None:
+    with opened(served, browser, f"lots?{HALE}", height=1300) as page:
+        choose(page, "Lot", re.compile("L-2611-02"))
+        page.get_by_label("Why", exact=True).fill("touching pieces to be laid anew")
+        page.get_by_role("button", name="Hold").click()
+        expect(page.get_by_text("✗ held")).to_be_visible()
         shoot(page, file)
 
 
