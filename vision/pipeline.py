@@ -88,24 +88,44 @@ def _measure(number: int, found: Found, nominal: Nominal, view: View) -> Measure
     return measure_piece(number, found.edge, found.placed, nominal, view, found.fault)
 
 
-def _with_face(
-    piece: MeasuredPiece, placed: Placed, pictures: TrayPictures, view: View, scale: tuple[Nominal, float]
-) -> tuple[MeasuredPiece, list[TrayFinding]]:
+def faces_of(pictures: TrayPictures, part: Part, station: Station) -> tuple[FaceView, ...]:
+    """The views by which the faces on a tray are scored, of every piece that could be placed, in reading order.
+
+    Raises
+    ------
+    NoBacklight
+        Where the backlit frame shows no usable light.
+    """
+    light = model_backlight(pictures.back)
+    view = View(station, part.edge_height_mm)
+    rows, columns = pictures.back.pixels.shape
+    scale = view.mm_per_px(np.array([columns / 2, rows / 2]))
+    nominal = prepare_nominal(part, round(scale, 4))
+    found, _, _ = look(Sight(pictures.back, light, nominal, view, scale))
+    ordered = _reading_order(found, _ROW_SHARE * float(np.ptp(nominal.points[:, 0])) / scale)
+    return tuple(_face_view(one.placed, pictures, view, (nominal, scale)) for one in ordered if one.placed is not None)
+
+
+def _face_view(placed: Placed, pictures: TrayPictures, view: View, scale: tuple[Nominal, float]) -> FaceView:
     nominal, mm_per_px = scale
     to_drawing, to_tray = placed.datum.motion, placed.datum.motion.inverse()
     origin, right = view.to_px(np.array([[0.0, 0.0], [1.0, 0.0]]))
-    score = score_face(
-        FaceView(
-            pictures=pictures,
-            part=nominal.part,
-            to_px=lambda mm: view.to_px(to_tray.apply(mm)),
-            to_mm=lambda px: to_drawing.apply(view.to_tray(px)),
-            mm_per_px=mm_per_px,
-            tray_turn_deg=float(np.degrees(np.arctan2(-(right - origin)[1], (right - origin)[0]))),
-            scale_relative=view.station.scale_relative,
-            edge_mm=view.station.outline_mm,
-        )
+    return FaceView(
+        pictures=pictures,
+        part=nominal.part,
+        to_px=lambda mm: view.to_px(to_tray.apply(mm)),
+        to_mm=lambda px: to_drawing.apply(view.to_tray(px)),
+        mm_per_px=mm_per_px,
+        tray_turn_deg=float(np.degrees(np.arctan2(-(right - origin)[1], (right - origin)[0]))),
+        scale_relative=view.station.scale_relative,
+        edge_mm=view.station.outline_mm,
     )
+
+
+def _with_face(
+    piece: MeasuredPiece, placed: Placed, pictures: TrayPictures, view: View, scale: tuple[Nominal, float]
+) -> tuple[MeasuredPiece, list[TrayFinding]]:
+    score = score_face(_face_view(placed, pictures, view, scale))
     measures: dict[str, Value] = {
         "scored_area_cm2": score.scored_area_cm2,
         "buffing_line_level": score.buffing_line_level,

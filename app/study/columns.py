@@ -1,13 +1,13 @@
 """A lot of judged pieces as columns, so that all of them can be judged again at once."""
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
 from app.study.answers import PieceKey
-from vision.decide.count import COUNTED_MEASURES, DIAMETER_U_MM, LENGTH_U_MM
+from vision.decide.count import COUNTED_MEASURES, diameter_u_mm, length_u_mm
 from vision.decide.measures import MEASURES
 from vision.records.judged import JudgedPiece, Verdict
 from vision.records.measured import Pit, Scratch, Value
@@ -37,13 +37,13 @@ class Column:
 class Marks:
     """Scratches or pits of all pieces, largest first within a piece; all arrays (marks,).
 
-    `piece` is the index of the piece, rising; `size_u_mm` the standard uncertainty of any one size.
+    `piece` is the index of the piece, rising; `size_u_mm` the standard uncertainty of each size.
     """
 
     piece: NDArray[np.int64]
     size_mm: Array
     snr: Array
-    size_u_mm: float
+    size_u_mm: Array
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -88,7 +88,7 @@ def columns_of(pieces: Iterable[tuple[PieceKey, JudgedPiece]]) -> PieceColumns:
                 for found in piece.findings
                 if isinstance(found, Scratch)
             ],
-            LENGTH_U_MM,
+            length_u_mm,
         ),
         pits=_marks(
             [
@@ -97,7 +97,7 @@ def columns_of(pieces: Iterable[tuple[PieceKey, JudgedPiece]]) -> PieceColumns:
                 for found in piece.findings
                 if isinstance(found, Pit)
             ],
-            DIAMETER_U_MM,
+            diameter_u_mm,
         ),
     )
 
@@ -125,9 +125,10 @@ def _empty(count: int) -> Column:
     return Column(np.full(count, np.nan), np.full(count, np.nan), np.zeros(count, dtype=np.bool_))
 
 
-def _marks(found: list[tuple[int, float, float]], size_u_mm: float) -> Marks:
+def _marks(found: list[tuple[int, float, float]], size_u_mm: Callable[[float], float]) -> Marks:
     table = np.array(found, dtype=np.float64).reshape(-1, 3)
     # stable, so that equal sizes keep the order of the findings
     order = np.lexsort((-table[:, 1], table[:, 0]))
     table = table[order]
-    return Marks(table[:, 0].astype(np.int64), table[:, 1], table[:, 2], size_u_mm)
+    sure = np.array([size_u_mm(snr) for snr in table[:, 2]], dtype=np.float64)
+    return Marks(table[:, 0].astype(np.int64), table[:, 1], table[:, 2], sure)

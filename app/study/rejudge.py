@@ -112,7 +112,7 @@ def _shares(marks: Marks, measure: str) -> tuple[Array, Array]:
     """What one mark adds to a density before it is divided by the area, and the uncertainty of that."""
     size, size_u = marks.size_mm, marks.size_u_mm
     if measure == "scratch_density_mm_per_cm2":
-        return size, np.full(len(size), size_u)
+        return size, size_u
     if measure == "pit_area_ppm":
         scale = pi / 4.0 / MM2_PER_CM2 * 1e6
         return scale * size**2, scale * 2.0 * size * size_u
@@ -138,6 +138,6 @@ def _largest(marks: Marks, counts: Array, chance: Array, total: int) -> tuple[Ar
     for these in np.split(by_rank, cuts):
         piece = marks.piece[these]
         weight = none_larger[piece] * chance[these]
-        variance[piece] += weight * ((marks.size_mm[these] - value[piece]) ** 2 + marks.size_u_mm**2)
+        variance[piece] += weight * ((marks.size_mm[these] - value[piece]) ** 2 + marks.size_u_mm[these] ** 2)
         none_larger[piece] *= 1.0 - chance[these]
     return value, np.sqrt(variance + none_larger * value**2)

@@ -165,14 +165,14 @@ def test_stations_calibrated_anew_differ_by_no_more_than_their_share_of_the_budg
     # What calibration adds: the piece through each station against the piece through the true camera, same frame. Over
     # six stations the root mean square of these ratios was 0.16: three and one are far out of chance's reach.
     exact, ratios = measured[1], []
-    for start in (71, 84, 85):
+    for start in (71, 84):
         (piece,) = measure_tray(*tray, station_of(calibrated(start))).pieces
         for name in ("outline_out_mm", "outline_in_mm", "width_mm", "length_mm"):
             for zone, doubt in piece.doubts[name].items():
                 found, real = piece.measures[name], exact.measures[name]
                 error = found[zone] - real[zone] if zone else found - real  # type: ignore[index,operator]
                 ratios.append(error / np.hypot(doubt.station, doubt.scale))
-    assert len(ratios) == 30
+    assert len(ratios) == 20
     assert np.abs(ratios).max() < 3.0
     assert np.sqrt(np.mean(np.square(ratios))) < 1.0
 

@@ -27,7 +27,7 @@ from synthetic_images.spoons import TEASPOON
 
 COARSE_MM_PER_PX = 0.2
 """A tray of one teaspoon is then 755 x 272 px and judged in some 15 ms."""
-LIFE_S = (0.05, 0.6)
+LIFE_S = (0.05, 0.4)
 
 
 def make_works(folder: Path) -> tuple[Works, Path]:

@@ -24,11 +24,14 @@ COUNTED_MEASURES = (
     "pit_density_per_cm2",
     "pit_area_ppm",
 )
-# Standard uncertainties of one finding: a response has a standard deviation of 1 in units of its own noise, which
-# `snr` is; length and diameter from the accuracy asked of the detectors (0.3 mm at both ends, 0.05 mm).
+# Standard uncertainty of a response, in units of its own noise, which `snr` is.
 SNR_U = 1.0
-LENGTH_U_MM = 0.15
-DIAMETER_U_MM = 0.03
+# Of a length and a diameter (mm): what is left of a plain one, and how it grows as a mark sinks into the finish. Fitted
+# by eye to the errors seen on path-traced trays at 2 to 100 % of the marks' contrast (docs/benchmarks/face.md).
+_LENGTH_U_MM, _LENGTH_FADES_MM = 0.10, 170.0
+_DIAMETER_U_MM, _DIAMETER_FADES_MM = 0.010, 16.0
+_FADING = 3  # power of the snr
+_FAINTEST = 5.0  # below what is reported at all the law says nothing
 # Below this chance of standing on the other side of the limits a finding is taken as sure, so that counts of clear
 # findings carry no uncertainty at all.
 _SURE = 0.001
@@ -59,6 +62,16 @@ class _Candidate:
 class _Area:
     cm2: float
     u_cm2: float
+
+
+def length_u_mm(snr: float) -> float:
+    """Standard uncertainty of a scratch's length."""
+    return _LENGTH_U_MM + _LENGTH_FADES_MM / max(snr, _FAINTEST) ** _FADING
+
+
+def diameter_u_mm(snr: float) -> float:
+    """Standard uncertainty of a pit's diameter."""
+    return _DIAMETER_U_MM + _DIAMETER_FADES_MM / max(snr, _FAINTEST) ** _FADING
 
 
 def count(findings: Sequence[Finding], rule: CountRule, area_cm2: Value, area_u_cm2: Value) -> Counted:
@@ -98,9 +111,11 @@ def count(findings: Sequence[Finding], rule: CountRule, area_cm2: Value, area_u_
 
 def _candidate(finding: Finding, rule: CountRule) -> _Candidate | None:
     if isinstance(finding, Scratch):
-        return _weighed(finding.length_mm, LENGTH_U_MM, finding.snr, rule.scratch_min_length_mm, rule.scratch_min_snr)
+        size_u = length_u_mm(finding.snr)
+        return _weighed(finding.length_mm, size_u, finding.snr, rule.scratch_min_length_mm, rule.scratch_min_snr)
     if isinstance(finding, Pit):
-        return _weighed(finding.diameter_mm, DIAMETER_U_MM, finding.snr, rule.pit_min_diameter_mm, rule.pit_min_snr)
+        size_u = diameter_u_mm(finding.snr)
+        return _weighed(finding.diameter_mm, size_u, finding.snr, rule.pit_min_diameter_mm, rule.pit_min_snr)
     return None
 
 
