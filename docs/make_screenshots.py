@@ -26,6 +26,7 @@ from synthetic_images.history import DieCourse, History, render_history
 from synthetic_images.spoons import TEASPOON
 from tests.pages.conftest import CHROMIUM, CHROMIUM_FLAGS, Served, choose
 from tests.pages.test_review import judge, piece_on, saved
+from tests.run.rendered_works import works_of
 from vision.calibrate.drift import ReferenceValue, check_reference
 
 PICTURES = Path(__file__).resolve().parent / "pictures"
@@ -86,16 +87,7 @@ def works_of_dies(folder: Path) -> Works:
         DieCourse("D3"),
     )
     list(render_history(source, History(TEASPOON, dies, 30, 400_000.0)))
-    works = new_works(folder / "dies", "Aldermoor Flatware Works", PEOPLE)
-    part = works.part_file("TS-135")
-    part.parent.mkdir()
-    for name, place in (
-        ("part.toml", part),
-        ("outline.dxf", part.with_name("outline.dxf")),
-        ("station.toml", works.station_file("ST-1")),
-        ("limits.toml", works.limits_file("TS-135")),
-    ):
-        (source / name).rename(place)
+    works = works_of(source, folder / "dies", PEOPLE)
     command = [BRIGHTBOWL, "inspect", source / "shots", "--works", works.folder, "--no-pictures", "--jobs", "2"]
     subprocess.run(command, check=True)
     return works

@@ -7,8 +7,7 @@ import signal
 import socket
 import subprocess
 import sys
-import time
-from collections.abc import Callable, Iterator
+from collections.abc import Iterator
 from pathlib import Path
 from threading import Event, Thread
 from typing import Any
@@ -20,11 +19,11 @@ from paho.mqtt.enums import CallbackAPIVersion
 from app.run.line import STATE_TOPIC, hand_over, read_broker, topic_of
 from app.store.connection import Store, open_store
 from app.store.outbox import unsent
+from tests.run.waiting import until
 from tests.store.test_outbox import file_trays
 from vision.errors import Unusable
 
 MOSQUITTO = shutil.which("mosquitto", path=f"{os.environ.get('PATH', '')}:/usr/sbin")
-SOON_S = 90.0
 
 
 class Mosquitto:
@@ -80,14 +79,6 @@ class Reader:
     def close(self) -> None:
         self.client.disconnect()
         self.client.loop_stop()
-
-
-def until(holds: Callable[[], bool]) -> None:
-    """Wait until something holds; fails when it does not come soon."""
-    end = time.monotonic() + SOON_S
-    while not holds():
-        assert time.monotonic() < end, "it did not come"
-        time.sleep(0.02)
 
 
 @pytest.fixture

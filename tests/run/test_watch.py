@@ -20,12 +20,12 @@ from app.run.watch import Watcher
 from app.run.watch_alone import alone
 from app.store.recall import results
 from app.store.works import Works, read_works
+from tests.run.waiting import SOON_S, until
 from tests.run.watching import drop, make_works, order, small_frame, spoilt_frame
 from vision.errors import Unusable
 
 ROOT = Path(__file__).parents[2]
 BRIGHTBOWL = Path(sys.executable).with_name("brightbowl")
-SOON_S = 150.0
 
 
 @pytest.fixture(scope="module")
@@ -50,13 +50,6 @@ def inbox(tmp_path: Path) -> Path:
     folder = tmp_path / "inbox"
     folder.mkdir()
     return folder
-
-
-def until(holds: Callable[[], bool]) -> None:
-    end = time.monotonic() + SOON_S
-    while not holds():
-        assert time.monotonic() < end, "it did not come"
-        time.sleep(0.03)
 
 
 def health(works: Works) -> dict[str, Any]:

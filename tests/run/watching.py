@@ -21,9 +21,10 @@ from app.run import crew
 from app.run.prepare import Order
 from app.run.watch import Watcher
 from app.run.watch_alone import alone, stopping
-from app.store.works import Works, new_works, read_works
+from app.store.works import Works, read_works
 from synthetic_images.history import DieCourse, History, render_history
 from synthetic_images.spoons import TEASPOON
+from tests.run.rendered_works import works_of
 
 COARSE_MM_PER_PX = 0.2
 """A tray of one teaspoon is then 755 x 272 px and judged in some 15 ms."""
@@ -34,15 +35,7 @@ def make_works(folder: Path) -> tuple[Works, Path]:
     """A works that judges teaspoons, and one rendered shot to copy."""
     synthetic_images.history.MM_PER_PX = COARSE_MM_PER_PX
     list(render_history(folder, History(TEASPOON, (DieCourse("D1"),), 1, 1000.0, pieces=1)))
-    works = new_works(folder / "works", "Aldermoor Flatware Works")
-    works.part_file("TS-135").parent.mkdir()
-    for name, place in (
-        ("part.toml", works.part_file("TS-135")),
-        ("outline.dxf", works.part_file("TS-135").with_name("outline.dxf")),
-        ("station.toml", works.station_file("ST-1")),
-        ("limits.toml", works.limits_file("TS-135")),
-    ):
-        (folder / name).rename(place)
+    works = works_of(folder, folder / "works")
     return works, next((folder / "shots").iterdir())
 
 

@@ -10,9 +10,10 @@ import pytest
 from click.testing import CliRunner
 
 from app.cli.die import command
-from app.store.works import Works, new_works
+from app.store.works import Works
 from synthetic_images.history import DieCourse, History, render_history
 from synthetic_images.spoons import TEASPOON
+from tests.run.rendered_works import works_of
 from vision.errors import Unusable
 
 STROKES, REGRIND = 400_000.0, 215_000.0
@@ -32,16 +33,7 @@ def works(tmp_path_factory: pytest.TempPathFactory) -> Works:
     """A works whose store holds the history."""
     folder = tmp_path_factory.mktemp("history")
     list(render_history(folder, History(TEASPOON, DIES, TRAYS, STROKES, pieces=1)))
-    made = new_works(folder / "works", "Aldermoor Flatware Works")
-    part = made.part_file("TS-135")
-    part.parent.mkdir()
-    for name, place in (
-        ("part.toml", part),
-        ("outline.dxf", part.with_name("outline.dxf")),
-        ("station.toml", made.station_file("ST-1")),
-        ("limits.toml", made.limits_file("TS-135")),
-    ):
-        (folder / name).rename(place)
+    made = works_of(folder, folder / "works")
     done = call("inspect", folder / "shots", "--works", made.folder, "--no-pictures")
     assert done.returncode == 0, done.stderr
     return made
