@@ -16,7 +16,6 @@ from synthetic_images.spoons import Pattern, outline
 from synthetic_images.view import View, plain_view
 from synthetic_images.write import ShotName, write_limits, write_part, write_station
 
-MM_PER_PX = 0.08
 FIRST_SHOT = datetime(2026, 3, 2, 6, 0, tzinfo=UTC)
 _SPREAD_MM = 0.002  # of even growth, piece by piece: what pressing leaves
 _STRAY_SHARE = 0.15  # of pieces with a burr or nick anywhere, from handling
@@ -43,7 +42,7 @@ class DieCourse:
 
 @dataclass(frozen=True, slots=True)
 class History:
-    """What to render: `trays` of each die, evenly over `strokes`, `pieces` a tray, from a seed."""
+    """What to render: `trays` of each die, evenly over `strokes`, `pieces` a tray, from a seed, at a scale."""
 
     pattern: Pattern
     dies: Sequence[DieCourse]
@@ -51,6 +50,7 @@ class History:
     strokes: float
     pieces: int = 2
     seed: int = 1
+    mm_per_px: float = 0.08
 
 
 def render_history(folder: Path, history: History) -> Iterator[Path]:
@@ -80,7 +80,8 @@ def render_history(folder: Path, history: History) -> Iterator[Path]:
 def _view(history: History) -> View:
     length = history.pattern.length_mm + 16.0
     height = history.pieces * (2.0 * history.pattern.bowl_half_mm + 12.0) + 8.0
-    return plain_view((round(length / MM_PER_PX), round(height / MM_PER_PX)), MM_PER_PX)
+    scale = history.mm_per_px
+    return plain_view((round(length / scale), round(height / scale)), scale)
 
 
 def _piece(pattern: Pattern, course: DieCourse, strokes: float, rng: np.random.Generator) -> Defects:

@@ -4,6 +4,7 @@ import json
 import os
 import shutil
 import signal
+import sqlite3
 import subprocess
 import sys
 import time
@@ -63,8 +64,9 @@ def filed(works: Works) -> list[str]:
 
 
 def judgements(works: Works) -> int:
-    with closing(works.open()) as store, store.read() as connection:
-        return int(connection.exec_driver_sql("SELECT count(*) FROM judgement").scalar_one())
+    """How many judgements the store holds, asked without opening it as a works does: quick enough to ask often."""
+    with closing(sqlite3.connect(f"file:{works.folder / works.store_place}?mode=ro", uri=True)) as store:
+        return int(store.execute("SELECT count(*) FROM judgement").fetchone()[0])
 
 
 @pytest.fixture
@@ -239,7 +241,7 @@ def test_two_hundred_trays_and_twenty_deaths(works: Works, inbox: Path, shot: Pa
                 time.sleep(0.02)
             assert running.stdout is not None
             alive = int(running.stdout.readline().split()[1])
-            until(lambda: len(filed(works)) == 200)
+            until(lambda: judgements(works) >= 200)
             os.kill(alive, signal.SIGTERM)
             assert running.wait(SOON_S) == 0
         finally:

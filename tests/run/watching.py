@@ -16,7 +16,6 @@ from pathlib import Path
 import cv2
 import numpy as np
 
-import synthetic_images.history
 from app.run import crew
 from app.run.prepare import Order
 from app.run.watch import Watcher
@@ -33,8 +32,8 @@ LIFE_S = (0.05, 0.4)
 
 def make_works(folder: Path) -> tuple[Works, Path]:
     """A works that judges teaspoons, and one rendered shot to copy."""
-    synthetic_images.history.MM_PER_PX = COARSE_MM_PER_PX
-    list(render_history(folder, History(TEASPOON, (DieCourse("D1"),), 1, 1000.0, pieces=1)))
+    one = History(TEASPOON, (DieCourse("D1"),), 1, 1000.0, pieces=1, mm_per_px=COARSE_MM_PER_PX)
+    list(render_history(folder, one))
     works = works_of(folder, folder / "works")
     return works, next((folder / "shots").iterdir())
 

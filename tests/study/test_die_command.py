@@ -32,7 +32,7 @@ def call(*words: object) -> subprocess.CompletedProcess[str]:
 def works(tmp_path_factory: pytest.TempPathFactory) -> Works:
     """A works whose store holds the history."""
     folder = tmp_path_factory.mktemp("history")
-    list(render_history(folder, History(TEASPOON, DIES, TRAYS, STROKES, pieces=1)))
+    list(render_history(folder, History(TEASPOON, DIES, TRAYS, STROKES, pieces=1, mm_per_px=0.12)))
     made = works_of(folder, folder / "works")
     done = call("inspect", folder / "shots", "--works", made.folder, "--no-pictures")
     assert done.returncode == 0, done.stderr
