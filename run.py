@@ -126,6 +126,8 @@ def main(arguments: list[str]) -> int:
     if job == "test" and (missing := [name for name, is_there in SYSTEM_OF_TESTS.items() if not is_there()]):
         install_system(missing)
     set_up(job)
+    # Many short processes run below: each would compile all libraries anew where Python may not keep what it compiled.
+    os.environ.pop("PYTHONDONTWRITEBYTECODE", None)
     if job == "demo":
         return subprocess.run([VENV / "bin" / "brightbowl", "demo", "--out", "demo"], cwd=ROOT).returncode
     return subprocess.run([VENV / "bin" / "pytest", *arguments[1:]], cwd=ROOT).returncode

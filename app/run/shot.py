@@ -21,8 +21,9 @@ from vision.records.given import Limits, Part, Shot, Station
 from vision.records.judged import TrayResult
 
 RESULT_FILE = "result.json"
-# What a former run left beside its result; a piece that passes now has no pictures.
-_BESIDE = ("piece-*.jpg", "piece-*.svg", "tray.jpg", "result.html", PROFILES_FILE)
+# What a former run left beside its result: a piece that passes now has no pictures, and one that was killed while it
+# wrote leaves the file it was writing.
+_BESIDE = (".*.tmp", "piece-*.jpg", "piece-*.svg", "tray.jpg", "result.html", PROFILES_FILE)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
