@@ -101,7 +101,13 @@ def arranged(loops: tuple[Array, ...], drawing: Path) -> tuple[Array, tuple[Arra
             )
     rings = [np.array(disc.exterior.coords[:-1]) for disc in discs]
     turned = [ring if disc.exterior.is_ccw else ring[::-1] for ring, disc in zip(rings, discs, strict=True)]
-    return turned[0], tuple(turned[1:])
+    begun = [_from_leftmost(ring) for ring in turned]
+    return begun[0], tuple(begun[1:])
+
+
+def _from_leftmost(ring: Array) -> Array:
+    """The ring from its leftmost (then lowest) vertex on: a drawing's entities may be met in any order."""
+    return np.roll(ring, -int(np.lexsort((ring[:, 1], ring[:, 0]))[0]), axis=0)
 
 
 def _check_zones(path: Path, zones: tuple[Zone, ...], ends: tuple[float, float]) -> None:
