@@ -4,12 +4,12 @@ import json
 import os
 import shutil
 import signal
-import sqlite3
 import subprocess
 import sys
 import time
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterable, Iterator
 from contextlib import closing, suppress
+from dataclasses import replace
 from pathlib import Path
 from threading import Event, Thread
 from typing import Any
@@ -17,12 +17,15 @@ from typing import Any
 import pytest
 
 from app.run import tries, watch
+from app.run.inbox import digest_of
+from app.run.prepare import NotReady, Ready
 from app.run.watch import Watcher
 from app.run.watch_alone import alone
 from app.store.recall import results
 from app.store.works import Works, read_works
+from tests.run.made import DeadlyWork
 from tests.run.waiting import SOON_S, until
-from tests.run.watching import drop, make_works, order, small_frame, spoilt_frame
+from tests.run.watching import drop, judgements, make_works, order, small_frame, spoilt_frame
 from vision.errors import Unusable
 
 ROOT = Path(__file__).parents[2]
@@ -61,12 +64,6 @@ def health(works: Works) -> dict[str, Any]:
 def filed(works: Works) -> list[str]:
     with closing(works.open()) as store:
         return sorted(one.tray for one in results(store))
-
-
-def judgements(works: Works) -> int:
-    """How many judgements the store holds, asked without opening it as a works does: quick enough to ask often."""
-    with closing(sqlite3.connect(f"file:{works.folder / works.store_place}?mode=ro", uri=True)) as store:
-        return int(store.execute("SELECT count(*) FROM judgement").fetchone()[0])
 
 
 @pytest.fixture
@@ -148,6 +145,54 @@ def test_a_poison_tray_is_set_aside_and_blocks_no_other_until_it_is_mended(
     (inbox / "T-0").rmdir()
     drop(shot, inbox, "T-0")
     until(lambda: filed(works) == ["T-0", "T-1"])
+
+
+def test_a_tray_that_kills_its_process_is_set_aside_and_takes_no_other_along(
+    works: Works, inbox: Path, shot: Path, watching: Watcher, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    prepare = watching.preparer.prepare
+
+    def deadly_for_one(name: str, beside: Iterable[Ready]) -> Ready | NotReady:
+        ready = prepare(name, beside)
+        if name != "T-0" or isinstance(ready, NotReady):
+            return ready
+        work = ready.work
+        return replace(ready, work=DeadlyWork(work.part, work.station, work.limits, work.out, False, deaths=3))
+
+    monkeypatch.setattr(watching.preparer, "prepare", deadly_for_one)
+    drop(shot, inbox, "T-0")
+    drop(shot, inbox, "T-1")
+    until(lambda: health(works).get("set_aside", {}).get("count") == 1 and filed(works) == ["T-1"])
+    assert "T-0: the process that judged it died" in health(works)["set_aside"]["trays"][0]["why"]
+
+
+def test_a_tray_that_ends_the_watcher_itself_is_not_tried_for_ever(works: Works, inbox: Path, shot: Path) -> None:
+    folder = drop(shot, inbox, "T-0")
+    (works.folder / "watch").mkdir()
+    for _ in range(tries.MOST_ENDS):  # each begins a try and never comes back
+        tries.Tries(works.folder / "watch" / "tries.json").begin("T-0", digest_of(folder))
+    drop(shot, inbox, "T-1")
+    store, stop = works.open(), Event()
+    with alone(works, inbox) as state:
+        thread = Thread(target=Watcher(order(works, inbox, state), store).run, args=(stop,))
+        thread.start()
+        until(lambda: health(works).get("set_aside", {}).get("count") == 1 and filed(works) == ["T-1"])
+        assert "the watcher ended 5 times" in health(works)["set_aside"]["trays"][0]["why"]
+        os.utime(folder / "back.png", (1.0, 1.0))  # a person touches it
+        until(lambda: filed(works) == ["T-0", "T-1"])
+        stop.set()
+        thread.join()
+    store.close()
+
+
+def test_a_read_only_store_holds_the_watcher(works: Works, inbox: Path, shot: Path, watching: Watcher) -> None:
+    may_write = watching.store
+    watching.store = replace(may_write, writer=may_write.reader)
+    drop(shot, inbox, "T-1")
+    until(lambda: health(works).get("state") == "held")
+    assert "a store that may be written" in health(works)["held"]["why"]
+    watching.store = may_write
+    until(lambda: filed(works) == ["T-1"])
 
 
 @pytest.mark.usefixtures("watching")
@@ -240,13 +285,17 @@ def test_two_hundred_trays_and_twenty_deaths(works: Works, inbox: Path, shot: Pa
                 drop(shot, inbox, f"T-{number:03}")
                 time.sleep(0.02)
             assert running.stdout is not None
-            alive = int(running.stdout.readline().split()[1])
+            *deaths, alive = map(int, running.stdout.readline().split())
             until(lambda: judgements(works) >= 200)
             os.kill(alive, signal.SIGTERM)
             assert running.wait(SOON_S) == 0
         finally:
             with suppress(ProcessLookupError):
                 os.killpg(running.pid, signal.SIGKILL)
+    # The deaths fell into the middle of the work, not before it or after it.
+    assert len(deaths) == 20
+    assert len(set(deaths)) > 10
+    assert deaths[-1] < 200
     assert filed(works) == [f"T-{number:03}" for number in range(200)]
     assert judgements(works) == 200
     assert health(works)["set_aside"]["count"] == 0

@@ -4,13 +4,16 @@ As a program (`python -m tests.run.watching WORKS INBOX KILLS SEED`) it loads ev
 each life, so that twenty deaths cost twenty watchers and not twenty loadings of all libraries.
 """
 
+import fcntl
 import json
 import os
 import random
 import shutil
 import signal
+import sqlite3
 import sys
 import time
+from contextlib import closing
 from pathlib import Path
 
 import cv2
@@ -24,10 +27,14 @@ from app.store.works import Works, read_works
 from synthetic_images.history import DieCourse, History, render_history
 from synthetic_images.spoons import TEASPOON
 from tests.run.rendered_works import works_of
+from tests.run.waiting import until
 
 COARSE_MM_PER_PX = 0.2
 """A tray of one teaspoon is then 755 x 272 px and judged in some 15 ms."""
-LIFE_S = (0.05, 0.4)
+FILED_IN_A_LIFE = (0, 9)
+"""So many trays a watcher files before it is killed: each death then falls into the middle of its work ..."""
+MORE_S = (0.0, 0.06)
+"""... at any moment of a tray: judged, written, filed, or on its way to the next."""
 
 
 def make_works(folder: Path) -> tuple[Works, Path]:
@@ -53,6 +60,12 @@ def order(works: Works, inbox: Path, state: Path) -> Order:
     return Order(inbox, works, state, 1, False)
 
 
+def judgements(works: Works) -> int:
+    """How many judgements the store holds, asked without opening it as a works does: quick enough to ask often."""
+    with closing(sqlite3.connect(f"file:{works.folder / works.store_place}?mode=ro", uri=True)) as store:
+        return int(store.execute("SELECT count(*) FROM judgement").fetchone()[0])
+
+
 def live(works: Works, inbox: Path) -> None:
     """One watcher's life, until it is told to stop."""
     store = works.open()
@@ -62,22 +75,37 @@ def live(works: Works, inbox: Path) -> None:
 
 
 def drill(works: Works, inbox: Path, kills: int, seed: int) -> None:
-    """Let a watcher live, kill it after a random while, `kills` times; the last one ends by itself when asked."""
+    """Let a watcher live, kill it at a random moment of its work, `kills` times; the last one ends when asked.
+
+    Prints how many trays were filed at each death, then the last one's process.
+    """
+    (works.folder / "watch").mkdir(exist_ok=True)
     crew.START = "fork"  # all is loaded here; the parent has no thread that a fork could lose
     chance = random.Random(seed)
+    deaths: list[int] = []
     for life in range(kills + 1):
+        goal = judgements(works) + chance.randint(*FILED_IN_A_LIFE)
         child = os.fork()
         if child == 0:
             live(works, inbox)
             os._exit(0)
         if life < kills:
-            time.sleep(chance.uniform(*LIFE_S))
+            until(lambda goal=goal: judgements(works) >= goal)
+            time.sleep(chance.uniform(*MORE_S))
             os.kill(child, signal.SIGKILL)
+            deaths.append(judgements(works))
         else:
-            print("alive", child, flush=True)
+            print(*deaths, child, flush=True)
         _, status = os.waitpid(child, 0)
+        _until_alone(works)
         if life == kills:
             sys.exit(os.waitstatus_to_exitcode(status))
+
+
+def _until_alone(works: Works) -> None:
+    """Wait until the dead watcher's own process is gone too: forked here, it shares the lock (spawned, it has none)."""
+    with (works.folder / "watch" / "lock").open("ab") as lock:
+        fcntl.flock(lock, fcntl.LOCK_EX)
 
 
 def spoilt_frame(folder: Path) -> None:
