@@ -94,7 +94,7 @@ def works_of_dies(folder: Path) -> Works:
 
 
 def _dies(served: Served, browser: Browser, file: Path) -> None:
-    with opened(served, browser, f"dies?{HALE}", height=1380) as page:
+    with opened(served, browser, f"dies?{HALE}", height=1640) as page:
         expect(page.get_by_alt_text("Places where marks come back")).to_be_visible(timeout=60_000)
         shoot(page, file)
 

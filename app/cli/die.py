@@ -13,10 +13,11 @@ _FOLDER = click.Path(path_type=Path, exists=True, file_okay=False)
 @click.command()
 @click.option("--works", type=_FOLDER, required=True, help="Works folder whose store holds the trays.")
 @click.option("--part", help="Which part, where the store holds several.")
+@click.option("--die", "only", help="Only one die's wear; marks are held against all dies still.")
 @click.option("--lot", help="Only one lot's trays.")
 @click.option("--out", type=click.Path(path_type=Path, file_okay=False), required=True, help="For die.json, die.html.")
 @click.option("--pdf", is_flag=True, help="Write die.pdf too.")
-def command(works: Path, part: str | None, lot: str | None, out: Path, pdf: bool) -> None:
+def command(works: Path, part: str | None, only: str | None, lot: str | None, out: Path, pdf: bool) -> None:
     """Follow the dies of a part over their strokes: wear, strokes left, changes, and marks at one place."""
     from app.report.die_charts import rate_words
     from app.report.die_page import DieReport, break_words, die_page, die_table, left_words
@@ -33,7 +34,11 @@ def command(works: Path, part: str | None, lot: str | None, out: Path, pdf: bool
         if part is None and len(known) != 1:
             raise Unusable("--part", "", f"one of {', '.join(known) or 'none yet; inspect trays first'}", "none")
         history = history_of(store, part or known[0], lot)
-    study = study_dies(history.histories, history.marks, history.pieces_by_die, history.ground, history.limits)
+    chosen = tuple(one for one in history.histories if only in (None, one.die))
+    if only is not None and not chosen:
+        dies = ", ".join(one.die for one in history.histories)
+        raise Unusable("--die", "", f"one of {dies or 'none yet; name die and strokes in shot.json'}", only)
+    study = study_dies(chosen, history.marks, history.pieces_by_die, history.ground, history.limits)
     report = DieReport(history, study)
     for wear in study.dies:
         click.echo(f"die {wear.history.die}: {wear.zone} {rate_words(wear)}; {break_words(wear)}; {left_words(wear)}")

@@ -5,7 +5,7 @@ import streamlit as st
 from app.pages.desk import Desk, Pass, the_desk
 from app.pages.study_lot import KEPT_S, show_chart, show_pieces, take_away
 from app.pages.who import nobody_yet, who_is_here
-from app.report.die_charts import control_chart, letter, places_picture, rate_words, trend_chart, wear_map_picture
+from app.report.die_charts import control_charts, letter, places_picture, rate_words, trend_chart, wear_map_picture
 from app.report.die_page import DieReport, break_words, die_page, die_table, left_words
 from app.store.die_history import history_of
 from app.store.lots import lots
@@ -89,14 +89,11 @@ def _die(report: DieReport, wear: DieWear) -> None:
     charts = report.study.charts.get(wear.history.die)
     if charts is None:
         return
-    drawn = (
-        (control_chart(charts.single, "Single trays", "off the trend, mm"), "Single trays about the trend"),
-        (control_chart(charts.mean, "Weighted mean", "weighted mean, mm"), "Weighted mean about the trend"),
-        (control_chart(charts.marks, "Marks", "burrs and nicks a piece"), "Burrs and nicks a piece"),
-    )
-    for column, (svg, words) in zip(st.columns(3), drawn, strict=True):
-        with column:
-            show_chart(svg, words)
+    drawn = control_charts(charts)
+    for first in range(0, len(drawn), 3):
+        for column, (svg, words) in zip(st.columns(3), drawn[first : first + 3], strict=False):
+            with column:
+                show_chart(svg, words)
 
 
 def _places(desk: Desk, report: DieReport, who: Pass) -> None:

@@ -8,7 +8,8 @@ from app.report.deviation_outline import Style, draw_outline, hatching, magnific
 from app.report.look import ACCENT, INK, MUTED, PAPER, RULE
 from app.report.svg import document, element, path, text
 from app.report.upright import outward_normals, window_around
-from app.study.control_charts import Chart
+from app.study.control_charts import Chart, Cusum
+from app.study.die_study import DieCharts
 from app.study.die_wear import PER_STROKES, DieWear
 from app.study.same_place import Place
 from vision.geometry.polyline import points_at
@@ -17,6 +18,7 @@ from vision.records.measured import DeviationProfile
 
 WIDTH_PX, MARGIN_MM = 1000.0, 6.0
 THOUSAND = 1000.0
+MICRONS = 1000.0  # in a millimetre
 AHEAD = 0.35  # of the strokes seen, that the trend is drawn further
 
 
@@ -45,7 +47,8 @@ def _largest(rate: Array, nominal: Array, drawn: Array, px_per_mm: float) -> lis
     parts = []
     for k, side in ((int(np.nanargmax(rate)), 1.0), (int(np.nanargmin(rate)), -1.0)):
         if side * rate[k] > 0.0:
-            at = drawn[k] + normals[k] * (px_per_mm * max(rate[k], 0.0) + 14.0)
+            # Its baseline half a letter below the place, so that the words clear the band above and below alike.
+            at = drawn[k] + normals[k] * (px_per_mm * max(rate[k], 0.0) + 22.0) + np.array([0.0, 5.0])
             words = f"{rate[k]:+.3f} mm".replace("-", "−")
             parts.append(text((at[0], at[1]), words, text_anchor="middle", fill=ACCENT, font_size=15, font_weight=700))
     return parts
@@ -55,7 +58,9 @@ def trend_chart(wear: DieWear) -> str:
     """The zone's mean deviation tray by tray, breaks, the trend since the last one, its band, and the limit."""
     strokes, values = wear.history.strokes / THOUSAND, wear.values
     ahead = float(strokes.max() + AHEAD * max(np.ptp(strokes), 1.0))
-    shown = [*values, 0.0] + ([] if wear.limit_mm is None else [wear.limit_mm])
+    seen = np.isfinite(values)
+    since = np.arange(len(values)) >= wear.since
+    shown = [*values[seen], 0.0] + ([] if wear.limit_mm is None else [wear.limit_mm])
     frame = Frame(
         axis_of([float(strokes.min()), ahead], "strokes, thousands"),
         axis_of(shown, f"mean deviation of the {wear.zone}, mm"),
@@ -69,13 +74,53 @@ def trend_chart(wear: DieWear) -> str:
         within = (line_at + reach <= frame.y_axis.high) & (line_at - reach >= frame.y_axis.low)
         x, line_at, reach = x[within], line_at[within], reach[within]
         marks += [shaded(frame, x, line_at - reach, line_at + reach), line(frame, x, line_at, colour=ACCENT)]
-    marks.append(dots(frame, strokes[: wear.since], values[: wear.since], shape="ring"))
-    marks.append(dots(frame, strokes[wear.since :], values[wear.since :]))
+    marks.append(dots(frame, strokes[seen & ~since], values[seen & ~since], shape="ring"))
+    marks.append(dots(frame, strokes[seen & since], values[seen & since]))
     marks += [upright(frame, at / THOUSAND, "regrind or change", dash="4 4") for at in wear.breaks]
     entries = [Entry("a tray", "disc"), Entry("trend and 95 % band of one more tray", colour=ACCENT)]
     if wear.since:
         entries.insert(1, Entry("before the change", "ring"))
     return chart(frame, [*marks, legend(frame, entries)], f"Deviation of die {wear.history.die} against strokes")
+
+
+def control_charts(found: DieCharts) -> tuple[tuple[str, str], ...]:
+    """All control charts of a die, each with what it shows in words."""
+    return (
+        (control_chart(_in_microns(found.single), "Single trays", "off the trend, µm"), "Single trays about the trend"),
+        (control_chart(_in_microns(found.mean), "Weighted mean", "weighted mean, µm"), "Weighted mean about the trend"),
+        (cusum_chart(found.sums), "Cumulative sums about the trend"),
+        (control_chart(found.marks, "Burrs and nicks a piece", "burrs and nicks a piece"), "Burrs and nicks a piece"),
+        (control_chart(found.marked, "Pieces marked", "share of pieces with a mark"), "Share of pieces with a mark"),
+    )
+
+
+def _in_microns(found: Chart) -> Chart:
+    return Chart(*(MICRONS * part for part in (found.points, found.center, found.lower, found.upper)))
+
+
+def cusum_chart(found: Cusum) -> str:
+    """Cumulative sums over trays: what lies above the trend upwards, what lies below it downwards."""
+    number = np.arange(1.0, len(found.high) + 1.0)
+    high, low, limit = MICRONS * found.high, MICRONS * found.low, MICRONS * found.limit
+    frame = Frame(
+        axis_of([0.5, len(number) + 0.5], "trays in order of strokes"),
+        axis_of([*high, *-low, limit, -limit], "cumulative sum, µm"),
+    )
+    marks = [line(frame, number, np.zeros(len(number)), colour=MUTED)]
+    for side, sums in ((1.0, high), (-1.0, low)):
+        out = sums > limit
+        marks += [
+            line(frame, number, np.full(len(number), side * limit), dash="8 4", colour=ACCENT),
+            line(frame, number, side * sums),
+            dots(frame, number[~out], side * sums[~out], radius=3.2),
+            dots(frame, number[out], side * sums[out], shape="square", colour=ACCENT, radius=5.0),
+        ]
+    marks.append(_control_legend(frame))
+    return chart(frame, marks, "Cumulative sums")
+
+
+def _control_legend(frame: Frame) -> str:
+    return legend(frame, [Entry("beyond a limit", "square", colour=ACCENT), Entry("limits", dash="8 4", colour=ACCENT)])
 
 
 def control_chart(found: Chart, title: str, axis: str) -> str:
@@ -91,7 +136,7 @@ def control_chart(found: Chart, title: str, axis: str) -> str:
         line(frame, number, found.points),
         dots(frame, number[~out], found.points[~out], radius=3.2),
         dots(frame, number[out], found.points[out], shape="square", colour=ACCENT, radius=5.0),
-        legend(frame, [Entry("beyond a limit", "square", colour=ACCENT), Entry("limits", dash="8 4", colour=ACCENT)]),
+        _control_legend(frame),
     ]
     return chart(frame, marks, title)
 

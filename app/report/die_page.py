@@ -1,15 +1,16 @@
 """The report of a part's dies: wear, strokes left, control charts, and marks that come back at one place."""
 
 from dataclasses import dataclass
+from math import isfinite
 from typing import Any
 
-from app.report.die_charts import control_chart, letter, places_picture, rate_words, trend_chart, wear_map_picture
+from app.report.die_charts import control_charts, letter, places_picture, rate_words, trend_chart, wear_map_picture
 from app.report.study_page import render
 from app.store.die_history import PartHistory
 from app.study.die_study import DieStudy
-from app.study.die_wear import PER_STROKES, DieWear
+from app.study.die_wear import PER_STROKES, DieWear, WearMap
 from app.study.same_place import Place, SamePlace
-from vision.records.given import Part
+from vision.records.given import Array, Part
 
 PIECES_NAMED = 8
 
@@ -61,11 +62,7 @@ def die_page(report: DieReport) -> str:
     blocks = []
     for wear in study.dies:
         charts = study.charts.get(wear.history.die)
-        drawn = [] if charts is None else [
-            control_chart(charts.single, "Single trays about the trend", "off the trend, mm"),
-            control_chart(charts.mean, "Weighted mean about the trend", "weighted mean, mm"),
-            control_chart(charts.marks, "Burrs and nicks a piece", "burrs and nicks a piece"),
-        ]  # fmt: skip
+        drawn = [] if charts is None else [svg for svg, _ in control_charts(charts)]
         worn = wear.map is not None and bool(wear.map.worn.any())
         blocks.append(
             {
@@ -152,4 +149,19 @@ def _wear_table(wear: DieWear) -> dict[str, Any]:
             "ci": None if left.ci is None else [end if end < float("inf") else None for end in left.ci],
         },
         "worn_share_of_outline": None if wear.map is None else float(wear.map.worn.mean()),
+        "wear_map": None if wear.map is None else _map_table(wear.history.s_mm, wear.map),
+    }
+
+
+def _map_table(s_mm: Array, found: WearMap) -> dict[str, Any]:
+    rate, error = (
+        [round(value, 6) if isfinite(value) else None for value in of.tolist()]
+        for of in (found.rate_mm, found.error_mm)
+    )
+    return {
+        "per_strokes": PER_STROKES,
+        "s_mm": [round(place, 3) for place in s_mm.tolist()],
+        "rate_mm": rate,
+        "standard_error_mm": error,
+        "worn": found.worn.tolist(),
     }

@@ -13,7 +13,7 @@ from app.store.recall import process_values
 from app.store.revisions import limits_of
 from app.store.shown import part_of
 from app.study.die_wear import DieHistory, put_together
-from app.study.same_place import EDGE_KINDS, FACE_KINDS, Ground, Mark
+from app.study.same_place import EDGE_KINDS, FACE_KINDS, UNNAMED, Ground, Mark
 from vision.errors import Unusable
 from vision.geometry.polyline import arc_lengths, points_at, signed_area
 from vision.records.given import Array, Limits, Part
@@ -22,7 +22,6 @@ from vision.records.measured import EdgeFinding, Pit, Scratch
 STEP_MM = 0.5
 """Places along the outline stand about so far apart: finer than any wear."""
 DIE, STROKES = "die", "strokes"
-UNKNOWN = "not named"
 _ROWS_AT_ONCE = 500
 
 
@@ -77,7 +76,7 @@ def history_of(store: Store, part_name: str, lot: str | None = None) -> PartHist
             found = _bodies(connection, schema.finding_list, ids)
             for shot in some:
                 given = process.get(shot, {})
-                die = str(given.get(DIE, UNKNOWN))
+                die = str(given.get(DIE, UNNAMED))
                 by_die[die] = by_die.get(die, 0) + len(of_shot[shot])
                 kept = [unpack_profile(bodies[one]) for one in of_shot[shot] if one in bodies]
                 strokes = given.get(STROKES)

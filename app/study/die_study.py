@@ -2,15 +2,29 @@
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from math import sqrt
 
 import numpy as np
 
-from app.study.control_charts import Chart, Process, ewma, individuals, rate_chart
+from app.study.control_charts import (
+    Chart,
+    Cusum,
+    Process,
+    cusum,
+    ewma,
+    individuals,
+    moving_ranges,
+    range_mean,
+    rate_chart,
+    share_chart,
+)
 from app.study.die_wear import DieHistory, DieWear, study_die
-from app.study.same_place import Ground, Mark, SamePlace, same_place
-from app.study.wear_trend import MAD_TO_SD, Array
+from app.study.same_place import EDGE_KINDS, Ground, Mark, SamePlace, same_place
+from app.study.wear_trend import Array
 from vision.records.given import Limits
 
+SLACK, LIMIT = 0.5, 5.0
+"""Of cumulative sums, in standard deviations: one false alarm in 465 trays (Montgomery; `run_length.py`)."""
 OUT, IN = "outline_out_mm", "outline_in_mm"
 
 
@@ -18,12 +32,16 @@ OUT, IN = "outline_out_mm", "outline_in_mm"
 class DieCharts:
     """Control charts of one die since its last regrind, the trend taken off, so that only what is not wear shows.
 
-    `single`: individuals; `mean`: weighted mean, one false alarm in 500 trays; `marks`: burrs and nicks a piece (u).
+    `single`: individuals, one false alarm in 370 trays; `mean`: weighted mean, one in 500; `sums`: cumulative sums, one
+    in 465 (all for normal values of known spread); `marks`: burrs and nicks a piece (u); `marked`: share of pieces that
+    bear one (p).
     """
 
     single: Chart
     mean: Chart
+    sums: Cusum
     marks: Chart
+    marked: Chart
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -67,13 +85,24 @@ def zone_bounds(limits: Limits | None, zones: Sequence[str]) -> dict[str, tuple[
 def _charts(wear: DieWear, marks: Sequence[Mark]) -> DieCharts | None:
     if wear.trend is None:
         return None
-    since = slice(wear.since, None)
-    off = wear.values[since] - wear.trend.value(wear.history.strokes[since])
-    deviation = max(MAD_TO_SD * float(np.median(np.abs(off - np.median(off)))), 1e-6)
-    counts: dict[str, int] = {}
+    seen = np.flatnonzero(np.isfinite(wear.values) & (np.arange(len(wear.values)) >= wear.since))
+    off = wear.values[seen] - wear.trend.value(wear.history.strokes[seen])
+    # From moving ranges, as for single trays: the median deviation of few trays is often too small, so that clean dies
+    # alarm. Two numbers of the line were fitted to the same trays.
+    ranges = float(moving_ranges(off).center[0]) * sqrt(len(off) / (len(off) - 2))
+    deviation = max(ranges / range_mean(2), 1e-6)
+    on_tray: dict[str, list[int]] = {}
     for mark in marks:
-        if mark.kind in ("burr", "nick"):
-            counts[mark.tray] = counts.get(mark.tray, 0) + 1
-    found: Array = np.array([counts.get(tray, 0) for tray in wear.history.trays[since]], dtype=np.float64)
-    sizes = wear.history.pieces[since].astype(np.float64)
-    return DieCharts(individuals(off), ewma(off, Process(0.0, deviation)), rate_chart(found, sizes))
+        if mark.kind in EDGE_KINDS:
+            on_tray.setdefault(mark.tray, []).append(mark.piece)
+    trays = [on_tray.get(wear.history.trays[k], []) for k in seen]
+    count: Array = np.array([len(pieces) for pieces in trays], dtype=np.float64)
+    bearing: Array = np.array([len(set(pieces)) for pieces in trays], dtype=np.float64)
+    sizes = wear.history.pieces[seen].astype(np.float64)
+    return DieCharts(
+        individuals(off),
+        ewma(off, Process(0.0, deviation)),
+        cusum(off, 0.0, SLACK * deviation, LIMIT * deviation),
+        rate_chart(count, sizes),
+        share_chart(np.minimum(bearing, sizes), sizes),
+    )

@@ -12,8 +12,7 @@ from app.study.wear_trend import Array, StrokesLeft, Trend, regrinds, strokes_le
 PER_STROKES = 100_000.0
 """Rates are told as mm in so many strokes."""
 FALSE_ALARM = 0.05
-"""Chance that a die without wear shows any point of the outline as worn."""
-_SMOOTH_MM = 2.0
+"""Chance, at most, that a die without wear shows any point of the outline as worn."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -34,9 +33,11 @@ class DieHistory:
     zone: tuple[str, ...]
 
     def zone_mean(self, zone: str) -> Array:
-        """Mean deviation over a zone's places, a tray each: (t,)."""
-        inside = np.array([name == zone for name in self.zone])
-        return np.asarray(np.nanmean(self.deviation_mm[:, inside], axis=1))
+        """Mean deviation over a zone's places, a tray each: (t,); nan where nothing of it was seen."""
+        inside = self.deviation_mm[:, [name == zone for name in self.zone]]
+        seen = np.isfinite(inside)
+        count = seen.sum(axis=1)
+        return np.asarray(np.where(count > 0, np.where(seen, inside, 0.0).sum(axis=1) / np.maximum(count, 1), np.nan))
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -52,8 +53,9 @@ class WearMap:
 class DieWear:
     """A die's wear in its most telling zone.
 
-    `values` (t,): mean deviation of the zone; `breaks`: strokes of regrinds found; `since`: index of the first tray
-    since the last of them; `trend` through those; `left` until `limit_mm` (None where the zone has no limit).
+    `values` (t,): mean deviation of the zone, nan where a tray shows nothing of it; `breaks`: strokes of regrinds;
+    `since`: index of the first tray since the last of them; `trend` through those; `left` until `limit_mm` (None where
+    the zone has no limit).
     """
 
     history: DieHistory
@@ -80,16 +82,24 @@ def study_die(
         Of the permutation test for regrinds.
     """
     zones = tuple(dict.fromkeys(history.zone))
-    breaks = {zone: regrinds(history.strokes, history.zone_mean(zone), seed) for zone in zones}
-    since = {zone: int(np.searchsorted(history.strokes, breaks[zone][-1])) if breaks[zone] else 0 for zone in zones}
-    trends = {zone: trend(history.strokes[since[zone] :], history.zone_mean(zone)[since[zone] :]) for zone in zones}
-    zone = max(zones, key=lambda name: _telling(trends[name]))
-    found, first = trends[zone], since[zone]
+    looked = {zone: _look(history, zone, len(zones), seed) for zone in zones}
+    zone = max(zones, key=lambda name: _telling(looked[name][2]))
+    breaks, first, found = looked[zone]
     low, high = limits_mm.get(zone, (None, None))
     limit = None if found is None else (high if found.slope > 0 else low)
     left = None if limit is None else strokes_left(found, float(history.strokes[-1]), limit)
     values = history.zone_mean(zone)
-    return DieWear(history, zone, values, breaks[zone], first, found, wear_map(history, first), limit, left)
+    return DieWear(history, zone, values, breaks, first, found, wear_map(history, first), limit, left)
+
+
+def _look(history: DieHistory, zone: str, zones: int, seed: int) -> tuple[tuple[float, ...], int, Trend | None]:
+    """A zone's breaks, the first tray since the last, and the trend since then; trays that show none of it left out."""
+    values = history.zone_mean(zone)
+    seen = np.isfinite(values)
+    breaks = regrinds(history.strokes[seen], values[seen], seed)
+    first = int(np.searchsorted(history.strokes, breaks[-1])) if breaks else 0
+    told = np.flatnonzero(seen & (np.arange(len(seen)) >= first))
+    return breaks, first, trend(history.strokes[told], values[told], zones)
 
 
 def _telling(found: Trend | None) -> float:
@@ -103,8 +113,8 @@ def _telling(found: Trend | None) -> float:
 def wear_map(history: DieHistory, first: int = 0) -> WearMap | None:
     """Least-squares rate at every place from the trays since `first`; None for fewer than four.
 
-    A place counts as worn beyond Student's quantile for `FALSE_ALARM` shared by all places that tell something of their
-    own (Bonferroni; deviations closer than `_SMOOTH_MM` go together).
+    A place counts as worn beyond Student's quantile for `FALSE_ALARM` shared by all places (Bonferroni). Neighbours go
+    together, but how far they do is not known beforehand; shared by fewer, clean dies would be called worn too often.
     """
     strokes, deviation = history.strokes[first:], history.deviation_mm[first:]
     if len(strokes) < 4 or np.ptp(strokes) == 0.0:
@@ -120,9 +130,7 @@ def wear_map(history: DieHistory, first: int = 0) -> WearMap | None:
     rate = (dx * dy).sum(axis=0) / along
     freedom = np.maximum(n - 2, 1)
     error = np.sqrt(((dy - rate * dx) ** 2).sum(axis=0) / freedom / along)
-    step = float(history.s_mm[1] - history.s_mm[0])
-    places = max(1.0, len(history.s_mm) * step / _SMOOTH_MM)
-    quantile = stats.t.ppf(1 - FALSE_ALARM / 2 / places, freedom)
+    quantile = stats.t.ppf(1 - FALSE_ALARM / 2 / len(history.s_mm), freedom)
     enough = n >= 4
     return WearMap(
         np.where(enough, rate, np.nan),

@@ -10,10 +10,8 @@ from dataclasses import dataclass
 from math import pi
 
 import numpy as np
-from numpy.typing import NDArray
 from scipy import stats
-
-Array = NDArray[np.float64]
+from scipy.spatial import cKDTree
 
 EDGE_KINDS, FACE_KINDS = ("burr", "nick"), ("scratch", "pit")
 REACH_MM = {"burr": 0.7, "nick": 0.7, "scratch": 1.0, "pit": 0.5}
@@ -21,10 +19,14 @@ REACH_MM = {"burr": 0.7, "nick": 0.7, "scratch": 1.0, "pit": 0.5}
 AROUND = 8.0
 """The crowd around a place is counted this many times further out."""
 FALSE_ALARM = 0.01
-"""Chance of naming any place of a kind in a lot whose marks are all chance."""
+"""Chance, at most, of naming any place in a lot whose marks are all chance: shared by the kinds (Bonferroni)."""
 LEAST_PIECES = 3
 ONE_DIE = 0.01
-"""A place belongs to one die when the others would share it so unevenly by a chance below this."""
+"""A place belongs to one die when all dies alike would share it so unevenly by a chance below this."""
+ALIKE = 0.2
+"""All dies bear a place alike only where chance would share it as unevenly more often than this."""
+UNNAMED = "not named"
+"""Stands for the die of trays that name none."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -113,29 +115,33 @@ def _strongest(marks: Sequence[Mark], tested: int, kind: str, ground: Ground) ->
     """The crowd that chance explains least, where it explains it less than `FALSE_ALARM` of times."""
     if len(marks) < LEAST_PIECES:
         return None
-    at = np.array([[mark.x_mm, mark.y_mm] for mark in marks])
-    apart = np.hypot(at[:, None, 0] - at[None, :, 0], at[:, None, 1] - at[None, :, 1])
     reach = REACH_MM[kind]
-    piece = [(mark.tray, mark.piece) for mark in marks]
-    near = apart <= reach
-    counts = np.array([len({piece[j] for j in np.flatnonzero(row)}) for row in near])
+    at = np.array([[mark.x_mm, mark.y_mm] for mark in marks])
+    tree = cKDTree(at)
+    near, around = (tree.query_ball_point(at, far, return_length=True) for far in (reach, AROUND * reach))
     whole = ground.outline_mm if kind in EDGE_KINDS else ground.face_mm2
     window = 2 * reach if kind in EDGE_KINDS else pi * reach**2
     wider = AROUND if kind in EDGE_KINDS else AROUND**2
     even = min(1.0, window / max(whole, window))
-    crowd = ((apart <= AROUND * reach) & ~near).sum(axis=1) / len(marks) / (wider - 1.0)
-    chance = np.clip(np.maximum(even, crowd), 0.0, 1.0)
-    # A place is looked at around each mark: of the others at least so many lie there too.
-    alone = stats.binom.sf(counts - 2, len(marks) - 1, chance)
-    p = np.minimum(1.0, tested * alone)
-    p[counts < LEAST_PIECES] = 1.0
-    best = int(np.lexsort((-counts, p))[0])
-    if p[best] > FALSE_ALARM:
+    chance = np.clip(np.maximum(even, (around - near) / len(marks) / (wider - 1.0)), 0.0, 1.0)
+    tests = tested * len(REACH_MM)
+    # A place is looked at around each mark: of the others at least so many lie there too. Pieces are at most as many as
+    # marks, so that a crowd whose marks alone can't beat the best one need not be looked at.
+    least = np.minimum(1.0, tests * stats.binom.sf(near - 2, len(marks) - 1, chance))
+    best, best_p, best_count = -1, FALSE_ALARM, 0
+    for k in np.lexsort((-near, least)).tolist():
+        if least[k] > best_p or (least[k] == best_p and near[k] <= best_count):
+            break
+        count = len({(marks[j].tray, marks[j].piece) for j in tree.query_ball_point(at[k], reach)})
+        p = min(1.0, tests * float(stats.binom.sf(count - 2, len(marks) - 1, chance[k])))
+        if count >= LEAST_PIECES and (p, -count) < (best_p, -best_count):
+            best, best_p, best_count = k, p, count
+    if best < 0:
         return None
     # The marks about the crowd's own middle, which is steadier than any one of them.
-    middle = at[near[best]].mean(axis=0)
-    members = [mark for mark, d in zip(marks, np.hypot(*(at - middle).T), strict=True) if d <= reach]
-    return (members or [marks[best]]), float(p[best])
+    middle = at[tree.query_ball_point(at[best], reach)].mean(axis=0)
+    members = [marks[j] for j in sorted(tree.query_ball_point(middle, reach))]
+    return (members or [marks[best]]), best_p
 
 
 def _place(members: Sequence[Mark], p: float, pieces_by_die: Mapping[str, int]) -> Place:
@@ -147,16 +153,25 @@ def _place(members: Sequence[Mark], p: float, pieces_by_die: Mapping[str, int]) 
 
 
 def _origin(by_die: Mapping[str, int], pieces_by_die: Mapping[str, int]) -> tuple[str | None, str]:
-    """Whose place it is, and the likely origin in words."""
-    total, pieces = sum(by_die.values()), sum(pieces_by_die.values())
-    top = max(by_die, key=lambda die: (by_die[die] / max(pieces_by_die.get(die, 1), 1), die))
-    share = f"{by_die[top]} of {pieces_by_die.get(top, by_die[top])} pieces"
-    if len(pieces_by_die) < 2:
-        return None, f"on {share} of the only die seen: the die, or a fixture; compare with another die"
-    expected = pieces_by_die.get(top, 0) / max(pieces, 1)
-    uneven = float(stats.binom.sf(by_die[top] - 1, total, expected)) * len(pieces_by_die)
+    """Whose place it is, and the likely origin in words; trays that name no die tell nothing of it."""
+    dies = {die: pieces for die, pieces in pieces_by_die.items() if die != UNNAMED}
+    bear = {die: by_die.get(die, 0) for die in dies}
+    total, pieces = sum(bear.values()), sum(dies.values())
+    if total == 0:
+        return None, f"on {sum(by_die.values())} pieces whose trays name no die: the die, or a fixture"
+    top = max(bear, key=lambda die: (bear[die] / max(dies[die], 1), die))
+    share = f"on {bear[top]} of {dies[top]} pieces of"
+    if len(dies) < 2:
+        return None, f"{share} the only die seen: the die, or a fixture; compare with another die"
+    uneven = min(1.0, float(stats.binom.sf(bear[top] - 1, total, dies[top] / pieces)) * len(dies))
+    bearers, spared = ([die for die in dies if (bear[die] > 0) == bears] for bears in (True, False))
     if uneven < ONE_DIE:
-        others = total - by_die[top]
-        beside = "" if others == 0 else f" (and on {others} of other dies)"
-        return top, f"on {share} of die {top}{beside}: the die {top} itself"
-    return None, f"on {total} pieces of {len(by_die)} dies alike: a fixture or a mould that all of them pass"
+        beside = "" if total == bear[top] else f" (and on {total - bear[top]} of other dies)"
+        return top, f"{share} die {top}{beside}: the die {top} itself"
+    if not spared and uneven >= ALIKE:
+        return None, f"on {total} pieces of {len(dies)} dies alike: a fixture or a mould that all of them pass"
+    missed = max(((1 - dies[die] / pieces) ** total * len(dies) for die in spared), default=1.0)
+    if len(bearers) > 1 and missed < ONE_DIE:
+        borne, clean = " and ".join(bearers), " and ".join(spared)
+        return None, f"on {total} pieces of dies {borne}, on none of {clean}: something that only the former pass"
+    return None, f"{share} die {top}, on {total - bear[top]} of others: too few to tell a die from a fixture"

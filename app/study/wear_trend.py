@@ -21,6 +21,12 @@ SHUFFLES = 499
 FURTHEST = 2.0
 """A limit further off than this many times the strokes seen is not foretold."""
 MAD_TO_SD = 1.4826
+MAD_EFFICIENCY = 0.37
+"""Of a scatter from median deviations beside the usual one (Rousseeuw and Croux 1993, J. Am. Stat. Assoc. 88:1273)."""
+MOST_POINTS = 500
+"""More trays than so many are taken together with their neighbours for the slope: all pairs would fill the memory."""
+
+_CELLS_AT_ONCE = 100_000
 
 Word = Literal["told", "too few trays", "no wear seen", "already reached", "too far to tell"]
 
@@ -29,8 +35,9 @@ Word = Literal["told", "too few trays", "no wear seen", "already reached", "too 
 class Trend:
     """A straight line through the trays of one stretch: value = at + slope (strokes - middle).
 
-    `slope_ci` is the 95 % interval of the slope (mm a stroke); `scatter` the robust standard deviation of a tray about
-    the line; `middle`, `spread` the strokes' mean and the root of their sum of squares about it; `trays` how many.
+    `slope_ci` is the slope's interval (mm a stroke), 95 % for all zones together; `scatter` the robust standard
+    deviation of a tray about the line; `middle`, `spread` the strokes' mean and the root of their sum of squares about
+    it; `trays` how many.
     """
 
     slope: float
@@ -42,15 +49,19 @@ class Trend:
     trays: int
     strokes: tuple[float, float]
 
+    @property
+    def widening(self) -> float:
+        """Student's quantile; its freedom is small, since a robust scatter of few trays is itself uncertain."""
+        return float(stats.t.ppf(0.5 + CONFIDENCE / 2, max(MAD_EFFICIENCY * (self.trays - 2), 1.0)))
+
     def value(self, strokes: float | Array) -> Array:
         """The line at some strokes."""
         return np.asarray(self.at + self.slope * (np.asarray(strokes, dtype=np.float64) - self.middle))
 
     def reach(self, strokes: float | Array) -> Array:
         """Half-width of the 95 % interval of one more tray at some strokes."""
-        quantile = float(stats.t.ppf(0.5 + CONFIDENCE / 2, max(self.trays - 2, 1)))
         away = (np.asarray(strokes, dtype=np.float64) - self.middle) / self.spread
-        return np.asarray(quantile * self.scatter * np.sqrt(1 + 1 / self.trays + away**2))
+        return np.asarray(self.widening * self.scatter * np.sqrt(1 + 1 / self.trays + away**2))
 
 
 @dataclass(frozen=True, slots=True)
@@ -62,14 +73,18 @@ class StrokesLeft:
     ci: tuple[float, float] | None = None
 
 
-def trend(strokes: Array, values: Array) -> Trend | None:
+def trend(strokes: Array, values: Array, zones: int = 1) -> Trend | None:
     """Theil and Sen's line (Theil 1950; Sen 1968, J. Am. Stat. Assoc. 63:1379); None for fewer than three trays.
 
-    The slope is the median of all slopes between two trays, its interval Sen's; one stray tray hardly moves it.
+    The slope is the median of all slopes between two trays, its interval Sen's; one stray tray hardly moves it. Of
+    `zones` looked at, the most telling is shown: each interval is widened so that all hold together (Bonferroni).
+    `strokes` in order.
     """
     if len(strokes) < 3 or np.ptp(strokes) == 0.0:
         return None
-    slope, _, low, high = stats.theilslopes(values, strokes, CONFIDENCE)
+    points = min(len(strokes), MOST_POINTS)
+    at_strokes, at_values = ([part.mean() for part in np.array_split(one, points)] for one in (strokes, values))
+    slope, _, low, high = stats.theilslopes(at_values, at_strokes, 1 - (1 - CONFIDENCE) / zones)
     middle = float(strokes.mean())
     at = float(np.median(values - slope * (strokes - middle)))
     off = values - at - slope * (strokes - middle)
@@ -109,7 +124,7 @@ def _reach_of_line(found: Trend, strokes: Array) -> Array:
     """Half-width for one more tray, the slope's own interval taken for how the line may turn."""
     half_slope = (found.slope_ci[1] - found.slope_ci[0]) / 2
     turn = half_slope * np.abs(strokes - found.middle)
-    own = float(stats.t.ppf(0.5 + CONFIDENCE / 2, max(found.trays - 2, 1))) * found.scatter
+    own = found.widening * found.scatter
     return np.asarray(np.sqrt(turn**2 + own**2 * (1 + 1 / found.trays)))
 
 
@@ -131,9 +146,13 @@ def _breaks(strokes: Array, values: Array, rng: np.random.Generator) -> list[flo
     slope, level = np.polyfit(strokes, values, 1)
     line = level + slope * strokes
     off = values - line
-    shuffled = np.stack([rng.permutation(off) for _ in range(SHUFFLES)])
-    _, by_chance = _best_split(strokes, line + shuffled)
-    if (1 + (by_chance >= gain[0]).sum()) / (SHUFFLES + 1) > FALSE_REGRIND:
+    # Few rows at a time, so that thousands of trays keep the memory flat.
+    rows = max(1, _CELLS_AT_ONCE // len(strokes))
+    as_well = 0
+    for done in range(0, SHUFFLES, rows):
+        shuffled = np.stack([rng.permutation(off) for _ in range(min(rows, SHUFFLES - done))])
+        as_well += int((_best_split(strokes, line + shuffled)[1] >= gain[0]).sum())
+    if (1 + as_well) / (SHUFFLES + 1) > FALSE_REGRIND:
         return []
     k = int(split[0])
     at = float(strokes[k - 1] + strokes[k]) / 2
@@ -143,19 +162,26 @@ def _breaks(strokes: Array, values: Array, rng: np.random.Generator) -> list[flo
 def _best_split(strokes: Array, values: Array) -> tuple[NDArray[np.int64], Array]:
     """For each row of `values` (rows, trays): where two lines fit best, and the share of the squares they save."""
     count = len(strokes)
-    x = (strokes - strokes.mean()) / max(float(np.ptp(strokes)), 1e-9)
-    whole = _residual(x, values, 0, count)
-    left = np.stack([_residual(x, values, 0, k) for k in range(LEAST_STRETCH, count - LEAST_STRETCH + 1)])
-    right = np.stack([_residual(x, values, k, count) for k in range(LEAST_STRETCH, count - LEAST_STRETCH + 1)])
+    sums = _sums(strokes, values)
+    splits = np.arange(LEAST_STRETCH, count - LEAST_STRETCH + 1)
+    whole = _residual(sums[:, -1:] - sums[:, :1])
+    left, right = _residual(sums[:, splits] - sums[:, :1]), _residual(sums[:, -1:] - sums[:, splits])
     saved = 1.0 - (left + right) / np.maximum(whole, 1e-30)
-    best = saved.argmax(axis=0)
-    return best + LEAST_STRETCH, saved[best, np.arange(saved.shape[1])]
+    best = saved.argmax(axis=1)
+    return splits[best], saved[np.arange(len(saved)), best]
 
 
-def _residual(x: Array, values: Array, first: int, end: int) -> Array:
-    """Sum of squares about the least-squares line of a stretch, a row each."""
-    t, y = x[first:end] - x[first:end].mean(), values[:, first:end]
-    y = y - y.mean(axis=1, keepdims=True)
-    along = float((t * t).sum())
-    slope = (y @ t) / along if along > 0.0 else np.zeros(len(y))
-    return np.asarray((y**2).sum(axis=1) - slope**2 * along)
+def _sums(strokes: Array, values: Array) -> Array:
+    """Running sums of n, x, y, x x, x y, y y before each tray: (rows, trays + 1, 6); any stretch is a difference."""
+    x = (strokes - strokes.mean()) / max(float(np.ptp(strokes)), 1e-9)
+    y = values - values.mean(axis=1, keepdims=True)
+    terms = np.stack(np.broadcast_arrays(np.ones_like(y), x, y, x * x, x * y, y * y), axis=-1)
+    return np.asarray(np.pad(terms.cumsum(axis=1), ((0, 0), (1, 0), (0, 0))))
+
+
+def _residual(sums: Array) -> Array:
+    """Sum of squares about the least-squares line of a stretch, from its sums (..., 6)."""
+    n, x, y, xx, xy, yy = np.moveaxis(sums, -1, 0)
+    along, across = xx - x * x / n, xy - x * y / n
+    slope = np.where(along > 1e-12, across / np.maximum(along, 1e-12), 0.0)
+    return np.asarray(np.maximum(yy - y * y / n - slope * across, 0.0))

@@ -6,6 +6,7 @@ import sys
 from pathlib import Path
 from typing import Any
 
+import numpy as np
 import pytest
 from click.testing import CliRunner
 
@@ -70,6 +71,24 @@ def test_the_clean_die_shows_no_wear(followed: tuple[dict[str, Any], str, str]) 
     clean = of(followed, "D3")
     assert clean["strokes_left"]["told"] == "no wear seen"
     assert clean["worn_share_of_outline"] == 0.0
+    assert not any(clean["wear_map"]["worn"])
+
+
+def test_every_place_has_its_rate_and_standard_error(followed: tuple[dict[str, Any], str, str]) -> None:
+    # D2 grows evenly: all places together stand at its rate, most within three standard errors of it.
+    found = of(followed, "D2")["wear_map"]
+    rate, error = np.array(found["rate_mm"]), np.array(found["standard_error_mm"])
+    assert len(rate) == len(error) == len(found["s_mm"])
+    assert np.median(rate) == pytest.approx(SLOW * found["per_strokes"], rel=0.1)
+    assert (np.abs(rate - SLOW * found["per_strokes"]) < 3 * error).mean() > 0.9
+
+
+def test_one_die_is_reported_alone(works: Works) -> None:
+    done = call("die", "--works", works.folder, "--die", "D3", "--out", works.folder / "one")
+    assert done.returncode == 0, done.stderr
+    table = json.loads((works.folder / "one" / "die.json").read_text())
+    assert [one["die"] for one in table["dies"]] == ["D3"]
+    assert table["same_place"][0]["die"] == "D2"
 
 
 def test_strokes_left_are_told_of_the_worn_die(followed: tuple[dict[str, Any], str, str]) -> None:
@@ -95,7 +114,9 @@ def test_the_page_tells_all_of_it(followed: tuple[dict[str, Any], str, str]) -> 
     assert said.count("die D") >= 3
 
 
-@pytest.mark.parametrize(("words", "told"), [(("--part", "XX-1"), "XX-1"), (("--lot", "L-0"), "none yet")])
+@pytest.mark.parametrize(
+    ("words", "told"), [(("--part", "XX-1"), "XX-1"), (("--lot", "L-0"), "none yet"), (("--die", "D9"), "D1, D2, D3")]
+)
 def test_bad_calls_are_told_in_one_line(works: Works, words: tuple[str, ...], told: str) -> None:
     done = CliRunner().invoke(command, ["--works", str(works.folder), "--out", str(works.folder / "dies"), *words])
     assert isinstance(done.exception, Unusable)

@@ -1,9 +1,11 @@
 """Marks at one place against chance, and their likely origin."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
-from app.study.same_place import Ground, Mark, same_place
+from app.study.same_place import UNNAMED, Ground, Mark, same_place
 
 GROUND = Ground(300.0, 800.0)
 PIECES = {"D1": 200, "D2": 200, "D3": 200}
@@ -29,6 +31,70 @@ def test_chance_is_not_named(kind: str) -> None:
         bool(same_place(anywhere(np.random.default_rng(seed), 120, kind), PIECES, GROUND).places) for seed in range(200)
     )
     assert named <= 8
+
+
+def test_a_lot_of_all_kinds_names_chance_in_one_of_100() -> None:
+    # 200 lots at 1 in 100, all kinds together: more than 8 by a chance of about 1 in 1000.
+    named = 0
+    for seed in range(200):
+        rng = np.random.default_rng([20, seed])
+        marks = [mark for kind in ("nick", "pit") for mark in anywhere(rng, 20, kind)]
+        marks += [replace(mark, kind={"nick": "burr", "pit": "scratch"}[mark.kind]) for mark in marks[::2]]
+        named += bool(same_place(marks, PIECES, GROUND).places)
+    assert named <= 8
+
+
+def test_the_chance_told_is_no_smaller_than_the_simulated_one() -> None:
+    rng = np.random.default_rng(21)
+    # 35 nicks far apart and 5 at one place, against 40 anywhere of which 5 meet, 20,000 times.
+    apart = [Mark("nick", 8.0 * k, 0.0, f"T-{k}", 1, "D1") for k in range(35)]
+    together = [Mark("nick", 290.0, 0.0, f"U-{k}", 1, "D1") for k in range(5)]
+    (place,) = same_place(apart + together, PIECES, GROUND).places
+    at = np.sort(rng.uniform(0.0, 300.0, (20_000, 40)), axis=1)
+    met = sum(
+        bool(((np.abs(row[:, None] - row[None, :]) <= 0.7).sum(axis=1) >= 5).any())
+        for row in at[(at[:, 4:] - at[:, :-4]).min(axis=1) <= 1.4]
+    )
+    # The four kinds share the chance; met by chance of so many that fewer than a tenth or more than all is 1 in 1000.
+    told = place.p / 4
+    assert 0.1 * told <= met / 20_000 <= told + 3.3 * np.sqrt(told / 20_000)
+
+
+@pytest.mark.parametrize(
+    ("dies", "pieces", "die", "words"),
+    [
+        (
+            ["D1"] * 3,
+            PIECES,
+            None,
+            "on 3 of 200 pieces of die D1, on 0 of others: too few to tell a die from a fixture",
+        ),
+        (["D1"] * 7, {"D1": 200, "D2": 200}, None, "too few to tell"),
+        (["D1"] * 8, {"D1": 200, "D2": 200}, "D1", "on 8 of 200 pieces of die D1: the die D1 itself"),
+        (["D1"] * 8 + ["D2"], {"D1": 200, "D2": 200}, None, "on 1 of others: too few to tell"),
+        (
+            ["D1", "D2"] * 12,
+            PIECES,
+            None,
+            "on 24 pieces of dies D1 and D2, on none of D3: something that only the former",
+        ),
+        ([UNNAMED] * 6, {UNNAMED: 90}, None, "on 6 pieces whose trays name no die: the die, or a fixture"),
+        (["D1"] * 6 + [UNNAMED] * 6, {"D1": 90, UNNAMED: 90}, None, "on 6 of 90 pieces of the only die seen"),
+    ],
+)
+def test_an_origin_is_told_only_where_the_pieces_tell_it(
+    dies: list[str], pieces: dict[str, int], die: str | None, words: str
+) -> None:
+    (place,) = same_place(at(np.random.default_rng(22), dies), pieces, GROUND).places
+    assert place.die == die
+    assert words in place.origin
+
+
+def test_tens_of_thousands_of_marks_are_searched() -> None:
+    rng = np.random.default_rng(23)
+    found = same_place(anywhere(rng, 20_000, "pit") + at(rng, ["D3"] * 4_000, 20.0, "pit"), PIECES, GROUND)
+    assert found.places[0].die == "D3"
+    assert len(found.places[0].pieces) >= 4_000
 
 
 def test_a_nick_of_one_die_is_that_dies() -> None:
