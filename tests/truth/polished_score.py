@@ -1,12 +1,19 @@
 """Findings against the truth of the polished trays: found, false, split, and how long and wide they were read.
 
+    python tests/truth/polished_score.py ../shared/trays [OWN] [--seed 1] [--trays 2] [--misses]
+
+scores the path-traced trays and our own (`own_faces`, rendered into the folder OWN once) and prints the figures asked
+for: plain trays with what is reported as it comes, faint ones also at 0.1 false findings of each kind a piece.
+
 The rules are those stated for the figures: a scratch is found when half its length or more is covered by findings
 within 0.4 mm; a pit when a finding's centre lies within 0.3 mm or half its diameter. A finding that covers no true
 defect is false; defects outside the scored area count neither way.
 """
 
+import argparse
 import json
 import math
+import sys
 from collections.abc import Iterable
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -14,10 +21,20 @@ from pathlib import Path
 import numpy as np
 from shapely.geometry import LineString, Polygon
 
-from vision.measure.face_region import FaceView
+if __name__ == "__main__":
+    sys.path.insert(0, str(Path(__file__).parents[2]))
+
+from vision.files.frames import read_frames
+from vision.files.part import read_part
+from vision.files.shot import read_shot
+from vision.files.station import read_station
+from vision.measure import face
+from vision.measure.face_region import FaceView, scored_shape
 from vision.records.given import Array, Part, TrayPictures
 from vision.records.measured import Pit, Scratch, Speck
 
+# Thresholds are swept from here on, below the product's own limits.
+SWEPT_SCRATCH, SWEPT_PIT = 4.5, 4.0
 SCRATCH_REACH_MM = 0.4
 PIT_REACH_MM = 0.3
 
@@ -33,6 +50,7 @@ class PieceScore:
     false_pits: list[Pit] = field(default_factory=list)
     largest_snr: float = 0.0
     disturbers: list[tuple[str, bool]] = field(default_factory=list)
+    name: str = ""
 
 
 def truth_of(tray: Path) -> list[dict]:
@@ -193,3 +211,70 @@ def found_at(scores: list[PieceScore], kind: str, false_a_piece: float = 0.1) ->
     allowed = int(false_a_piece * len(scores))
     threshold = false[allowed] if allowed < len(false) else 0.0
     return float(np.mean([s["found"] and s["snr_found"] > threshold for s in true])), threshold
+
+
+def score_trays(folder: Path, limits: tuple[float, float]) -> list[PieceScore]:
+    """Every piece of a family of trays at its true pose, with these limits on snr for scratches and for pits."""
+    part, station = read_part(folder / "part.toml"), read_station(folder / "station.toml")
+    assert part.surface is not None
+    shape = scored_shape(part, part.surface)
+    assert isinstance(shape, Polygon)
+    own = face.SCRATCH_SNR, face.PIT_SNR
+    face.SCRATCH_SNR, face.PIT_SNR = limits
+    out = []
+    for tray in sorted(truth.parent for truth in folder.glob("*/truth.json")):
+        pictures = read_frames(read_shot(tray), station)
+        for number, piece in enumerate(truth_of(tray)):
+            found = face.score_face(view_of(pictures, part, piece, float(station.homography[0, 0])))
+            out.append(score_piece(piece, found.findings, shape))
+            out[-1].name = f"{tray.name}/{number}"
+    face.SCRATCH_SNR, face.PIT_SNR = own
+    return out
+
+
+def _print_marks(scores: list[PieceScore]) -> None:
+    """A line a piece: the truth's snr of each mark, the finding's beside it, and the strongest false findings."""
+    for p in scores:
+        for kind, true, false in (("S", p.scratches, p.false_scratches), ("P", p.pits, p.false_pits)):
+            marks = " ".join(f"{'' if t['found'] else '!'}{t['snr']:.0f}[{t['snr_found']:.1f}]" for t in true)
+            none = " ".join(f"{f.snr:.1f}" for f in sorted(false, key=lambda f: -f.snr)[:6])
+            print(f"    {p.name} {kind} {marks} false {none}")
+
+
+def main() -> None:
+    """Score all families of trays and print their figures."""
+    import cv2
+
+    from tests.truth.own_faces import FACE_FAMILIES, render_family
+
+    cv2.setNumThreads(1)
+    ask = argparse.ArgumentParser()
+    ask.add_argument("shared", type=Path)
+    ask.add_argument("own", type=Path, nargs="?")
+    ask.add_argument("--seed", type=int, default=1)
+    ask.add_argument("--trays", type=int, default=2)
+    ask.add_argument("--misses", action="store_true")
+    asked = ask.parse_args()
+    plain, faint = [asked.shared / "polished"], [asked.shared / "polished-faint"]
+    for family in FACE_FAMILIES if asked.own else ():
+        folders = render_family(asked.own, family, asked.trays, asked.seed)
+        plain.append(folders[0])
+        faint.append(folders[1])
+    limits = face.SCRATCH_SNR, face.PIT_SNR
+    for title, families, least in (("plain", plain, limits), ("faint", faint, (SWEPT_SCRATCH, SWEPT_PIT))):
+        pools = {folder.name: score_trays(folder, least) for folder in families}
+        if asked.own:
+            pools[f"all own, {title}"] = [p for folder in families[1:] for p in pools[folder.name]]
+        for name, scores in pools.items():
+            figures = table(scores)
+            print(f"{name}: " + " ".join(f"{key} {value:.3g}" for key, value in figures.items()))
+            if title == "faint":
+                for kind in ("scratch", "pit"):
+                    found, threshold = found_at(scores, kind)
+                    print(f"    {kind} at 0.1 false a piece: {found:.2f}, snr over {threshold:.1f}")
+            if asked.misses and not name.startswith("all"):
+                _print_marks(scores)
+
+
+if __name__ == "__main__":
+    main()
