@@ -163,8 +163,8 @@ def disturbance(disturbers: tuple[Disturber, ...], grid: Grid) -> tuple[Float32,
         dx, dy = x - np.float32(thing.at_mm[0]), y - np.float32(thing.at_mm[1])
         distance = np.hypot(dx, dy)
         if thing.kind == "dust":
-            # As small as a pixel: a Gaussian spot of the grain's area and, with a pixel's own width, of its spread.
-            spread = np.hypot(0.25 * thing.diameter_mm, grid.mm_per_px / np.sqrt(12.0))
+            # As small as a pixel: a Gaussian spot of the grain's area, however it lies between pixel centres.
+            spread = np.hypot(0.25 * thing.diameter_mm, 0.4 * grid.mm_per_px)
             peak = thing.amount * thing.diameter_mm**2 / (8.0 * spread**2)
             grains[window] += peak * np.exp(-0.5 * (distance / spread) ** 2)
         elif thing.kind == "drop":
