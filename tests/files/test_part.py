@@ -81,6 +81,14 @@ def test_a_part_says_what_it_is(tmp_path: Path) -> None:
     assert part.holes == ()
 
 
+@pytest.mark.parametrize("rolled", [0, 1, 17, 60])
+def test_an_outline_begins_at_its_leftmost_vertex_wherever_the_drawing_does(tmp_path: Path, rolled: int) -> None:
+    path = write_part(tmp_path)
+    points = [f"{x!r},{y!r}" for x, y in (*oval()[rolled:], *oval()[:rolled])]
+    (tmp_path / "outline.csv").write_text("x_mm,y_mm\n" + "\n".join([*points, points[0]]) + "\n")
+    assert np.array_equal(read_part(path).outline, _from_leftmost(oval()))
+
+
 def test_an_outline_drawn_clockwise_is_turned(tmp_path: Path) -> None:
     path = write_part(tmp_path)
     points = [f"{x!r},{y!r}" for x, y in reversed(oval())]
