@@ -2,10 +2,9 @@
 
 from __future__ import annotations
 
-import uuid
 from contextlib import closing
 from pathlib import Path
-from typing import TYPE_CHECKING, get_args
+from typing import TYPE_CHECKING, Literal, get_args
 
 import click
 
@@ -18,7 +17,7 @@ if TYPE_CHECKING:
     from app.store.lot_state import LotState
     from app.store.works import Works
     from app.study.lot_sampling import Acceptance
-    from app.study.sampling import Level
+    from app.study.sampling import Level, Severity
 
 _FOLDER = click.Path(path_type=Path, exists=True, file_okay=False)
 _LEVELS = ("I", "II", "III", "S-1", "S-2", "S-3", "S-4")
@@ -35,6 +34,12 @@ _LEVELS = ("I", "II", "III", "S-1", "S-2", "S-3", "S-4")
 @click.option("--level", type=click.Choice(_LEVELS), default="II", show_default=True, help="Inspection level.")
 @click.option("--release", "word", flag_value="release", help="Release the lot to packing; needs --by and --why.")
 @click.option("--hold", "word", flag_value="hold", help="Hold it; needs --by and --why.")
+@click.option(
+    "--next",
+    "then",
+    type=click.Choice(("reduced", "normal", "tightened")),
+    help="Inspection by sample from the next lot on, where ISO 2859-1 leaves the choice; needs --by and --why.",
+)
 @click.option("--by", help="Who decides.")
 @click.option("--why", help="Why.")
 @click.option(
@@ -49,7 +54,8 @@ def command(
     size: int | None,
     aql: float,
     level: Level,
-    word: Word | None,
+    word: Literal["release", "hold"] | None,
+    then: Severity | None,
     by: str | None,
     why: str | None,
     leave_waiting: bool,
@@ -73,10 +79,13 @@ def command(
             set_lot_value(store, lot, LOT_SIZE, float(size), by or "brightbowl lot")
             state = lot_state(store, lot, part)
         series = accept_series(series_up_to(store, state), aql, level) if state.size is not None else ()
-        if word is not None:
-            against = state.why_not_released(leave_waiting, series[-1] if series else None)
-            _decide(store, state, (word, against if word == "release" else None), (by, why))
+        words: tuple[Word, ...] = tuple(one for one in (word, then) if one is not None)
+        if words:
+            for one in words:
+                _check(state, series[-1] if series else None, one, leave_waiting)
+            _decide(store, state, (series[-1], aql) if series else None, words, (by, why))
             state = lot_state(store, lot, part)
+            series = accept_series(series_up_to(store, state), aql, level) if series else ()
         for line in _told(state, series[-1] if series else None, aql):
             click.echo(line)
         if out is not None:
@@ -86,37 +95,63 @@ def command(
 
 
 def _list(store: Store) -> None:
-    from app.store.decisions import decisions
+    from app.store.lot_state import standings
     from app.store.lots import lots
 
-    found = lots(store)
+    found, standing = lots(store), standings(store)
     for one in found:
-        taken = decisions(store, one.lot)
-        standing = {"release": "released", "hold": "held"}[taken[-1].decision] if taken else "open"
+        words = [standing.get((one.lot, part), "open") for part in one.parts]
+        if len(words) > 1:
+            words = [f"{part} {word}" for part, word in zip(one.parts, words, strict=True)]
         click.echo(
             f"{one.lot}: {', '.join(one.parts)}; {one.trays} trays, {one.pieces} pieces, "
-            f"review {one.review}, reject {one.reject}; {standing}"
+            f"review {one.review}, reject {one.reject}; {'; '.join(words)}"
         )
     if not found:
         click.echo("the store holds no lot yet; inspect trays into it: brightbowl inspect SHOTS --works WORKS")
 
 
-def _decide(store: Store, state: LotState, word: tuple[Word, str | None], who: tuple[str | None, str | None]) -> None:
-    """File a decision; with `word` comes what speaks against it."""
-    from app.store.decisions import Decision, decide
+def _check(state: LotState, acceptance: Acceptance | None, word: Word, leave_waiting: bool) -> None:
+    """Refuse a decision that something speaks against."""
+    if word == "release":
+        against = state.why_not_released(leave_waiting, acceptance)
+        if against is not None:
+            expected = "a lot that may be released (--leave-waiting leaves waiting pieces out of packing)"
+            raise Unusable(f"lot {state.lot}", "--release", expected, against)
+    elif word != "hold":
+        if acceptance is None:
+            raise Unusable(f"lot {state.lot}", f"--next {word}", "a lot by sample; say how large it is: --size PIECES")
+        against = acceptance.why_not_begin(word)
+        if against is not None:
+            allowed = ", ".join(acceptance.may_begin) or "none now"
+            expected = f"an inspection that may be chosen after this lot by ISO 2859-1: {allowed}"
+            raise Unusable(f"lot {state.lot}", f"--next {word}", expected, against)
 
-    (decision, against), (by, why) = word, who
+
+def _decide(
+    store: Store,
+    state: LotState,
+    sampled: tuple[Acceptance, float] | None,
+    words: tuple[Word, ...],
+    who: tuple[str | None, str | None],
+) -> None:
+    """File decisions; `sampled`: acceptance and AQL."""
+    from app.store.decisions import decide
+
+    by, why = who
     if not by or not why:
-        raise Unusable(f"--{decision}", "", "--by NAME and --why REASON with it")
-    if against:
-        expected = "a lot that may be released (--leave-waiting leaves waiting pieces out of packing)"
-        raise Unusable(f"lot {state.lot}", "--release", expected, against)
-    decide(store, Decision(str(uuid.uuid4()), state.lot, decision, by, "declared", why, state.seen()))
+        raise Unusable(" and ".join(_option(word) for word in words), "", "--by NAME and --why REASON with it")
+    for word in words:
+        decide(store, state.decision(word, (by, "declared", why), sampled))
+
+
+def _option(word: Word) -> str:
+    return f"--{word}" if word in ("release", "hold") else f"--next {word}"
 
 
 def _told(state: LotState, acceptance: Acceptance | None, aql: float) -> list[str]:
     """The lot in some lines."""
-    from app.report.lot_charts import reason_words
+    from app.report.lot_words import decision_words, escapes_words, next_words, reason_words, sample_words
     from app.report.study_page import share
     from app.study.lot_figures import Fate
 
@@ -130,15 +165,14 @@ def _told(state: LotState, acceptance: Acceptance | None, aql: float) -> list[st
         said.append(f"first reasons: {', '.join(f'{reason_words(r.name)} {r.count}' for r in figures.reasons)}")
     if acceptance is not None:
         said.append(
-            f"sample after ISO 2859-1 for a lot of {acceptance.size}, AQL {aql:g} %, {acceptance.severity}: "
-            f"{acceptance.plan.size} pieces, accept {acceptance.plan.accept}; bad {acceptance.bad}: "
-            f"{acceptance.outcome}"
+            f"by sample (ISO 2859-1) {acceptance.outcome}: {sample_words(acceptance, aql)}; "
+            f"the next lot: {next_words(acceptance)}"
         )
-    elif figures.escapes is not None:
-        said.append(f"bad pieces in a million packed: {figures.escapes.per_million.value:.3g}")
+    else:
+        said.append(escapes_words(figures.escapes))
     if state.doubtful:
         said.append(f"to be judged again: {', '.join(tray.tray for tray in state.doubtful)}")
-    said += [f"{one.decision} by {one.given_by} at {one.given_at}: {one.why}" for one in state.decisions]
+    said += [f"{decision_words(one)} by {one.given_by} at {one.given_at}: {one.why}" for one in state.decisions]
     return said
 
 

@@ -1,6 +1,5 @@
 """A lot: what became of its pieces and why, where and when; whether it may be packed, and who said so."""
 
-import uuid
 from typing import Literal
 
 import streamlit as st
@@ -9,10 +8,11 @@ from app.pages.clock import in_users_zone
 from app.pages.desk import Desk, Pass, the_desk
 from app.pages.study_lot import KEPT_S, places, show_chart, show_pieces, take_away
 from app.pages.who import nobody_yet, who_is_here
-from app.report.lot_charts import over_time_chart, reason_words, shares_chart
+from app.report.lot_charts import over_time_chart, shares_chart
 from app.report.lot_page import LotReport, lot_page, lot_report, lot_table, measure_row
+from app.report.lot_words import decision_words, escapes_words, next_words, reason_words, sample_words
 from app.report.study_page import share
-from app.store.decisions import Decision, Word, decide
+from app.store.decisions import Word, decide
 from app.store.lot_state import LotState, lot_state, series_up_to
 from app.store.lots import lots
 from app.study.answers import PieceKey
@@ -23,7 +23,7 @@ from app.study.study_files import json_text
 from vision.errors import Unusable
 
 USUAL_AQL = 1.0
-_SIGNS = {"released": "✓", "held": "✗"}
+_SIGNS = {"open": "•", "released": "✓", "held": "✗"}
 
 
 def lots_page() -> None:
@@ -54,8 +54,12 @@ def lots_page() -> None:
     state = _state(desk, *picked)
     aql = st.session_state.get("lot_aql", USUAL_AQL)
     series = accept_series(series_up_to(desk.store, state), aql) if state.size is not None else ()
-    _head(state, series)
-    _decisions(desk, state, series, who)
+    _head(state)
+    if series:
+        _sample(series[-1], aql)
+    else:
+        st.markdown(escapes_words(state.figures.escapes))
+    _decisions(desk, state, (series[-1], aql) if series else None, who)
     _reasons(desk, state, who)
     _where_and_when(state)
     _measures(state)
@@ -71,10 +75,13 @@ def _state(_desk: Desk, lot: str, part: str) -> LotState:
     return lot_state(_desk.store, lot, part)
 
 
-def _head(state: LotState, series: tuple[Acceptance, ...]) -> None:
+def _head(state: LotState) -> None:
     figures = state.figures
     one, two, three, four = st.columns(4)
-    one.metric("State", f"{_SIGNS.get(state.standing, '•')} {state.standing}")
+    one.metric("State", f"{_SIGNS[state.word]} {state.word}")
+    if state.came_after:
+        late = f" Filed since: {', '.join(state.late_trays)}." if state.late_trays else ""
+        st.warning(f"{state.standing.capitalize()}. Nobody has decided on it since.{late}")
     two.metric("To packing, pieces", f"{figures.to_packing} of {figures.pieces}")
     yielded = figures.yielded.value
     three.metric("Yield of the pieces decided on", "–" if yielded is None else f"{100 * yielded:.1f} %")
@@ -88,56 +95,43 @@ def _head(state: LotState, series: tuple[Acceptance, ...]) -> None:
     if state.doubtful:
         trays = ", ".join(tray.tray for tray in state.doubtful)
         st.error(f"To be judged again, since the station failed its check: {trays}")
-    if series:
-        _sample(series[-1])
-    elif figures.escapes is not None:
-        found = figures.escapes.per_million
-        assert found.ci is not None
-        st.markdown(
-            f"What the camera lets through: about **{found.value:.3g}** bad pieces in a million packed "
-            f"({found.ci[0]:.3g} to {found.ci[1]:.3g}), from {figures.escapes.seen_bad} pieces that people rejected in "
-            "blind rounds."
-        )
-    else:
-        st.markdown(
-            "What the camera lets through can't be told: nobody rejected a piece of this part in a blind round."
-        )
 
 
-def _sample(found: Acceptance) -> None:
+def _sample(found: Acceptance, aql: float) -> None:
     st.selectbox("Acceptance quality limit, % bad", AQLS, index=AQLS.index(USUAL_AQL), key="lot_aql", width=320)
     show = {"accepted": st.success, "not accepted": st.error, "stopped": st.error}.get(found.outcome, st.warning)
-    show(
-        f"**{found.outcome}** by sample (ISO 2859-1): lot of {found.size}, {found.severity} inspection, letter "
-        f"{found.plan.letter}, sample of {found.plan.size}, at most {found.plan.accept} bad; inspected "
-        f"{found.inspected}, bad {found.bad}. The next lot: {found.course.severity} inspection."
-    )
+    words = sample_words(found, aql)
+    show(f"**{found.outcome}** by sample (ISO 2859-1): {words}. The next lot: {next_words(found)}.")
 
 
-def _decisions(desk: Desk, state: LotState, series: tuple[Acceptance, ...], who: Pass) -> None:
+def _decisions(desk: Desk, state: LotState, sampled: tuple[Acceptance, float] | None, who: Pass) -> None:
     for one in state.decisions:
         seen = f"{one.seen['to_packing']} of {one.seen['pieces']} pieces to packing then"
-        st.markdown(f"**{one.decision}** by {one.given_by}, {in_users_zone(one.given_at)}: {one.why} ({seen})")
-    if state.late_trays:
-        st.warning(f"Filed after the last decision, which was taken without them: {', '.join(state.late_trays)}")
+        st.markdown(f"**{decision_words(one)}** by {one.given_by}, {in_users_zone(one.given_at)}: {one.why} ({seen})")
     if "release" not in who.roles:
         return
+    acceptance = None if sampled is None else sampled[0]
+    labels: dict[Word, str] = {"release": "Release", "hold": "Hold"}
+    labels |= {one: f"Next lot {one}" for one in (() if acceptance is None else acceptance.may_begin)}
     with st.form("decide", border=False):
         why_column, leave_column = st.columns([0.7, 0.3], vertical_alignment="bottom")
         why = why_column.text_input("Why", max_chars=300)
         leave = leave_column.checkbox("Waiting pieces stay out of packing")
-        first, second, _ = st.columns([0.16, 0.16, 0.68])
-        word: Word | None = "release" if first.form_submit_button("Release", width="stretch") else None
-        word = "hold" if second.form_submit_button("Hold", width="stretch") else word
-    if word is None:
+        columns = st.columns([0.18] * len(labels) + [1.0 - 0.18 * len(labels)])
+        pressed = [
+            word
+            for column, (word, label) in zip(columns, labels.items(), strict=False)
+            if column.form_submit_button(label, width="stretch")
+        ]
+    if not pressed:
         return
-    against = state.why_not_released(leave, series[-1] if series else None) if word == "release" else None
+    against = state.why_not_released(leave, acceptance) if pressed == ["release"] else None
     if against:
         st.error(f"Not released: {against}.")
         return
     identity: Literal["declared", "login"] = "login" if who.identity == "login" else "declared"
     try:
-        decide(desk.store, Decision(str(uuid.uuid4()), state.lot, word, who.name, identity, why, state.seen()))
+        decide(desk.store, state.decision(pressed[0], (who.name, identity, why), sampled))
     except Unusable as fault:
         st.error(str(fault))
         return

@@ -7,19 +7,10 @@ import numpy as np
 from app.report.charts import LEFT, SMALL, Axis, Entry, Frame, axis_of_names, chart, dots, legend, line, whiskers
 from app.report.look import ACCENT, MUTED
 from app.report.svg import text
-from app.report.words import FAULTS, measure_words
 from app.study.lot_figures import OverTime, Share
 
 NAME_LETTERS = 26
 PERCENT = 100.0
-
-
-def reason_words(name: str) -> str:
-    """A first reason in words: a measure with its zone, or a fault."""
-    measure, _, zone = name.partition(".")
-    if name in FAULTS:
-        return name.replace("_", " ")
-    return f"{measure_words(measure).title}, {zone}" if zone else measure_words(measure).title
 
 
 def shares_chart(shares: Sequence[Share], title: str) -> str:

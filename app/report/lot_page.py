@@ -5,7 +5,8 @@ from dataclasses import dataclass
 from typing import Any
 
 from app.report.die_page import same_place_html
-from app.report.lot_charts import over_time_chart, reason_words, shares_chart
+from app.report.lot_charts import over_time_chart, shares_chart
+from app.report.lot_words import decision_words, escapes_words, next_words, reason_words, sample_words
 from app.report.study_page import Places, pictured, render
 from app.report.words import measure_words, number_words
 from app.store.connection import Store
@@ -13,7 +14,7 @@ from app.store.die_history import history_of
 from app.store.lot_state import LotState
 from app.store.shown import part_of
 from app.study.answers import PieceKey
-from app.study.lot_figures import LotPiece, MeasureSum, Share
+from app.study.lot_figures import LotPiece, MeasureSum, OverTime, Share
 from app.study.lot_sampling import Acceptance
 from app.study.same_place import same_place
 from app.study.study_files import figure
@@ -27,13 +28,13 @@ COVERAGE_FACTOR = 2.0
 class LotReport:
     """What the report is made of.
 
-    `series`: the part's lots accepted by sample, this one last; empty where none are. `same_place`: what is told of
-    marks at one place, as HTML; empty where the part's drawing is not known.
+    `series`: the part's lots inspected by sample at `aql` (%), this one last; empty where every piece was inspected.
+    `same_place`: what is told of marks at one place, as HTML; empty where the part's drawing is not known.
     """
 
     state: LotState
-    series: Sequence[Acceptance] = ()
-    aql: float | None = None
+    series: Sequence[Acceptance]
+    aql: float
     same_place: str = ""
 
 
@@ -68,9 +69,12 @@ def lot_page(report: LotReport, places: Places) -> str:
             "over_time": "" if figures.over_time is None else over_time_chart(figures.over_time),
             "outside": [] if figures.over_time is None else _outside(report),
             "measures": [measure_row(one) for one in state.content.measures],
+            "escapes": escapes_words(figures.escapes),
+            "decisions": [(decision_words(one), one) for one in state.decisions],
             "acceptance": report.series[-1] if report.series else None,
+            "sample": sample_words(report.series[-1], report.aql) if report.series else "",
+            "next": next_words(report.series[-1]) if report.series else "",
             "series": report.series,
-            "aql": report.aql,
             "examples": [(piece, reason_words(piece.reason or ""), pictured(places, _key(piece), embed=True))
                          for piece in examples(state)],
             "not_packed": [
@@ -84,11 +88,11 @@ def lot_page(report: LotReport, places: Places) -> str:
 
 
 def examples(state: LotState) -> list[LotPiece]:
-    """A piece of each of the commonest reasons, a rejected one where there is one."""
+    """Of each of the commonest reasons the worst piece: the rejected one that lies farthest beyond its limit."""
     chosen = []
     for reason in state.figures.reasons[:PICTURED]:
         with_it = [piece for piece in state.content.pieces if piece.reason == reason.name and piece.verdict != "pass"]
-        chosen.append(min(with_it, key=lambda piece: piece.verdict != "reject"))
+        chosen.append(min(with_it, key=lambda piece: (piece.verdict != "reject", -piece.beyond)))
     return chosen
 
 
@@ -123,20 +127,35 @@ def lot_table(report: LotReport) -> dict[str, Any]:
         "escapes": None
         if figures.escapes is None
         else {
-            "missed": figure(figures.escapes.missed),
-            "bad_seen_by_people": figures.escapes.seen_bad,
+            "passed_judged_blind": figures.escapes.seen,
+            "bad_among_passed": figures.escapes.bad,
+            "share": figure(figures.escapes.share),
             "escaped": figure(figures.escapes.escaped),
             "per_million": figure(figures.escapes.per_million),
         },
         "acceptance": None if not report.series else _acceptance_table(report.series[-1], report.aql),
+        "over_time": None if figures.over_time is None else _over_time_table(figures.over_time),
         "measures": [_measure_table(one) for one in state.content.measures],
         "to_be_judged_again": [tray.tray for tray in state.doubtful],
+        "filed_after_the_decision": list(state.late_trays),
+        "shots": [
+            {
+                "tray": tray.tray,
+                "station": tray.station,
+                "taken_at": tray.taken_at,
+                "limits_revision": tray.limits_revision,
+                "software": tray.software,
+                "process": dict(tray.process),
+            }
+            for tray in state.content.trays
+        ],
         "results": [
             {
                 "tray": piece.tray,
                 "piece": piece.piece,
                 "verdict": piece.verdict,
                 "fate": state.fates[_key(piece)],
+                "first_reason": piece.reason,
                 "judgement": piece.digest,
             }
             for piece in state.content.pieces
@@ -196,7 +215,16 @@ def _share_table(one: Share) -> dict[str, Any]:
     return {"name": one.name, "count": one.count, "of": one.of, "share": figure(one.share)}
 
 
-def _acceptance_table(one: Acceptance, aql: float | None) -> dict[str, Any]:
+def _over_time_table(found: OverTime) -> list[dict[str, Any]]:
+    chart = found.chart
+    points = zip(found.first_trays, found.sizes, chart.points, chart.lower, chart.upper, strict=True)
+    return [
+        {"first_tray": tray, "pieces": size, "not_passed": float(share), "lower": float(low), "upper": float(high)}
+        for tray, size, share, low, high in points
+    ]
+
+
+def _acceptance_table(one: Acceptance, aql: float) -> dict[str, Any]:
     return {
         "aql_percent": aql,
         "lot_size": one.size,
@@ -207,7 +235,8 @@ def _acceptance_table(one: Acceptance, aql: float | None) -> dict[str, Any]:
         "inspected": one.inspected,
         "bad": one.bad,
         "outcome": one.outcome,
-        "next_severity": one.course.severity,
+        "next_severity": "stopped" if one.course.stopped else one.course.severity,
+        "next_may_be_chosen": list(one.may_begin),
         "accepted_at_95_percent": one.producers_quality,
         "accepted_at_10_percent": one.consumers_quality,
     }

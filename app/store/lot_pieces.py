@@ -1,10 +1,10 @@
 """What a lot's figures need of its pieces, in a few queries, so that tens of thousands of pieces open quickly."""
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
-from sqlalchemy import Select, Subquery, func, select
+from sqlalchemy import Connection, Row, Select, Subquery, exists, func, select
 
 from app.store import schema
 from app.store.connection import Store
@@ -14,11 +14,15 @@ from app.study.lot_figures import LotPiece, LotTray, MeasureSum
 
 @dataclass(frozen=True, slots=True)
 class LotContent:
-    """A lot of one part as its newest judgements have it: trays in order of time, their pieces, sums of measures."""
+    """A lot of one part as its newest judgements have it: trays in order of time, their pieces, sums of measures.
+
+    `filings`: the results filed for the lot, see `filings_of`.
+    """
 
     trays: tuple[LotTray, ...]
     pieces: tuple[LotPiece, ...]
     measures: tuple[MeasureSum, ...]
+    filings: Mapping[int, str]
 
 
 def lot_content(store: Store, lot: str, part: str) -> LotContent:
@@ -59,6 +63,7 @@ def lot_content(store: Store, lot: str, part: str) -> LotContent:
             for shot_id, values in process_values(connection, some).items()
         }
         sums = connection.execute(_sums(newest)).all()
+        filings = _filings(connection, lot, part)
     trays: dict[str, LotTray] = {}
     pieces = []
     for row in rows:
@@ -69,11 +74,41 @@ def lot_content(store: Store, lot: str, part: str) -> LotContent:
         name = None if found is None else (f"{found.measure}.{found.zone}" if found.zone else found.measure)
         if row.fault and (found is None or found.outcome == "review"):
             name = row.fault
-        pieces.append(LotPiece(row.piece_id, row.tray, row.piece, row.verdict, name, row.digest))
+        beyond = 0.0 if found is None or name == row.fault else _beyond(found)
+        pieces.append(LotPiece(row.piece_id, row.tray, row.piece, row.verdict, name, row.digest, beyond))
     measures = (
         MeasureSum(row.measure, row.zone, row.n, row.mean, row.square, row.least, row.most, row.u) for row in sums
     )
-    return LotContent(tuple(trays.values()), tuple(pieces), tuple(measures))
+    return LotContent(tuple(trays.values()), tuple(pieces), tuple(measures), filings)
+
+
+def filings_of(store: Store, lot: str, part: str) -> dict[int, str]:
+    """Every result filed for a lot of one part that brought new judgements, by id, with its tray."""
+    with store.read() as connection:
+        return _filings(connection, lot, part)
+
+
+def _filings(connection: Connection, lot: str, part: str) -> dict[int, str]:
+    filing, shot = schema.filing, schema.shot
+    query = (
+        select(filing.c.id, schema.tray.c.tray)
+        .join(shot, shot.c.id == filing.c.shot_id)
+        .join(schema.tray, schema.tray.c.id == shot.c.tray_id)
+        .join(schema.lot, schema.lot.c.id == shot.c.lot_id)
+        .where(schema.lot.c.lot == lot, shot.c.part == part)
+        .where(exists().where(schema.judgement.c.filing_id == filing.c.id))
+        .order_by(filing.c.id)
+    )
+    return {int(row.id): str(row.tray) for row in connection.execute(query)}
+
+
+def _beyond(reason: Row[Any]) -> float:
+    """How far a value lies beyond its limit, negative within it; 0 where there is no value."""
+    if reason.value is None:
+        return 0.0
+    over = [] if reason.upper is None else [reason.value - reason.upper]
+    under = [] if reason.lower is None else [reason.lower - reason.value]
+    return float(max(over + under))
 
 
 def _newest(lot: str, part: str) -> Subquery:

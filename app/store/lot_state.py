@@ -1,15 +1,19 @@
 """A lot with all that is known of it: content, what people said, doubts, decisions, and the lots before it."""
 
+import uuid
+from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass
+from typing import Any, Literal
 
 from app.store.connection import Store
-from app.store.decisions import Decision, decisions
-from app.store.lot_pieces import LotContent, lot_content
+from app.store.decisions import Decision, Word, decided_lots, decisions
+from app.store.definitions import digest
+from app.store.lot_pieces import LotContent, filings_of, lot_content
 from app.store.lots import lot_values, lots
 from app.store.station_checks import DoubtfulTray, doubtful_trays
 from app.store.verdicts import Standing, standing
-from app.study.answers import PieceKey, answers, majority
-from app.study.lot_figures import Fate, LotFigures, fates_of, lot_figures
+from app.study.answers import ACCEPT, PieceKey, answers, majority
+from app.study.lot_figures import PACKED, Fate, LotFigures, fates_of, lot_figures
 from app.study.lot_sampling import Acceptance, SampledLot
 from vision.errors import Unusable
 from vision.records.judged import Verdict
@@ -40,27 +44,67 @@ class LotState:
 
     @property
     def late_trays(self) -> tuple[str, ...]:
-        """Trays filed after the newest decision: it was taken without them."""
-        if not self.decisions:
+        """Trays filed, or filed anew, after the newest release or hold: it was taken without them."""
+        newest = on_packing(self.decisions)
+        return () if newest is None else _late(newest, self.content.filings)
+
+    @property
+    def word(self) -> Literal["open", "released", "held"]:
+        """What the newest release or hold made of the lot."""
+        return _word(on_packing(self.decisions))
+
+    @property
+    def came_after(self) -> tuple[str, ...]:
+        """What happened after the newest release or hold, in words; it was taken without knowing."""
+        newest = on_packing(self.decisions)
+        if newest is None:
             return ()
-        return tuple(tray.tray for tray in self.content.trays if tray.filed_at > self.decisions[-1].given_at)
+        came = _came_after(newest, self.content.filings, self.doubtful)
+        # Later trays make other pieces go to packing anyway. A lot on hold waits for verdicts, so they are no news.
+        changed = newest.decision == "release" and not self.late_trays and "packed" in newest.seen
+        return (*came, "verdicts changed") if changed and newest.seen["packed"] != self._packed() else came
 
     @property
     def standing(self) -> str:
-        """The lot's state in a word: open, released, held, or released before its last trays came."""
-        if not self.decisions:
-            return "open"
-        word = {"release": "released", "hold": "held"}[self.decisions[-1].decision]
-        return f"{word}, then more trays came" if self.late_trays else word
+        """The lot's state in words: open, released or held, and what happened after that."""
+        return _standing(self.word, self.came_after)
 
-    def seen(self) -> dict[str, int]:
+    def _packed(self) -> str:
+        """A digest of which pieces go to packing."""
+        return digest(sorted(key for key, fate in self.fates.items() if fate in PACKED))
+
+    def decision(
+        self,
+        word: Word,
+        who: tuple[str, Literal["declared", "login"], str],
+        sampled: tuple[Acceptance, float] | None = None,
+    ) -> Decision:
+        """A new decision by what stands here; `who`: name, identity and reason, `sampled`: acceptance and AQL."""
+        seen, filings = self.seen(sampled), frozenset(self.content.filings)
+        return Decision(str(uuid.uuid4()), self.lot, self.part, word, *who, seen, filings)
+
+    def seen(self, sampled: tuple[Acceptance, float] | None = None) -> dict[str, Any]:
         """The figures that a decision is taken by."""
         figures = self.figures
+        sample = None
+        if sampled is not None:
+            found, aql = sampled
+            sample = {
+                "aql_percent": aql,
+                "lot_size": found.size,
+                "severity": found.severity,
+                "sample_size": found.plan.size,
+                "acceptance_number": found.plan.accept,
+                "bad": found.bad,
+                "outcome": found.outcome,
+            }
         return {
             "trays": figures.trays,
             "pieces": figures.pieces,
             "to_packing": figures.to_packing,
+            "packed": self._packed(),
             "waiting": figures.fates["waiting"],
+            "sample": sample,
         }
 
     def why_not_released(self, leave_waiting: bool, sampled: Acceptance | None = None) -> str | None:
@@ -75,6 +119,57 @@ class LotState:
         if sampled is not None and sampled.outcome != "accepted":
             return f"its sample says: {sampled.outcome} ({sampled.inspected} of {sampled.plan.size} inspected)"
         return None
+
+
+def on_packing(taken: Iterable[Decision]) -> Decision | None:
+    """The newest release or hold among decisions, the newest last."""
+    return next((one for one in reversed(tuple(taken)) if one.then is None), None)
+
+
+def _word(newest: Decision | None) -> Literal["open", "released", "held"]:
+    if newest is None:
+        return "open"
+    return "released" if newest.decision == "release" else "held"
+
+
+def _standing(word: str, came_after: Sequence[str]) -> str:
+    return f"{word}, then {' and '.join(came_after)}" if came_after else word
+
+
+def _late(newest: Decision, filings: Mapping[int, str]) -> tuple[str, ...]:
+    """Trays of results that a decision was taken without."""
+    return tuple(dict.fromkeys(tray for one, tray in filings.items() if one not in newest.filings))
+
+
+def _came_after(newest: Decision, filings: Mapping[int, str], doubtful: Collection[DoubtfulTray]) -> tuple[str, ...]:
+    """What happened to a lot's trays after a release or hold, in words.
+
+    No lot is released while trays of it are in doubt, so that those in doubt now came into it later.
+    """
+    late, known = _late(newest, filings), {tray for one, tray in filings.items() if one in newest.filings}
+    came = {
+        "more trays came": any(tray not in known for tray in late),
+        "trays were judged anew": any(tray in known for tray in late),
+        "trays fell into doubt": newest.decision == "release" and len(doubtful) > 0,
+    }
+    return tuple(words for words, so in came.items() if so)
+
+
+def standings(store: Store) -> dict[tuple[str, str], str]:
+    """The standing of each lot and part that was decided on, without the time that reading all their pieces takes.
+
+    Verdicts that changed after a decision show in `LotState.standing` only.
+    """
+    found = {}
+    in_doubt = doubtful_trays(store)
+    for lot, part in decided_lots(store):
+        newest = on_packing(decisions(store, lot, part))
+        if newest is not None:
+            filings = filings_of(store, lot, part)
+            trays = set(filings.values())
+            doubtful = [one for one in in_doubt if one.tray in trays]
+            found[lot, part] = _standing(_word(newest), _came_after(newest, filings, doubtful))
+    return found
 
 
 def lot_state(store: Store, lot: str, part: str | None = None) -> LotState:
@@ -98,21 +193,26 @@ def lot_state(store: Store, lot: str, part: str | None = None) -> LotState:
     own = {piece.piece_id for piece in content.pieces}
     said = tuple(one for one in everybody if one.piece_id in own and one.blind is None)
     fates = fates_of(content.pieces, said)
-    figures = lot_figures(content.trays, content.pieces, fates, missed_by_camera(store, name, everybody))
+    figures = lot_figures(content.trays, content.pieces, fates, bad_among_passed(store, name, everybody))
     trays = {tray.tray for tray in content.trays}
     doubtful = tuple(tray for tray in doubtful_trays(store, lot) if tray.tray in trays)
-    return LotState(lot, name, content, fates, figures, said, lot_values(store, lot), doubtful, decisions(store, lot))
+    taken = decisions(store, lot, name)
+    return LotState(lot, name, content, fates, figures, said, lot_values(store, lot), doubtful, taken)
 
 
-def missed_by_camera(store: Store, part: str, said: tuple[Standing, ...]) -> tuple[int, int]:
-    """Of the part's pieces that most people rejected in blind rounds: how many the camera passes, and how many all."""
+def bad_among_passed(store: Store, part: str, said: tuple[Standing, ...]) -> tuple[int, int]:
+    """Of the part's pieces that the camera passes: how many most people did not accept in blind rounds, of how many.
+
+    The camera's newest verdict counts. A round draws its passed pieces at random, which makes the share hold for all of
+    them; where limits were widened since, pieces flagged then are among them and make it too large rather than small.
+    """
     blind = [one for one in said if one.blind is not None]
     if not blind:
         return 0, 0
     judged = _verdicts_of(store, part, sorted({one.piece_id for one in blind}))
     found = answers(judged, blind)
-    bad = majority(found.first) == 1
-    return int((found.passed & bad).sum()), int(bad.sum())
+    bad = majority(found.first) != ACCEPT
+    return int((found.passed & bad).sum()), int(found.passed.sum())
 
 
 def _verdicts_of(store: Store, part: str, piece_ids: list[int]) -> dict[PieceKey, Verdict]:
@@ -126,15 +226,19 @@ def _verdicts_of(store: Store, part: str, piece_ids: list[int]) -> dict[PieceKey
 
 def series_up_to(store: Store, state: LotState) -> tuple[SampledLot, ...]:
     """The part's lots that were inspected by sample, up to and with this one, in order of time."""
-    series = []
+    told = {known.lot: lot_values(store, known.lot).get(LOT_SIZE) for known in lots(store) if state.part in known.parts}
+    sizes = {name: int(size) for name, size in told.items() if isinstance(size, float)}
+    names = list(sizes)
+    if state.lot not in names:
+        return ()
     everybody = [one for one in standing(store) if one.blind is None]
-    for known in lots(store):
-        size = lot_values(store, known.lot).get(LOT_SIZE)
-        if state.part in known.parts and isinstance(size, float):
-            pieces = lot_content(store, known.lot, state.part).pieces
-            own = {piece.piece_id for piece in pieces}
-            fates = fates_of(pieces, [one for one in everybody if one.piece_id in own])
-            series.append(SampledLot(known.lot, int(size), tuple(fates.values())))
-        if known.lot == state.lot:
+    series = []
+    for name, follower in zip(names, [*names[1:], None], strict=True):
+        pieces = lot_content(store, name, state.part).pieces
+        own = {piece.piece_id for piece in pieces}
+        fates = fates_of(pieces, [one for one in everybody if one.piece_id in own])
+        chosen = tuple(one.then for one in decisions(store, name, state.part) if one.then is not None)
+        series.append(SampledLot(name, sizes[name], tuple(fates.values()), chosen, follower))
+        if name == state.lot:
             break
     return tuple(series)

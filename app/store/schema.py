@@ -243,12 +243,19 @@ lot_decision = Table(
     _key(),
     _text("uid"),
     _to("lot_id", "lot"),
+    _text("part"),
     _text("decision"),
     _text("given_by"),
     _text("identity"),
     _text("why"),
     _body(),
     _text("given_at"),
+)
+decided_filing = Table(
+    "decided_filing",
+    metadata,
+    Column("decision_id", BigInteger, ForeignKey("lot_decision.id"), primary_key=True),
+    Column("filing_id", BigInteger, ForeignKey("filing.id"), primary_key=True),
 )
 set_aside = Table("set_aside", metadata, _key(), _text("folder"), _text("digest"), _text("why"), _text("filed_at"))
 watched = Table("watched", metadata, _key(), _text("folder"), _text("digest"), _text("tray"), _text("filed_at"))

@@ -38,7 +38,11 @@ class LotTray:
 
 @dataclass(frozen=True, slots=True)
 class LotPiece:
-    """A piece: the camera's verdict, its first reason (or fault), and the digest of the judgement."""
+    """A piece: the camera's verdict, its first reason (or fault), and the digest of the judgement.
+
+    `beyond`: how far that reason's value lies beyond its limit, in the measure's own unit; negative within it, where a
+    guard band sends pieces to review; 0 for a fault.
+    """
 
     piece_id: int
     tray: str
@@ -46,6 +50,7 @@ class LotPiece:
     verdict: Verdict
     reason: str | None
     digest: str
+    beyond: float = 0.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -100,12 +105,14 @@ class OverTime:
 class Escapes:
     """Bad pieces among those that go to packing.
 
-    `missed`: of the pieces that people rejected, the share that the camera had passed; `escaped`: how many bad pieces
-    that lets through in this lot; `per_million` packed. The ends of all intervals are of 95 %.
+    `bad` of `seen` pieces that the camera passes were not accepted by people, who did not know its verdict; `share`:
+    what share that is; `escaped`: how many that makes in this lot; `per_million` packed. The ends of all intervals are
+    of 95 %.
     """
 
-    missed: Estimate
-    seen_bad: int
+    bad: int
+    seen: int
+    share: Estimate
     escaped: Estimate
     per_million: Estimate
 
@@ -152,7 +159,7 @@ def lot_figures(
     trays: Sequence[LotTray],
     pieces: Sequence[LotPiece],
     fates: Mapping[PieceKey, Fate],
-    missed: tuple[int, int] = (0, 0),
+    passed_blind: tuple[int, int] = (0, 0),
 ) -> LotFigures:
     """Figures of a lot.
 
@@ -162,8 +169,9 @@ def lot_figures(
         In order of time.
     fates
         Of every piece, see `fates_of`.
-    missed
-        Of pieces that people rejected without knowing the camera's verdict: how many it passed, and how many they were.
+    passed_blind
+        Of pieces that the camera passes and people judged without knowing it: how many they do not accept, and how many
+        they were.
     """
     count = Counter(fates.values())
     counts: dict[Fate, int] = {
@@ -180,7 +188,7 @@ def lot_figures(
         reasons=_reasons(pieces),
         groupings=_groupings(trays, pieces),
         over_time=_over_time(trays, pieces),
-        escapes=_escapes(packed, counts["rejected"] + counts["sorted out"], missed),
+        escapes=_escapes(counts["passed"], packed, passed_blind),
     )
 
 
@@ -257,18 +265,20 @@ def _over_time(trays: Sequence[LotTray], pieces: Sequence[LotPiece]) -> OverTime
     return OverTime(share_chart(bad, sizes), tuple(slot[0] for slot in named), tuple(int(size) for size in sizes))
 
 
-def _escapes(packed: int, caught: int, missed: tuple[int, int]) -> Escapes | None:
-    """With m of the bad ones missed, c caught stand for c m / (1 - m) that were not; None where m is not known."""
-    slipped, seen_bad = missed
-    if seen_bad == 0 or packed == 0:
+def _escapes(passed: int, packed: int, passed_blind: tuple[int, int]) -> Escapes | None:
+    """The share of bad ones among passed pieces, carried to those that this lot packs; None where nobody looked.
+
+    Taken over passed pieces alone: a blind round holds as many flagged as passed pieces, of which a lot has many more.
+    The share of bad pieces that the camera passes would come out far too small from such a round.
+    """
+    bad, seen = passed_blind
+    if seen == 0:
         return None
-    share = clopper_pearson(slipped, seen_bad)
+    share = clopper_pearson(bad, seen)
+    return Escapes(bad, seen, share, _times(share, passed), _times(share, 1e6 * passed / max(packed, 1)))
+
+
+def _times(share: Estimate, factor: float) -> Estimate:
     assert share.value is not None
     assert share.ci is not None
-
-    def through(rate: float) -> float:
-        return min(caught * rate / (1.0 - rate) if rate < 1.0 else float(packed), float(packed))
-
-    value, low, high = through(share.value), through(share.ci[0]), through(share.ci[1])
-    scale = 1e6 / packed
-    return Escapes(share, seen_bad, Estimate(value, (low, high)), Estimate(value * scale, (low * scale, high * scale)))
+    return Estimate(share.value * factor, (share.ci[0] * factor, share.ci[1] * factor))

@@ -2,11 +2,11 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Literal
+from typing import Literal, get_args
 
 from app.study.lot_figures import Fate
 from app.study.sampling import Level, Plan, Severity, quality_at, single_plan
-from app.study.switching import Course, after_lot
+from app.study.switching import Course, after_lot, begin, why_not_begin
 
 Outcome = Literal["accepted", "not accepted", "sample too small", "undecided", "stopped"]
 BAD: tuple[Fate, ...] = ("rejected", "sorted out")
@@ -14,11 +14,17 @@ BAD: tuple[Fate, ...] = ("rejected", "sorted out")
 
 @dataclass(frozen=True, slots=True)
 class SampledLot:
-    """A lot of `size` pieces and what became of those photographed, in order of time."""
+    """A lot of `size` pieces and what became of those photographed, in order of time.
+
+    `then`: the inspections that those responsible said are to begin after it, each in place of the one before;
+    `follower`: the next lot of the series where there is one already.
+    """
 
     lot: str
     size: int
     fates: tuple[Fate, ...]
+    then: tuple[Severity, ...] = ()
+    follower: str | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -26,7 +32,8 @@ class Acceptance:
     """One lot's inspection by sample.
 
     `inspected`, `bad`: of the plan's sample, which is the first pieces photographed. `undecided`: pieces of the sample
-    still wait for review, and what they are would tell. `course` is where the series stands after this lot.
+    still wait for review, and what they are would tell. `course` is where the series stands after this lot; `unheeded`
+    what those responsible said is to begin after it and the rules don't leave to them; `follower` as of `SampledLot`.
     """
 
     lot: str
@@ -37,6 +44,19 @@ class Acceptance:
     bad: int
     outcome: Outcome
     course: Course
+    unheeded: tuple[Severity, ...] = ()
+    follower: str | None = None
+
+    @property
+    def may_begin(self) -> tuple[Severity, ...]:
+        """What those responsible may say is to begin after this lot."""
+        return tuple(one for one in get_args(Severity) if self.why_not_begin(one) is None)
+
+    def why_not_begin(self, severity: Severity) -> str | None:
+        """Why those responsible can't say that an inspection is to begin after this lot; None where they can."""
+        if self.follower is not None:
+            return f"lot {self.follower} was inspected after it, so that it is too late; say it of the newest lot"
+        return why_not_begin(self.course, severity)
 
     @property
     def producers_quality(self) -> float:
@@ -52,7 +72,8 @@ class Acceptance:
 def accept_series(lots: Sequence[SampledLot], aql: float, level: Level = "II") -> tuple[Acceptance, ...]:
     """Inspect lots one after the other, each under the severity that those before it lead to.
 
-    A lot whose sample is too small or undecided leaves the series where it stands.
+    A lot whose sample is too small or undecided leaves the series where it stands. So does a word of those responsible
+    that the rules, by this AQL and by what became of the pieces since, don't leave to them.
 
     Raises
     ------
@@ -68,7 +89,15 @@ def accept_series(lots: Sequence[SampledLot], aql: float, level: Level = "II") -
         severity = course.severity
         if outcome in ("accepted", "not accepted"):
             course = after_lot(course, plan, bad)
-        found.append(Acceptance(lot.lot, lot.size, plan, severity, len(sample), bad, outcome, course))
+        unheeded = []
+        for word in lot.then:
+            begun = begin(course, word)
+            if begun is None:
+                unheeded.append(word)
+            else:
+                course = begun
+        counted = (len(sample), bad, outcome)
+        found.append(Acceptance(lot.lot, lot.size, plan, severity, *counted, course, tuple(unheeded), lot.follower))
     return tuple(found)
 
 

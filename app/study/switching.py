@@ -40,7 +40,7 @@ def after_lot(course: Course, plan: Plan, bad: int) -> Course:
 
     ISO 2859-1:1999, 9.3 (from memory): to tightened when two of five or fewer consecutive lots were not accepted; back
     to normal after five accepted in a row; stop when five were not accepted on tightened; from reduced to normal at the
-    first lot not accepted. Reduced inspection is never begun by itself: see `reduce`.
+    first lot not accepted. What those responsible must say is never begun by itself: see `begin`.
     """
     if course.stopped:
         return course
@@ -67,11 +67,25 @@ def _score(score: int, plan: Plan, bad: int) -> int:
     return score + 3 if plan.tighter_accept is not None and bad <= plan.tighter_accept else 0
 
 
-def reduce(course: Course) -> Course:
-    """Begin reduced inspection, where the score allows it; else the course as it is."""
-    return Course("reduced") if course.may_reduce else course
+def begin(course: Course, severity: Severity) -> Course | None:
+    """The course that those responsible begin by their own word; None where the rules don't leave it to them."""
+    return Course(severity) if why_not_begin(course, severity) is None else None
 
 
-def resume(course: Course) -> Course:
-    """Begin again on tightened inspection after the process was mended; else the course as it is."""
-    return Course("tightened") if course.stopped else course
+def why_not_begin(course: Course, severity: Severity) -> str | None:
+    """Why those responsible can't begin an inspection by their own word; None where they can.
+
+    ISO 2859-1:1999, 9.3 (from memory): reduced inspection where the score allows it; back from it to normal, as where
+    production is no longer steady; tightened again after inspection stopped and the process was mended.
+    """
+    if course.stopped:
+        return None if severity == "tightened" else "inspection has stopped; it begins again as tightened"
+    if severity == course.severity:
+        return f"inspection is {severity} already"
+    if severity == "tightened":
+        return "tightened inspection begins by itself, when two of five or fewer lots in a row are not accepted"
+    if course.severity == "tightened":
+        return f"tightened inspection ends by itself, when {RECENT} lots in a row are accepted"
+    if severity == "reduced" and not course.may_reduce:
+        return f"the switching score is {course.score}, and reduced inspection needs {SCORE_FOR_REDUCED}"
+    return None

@@ -2,6 +2,7 @@
 
 import json
 import sys
+from contextlib import closing
 from dataclasses import replace
 from pathlib import Path
 
@@ -12,12 +13,10 @@ from app.cli.main import main
 from app.store.connection import Store
 from app.store.decisions import Decision, decide, decisions
 from app.store.filing import file_result
-from app.store.lot_state import lot_state
-from app.store.station_checks import file_checks
-from app.store.verdicts import Given, give
+from app.store.lot_state import LOT_SIZE, lot_state
+from app.store.lots import set_lot_value
 from app.store.works import Works, new_works
 from tests.store.made import made_piece, made_tray, to_file
-from tests.store.test_station_checks import check
 from vision.errors import Unusable
 
 LOT = "L-2611-07"
@@ -30,69 +29,45 @@ def file_trays(store: Store, count: int, first: int = 0) -> None:
 
 
 def decision(word: str, **more: object) -> Decision:
-    given = {"uid": word, "lot": LOT, "decision": word, "given_by": "R. Hale", "identity": "declared", "why": "checked"}
-    return Decision(**{**given, "seen": {"pieces": 6}, **more})  # type: ignore[arg-type]
+    given = {"uid": word, "lot": LOT, "part": "TS-135", "decision": word, "given_by": "R. Hale"}
+    more = {"identity": "declared", "why": "checked", "seen": {"pieces": 6}, **more}
+    return Decision(**{**given, **more})  # type: ignore[arg-type]
+
+
+def sampled_good_lots(store: Store, count: int) -> list[str]:
+    """Lots by sample, none with a bad piece, of 1000 pieces each: J, 80 pieces, at most 2 bad at AQL 1.0."""
+    names = [f"L-{k:02}" for k in range(count)]
+    pieces = [made_piece(k + 1, "pass") for k in range(80)]
+    for k, name in enumerate(names):
+        file_result(store, to_file(made_tray(f"S-{k:02}", pieces, name, f"2026-10-02T06:{k:02}:00+00:00")))
+        set_lot_value(store, name, LOT_SIZE, 1000.0, "R. Hale")
+    return names
 
 
 def test_decisions_are_kept_once_and_the_newest_counts(store: Store) -> None:
     file_trays(store, 1)
     assert lot_state(store, LOT).standing == "open"
     decide(store, decision("hold"))
-    decide(store, decision("hold"))
-    decide(store, decision("release"))
-    assert [one.decision for one in decisions(store, LOT)] == ["hold", "release"]
-    assert decisions(store, LOT)[1].seen == {"pieces": 6}
+    assert decide(store, decision("hold", why="again")).why == "checked"
+    filings = frozenset(lot_state(store, LOT).content.filings)
+    decide(store, decision("release", filings=filings))
+    assert [one.decision for one in decisions(store, LOT, "TS-135")] == ["hold", "release"]
+    newest = decisions(store, LOT, "TS-135")[1]
+    assert (newest.seen, newest.filings) == ({"pieces": 6}, filings)
     assert lot_state(store, LOT).standing == "released"
     with pytest.raises(Unusable, match="append-only"), store.write() as connection:
         connection.execute(text("UPDATE lot_decision SET why = 'x'"))
 
 
-@pytest.mark.parametrize(("more", "said"), [({"given_by": " "}, "a name and a reason"), ({"lot": "L-0"}, "L-0")])
+@pytest.mark.parametrize(
+    ("more", "said"),
+    [({"given_by": " "}, "a name and a reason"), ({"lot": "L-0"}, "L-0"), ({"part": "DS-182"}, "DS-182")],
+)
 def test_a_decision_without_name_or_lot_is_refused(store: Store, more: dict[str, str], said: str) -> None:
     file_trays(store, 1)
     with pytest.raises(Unusable, match=said):
         decide(store, decision("release", **more))
-    assert decisions(store, LOT) == ()
-
-
-def test_trays_that_come_after_a_release_reopen_the_question(store: Store) -> None:
-    file_trays(store, 2)
-    decide(store, decision("release"))
-    file_trays(store, 1, first=2)
-    state = lot_state(store, LOT)
-    assert state.late_trays == ("T-002",)
-    assert state.standing == "released, then more trays came"
-
-
-def test_what_speaks_against_a_release(store: Store) -> None:
-    file_trays(store, 2)
-    state = lot_state(store, LOT)
-    assert state.figures.fates["waiting"] == 2
-    assert "2 of its pieces wait" in (state.why_not_released(False) or "")
-    assert state.why_not_released(True) is None
-    for piece in state.content.pieces:
-        if piece.verdict == "review":
-            uid = f"{piece.tray}-{piece.piece}"
-            give(
-                store, Given(uid, piece.piece_id, None, "R. Hale", "declared", "accept", (), "", "2026-11-02T09:00:00Z")
-            )
-    state = lot_state(store, LOT)
-    assert (state.figures.fates["accepted"], state.figures.to_packing) == (2, 4)
-    assert state.why_not_released(False) is None
-    file_checks(store, [check(5, "pass"), check(9, "stop")])
-    assert "2 of its trays are to be judged again" in (lot_state(store, LOT).why_not_released(True) or "")
-
-
-def test_figures_do_not_change_when_a_tray_is_filed_twice_or_judged_anew(store: Store) -> None:
-    file_trays(store, 2)
-    before = lot_state(store, LOT).figures
-    file_trays(store, 2)
-    assert lot_state(store, LOT).figures.fates == before.fates
-    better = made_tray(
-        "T-000", [made_piece(k, "pass") for k in (1, 2, 3)], taken_at="2026-11-02T06:00:00+00:00", die="D1"
-    )
-    file_result(store, to_file(better))
-    assert lot_state(store, LOT).figures.fates["passed"] == before.fates["passed"] + 2
+    assert decisions(store, LOT, "TS-135") == ()
 
 
 @pytest.fixture
@@ -157,7 +132,10 @@ def test_a_sampled_lot_is_released_only_if_its_sample_says_so(
     assert call(monkeypatch, LOT, *told, "--size", 100, "--aql", 0.65) == 2
     assert "its sample says: not accepted" in capsys.readouterr().err
     assert call(monkeypatch, LOT, "--works", works.folder, "--aql", 0.65) == 0
-    assert "20 pieces, accept 0; bad 4: not accepted" in capsys.readouterr().out
+    assert (
+        "not accepted: lot of 100, AQL 0.65 %, normal inspection: code letter F, sample of 20"
+        in capsys.readouterr().out
+    )
 
 
 def test_a_lot_that_is_not_there_is_named_in_one_line(
@@ -169,9 +147,80 @@ def test_a_lot_that_is_not_there_is_named_in_one_line(
     assert f"one of {LOT} (found L-0)" in said
 
 
-def test_a_lot_of_two_parts_asks_which(store: Store) -> None:
-    file_trays(store, 1)
-    file_result(store, to_file(replace(made_tray("T-900"), part="DS-182")))
-    with pytest.raises(Unusable, match="DS-182, TS-135"):
-        lot_state(store, LOT)
-    assert lot_state(store, LOT, "DS-182").figures.trays == 1
+def test_the_next_inspection_is_chosen_by_command_only_where_the_rules_leave_it(
+    works: Works, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    with closing(works.open()) as store:
+        *_, before, newest = sampled_good_lots(store, 11)
+    at, who = ("--works", works.folder), ("--by", "R. Hale", "--why", "steady")
+    assert call(monkeypatch, LOT, *at, "--next", "reduced", *who) == 2
+    assert "--next reduced: a lot by sample; say how large it is: --size PIECES" in capsys.readouterr().err
+    assert call(monkeypatch, newest, *at, "--next", "reduced") == 2
+    assert "--next reduced: --by NAME and --why REASON" in capsys.readouterr().err
+    assert call(monkeypatch, newest, *at, "--next", "tightened", "--release", *who) == 2
+    assert "by ISO 2859-1: reduced (found tightened inspection begins by itself" in capsys.readouterr().err
+    assert call(monkeypatch, before, *at, "--next", "reduced", *who) == 2
+    assert f"none now (found lot {newest} was inspected after it" in capsys.readouterr().err
+    assert call(monkeypatch, "--works", works.folder) == 0
+    assert "released" not in capsys.readouterr().out  # a call refused for one of its words files none
+    assert call(monkeypatch, newest, *at, "--next", "reduced", "--release", *who) == 0
+    said = capsys.readouterr().out
+    assert f"lot {newest}, TS-135: released" in said
+    assert "the next lot: reduced inspection; normal may be begun" in said
+    assert "next lot reduced by R. Hale" in said
+    assert call(monkeypatch, newest, *at, "--next", "reduced", *who) == 2
+    assert "normal (found inspection is reduced already)" in capsys.readouterr().err
+
+
+def test_the_list_tells_what_came_after_a_release(
+    works: Works, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    told = ("--works", works.folder, "--release", "--leave-waiting", "--by", "R. Hale", "--why", "seen")
+    assert call(monkeypatch, LOT, *told) == 0
+    with closing(works.open()) as store:
+        file_trays(store, 1, first=4)
+        file_result(store, to_file(replace(made_tray("T-900"), part="DS-182")))
+    assert call(monkeypatch, "--works", works.folder) == 0
+    assert "reject 6; DS-182 open; TS-135 released, then more trays came" in capsys.readouterr().out
+
+
+def test_the_report_shows_the_worst_piece_and_what_is_not_known(
+    works: Works, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    assert call(monkeypatch, LOT, "--works", works.folder, "--hold", "--by", "R. Hale", "--why", "burrs") == 0
+    pieces = [made_piece(1, "reject", 0.29), made_piece(2, "reject", 0.42)]
+    worst = made_tray("T-004", pieces, taken_at="2026-11-02T06:04:00+00:00")
+    with closing(works.open()) as store:
+        file_result(store, to_file(worst))
+    assert call(monkeypatch, LOT, "--works", works.folder, "--out", tmp_path) == 0
+    page, table = (tmp_path / "lot.html").read_text(), json.loads((tmp_path / "lot.json").read_text())
+    assert "<b>Tray T-004, piece 2</b><br>reject: outward deviation, bowl" in page
+    assert "Held, then more trays came:" in page
+    assert "Filed after it was released or held: T-004." in page
+    assert "be told: nobody judged, in a blind round" in page
+    assert (table["standing"], table["filed_after_the_decision"]) == ("held, then more trays came", ["T-004"])
+    assert table["escapes"] is None
+    assert [(one["first_tray"], one["pieces"], one["not_passed"]) for one in table["over_time"]][-2:] == [
+        ("T-003", 3, pytest.approx(2 / 3)),
+        ("T-004", 2, 1.0),
+    ]
+    assert table["shots"][4] == {
+        "tray": "T-004", "station": "ST-1", "taken_at": "2026-11-02T06:04:00+00:00", "limits_revision": 3,
+        "software": "brightbowl 0.1.0", "process": {"die": "D4", "strokes": 182400.0},
+    }  # fmt: skip
+    assert table["results"][-1]["first_reason"] == "outline_out_mm.bowl"
+
+
+def test_the_report_of_a_lot_by_sample_names_what_may_be_chosen(
+    works: Works, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    with closing(works.open()) as store:
+        newest = sampled_good_lots(store, 10)[-1]
+    who = ("--by", "R. Hale", "--why", "steady", "--out", tmp_path)
+    assert call(monkeypatch, newest, "--works", works.folder, "--next", "reduced", *who) == 0
+    page, table = (tmp_path / "lot.html").read_text(), json.loads((tmp_path / "lot.json").read_text())
+    assert (table["acceptance"]["next_severity"], table["acceptance"]["next_may_be_chosen"]) == ("reduced", ["normal"])
+    (decided,) = table["decisions"]
+    assert (decided["decision"], decided["seen"]["sample"]["outcome"]) == ("reduced", "accepted")
+    assert "<td>next lot reduced</td>" in page
+    assert "first 80 pieces photographed are the sample" in page

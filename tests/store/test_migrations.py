@@ -10,7 +10,9 @@ from sqlalchemy import inspect, select, text
 
 from app.store import schema
 from app.store.connection import Store, open_store, version_of
+from app.store.decisions import decide, decisions
 from app.store.definitions import findings_content, pack
+from app.store.lot_state import lot_state, standings
 from app.store.migrations import NEWEST, STEPS, migrate
 from app.store.recall import results
 from app.store.verdicts import standing
@@ -76,6 +78,59 @@ def test_the_first_version_with_data_becomes_the_newest(
     )
     with pytest.raises(Unusable, match="never changed"), store.write() as connection:
         connection.execute(text("DELETE FROM verdict"))
+
+
+# A lot of two parts with two decisions as version 5 held them; the second shot came between the two.
+LOT_DECISIONS = (
+    "INSERT INTO tray (id, tray) VALUES (2, 'T-000002')",
+    "INSERT INTO shot (id, tray_id, digest, part, station, lot_id, taken_at, filed_at)"
+    " VALUES (2, 2, 'x', 'DS-182', 'ST-1', 1, NULL, '2026-11-02T07:00:00+00:00')",
+    "INSERT INTO filing (id, shot_id, digest, limits_revision, software, filed_at)"
+    " VALUES (2, 2, 'x', 3, 'brightbowl 0.1.0', '2026-11-02T07:00:00+00:00')",
+    "INSERT INTO piece (id, tray_id, piece) VALUES (2, 2, 1)",
+    "INSERT INTO judgement (id, piece_id, filing_id, verdict, digest) VALUES (2, 2, 2, 'pass', 'y')",
+)
+
+
+def test_decisions_on_a_lot_become_those_on_each_of_its_parts(
+    place: str, opened: Open, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    old = blank(place, opened, monkeypatch)
+    with old.write() as connection:
+        migrate(connection, old.url, until=1)
+        for statement in FIRST_DATA:
+            connection.exec_driver_sql(statement.replace("'t')", "'2026-11-02T05:00:00+00:00')"))
+        migrate(connection, old.url, until=6)
+        for statement in LOT_DECISIONS:
+            connection.exec_driver_sql(statement)
+        for uid, word, hour in (("a", "hold", 6), ("b", "release", 8)):
+            values = {"u": uid, "w": word, "body": pack({"pieces": 2}), "at": f"2026-11-02T{hour:02}:00:00+00:00"}
+            connection.execute(
+                text(
+                    "INSERT INTO lot_decision (uid, lot_id, decision, given_by, identity, why, body, given_at)"
+                    " VALUES (:u, 1, :w, 'R. Hale', 'declared', 'seen', :body, :at)"
+                ),
+                values,
+            )
+    store = opened(place)
+    assert version_of(store) == NEWEST
+    found = {part: decisions(store, "L-2611-01", part) for part in ("DS-182", "TS-135")}
+    assert [(one.uid, one.decision, one.filings) for one in found["DS-182"]] == [
+        ("a", "hold", frozenset()),
+        ("b", "release", frozenset({2})),
+    ]
+    assert [(one.uid, one.decision, one.filings) for one in found["TS-135"]] == [
+        ("a TS-135", "hold", frozenset({1})),
+        ("b TS-135", "release", frozenset({1})),
+    ]
+    newest = found["TS-135"][1]
+    assert (newest.given_by, newest.why, newest.seen) == ("R. Hale", "seen", {"pieces": 2})
+    assert standings(store) == {("L-2611-01", "DS-182"): "released", ("L-2611-01", "TS-135"): "released"}
+    state = lot_state(store, "L-2611-01", "DS-182")
+    decide(store, state.decision("hold", ("M. Okafor", "declared", "a complaint")))
+    assert lot_state(store, "L-2611-01", "DS-182").standing == "held"
+    with pytest.raises(Unusable, match="never changed"), store.write() as connection:
+        connection.execute(text("DELETE FROM lot_decision"))
 
 
 def test_the_tables_made_are_the_tables_queried(store: Store) -> None:

@@ -1,6 +1,6 @@
 """A lot's figures: fates, yield, reasons, groups, the p chart, and what gets through."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Literal
 
 import numpy as np
@@ -78,21 +78,21 @@ def test_waiting_pieces_are_in_no_yield() -> None:
     assert figures.over_time is None
 
 
-def test_what_gets_through_follows_from_the_share_missed() -> None:
-    pieces = [piece("T-00", k, "pass" if k < 990 else "reject") for k in range(1000)]
-    fates = fates_of(pieces, ())
+def test_what_gets_through_follows_from_the_share_of_bad_among_passed_pieces() -> None:
+    pieces = [piece("T-00", k, "pass" if k < 900 else "review") for k in range(1000)]
+    fates = fates_of(pieces, [Said("T-00", k, "accept") for k in range(900, 960)])
     assert lot_figures([tray("T-00")], pieces, fates).escapes is None
-    found = lot_figures([tray("T-00")], pieces, fates, missed=(5, 50)).escapes
+    found = lot_figures([tray("T-00")], pieces, fates, passed_blind=(2, 100)).escapes
     assert found is not None
-    # One in ten is missed: ten caught stand for 11.1 bad ones, 1.11 of them packed among 990.
-    assert found.escaped.value == pytest.approx(10 / 9)
-    assert found.per_million.value == pytest.approx(10 / 9 / 990 * 1e6)
-    low, high = proportion_confint(5, 50, method="beta")
-    assert found.escaped.ci == pytest.approx((10 * low / (1 - low), 10 * high / (1 - high)))
-    none_missed = lot_figures([tray("T-00")], pieces, fates, missed=(0, 29)).escapes
-    assert none_missed is not None
-    assert none_missed.escaped.ci is not None
-    assert none_missed.escaped.ci[0] == 0.0 < none_missed.escaped.ci[1]
+    # Two in a hundred passed ones are bad: 18 of this lot's 900, of 960 packed.
+    assert (found.bad, found.seen, found.escaped.value) == (2, 100, pytest.approx(18.0))
+    assert found.per_million.value == pytest.approx(18.0 / 960 * 1e6)
+    low, high = proportion_confint(2, 100, method="beta")
+    assert found.escaped.ci == pytest.approx((900 * low, 900 * high))
+    assert found.per_million.ci == pytest.approx((900 * low / 960 * 1e6, 900 * high / 960 * 1e6))
+    none_bad = lot_figures([tray("T-00")], pieces, fates, passed_blind=(0, 100)).escapes
+    assert none_bad is not None
+    assert none_bad.escaped.ci == pytest.approx((0.0, 900 * proportion_confint(0, 100, method="beta")[1]))
 
 
 def lot(name: str, bad: int, size: int = 1000, sample: int = 80) -> SampledLot:
@@ -124,6 +124,34 @@ def test_a_sample_too_small_or_undecided_leaves_the_series_where_it_stands() -> 
     # MIL-STD-105E, table X-J (n 80, c 2, from memory): 95 % accepted near 1.0 % bad, 10 % near 6.5 %.
     assert found[2].producers_quality == pytest.approx(0.0103, abs=0.0005)
     assert found[2].consumers_quality == pytest.approx(0.0652, abs=0.0015)
+
+
+def test_those_responsible_begin_what_the_rules_leave_to_them() -> None:
+    good = [lot(str(k), 1) for k in range(10)]
+    assert accept_series(good[:9], 1.0)[-1].may_begin == ()
+    assert accept_series(good, 1.0)[-1].may_begin == ("reduced",)
+    reduced = [*good[:9], replace(good[9], then=("reduced",)), lot("R", 0)]
+    found = accept_series(reduced, 1.0)
+    assert (found[10].severity, found[10].plan.size, found[10].may_begin) == ("reduced", 32, ("normal",))
+    taken_back = [*good[:9], replace(good[9], then=("reduced", "normal")), lot("N", 1)]
+    assert accept_series(taken_back, 1.0)[-1].severity == "normal"
+    stopped = [lot(str(k), 5) for k in range(7)]
+    assert accept_series(stopped, 1.0)[-1].may_begin == ("tightened",)
+    mended = [*stopped[:6], replace(stopped[6], then=("tightened",)), lot("M", 0)]
+    assert accept_series(mended, 1.0)[-1].outcome == "accepted"
+
+
+def test_a_word_that_the_rules_do_not_leave_to_anybody_is_named_and_changes_nothing() -> None:
+    found = accept_series([replace(lot("A", 0), then=("reduced",)), lot("B", 0)], 1.0)
+    assert found[0].unheeded == ("reduced",)
+    assert found[1].severity == "normal"
+
+
+def test_nothing_is_begun_after_a_lot_that_another_one_followed() -> None:
+    stopped = [lot(str(k), 5) for k in range(7)]
+    found = accept_series([*stopped[:6], replace(stopped[6], follower="L-9")], 1.0)[-1]
+    assert found.may_begin == ()
+    assert "lot L-9 was inspected after it" in (found.why_not_begin("tightened") or "")
 
 
 def test_an_aql_that_the_standard_lacks_is_named() -> None:

@@ -15,7 +15,7 @@ from app.study.sampling import (
     quality_at,
     single_plan,
 )
-from app.study.switching import Course, after_lot, reduce, resume
+from app.study.switching import Course, after_lot, begin, why_not_begin
 from tests.study.published import printed
 from vision.errors import Unusable
 
@@ -198,8 +198,9 @@ def test_five_rejected_on_tightened_stop_it_until_it_is_mended() -> None:
     stopped = _run(Course("tightened"), PLAN, [3, 0, 3, 0, 3, 3, 3])
     assert stopped.stopped
     assert after_lot(stopped, PLAN, 0) == stopped
-    assert resume(stopped) == Course("tightened")
-    assert resume(Course()) == Course()
+    assert begin(stopped, "tightened") == Course("tightened")
+    assert begin(stopped, "reduced") is begin(stopped, "normal") is None
+    assert begin(Course(), "tightened") is None
 
 
 def test_score_of_30_allows_reduced_inspection() -> None:
@@ -208,8 +209,24 @@ def test_score_of_30_allows_reduced_inspection() -> None:
     assert _run(Course(), PLAN, [1] * 10).may_reduce
     assert _run(Course(), PLAN, [1] * 9 + [2]).score == 0
     assert _run(Course(), SMALL, [0] * 15).may_reduce
-    assert reduce(_run(Course(), SMALL, [0] * 15)).severity == "reduced"
-    assert reduce(Course()) == Course()
+    assert begin(_run(Course(), SMALL, [0] * 15), "reduced") == Course("reduced")
+    assert begin(Course(), "reduced") is None
+    assert begin(Course("reduced", (True,)), "normal") == Course("normal")
+
+
+@pytest.mark.parametrize(
+    ("course", "severity", "said"),
+    [
+        (Course(score=28), "reduced", "score is 28, and reduced inspection needs 30"),
+        (Course(), "normal", "normal already"),
+        (Course(), "tightened", "begins by itself"),
+        (Course("tightened"), "normal", "ends by itself, when 5 lots in a row"),
+        (Course("tightened"), "reduced", "ends by itself"),
+        (Course("tightened", stopped=True), "normal", "begins again as tightened"),
+    ],
+)
+def test_why_an_inspection_can_not_be_begun(course: Course, severity: Severity, said: str) -> None:
+    assert said in (why_not_begin(course, severity) or "")
 
 
 def test_first_lot_not_accepted_ends_reduced_inspection() -> None:

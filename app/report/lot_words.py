@@ -1,0 +1,70 @@
+"""What a lot's figures and decisions are called, wherever they are shown."""
+
+import numpy as np
+
+from app.report.words import FAULTS, measure_words
+from app.store.decisions import Decision
+from app.study.intervals import Estimate
+from app.study.lot_figures import Escapes
+from app.study.lot_sampling import Acceptance
+
+
+def reason_words(name: str) -> str:
+    """A first reason in words: a measure with its zone, or a fault."""
+    measure, _, zone = name.partition(".")
+    if name in FAULTS:
+        return name.replace("_", " ")
+    return f"{measure_words(measure).title}, {zone}" if zone else measure_words(measure).title
+
+
+def escapes_words(found: Escapes | None) -> str:
+    """Bad pieces in a million packed, with the interval and what it rests on; or why it can't be told."""
+    if found is None:
+        return (
+            "What the camera lets through can't be told: nobody judged, in a blind round, pieces of this part that the "
+            "camera passes."
+        )
+    return (
+        f"Bad pieces in a million packed: about {interval_words(found.per_million)}; in this lot "
+        f"{interval_words(found.escaped)}. People who did not know the camera's verdict judged {found.seen} of the "
+        f"pieces that it passes and found {found.bad} bad."
+    )
+
+
+def interval_words(found: Estimate) -> str:
+    """A number to three digits with its interval, as `41700 (12100 to 98600)`."""
+    assert found.value is not None
+    assert found.ci is not None
+    value, low, high = (
+        np.format_float_positional(number, precision=3, fractional=False, trim="-")
+        for number in (found.value, *found.ci)
+    )
+    return f"{value} ({low} to {high})"
+
+
+def sample_words(found: Acceptance, aql: float) -> str:
+    """The plan of a lot by sample, and what the sample held."""
+    return (
+        f"lot of {found.size}, AQL {aql:g} %, {found.severity} inspection: code letter {found.plan.letter}, sample of "
+        f"{found.plan.size}, accepted with at most {found.plan.accept} bad; inspected {found.inspected}, "
+        f"bad {found.bad}"
+    )
+
+
+def next_words(found: Acceptance) -> str:
+    """How the next lot is inspected, and what those responsible may say of it."""
+    said = f"{found.course.severity} inspection"
+    if found.course.stopped:
+        said = "none: inspection has stopped until the process is mended; tightened inspection may then be begun"
+    elif "reduced" in found.may_begin:
+        said += "; reduced may be begun where production is steady"
+    elif "normal" in found.may_begin:
+        said += "; normal may be begun, as where production is no longer steady"
+    if found.unheeded:
+        said += f"; {', '.join(found.unheeded)} was chosen, but the rules don't allow it by this AQL and these pieces"
+    return said
+
+
+def decision_words(one: Decision) -> str:
+    """What was decided."""
+    return one.decision if one.then is None else f"next lot {one.then}"
