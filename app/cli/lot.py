@@ -123,8 +123,8 @@ def _check(state: LotState, acceptance: Acceptance | None, word: Word, leave_wai
             raise Unusable(f"lot {state.lot}", f"--next {word}", "a lot by sample; say how large it is: --size PIECES")
         against = acceptance.why_not_begin(word)
         if against is not None:
-            allowed = ", ".join(acceptance.may_begin) or "none now"
-            expected = f"an inspection that may be chosen after this lot by ISO 2859-1: {allowed}"
+            allowed = " or ".join(acceptance.may_begin) or "nothing"
+            expected = f"ISO 2859-1 leaves {allowed} to be chosen after this lot"
             raise Unusable(f"lot {state.lot}", f"--next {word}", expected, against)
 
 
@@ -165,7 +165,7 @@ def _told(state: LotState, acceptance: Acceptance | None, aql: float) -> list[st
         said.append(f"first reasons: {', '.join(f'{reason_words(r.name)} {r.count}' for r in figures.reasons)}")
     if acceptance is not None:
         said.append(
-            f"by sample (ISO 2859-1) {acceptance.outcome}: {sample_words(acceptance, aql)}; "
+            f"by sample (ISO 2859-1): {acceptance.outcome}; {sample_words(acceptance, aql)}; "
             f"the next lot: {next_words(acceptance)}"
         )
     else:

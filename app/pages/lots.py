@@ -78,10 +78,10 @@ def _state(_desk: Desk, lot: str, part: str) -> LotState:
 def _head(state: LotState) -> None:
     figures = state.figures
     one, two, three, four = st.columns(4)
-    one.metric("State", f"{_SIGNS[state.word]} {state.word}")
+    one.metric("State", f"{'⚠' if state.came_after else _SIGNS[state.word]} {state.word}")
     if state.came_after:
         late = f" Filed since: {', '.join(state.late_trays)}." if state.late_trays else ""
-        st.warning(f"{state.standing.capitalize()}. Nobody has decided on it since.{late}")
+        st.warning(f"{state.standing.capitalize()}. Nobody has released or held it since.{late}")
     two.metric("To packing, pieces", f"{figures.to_packing} of {figures.pieces}")
     yielded = figures.yielded.value
     three.metric("Yield of the pieces decided on", "–" if yielded is None else f"{100 * yielded:.1f} %")

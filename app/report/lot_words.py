@@ -45,9 +45,9 @@ def interval_words(found: Estimate) -> str:
 def sample_words(found: Acceptance, aql: float) -> str:
     """The plan of a lot by sample, and what the sample held."""
     return (
-        f"lot of {found.size}, AQL {aql:g} %, {found.severity} inspection: code letter {found.plan.letter}, sample of "
-        f"{found.plan.size}, accepted with at most {found.plan.accept} bad; inspected {found.inspected}, "
-        f"bad {found.bad}"
+        f"lot of {found.size}, AQL {aql:g} %, {found.severity} inspection: code letter {found.plan.letter}, the first "
+        f"{found.plan.size} pieces photographed are the sample, accepted with at most {found.plan.accept} bad; "
+        f"inspected {found.inspected}, bad {found.bad}"
     )
 
 

@@ -7,11 +7,13 @@ import pytest
 from playwright.sync_api import expect
 
 from app.store.connection import Store
-from app.store.decisions import decisions
+from app.store.decisions import decide, decisions
 from app.store.filing import file_result
+from app.store.lot_state import lot_state
 from tests.pages.conftest import Opened, Served, choose
 from tests.pages.test_other_pages import serious
-from tests.store.made import made_tray, to_file
+from tests.store.made import made_piece, made_tray, to_file
+from tests.store.test_lot_decisions import sampled_good_lots
 
 LOT = "L-2611-30"
 
@@ -30,6 +32,7 @@ def store(served: Served) -> Iterator[Store]:
 def test_a_lot_is_looked_at_held_and_released(open_page: Opened, store: Store) -> None:
     page = open_page("lots?who=R.+Hale")
     choose(page, "Lot", re.compile(LOT))
+    expect(page.get_by_text("be told: nobody judged, in a blind round")).to_be_visible()
     expect(page.get_by_text("4 of 12")).to_be_visible()
     expect(page.get_by_alt_text("First reasons by number of pieces, with 95 % intervals")).to_be_visible()
     expect(page.get_by_alt_text("Share not passed by die")).to_be_visible()
@@ -43,7 +46,7 @@ def test_a_lot_is_looked_at_held_and_released(open_page: Opened, store: Store) -
     page.get_by_text("Waiting pieces stay out of packing").click()
     page.get_by_role("button", name="Release").click()
     expect(page.get_by_text("✓ released")).to_be_visible()
-    assert [(one.decision, one.given_by, one.why) for one in decisions(store, LOT)] == [
+    assert [(one.decision, one.given_by, one.why) for one in decisions(store, LOT, "TS-135")] == [
         ("hold", "R. Hale", "burrs at the bowl"),
         ("release", "R. Hale", "sorted by hand"),
     ]
@@ -56,3 +59,27 @@ def test_who_may_only_review_takes_no_decision(open_page: Opened) -> None:
     page = open_page("lots?who=M.+Okafor")
     expect(page.get_by_text("Why pieces did not pass")).to_be_visible()
     assert page.get_by_role("button", name="Release").count() == 0
+
+
+def test_what_came_after_a_release_is_told_and_the_next_inspection_chosen(open_page: Opened, served: Served) -> None:
+    opened = served.works.open()
+    names = sampled_good_lots(opened, 10)
+    before = lot_state(opened, names[-1])
+    decide(opened, before.decision("release", ("R. Hale", "declared", "all seen")))
+    late = made_tray("S-90", [made_piece(1, "pass")], names[-1], "2026-10-02T07:00:00+00:00")
+    file_result(opened, to_file(late))
+    page = open_page("lots?who=R.+Hale")
+    choose(page, "Lot", re.compile(names[-1]))
+    expect(page.get_by_text("Released, then more trays came.")).to_be_visible()
+    expect(page.get_by_text("Filed since: S-90.")).to_be_visible()
+    expect(page.get_by_text("reduced may be begun where production is steady")).to_be_visible()
+    assert serious(page) == []
+    page.get_by_role("button", name="Next lot reduced").click()
+    expect(page.get_by_text("a name and a reason")).to_be_visible()
+    page.get_by_label("Why", exact=True).fill("steady for a month")
+    page.get_by_role("button", name="Next lot reduced").click()
+    expect(page.get_by_text("The next lot: reduced inspection")).to_be_visible()
+    expect(page.get_by_text("next lot reduced by R. Hale")).to_be_visible()
+    expect(page.get_by_role("button", name="Next lot normal")).to_be_visible()
+    assert [one.decision for one in decisions(opened, names[-1], "TS-135")] == ["release", "reduced"]
+    opened.close()

@@ -132,10 +132,7 @@ def test_a_sampled_lot_is_released_only_if_its_sample_says_so(
     assert call(monkeypatch, LOT, *told, "--size", 100, "--aql", 0.65) == 2
     assert "its sample says: not accepted" in capsys.readouterr().err
     assert call(monkeypatch, LOT, "--works", works.folder, "--aql", 0.65) == 0
-    assert (
-        "not accepted: lot of 100, AQL 0.65 %, normal inspection: code letter F, sample of 20"
-        in capsys.readouterr().out
-    )
+    assert "letter F, the first 20 pieces photographed are the sample" in capsys.readouterr().out
 
 
 def test_a_lot_that_is_not_there_is_named_in_one_line(
@@ -158,9 +155,15 @@ def test_the_next_inspection_is_chosen_by_command_only_where_the_rules_leave_it(
     assert call(monkeypatch, newest, *at, "--next", "reduced") == 2
     assert "--next reduced: --by NAME and --why REASON" in capsys.readouterr().err
     assert call(monkeypatch, newest, *at, "--next", "tightened", "--release", *who) == 2
-    assert "by ISO 2859-1: reduced (found tightened inspection begins by itself" in capsys.readouterr().err
+    assert (
+        "leaves reduced to be chosen after this lot (found tightened inspection begins by itself"
+        in capsys.readouterr().err
+    )
     assert call(monkeypatch, before, *at, "--next", "reduced", *who) == 2
-    assert f"none now (found lot {newest} was inspected after it" in capsys.readouterr().err
+    assert (
+        f"leaves nothing to be chosen after this lot (found lot {newest} was inspected after it"
+        in capsys.readouterr().err
+    )
     assert call(monkeypatch, "--works", works.folder) == 0
     assert "released" not in capsys.readouterr().out  # a call refused for one of its words files none
     assert call(monkeypatch, newest, *at, "--next", "reduced", "--release", *who) == 0
@@ -169,7 +172,7 @@ def test_the_next_inspection_is_chosen_by_command_only_where_the_rules_leave_it(
     assert "the next lot: reduced inspection; normal may be begun" in said
     assert "next lot reduced by R. Hale" in said
     assert call(monkeypatch, newest, *at, "--next", "reduced", *who) == 2
-    assert "normal (found inspection is reduced already)" in capsys.readouterr().err
+    assert "leaves normal to be chosen after this lot (found inspection is reduced already)" in capsys.readouterr().err
 
 
 def test_the_list_tells_what_came_after_a_release(
@@ -223,4 +226,4 @@ def test_the_report_of_a_lot_by_sample_names_what_may_be_chosen(
     (decided,) = table["decisions"]
     assert (decided["decision"], decided["seen"]["sample"]["outcome"]) == ("reduced", "accepted")
     assert "<td>next lot reduced</td>" in page
-    assert "first 80 pieces photographed are the sample" in page
+    assert "the first 80 pieces photographed are the sample" in page
