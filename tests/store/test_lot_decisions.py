@@ -217,13 +217,15 @@ def test_the_report_shows_the_worst_piece_and_what_is_not_known(
 def test_the_report_of_a_lot_by_sample_names_what_may_be_chosen(
     works: Works, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
+    seen_in_version_5 = {"trays": 1, "pieces": 80, "to_packing": 80, "waiting": 0}
     with closing(works.open()) as store:
         newest = sampled_good_lots(store, 10)[-1]
+        decide(store, decision("hold", lot=newest, seen=seen_in_version_5))
     who = ("--by", "R. Hale", "--why", "steady", "--out", tmp_path)
     assert call(monkeypatch, newest, "--works", works.folder, "--next", "reduced", *who) == 0
     page, table = (tmp_path / "lot.html").read_text(), json.loads((tmp_path / "lot.json").read_text())
     assert (table["acceptance"]["next_severity"], table["acceptance"]["next_may_be_chosen"]) == ("reduced", ["normal"])
-    (decided,) = table["decisions"]
+    _, decided = table["decisions"]
     assert (decided["decision"], decided["seen"]["sample"]["outcome"]) == ("reduced", "accepted")
     assert "<td>next lot reduced</td>" in page
     assert "the first 80 pieces photographed are the sample" in page
