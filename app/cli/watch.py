@@ -28,11 +28,14 @@ def command(inbox: Path, works: Path, store: str | None, no_pictures: bool, jobs
     keep_to_one_core()
     from app.run.prepare import Order
     from app.run.watch import Watcher
-    from app.run.watch_alone import alone, stopping
-    from app.store.works import open_chosen
+    from app.run.watch_alone import alone, once_there, stopping
+    from app.store.works import open_chosen, read_works
 
-    opened, place = open_chosen(works, store)
-    assert place is not None
-    with closing(opened), alone(place, inbox) as state, stopping() as stop:
-        click.echo(f"watching {inbox}; how it fares stands in {state / 'health.json'}")
-        Watcher(Order(inbox, place, state, jobs, not no_pictures), opened).run(stop)
+    place = read_works(works)
+    with alone(place, inbox) as state, stopping() as stop:
+        opened = once_there(lambda: open_chosen(works, store)[0], stop)
+        if opened is None:
+            return
+        with closing(opened):
+            click.echo(f"watching {inbox}; how it fares stands in {state / 'health.json'}")
+            Watcher(Order(inbox, place, state, jobs, not no_pictures), opened).run(stop)

@@ -3,12 +3,15 @@
 import fcntl
 import os
 import signal
-from collections.abc import Iterator
+import sys
+from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from pathlib import Path
 from threading import Event
 from types import FrameType
 
+from app.run.watch import FIRST_PAUSE_S, LONGEST_PAUSE_S
+from app.store.connection import Away, Store
 from app.store.works import Works
 from vision.errors import Unusable
 from vision.files.whole import not_written
@@ -44,6 +47,27 @@ def alone(works: Works, inbox: Path) -> Iterator[Path]:
         yield state
     finally:
         os.close(lock)
+
+
+def once_there(open_store: Callable[[], Store], stop: Event) -> Store | None:
+    """Open a store, and wait for one that is away, with a line that says so; None where `stop` is set before.
+
+    Raises
+    ------
+    Unusable
+        It can't be used, and waiting would not help.
+    """
+    said, pause_s = "", FIRST_PAUSE_S
+    while not stop.is_set():
+        try:
+            return open_store()
+        except Away as fault:
+            if str(fault) != said:
+                said = str(fault)
+                print(f"brightbowl: {said}; waiting for it", file=sys.stderr, flush=True)
+            stop.wait(pause_s)
+            pause_s = min(2.0 * pause_s, LONGEST_PAUSE_S)
+    return None
 
 
 @contextmanager

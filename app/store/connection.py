@@ -20,6 +20,10 @@ from vision.errors import Unusable
 BUSY_WAIT_S = 30.0
 
 
+class Away(Unusable):
+    """A database that can't be reached now, and may be there again later."""
+
+
 @dataclass(frozen=True, slots=True, eq=False)
 class Store:
     """An open store. `url` is safe to show: a password in it is hidden."""
@@ -153,7 +157,8 @@ def _told(url: str) -> Iterator[None]:
         said = str(fault.orig).splitlines()[0] if str(fault.orig) else type(fault.orig).__name__
         expected = _expected(said)
         if expected is None and isinstance(fault, OperationalError) and url.startswith("postgresql"):
-            expected = "expected a database that answers; start it, or correct --store"
+            kind = Away if _away(said) else Unusable
+            raise kind(url, "", "expected a database that answers; start it, or correct --store", said) from fault
         if expected is None:
             raise
         raise Unusable(url, "", expected, said) from fault
@@ -169,6 +174,11 @@ _SAYINGS = {
     "locked": f"expected a turn within {BUSY_WAIT_S:.0f} s; another program holds the store: end it and do it again",
     "append-only": "expected a new row; what was filed is never changed or deleted",
 }
+
+
+def _away(said: str) -> bool:
+    """Whether a server was not there or only begins or ends, and did not refuse a name, a password or a database."""
+    return "FATAL" not in said or "the database system is" in said
 
 
 def _expected(said: str) -> str | None:

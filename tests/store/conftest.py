@@ -1,58 +1,19 @@
 """A store of each kind: SQLite in a file, and PostgreSQL on loopback where its programs are installed."""
 
-import os
-import shutil
-import socket
-import subprocess
-import tempfile
 from collections.abc import Callable, Iterator
 from pathlib import Path
 
 import pytest
 
 from app.store.connection import Store, open_store
-
-_POSTGRESQL_HOMES = "/usr/lib/postgresql/*/bin"  # where Debian puts it; other systems have it on PATH
-
-
-def _postgresql_programs() -> Path | None:
-    on_path = shutil.which("initdb")
-    homes = sorted(Path("/").glob(_POSTGRESQL_HOMES.lstrip("/")))
-    return Path(on_path).parent if on_path else (homes[-1] if homes else None)
-
-
-def _as_postgres(command: list[str]) -> list[str]:
-    """PostgreSQL refuses to run as root: there, its own user runs it."""
-    return ["runuser", "-u", "postgres", "--", *command] if os.geteuid() == 0 else command
+from tests.store.postgresql_server import postgresql_server
 
 
 @pytest.fixture(scope="session")
 def postgresql() -> Iterator[str]:
-    """URL of a PostgreSQL server of this test run alone, on loopback, in a folder that goes with it."""
-    programs = _postgresql_programs()
-    if programs is None:
-        pytest.skip("PostgreSQL is not installed (apt install postgresql)")
-    # Not below pytest's own folder, which only this user may enter.
-    folder = Path(tempfile.mkdtemp(prefix="brightbowl-postgresql-"))
-    if os.geteuid() == 0:
-        shutil.chown(folder, "postgres")
-    with socket.socket() as free:
-        free.bind(("127.0.0.1", 0))
-        port = free.getsockname()[1]
-    data = str(folder / "data")
-    options = f"-p {port} -k {folder} -c listen_addresses=127.0.0.1 -c fsync=off -c max_connections=60"
-    start = [str(programs / "pg_ctl"), "-D", data, "-o", options, "-l", str(folder / "log"), "-w", "start"]
-    subprocess.run(
-        _as_postgres([str(programs / "initdb"), "-D", data, "-U", "station", "-A", "trust", "-E", "UTF8", "-N"]),
-        check=True,
-        capture_output=True,
-        cwd=folder,
-    )
-    subprocess.run(_as_postgres(start), check=True, stdout=subprocess.DEVNULL, cwd=folder)
-    yield f"postgresql://station@127.0.0.1:{port}/postgres"
-    stop = [str(programs / "pg_ctl"), "-D", data, "-m", "immediate", "-w", "stop"]
-    subprocess.run(_as_postgres(stop), check=True, stdout=subprocess.DEVNULL, cwd=folder)
-    shutil.rmtree(folder)
+    """URL of a PostgreSQL server of this test run alone."""
+    with postgresql_server() as server:
+        yield server.url
 
 
 @pytest.fixture(params=["sqlite", "postgresql"])
