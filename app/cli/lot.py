@@ -68,15 +68,14 @@ def command(
         if lot is None:
             _list(store)
             return
-        from app.store.lot_state import LOT_SIZE, lot_state, series_up_to
-        from app.store.lots import set_lot_value
+        from app.store.lot_state import lot_state, series_up_to, tell_size, told_size
         from app.study.lot_sampling import accept_series
 
         state = lot_state(store, lot, part)
-        if size is not None and size != state.values.get(LOT_SIZE):
+        if size is not None and size != told_size(state.values, state.part):
             if size < state.figures.pieces:
                 raise Unusable("--size", "", f"{state.figures.pieces} or more, as many as were photographed", str(size))
-            set_lot_value(store, lot, LOT_SIZE, float(size), by or "brightbowl lot")
+            tell_size(store, lot, state.part, size, by or "brightbowl lot")
             state = lot_state(store, lot, part)
         series = accept_series(series_up_to(store, state), aql, level) if state.size is not None else ()
         words: tuple[Word, ...] = tuple(one for one in (word, then) if one is not None)

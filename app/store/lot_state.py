@@ -9,7 +9,7 @@ from app.store.connection import Store
 from app.store.decisions import Decision, Word, decided_lots, decisions
 from app.store.definitions import digest
 from app.store.lot_pieces import LotContent, filings_of, lot_content
-from app.store.lots import lot_values, lots
+from app.store.lots import lot_values, lots, set_lot_value
 from app.store.station_checks import DoubtfulTray, doubtful_trays
 from app.store.verdicts import Standing, standing
 from app.study.answers import ACCEPT, PieceKey, answers, majority
@@ -19,7 +19,8 @@ from vision.errors import Unusable
 from vision.records.judged import Verdict
 
 LOT_SIZE = "lot_size"
-"""Process value of a lot: how many pieces it has where only a sample of them was photographed."""
+"""Process value of a lot: how many pieces it has where only a sample of them was photographed; with a part's name after
+it, how many of that part, which comes first."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -39,8 +40,8 @@ class LotState:
     @property
     def size(self) -> int | None:
         """Pieces in the whole lot, where only a sample was photographed."""
-        value = self.values.get(LOT_SIZE)
-        return int(value) if isinstance(value, float) and value > len(self.content.pieces) else None
+        size = told_size(self.values, self.part)
+        return size if size is not None and size > len(self.content.pieces) else None
 
     @property
     def late_trays(self) -> tuple[str, ...]:
@@ -119,6 +120,17 @@ class LotState:
         if sampled is not None and sampled.outcome != "accepted":
             return f"its sample says: {sampled.outcome} ({sampled.inspected} of {sampled.plan.size} inspected)"
         return None
+
+
+def told_size(values: Mapping[str, str | float], part: str) -> int | None:
+    """How many pieces of a part a lot was said to have, among its process values."""
+    value = values.get(f"{LOT_SIZE} {part}", values.get(LOT_SIZE))
+    return int(value) if isinstance(value, float) else None
+
+
+def tell_size(store: Store, lot: str, part: str, size: int, given_by: str) -> None:
+    """Write down how many pieces of a part a lot has, of which a sample is photographed."""
+    set_lot_value(store, lot, f"{LOT_SIZE} {part}", float(size), given_by)
 
 
 def on_packing(taken: Iterable[Decision]) -> Decision | None:
@@ -226,8 +238,9 @@ def _verdicts_of(store: Store, part: str, piece_ids: list[int]) -> dict[PieceKey
 
 def series_up_to(store: Store, state: LotState) -> tuple[SampledLot, ...]:
     """The part's lots that were inspected by sample, up to and with this one, in order of time."""
-    told = {known.lot: lot_values(store, known.lot).get(LOT_SIZE) for known in lots(store) if state.part in known.parts}
-    sizes = {name: int(size) for name, size in told.items() if isinstance(size, float)}
+    own_lots = [known.lot for known in lots(store) if state.part in known.parts]
+    told = {name: told_size(lot_values(store, name), state.part) for name in own_lots}
+    sizes = {name: size for name, size in told.items() if size is not None}
     names = list(sizes)
     if state.lot not in names:
         return ()

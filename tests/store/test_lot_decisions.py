@@ -13,8 +13,7 @@ from app.cli.main import main
 from app.store.connection import Store
 from app.store.decisions import Decision, decide, decisions
 from app.store.filing import file_result
-from app.store.lot_state import LOT_SIZE, lot_state
-from app.store.lots import set_lot_value
+from app.store.lot_state import lot_state, tell_size
 from app.store.works import Works, new_works
 from tests.store.made import made_piece, made_tray, to_file
 from vision.errors import Unusable
@@ -40,7 +39,7 @@ def sampled_good_lots(store: Store, count: int) -> list[str]:
     pieces = [made_piece(k + 1, "pass") for k in range(80)]
     for k, name in enumerate(names):
         file_result(store, to_file(made_tray(f"S-{k:02}", pieces, name, f"2026-10-02T06:{k:02}:00+00:00")))
-        set_lot_value(store, name, LOT_SIZE, 1000.0, "R. Hale")
+        tell_size(store, name, "TS-135", 1000, "R. Hale")
     return names
 
 

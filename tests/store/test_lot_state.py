@@ -9,7 +9,8 @@ from app.store.blind import make_blind, sample_pieces
 from app.store.connection import Store
 from app.store.decisions import Word, decide
 from app.store.filing import file_result
-from app.store.lot_state import lot_state, series_up_to, standings
+from app.store.lot_state import LOT_SIZE, lot_state, series_up_to, standings, tell_size
+from app.store.lots import set_lot_value
 from app.store.station_checks import file_checks
 from app.store.verdicts import Given, give
 from app.study.lot_sampling import Acceptance, accept_series
@@ -119,8 +120,19 @@ def test_inspection_is_chosen_for_each_part_and_only_after_the_newest_lot(store:
     assert f"lot {names[-1]} was inspected after it" in (last(names[-2]).why_not_begin("reduced") or "")
     decide(store, lot_state(store, names[-1], "TS-135").decision("reduced", ("R. Hale", "declared", "steady")))
     assert last(names[-1]).course.severity == "reduced"
-    assert last(names[-1], "DS-182").course.severity == "normal"
     assert lot_state(store, names[-1], "TS-135").standing == "open"
+    other = lot_state(store, names[-1], "DS-182")
+    assert (other.size, series_up_to(store, other)) == (None, ())  # of this part every piece was photographed
+    tell_size(store, names[-1], "DS-182", 50, "R. Hale")
+    assert (last(names[-1], "DS-182").size, last(names[-1], "DS-182").severity) == (50, "normal")
+
+
+def test_a_size_that_names_no_part_holds_for_the_parts_without_one_of_their_own(store: Store) -> None:
+    file_trays(store, 1)
+    set_lot_value(store, LOT, LOT_SIZE, 500.0, "R. Hale")
+    assert lot_state(store, LOT).size == 500
+    tell_size(store, LOT, "TS-135", 700, "R. Hale")
+    assert lot_state(store, LOT).size == 700
 
 
 def test_what_speaks_against_a_release(store: Store) -> None:
