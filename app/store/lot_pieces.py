@@ -103,12 +103,12 @@ def _filings(connection: Connection, lot: str, part: str) -> dict[int, str]:
 
 
 def _beyond(reason: Row[Any]) -> float:
-    """How far a value lies beyond its limit, negative within it; 0 where there is no value."""
+    """How far a value lies beyond its limit, negative within it; 0 where there is no value or no limit."""
     if reason.value is None:
         return 0.0
     over = [] if reason.upper is None else [reason.value - reason.upper]
     under = [] if reason.lower is None else [reason.lower - reason.value]
-    return float(max(over + under))
+    return float(max(over + under, default=0.0))
 
 
 def _newest(lot: str, part: str) -> Subquery:
