@@ -10,6 +10,7 @@ and blur as we render them, not that scratches of a works are like either.
 """
 
 import argparse
+import itertools
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
@@ -17,7 +18,9 @@ import cv2
 import numpy as np
 
 from app.run.planting import WIDTH_MM, Planted, is_found, sow
-from app.study.pod import Detectability, detectability, size_found
+from app.study.intervals import wilson
+from app.study.pod import detectability, size_found
+from app.study.pod_study import PLAIN
 from synthetic_images.coverage import Float32
 from synthetic_images.faces import Face, FrontLight
 from synthetic_images.finish import random_finish
@@ -34,6 +37,8 @@ AT_ONCE = 14
 STRENGTHS = (0.01, 0.9)
 # A low light shows marks at levels between these, as shares of the full well: neither shadow nor its own reflection.
 LEVELS = (0.02, 0.9)
+# Contrasts between which shares found are told.
+CLASSES = (0.03, 0.1, 0.3, 1.0, 100.0)
 # A mark's light is summed so far beyond its own pixels, where the blur has carried it.
 _REACH_PX = 6
 _NORMAL_95 = 1.96
@@ -69,7 +74,7 @@ def try_bowl(seed: int, number: int) -> tuple[list[Tried], list[Tried]]:
             _shown(mark, points, light, bare) for (_, light), (_, bare) in zip(marked.front, clean.front, strict=True)
         ]
         levels = [level for level, _ in seen]
-        model = [_model(mark, points, lamp) for lamp, _ in clean.front]
+        model = [_model(mark, points, lamp, level) for (lamp, _), level in zip(clean.front, levels, strict=True)]
         lamps = [lamp for lamp, _ in clean.front]
         planted += _tried(mark, lamps, levels, model)
         found = replace(mark, found=is_found(mark, findings))
@@ -98,15 +103,16 @@ def _shown(mark: Planted, points_px: Array, light: Float32, bare: Float32) -> tu
     return level, float(added.sum() / max(level, 1e-6) / area)
 
 
-def _model(mark: Planted, points_px: Array, lamp: FrontLight) -> float:
+def _model(mark: Planted, points_px: Array, lamp: FrontLight, level: float) -> float:
     """What planting makes of a mark's contrast under a light, as docs/quality-assurance.md states it."""
     if lamp.light == "dome":
-        return -0.15 * mark.contrast
+        return -0.03 * mark.contrast
+    faded = float(mark.contrast * np.exp(-level / 0.5))
     if mark.kind == "pit":
-        return mark.contrast
+        return faded
     along = points_px[1] - points_px[0]
     across = np.sin(np.arctan2(-along[1], along[0]) - np.deg2rad(lamp.azimuth_deg))
-    return float(mark.contrast * across**2)
+    return faded * float(across) ** 2
 
 
 def _tried(
@@ -127,31 +133,31 @@ def _tried(
     ]
 
 
-def curve(marks: Sequence[Tried]) -> Detectability:
-    """Detection against contrast."""
+def told(name: str, marks: Sequence[Tried], against: str) -> str:
+    """One line: contrast or size found by half and by nine in ten, with 95 % intervals."""
+    values = np.array([getattr(mark, against) for mark in marks])
     found = np.array([mark.found for mark in marks], dtype=np.float64)
-    return detectability(np.array([mark.contrast for mark in marks]), found, np.ones(len(marks)))
-
-
-def told(name: str, marks: Sequence[Tried]) -> str:
-    """One line: sizes found by half and by nine in ten, with 95 % intervals, and how the lights share the contrast."""
-    fitted = curve(marks)
+    fit = detectability(values, found, np.ones(len(marks))).fit
     words = []
     for chance in (0.5, 0.9):
-        at, se = size_found(fitted.fit, chance)
+        at, se = size_found(fit, chance)
         low, middle, high = np.exp([at - _NORMAL_95 * se, at, at + _NORMAL_95 * se])
-        words.append(f"a{100 * chance:.0f} {middle:.3f} ({low:.3f} to {high:.3f})")
-    spread = [np.median([getattr(mark, key) for mark in marks]) for key in ("others", "dome")]
-    found = sum(mark.found for mark in marks)
-    return f"{name}: {found} of {len(marks)} found, {', '.join(words)}; others {spread[0]:.2f}, dome {spread[1]:.2f}"
+        beyond = ", beyond what was tried" if middle > values.max() else ""
+        words.append(f"a{100 * chance:.0f} {middle:.3f} ({low:.3f} to {high:.3f}{beyond})")
+    return f"{name}, against {against}: {found.sum():.0f} of {len(marks)} found, {'; '.join(words)}"
 
 
-def ratio(first: Sequence[Tried], second: Sequence[Tried], chance: float) -> tuple[float, float, float]:
-    """Contrast needed by the first over that of the second, for a chance to be found, with its 95 % interval."""
-    (a, a_se), (b, b_se) = (size_found(curve(marks).fit, chance) for marks in (first, second))
-    se = float(np.hypot(a_se, b_se))
-    low, middle, high = np.exp([a - b - _NORMAL_95 * se, a - b, a - b + _NORMAL_95 * se])
-    return float(middle), float(low), float(high)
+def shares(marks: Sequence[Tried]) -> str:
+    """Shares found by contrast, and what the other lights show of the best one's."""
+    words = []
+    for low, high in itertools.pairwise(CLASSES):
+        found = [mark.found for mark in marks if low <= mark.contrast < high]
+        share = wilson(sum(found), len(found))
+        if share.value is not None and share.ci is not None:
+            told_ci = f"{share.ci[0]:.2f} to {share.ci[1]:.2f}"
+            words.append(f"{low:g} to {high:g}: {share.value:.2f} ({told_ci}, of {len(found)})")
+    others, dome = (np.median([getattr(mark, key) for mark in marks]) for key in ("others", "dome"))
+    return f"    {', '.join(words)}; other low lights {others:.2f}, dome {dome:.2f}"
 
 
 def main() -> None:
@@ -163,15 +169,11 @@ def main() -> None:
     asked = ask.parse_args()
     pairs = [try_bowl(asked.seed, number) for number in range(asked.bowls)]
     for kind in ("scratch", "pit"):
-        planted, rendered = ([mark for pair in pairs for mark in pair[side] if mark.kind == kind] for side in (0, 1))
-        print(told(f"{kind}, planted", planted))
-        print(told(f"{kind}, rendered", rendered))
-        for chance in (0.5, 0.9):
-            print(
-                "    rendered over planted, {}: {:.2f} ({:.2f} to {:.2f})".format(
-                    chance, *ratio(rendered, planted, chance)
-                )
-            )
+        for side, name in enumerate(("planted", "rendered")):
+            marks = [mark for pair in pairs for mark in pair[side] if mark.kind == kind]
+            print(told(f"{kind}, {name}", marks, "contrast"))
+            print(shares(marks))
+            print(told("    plain ones", [mark for mark in marks if mark.contrast >= PLAIN], "size_mm"))
 
 
 if __name__ == "__main__":

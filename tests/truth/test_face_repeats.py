@@ -29,7 +29,7 @@ def test_stated_is_seen(scored, rule, measure):
     """One face at three levels of noise: the larger experiment (`face_repeats`) finds 0.8 to 1.2.
 
     A variance from eight repeats has seven degrees of freedom, as the levels share their finishes: were stated and seen
-    equal, a ratio above 2.2 would come by chance once in 30, one below 0.5 once in 10^4; the seed is fixed.
+    equal, a ratio above 2.2 would come by chance once in 60, one below 0.5 once in 4000; the seed is fixed.
     """
     spread = spreads(scored, RULES[rule])[measure]
     assert 0.5 < float(np.sqrt(spread.stated.sum() / spread.seen.sum())) < 2.2
