@@ -16,6 +16,7 @@ from app.report.sheet import jpeg_text, said_of
 from app.report.tray_picture import BAND_PX, Colour
 from app.report.words import finding_words, measure_words, number_words, per_zone
 from vision.calibrate.budget import measure_budget
+from vision.decide.grades import face_grades
 from vision.records.judged import JudgedPiece, TrayResult, Verdict
 from vision.records.measured import MeasuredPiece
 
@@ -109,6 +110,9 @@ def measure_rows(judged: JudgedPiece) -> list[MeasureRow]:
             rows.append(
                 MeasureRow(measure_words(name).title, zone or "", number_words(name, number, finer), uncertainty)
             )
+    if grades := face_grades(judged):
+        rows.append(MeasureRow("marks as ISO 10110-7 writes them", "", grades.text, ""))
+        rows.append(MeasureRow("total area of marks", "", f"{grades.area_mm2:.3f} mm²", ""))
     return rows
 
 

@@ -3,7 +3,8 @@
 A mark multiplies the frame's level, so that the frame's own noise, finish and reflections stay as they are. Its shape
 is blurred as the frame's own edges are. What it does under each light is a simple model: a groove scatters across its
 own direction, so that a low light shows it by the square of the sine between the light and the groove; a pit shows
-under every low light; the dome shows both darker, far more weakly. Real marks glint and vary along their length.
+under every low light; both fade towards the light's own reflection, where the finish is bright itself. The dome shows
+them darker, far more weakly. Real marks glint and vary along their length.
 """
 
 from collections.abc import Sequence
@@ -28,8 +29,12 @@ Found = Sequence[Scratch | Pit | Speck]
 # diameter.
 SCRATCH_REACH_MM, PIT_REACH_MM = 0.4, 0.3
 COVERED = 0.5
-# Contrast in the dome of a mark that has unit contrast under a low light straight across it.
-_DOME_SHARE = -0.15
+# Contrast in the dome of a mark that has unit contrast under a low light straight across it, and the share of full
+# scale over which the latter falls by a factor e: of path-traced marks and our own (docs/benchmarks/face.md).
+_DOME_SHARE = -0.03
+_FADE = 0.5
+# The level about a mark is read with a blur of so much, wider than most marks are (mm).
+_LEVEL_MM = 0.5
 # Planted are marks from about invisible to plain, of the sizes that matter on a spoon; evenly by their logarithms.
 CONTRASTS = (0.03, 1.0)
 LENGTHS_MM, WIDTH_MM = (0.8, 10.0), 0.08
@@ -123,7 +128,11 @@ def plant(picture: Picture, marks: Sequence[Planted], view: FaceView, blur_px: f
         v0, u0 = max(corner[1], 0), max(corner[0], 0)
         v1, u1 = min(corner[1] + rows, pixels.shape[0]), min(corner[0] + columns, pixels.shape[1])
         patch = shape[v0 - corner[1] : v1 - corner[1], u0 - corner[0] : u1 - corner[0]]
-        pixels[v0:v1, u0:u1] *= 1.0 + gain * patch
+        window = pixels[v0:v1, u0:u1]
+        if picture.light == "low":
+            level = cv2.GaussianBlur(window, (0, 0), _LEVEL_MM / view.mm_per_px)
+            patch = patch * np.exp(level / np.float32(-_FADE * picture.full_scale))
+        window *= 1.0 + gain * patch
     top = min(picture.full_scale, float(np.iinfo(picture.pixels.dtype).max))
     planted = np.clip(np.rint(pixels), 0.0, top)
     if picture.pixels.dtype == np.uint8:

@@ -1,13 +1,13 @@
 """A lot of judged pieces as columns, so that all of them can be judged again at once."""
 
-from collections.abc import Callable, Iterable, Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
 from app.study.answers import PieceKey
-from vision.decide.count import COUNTED_MEASURES, diameter_u_mm, length_u_mm
+from vision.decide.count import COUNTED_MEASURES, doubts_of
 from vision.decide.measures import MEASURES
 from vision.records.judged import JudgedPiece, Verdict
 from vision.records.measured import Pit, Scratch, Value
@@ -37,13 +37,16 @@ class Column:
 class Marks:
     """Scratches or pits of all pieces, largest first within a piece; all arrays (marks,).
 
-    `piece` is the index of the piece, rising; `size_u_mm` the standard uncertainty of each size.
+    `piece` is the index of the piece, rising; `size_u_mm` and `snr_u` are the standard uncertainties of each size and
+    snr, `again` the chance that it is reported again.
     """
 
     piece: NDArray[np.int64]
     size_mm: Array
     snr: Array
     size_u_mm: Array
+    snr_u: Array
+    again: Array
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -81,24 +84,8 @@ def columns_of(pieces: Iterable[tuple[PieceKey, JudgedPiece]]) -> PieceColumns:
         faulty=np.array([bool(piece.fault) for piece in judged], dtype=np.bool_),
         verdict=np.array([VERDICTS.index(piece.verdict) for piece in judged], dtype=np.int8),
         measures={name: _columns(judged, name) for name in names},
-        scratches=_marks(
-            [
-                (i, found.length_mm, found.snr)
-                for i, piece in enumerate(judged)
-                for found in piece.findings
-                if isinstance(found, Scratch)
-            ],
-            length_u_mm,
-        ),
-        pits=_marks(
-            [
-                (i, found.diameter_mm, found.snr)
-                for i, piece in enumerate(judged)
-                for found in piece.findings
-                if isinstance(found, Pit)
-            ],
-            diameter_u_mm,
-        ),
+        scratches=_marks(judged, Scratch),
+        pits=_marks(judged, Pit),
     )
 
 
@@ -125,10 +112,15 @@ def _empty(count: int) -> Column:
     return Column(np.full(count, np.nan), np.full(count, np.nan), np.zeros(count, dtype=np.bool_))
 
 
-def _marks(found: list[tuple[int, float, float]], size_u_mm: Callable[[float], float]) -> Marks:
-    table = np.array(found, dtype=np.float64).reshape(-1, 3)
+def _marks(pieces: list[JudgedPiece], kind: type[Scratch | Pit]) -> Marks:
+    rows = []
+    for i, piece in enumerate(pieces):
+        for found in piece.findings:
+            if isinstance(found, kind):
+                size = found.length_mm if isinstance(found, Scratch) else found.diameter_mm
+                doubts = doubts_of(found)
+                rows.append((i, size, found.snr, doubts.size_u_mm, doubts.snr_u, doubts.again))
+    table = np.array(rows, dtype=np.float64).reshape(-1, 6)
     # stable, so that equal sizes keep the order of the findings
-    order = np.lexsort((-table[:, 1], table[:, 0]))
-    table = table[order]
-    sure = np.array([size_u_mm(snr) for snr in table[:, 2]], dtype=np.float64)
-    return Marks(table[:, 0].astype(np.int64), table[:, 1], table[:, 2], sure)
+    table = table[np.lexsort((-table[:, 1], table[:, 0]))]
+    return Marks(table[:, 0].astype(np.int64), *table[:, 1:].T)

@@ -7,7 +7,7 @@ import numpy as np
 from scipy.special import erfc, ndtr
 
 from app.study.columns import Array, Codes, Column, Marks, PieceColumns
-from vision.decide.count import COUNTED_MEASURES, SNR_U
+from vision.decide.count import COUNTED_MEASURES, SURE
 from vision.decide.guard import quantile
 from vision.records.given import CountRule, Limit, Limits
 
@@ -15,9 +15,6 @@ PASS, REVIEW, REJECT = 0, 1, 2
 
 ROUNDING = 1e-12
 """Slack of the acceptance zone's edge, as in `vision.decide.guard`."""
-
-SURE = 0.001
-"""Chance below which a mark near a counting limit is taken as sure, as in `vision.decide.count`."""
 
 MM2_PER_CM2 = 100.0
 
@@ -97,12 +94,12 @@ def _counted(pieces: PieceColumns, measure: str, rule: CountRule) -> Column:
 
 
 def _weighed(marks: Marks, min_size_mm: float, min_snr: float) -> tuple[Array, Array]:
-    """Whether each mark counts (1 or 0) and its chance of counting; a limit of 0 is none."""
+    """Whether each mark counts (1 or 0) and its chance of lying inside the rules; a limit of 0 is none."""
     chance = np.ones(len(marks.piece))
     if min_size_mm > 0.0:
         chance = chance * ndtr((marks.size_mm - min_size_mm) / marks.size_u_mm)
     if min_snr > 0.0:
-        chance = chance * ndtr((marks.snr - min_snr) / SNR_U)
+        chance = chance * ndtr((marks.snr - min_snr) / marks.snr_u)
     chance = np.where(chance < SURE, 0.0, np.where(chance > 1.0 - SURE, 1.0, chance))
     counts = (marks.size_mm >= min_size_mm) & (marks.snr >= min_snr)
     return counts.astype(np.float64), chance
@@ -122,7 +119,8 @@ def _shares(marks: Marks, measure: str) -> tuple[Array, Array]:
 def _summed(
     marks: Marks, counts: Array, chance: Array, share: Array, share_u: Array, total: int
 ) -> tuple[Array, Array]:
-    spread = chance * (1.0 - chance) * share**2 + chance * share_u**2
+    variance = chance * (1.0 - chance) + chance * (1.0 - marks.again)
+    spread = variance * share**2 + chance * share_u**2
     value = np.bincount(marks.piece, counts * share, total).astype(np.float64)
     return value, np.sqrt(np.bincount(marks.piece, spread, total)).astype(np.float64)
 
@@ -131,13 +129,16 @@ def _largest(marks: Marks, counts: Array, chance: Array, total: int) -> tuple[Ar
     """Largest counted mark of each piece, rank by rank: the marks of a piece stand largest first."""
     starts = np.searchsorted(marks.piece, np.arange(total + 1))
     rank = np.arange(len(marks.piece)) - starts[marks.piece]
-    value, variance, none_larger = np.zeros(total), np.zeros(total), np.ones(total)
+    value, none_larger = np.zeros(total), np.ones(total)
+    mean, square = np.zeros(total), np.zeros(total)
     np.maximum.at(value, marks.piece, counts * marks.size_mm)
     by_rank = np.argsort(rank, kind="stable")
     cuts = np.flatnonzero(np.diff(rank[by_rank])) + 1
     for these in np.split(by_rank, cuts):
         piece = marks.piece[these]
-        weight = none_larger[piece] * chance[these]
-        variance[piece] += weight * ((marks.size_mm[these] - value[piece]) ** 2 + marks.size_u_mm[these] ** 2)
-        none_larger[piece] *= 1.0 - chance[these]
-    return value, np.sqrt(variance + none_larger * value**2)
+        counted = chance[these] * marks.again[these]
+        weight = none_larger[piece] * counted
+        mean[piece] += weight * marks.size_mm[these]
+        square[piece] += weight * (marks.size_mm[these] ** 2 + marks.size_u_mm[these] ** 2)
+        none_larger[piece] *= 1.0 - counted
+    return value, np.sqrt(np.maximum(square - mean**2, 0.0))

@@ -11,9 +11,12 @@ import pytest
 
 from app.report.cautions import CAUTIONS
 from app.report.pictures import write_index, write_pictures
+from app.report.result_page import measure_rows
 from tests.report import made
+from vision.decide.verdict import judge
 from vision.errors import Unusable
-from vision.records.measured import Doubt
+from vision.records.given import Limits
+from vision.records.measured import Doubt, MeasuredPiece, Pit
 
 HOSTILE = '<script>alert("x")</script>&"\''
 
@@ -132,3 +135,14 @@ def test_a_result_page_has_the_budget_of_every_measure(tmp_path: Path) -> None:
     cells = [re.sub(r"<[^>]+>", " ", row).split() for row in re.findall(r"<tr><td>length</td>.*?</tr>", source)]
     # 4 and 3 micrometres make 5, expanded by 1.96 (JCGM 100:2008, 5.1.2 and table G.2).
     assert cells[1][-3:] == ["0.0050", "0.0098", "mm"]
+
+
+def test_marks_of_a_face_stand_among_the_measures_in_another_notation() -> None:
+    limits = Limits("TS-135", 1, "draft", 0.95, ())
+    measures = {"scored_area_cm2": 8.0}
+    face = MeasuredPiece(1, None, None, measures, measures, (Pit((0.0, 0.0), (0.0, 0.0), 0.1, 20.0),))
+    rows = {row.title: row.value for row in measure_rows(judge(face, limits))}
+    assert rows["marks as ISO 10110-7 writes them"] == "5/1 × 0.100"
+    assert rows["total area of marks"] == "0.008 mm²"
+    outline = MeasuredPiece(1, None, None, {}, {})
+    assert "total area of marks" not in {row.title for row in measure_rows(judge(outline, limits))}

@@ -1,6 +1,7 @@
 """Marks planted into frames: as asked for under each light, found by the rules of the figures; the command."""
 
 import json
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -35,14 +36,24 @@ def planted(picture: Picture, mark: Planted, blur_px: float = 0.75) -> np.ndarra
 def test_a_wide_pit_has_the_contrast_and_the_area_asked_for() -> None:
     pixels = planted(even("low", 90.0), WIDE)
     u, v = CENTER_PX.astype(int)
-    assert pixels[v, u] == pytest.approx(150.0, abs=1.0)
-    assert (pixels - 100.0).sum() / 50.0 * MM_PER_PX**2 == pytest.approx(np.pi / 4.0, rel=0.02)
+    added = 50.0 * np.exp(-100.0 / 255.0 / 0.5)
+    assert pixels[v, u] == pytest.approx(100.0 + added, abs=1.0)
+    assert (pixels - 100.0).sum() / added * MM_PER_PX**2 == pytest.approx(np.pi / 4.0, rel=0.04)
     assert (pixels[:100] == 100.0).all()
+
+
+def test_a_mark_fades_towards_the_light_s_own_reflection() -> None:
+    u, v = CENTER_PX.astype(int)
+    dark, bright = even("low", 90.0), replace(even("low", 90.0), pixels=np.full((460, 560), 200, np.uint8))
+    shares = [
+        planted(picture, replace(WIDE, contrast=0.2))[v, u] / picture.pixels[0, 0] - 1.0 for picture in (dark, bright)
+    ]
+    assert shares[1] / shares[0] == pytest.approx(np.exp(-100.0 / 255.0 / 0.5), abs=0.05)
 
 
 def test_the_dome_shows_it_dark_and_weakly() -> None:
     u, v = CENTER_PX.astype(int)
-    assert planted(even("dome"), WIDE)[v, u] == pytest.approx(92.5, abs=1.0)
+    assert planted(even("dome"), replace(WIDE, contrast=1.0))[v, u] == pytest.approx(97.0, abs=0.5)
 
 
 @pytest.mark.parametrize(("azimuth_deg", "share"), [(90.0, 1.0), (0.0, 0.0), (45.0, 0.5), (270.0, 1.0)])
@@ -53,7 +64,8 @@ def test_a_groove_shows_by_the_square_of_the_sine(azimuth_deg: float, share: flo
 
 
 def test_blur_spreads_a_groove_and_keeps_what_it_adds() -> None:
-    sharp, soft = (planted(even("low", 90.0), GROOVE, blur) - 100.0 for blur in (0.5, 1.5))
+    plain = replace(GROOVE, contrast=2.0)
+    sharp, soft = (planted(even("low", 90.0), plain, blur) - 100.0 for blur in (0.5, 1.5))
     assert soft.max() < 0.6 * sharp.max()
     assert soft.sum() == pytest.approx(sharp.sum(), rel=0.05)
 

@@ -1,6 +1,7 @@
 """A whole run: its table, its summary, its failures."""
 
 import csv
+import math
 from pathlib import Path
 
 import pytest
@@ -13,7 +14,8 @@ from vision.decide.verdict import judge
 from vision.files.pieces_csv import write_pieces
 from vision.files.result import read_result
 from vision.records.given import Limit, Limits
-from vision.records.measured import MeasuredPiece
+from vision.records.judged import TrayResult
+from vision.records.measured import MeasuredPiece, Pit
 
 
 @pytest.fixture(autouse=True)
@@ -70,6 +72,22 @@ def test_a_fault_goes_before_a_limit_that_only_asks_for_review() -> None:
     too_long = judge(MeasuredPiece(1, "touching", None, {"length_mm": 136.0}, {"length_mm": 0.01}), limits)
     assert first_reason(hidden) == "touching"
     assert first_reason(too_long) == "length_mm"
+
+
+def test_the_table_ends_with_the_marks_of_each_face_in_another_notation(tmp_path: Path) -> None:
+    work = make_work(tmp_path)
+    limits = Limits("TS-135", 1, "draft", 0.95, ())
+    marks = (Pit((0.0, 0.0), (0.0, 0.0), 0.2, 20.0), Pit((0.0, 0.0), (3.0, 0.0), 0.3, 20.0))
+    scored = judge(MeasuredPiece(1, None, None, {"scored_area_cm2": 8.0}, {"scored_area_cm2": 0.01}, marks), limits)
+    unseen = judge(MeasuredPiece(2, None, None, {}, {}), limits)
+    result = TrayResult("brightbowl 0.1.0", "T-1", None, "TS-135", "ST-1", None, 1, (scored, unseen), ())
+    write_pieces(work.out / "pieces.csv", work.part, [result])
+    with (work.out / "pieces.csv").open(newline="") as file:
+        first, second = csv.DictReader(file)
+    assert list(first)[-2:] == ["face_grades", "face_marks_area_mm2"]
+    assert first["face_grades"] == "5/1 × 0.400"
+    assert float(first["face_marks_area_mm2"]) == pytest.approx(math.pi / 4.0 * (0.2**2 + 0.3**2))
+    assert (second["face_grades"], second["face_marks_area_mm2"]) == ("", "")
 
 
 def test_no_piece_at_all_leaves_a_table_of_headings(tmp_path: Path) -> None:

@@ -6,7 +6,7 @@ from hypothesis import strategies as st
 
 from app.study.answers import PieceKey
 from app.study.columns import VERDICTS, columns_of
-from app.study.rejudge import SURE, rejudge_all
+from app.study.rejudge import rejudge_all
 from vision.decide import count as counting
 from vision.decide.verdict import rejudge
 from vision.records.given import CountRule, Limit, Limits
@@ -68,10 +68,6 @@ def test_every_piece_gets_the_verdict_that_it_gets_alone(lot: list[JudgedPiece],
     assert [VERDICTS[code] for code in rejudge_all(columns, given_limits)] == [
         rejudge(piece, given_limits).verdict for piece in lot
     ]
-
-
-def test_a_mark_is_taken_as_sure_at_the_same_chance_as_where_one_piece_is_judged() -> None:
-    assert counting._SURE == SURE
 
 
 def test_an_empty_lot_has_no_verdicts() -> None:

@@ -4,6 +4,11 @@ A finding near a counting limit might as well have fallen on its other side: eac
 what is summed over findings has the variance of a sum of independent yes-or-no draws (Poisson-binomial, sum of
 p (1 - p)) beside the spread of the lengths and diameters themselves. The value reported is the plain count of those
 that pass the rules.
+
+Faint marks are not all reported: for each that is, with a chance q of being reported again, (1 - q) / q are to be
+expected that are not. The sum of q (1 - q) over all of them is the sum of 1 - q over those reported.
+
+Uncertainties speak of the same marks once more: photographed again, on another stretch of a finish of the same kind.
 """
 
 from collections.abc import Callable, Mapping, Sequence
@@ -24,17 +29,23 @@ COUNTED_MEASURES = (
     "pit_density_per_cm2",
     "pit_area_ppm",
 )
-# Standard uncertainty of a response, in units of its own noise, which `snr` is.
-SNR_U = 1.0
-# Of a length and a diameter (mm): what is left of a plain one, and how it grows as a mark sinks into the finish. Fitted
-# by eye to the errors seen on path-traced trays at 2 to 100 % of the marks' contrast (docs/benchmarks/face.md).
-_LENGTH_U_MM, _LENGTH_FADES_MM = 0.10, 170.0
-_DIAMETER_U_MM, _DIAMETER_FADES_MM = 0.010, 16.0
-_FADING = 3  # power of the snr
-_FAINTEST = 5.0  # below what is reported at all the law says nothing
-# Below this chance of standing on the other side of the limits a finding is taken as sure, so that counts of clear
-# findings carry no uncertainty at all.
-_SURE = 0.001
+# All figures below are fitted by eye to repeated renders of ten faces (docs/benchmarks/face.md).
+# Standard uncertainty of a length and a diameter: of a plain mark (mm), as a share of a faint mark's size, and the snr
+# at which that share has fallen off.
+_LENGTH_U_MM, _LENGTH_SHARE, _LENGTH_SNR = 0.10, 0.25, 26.0
+_DIAMETER_U_MM, _DIAMETER_SHARE, _DIAMETER_SNR = 0.008, 0.26, 22.0
+# Standard uncertainty of a scratch's snr: of a faint one, and as a share; of a pit's.
+_SCRATCH_SNR_U, _SCRATCH_SNR_SHARE = 0.9, 0.06
+_PIT_SNR_U = 3.2
+# A mark is reported again with the chance of a normal distribution of this mean and standard deviation: of its snr, for
+# short scratches (mm) divided by a factor, and of a pit's diameter (mm), below which it passes for dust.
+_SCRATCH_SEEN = NormalDist(6.2, 1.6)
+_SHORT_MM, _SHORT_FACTOR = 1.5, 1.5
+_PIT_SEEN = NormalDist(9.7, 4.5)
+_PIT_NO_DUST = NormalDist(0.165, 0.045)
+# Below this chance of standing on the other side of the limits, or of not being reported, a finding is taken as sure,
+# so that counts of clear findings carry no uncertainty at all.
+SURE = 0.001
 _MM2_PER_CM2 = 100.0
 _STANDARD = NormalDist()
 
@@ -49,13 +60,27 @@ class Counted:
 
 
 @dataclass(frozen=True, slots=True)
+class Doubts:
+    """Standard uncertainties of a mark's size and snr, and the chance that it is reported again at all."""
+
+    size_u_mm: float
+    snr_u: float
+    again: float
+
+
+@dataclass(frozen=True, slots=True)
 class _Candidate:
-    """A finding's size (mm) with its uncertainty, whether it counts and how sure that is (p of counting)."""
+    """A finding's size (mm), its doubts, whether it counts and the chance that it falls inside the counting rules."""
 
     size_mm: float
-    size_u_mm: float
+    doubts: Doubts
     counts: bool
     chance: float
+
+    @property
+    def variance(self) -> float:
+        """Of its own share of a count: inside the rules or not, reported or not."""
+        return self.chance * (1.0 - self.chance) + self.chance * (1.0 - self.doubts.again)
 
 
 @dataclass(frozen=True, slots=True)
@@ -64,14 +89,22 @@ class _Area:
     u_cm2: float
 
 
-def length_u_mm(snr: float) -> float:
-    """Standard uncertainty of a scratch's length."""
-    return _LENGTH_U_MM + _LENGTH_FADES_MM / max(snr, _FAINTEST) ** _FADING
+def doubts_of(mark: Scratch | Pit) -> Doubts:
+    """How far a scratch or pit scatters from one photograph to the next, from its size and snr."""
+    snr = mark.snr
+    if isinstance(mark, Scratch):
+        share = _LENGTH_SHARE / (1.0 + (snr / _LENGTH_SNR) ** 2)
+        seen = _SCRATCH_SEEN.cdf(snr if mark.length_mm >= _SHORT_MM else snr / _SHORT_FACTOR)
+        size_u_mm, snr_u = hypot(_LENGTH_U_MM, share * mark.length_mm), hypot(_SCRATCH_SNR_U, _SCRATCH_SNR_SHARE * snr)
+        return Doubts(size_u_mm, snr_u, _sure(seen))
+    share = _DIAMETER_SHARE / hypot(1.0, snr / _DIAMETER_SNR)
+    seen = _PIT_SEEN.cdf(snr) * _PIT_NO_DUST.cdf(mark.diameter_mm)
+    return Doubts(hypot(_DIAMETER_U_MM, share * mark.diameter_mm), _PIT_SNR_U, _sure(seen))
 
 
-def diameter_u_mm(snr: float) -> float:
-    """Standard uncertainty of a pit's diameter."""
-    return _DIAMETER_U_MM + _DIAMETER_FADES_MM / max(snr, _FAINTEST) ** _FADING
+def _sure(chance: float) -> float:
+    """A chance, next to nothing taken as nothing and next to certain as certain."""
+    return 0.0 if chance < SURE else 1.0 if chance > 1.0 - SURE else chance
 
 
 def count(findings: Sequence[Finding], rule: CountRule, area_cm2: Value, area_u_cm2: Value) -> Counted:
@@ -110,54 +143,50 @@ def count(findings: Sequence[Finding], rule: CountRule, area_cm2: Value, area_u_
 
 
 def _candidate(finding: Finding, rule: CountRule) -> _Candidate | None:
-    if isinstance(finding, Scratch):
-        size_u = length_u_mm(finding.snr)
-        return _weighed(finding.length_mm, size_u, finding.snr, rule.scratch_min_length_mm, rule.scratch_min_snr)
-    if isinstance(finding, Pit):
-        size_u = diameter_u_mm(finding.snr)
-        return _weighed(finding.diameter_mm, size_u, finding.snr, rule.pit_min_diameter_mm, rule.pit_min_snr)
-    return None
+    match finding:
+        case Scratch():
+            return _weighed(finding, finding.length_mm, rule.scratch_min_length_mm, rule.scratch_min_snr)
+        case Pit():
+            return _weighed(finding, finding.diameter_mm, rule.pit_min_diameter_mm, rule.pit_min_snr)
+        case _:
+            return None
 
 
-def _weighed(size_mm: float, size_u_mm: float, snr: float, min_size_mm: float, min_snr: float) -> _Candidate:
-    """A limit of 0 is none: what the detector reports then counts for sure."""
-    chance = 1.0
+def _weighed(mark: Scratch | Pit, size_mm: float, min_size_mm: float, min_snr: float) -> _Candidate:
+    """A limit of 0 is none: whatever the detector reports lies inside it."""
+    doubts, chance = doubts_of(mark), 1.0
     if min_size_mm > 0.0:
-        chance *= _STANDARD.cdf((size_mm - min_size_mm) / size_u_mm)
+        chance *= _STANDARD.cdf((size_mm - min_size_mm) / doubts.size_u_mm)
     if min_snr > 0.0:
-        chance *= _STANDARD.cdf((snr - min_snr) / SNR_U)
-    if chance < _SURE:
-        chance = 0.0
-    elif chance > 1.0 - _SURE:
-        chance = 1.0
-    return _Candidate(size_mm, size_u_mm, size_mm >= min_size_mm and snr >= min_snr, chance)
+        chance *= _STANDARD.cdf((mark.snr - min_snr) / doubts.snr_u)
+    return _Candidate(size_mm, doubts, size_mm >= min_size_mm and mark.snr >= min_snr, _sure(chance))
 
 
 def _number(candidates: list[_Candidate]) -> tuple[float, float]:
     number = sum(candidate.counts for candidate in candidates)
-    return number, sqrt(sum(candidate.chance * (1.0 - candidate.chance) for candidate in candidates))
+    return number, sqrt(sum(candidate.variance for candidate in candidates))
 
 
 def _largest(candidates: list[_Candidate]) -> tuple[float, float]:
     """The largest counted one; its uncertainty also holds that another may be the largest that counts."""
-    largest = max((one for one in candidates if one.counts), key=lambda one: one.size_mm, default=None)
-    value = largest.size_mm if largest else 0.0
-    variance, none_larger = 0.0, 1.0
+    value = max((one.size_mm for one in candidates if one.counts), default=0.0)
+    mean, square, none_larger = 0.0, 0.0, 1.0
     for one in sorted(candidates, key=lambda one: -one.size_mm):
-        weight = none_larger * one.chance
-        variance += weight * ((one.size_mm - value) ** 2 + one.size_u_mm**2)
-        none_larger *= 1.0 - one.chance
-    return value, sqrt(variance + none_larger * value**2)
+        counts = one.chance * one.doubts.again
+        mean += none_larger * counts * one.size_mm
+        square += none_larger * counts * (one.size_mm**2 + one.doubts.size_u_mm**2)
+        none_larger *= 1.0 - counts
+    return value, sqrt(max(square - mean**2, 0.0))
 
 
 def _length(candidate: _Candidate) -> tuple[float, float]:
-    return candidate.size_mm, candidate.size_u_mm
+    return candidate.size_mm, candidate.doubts.size_u_mm
 
 
 def _disc_ppm_cm2(candidate: _Candidate) -> tuple[float, float]:
     """Area of a pit's disc in millionths of a cm2, and its uncertainty."""
     scale = pi / 4.0 / _MM2_PER_CM2 * 1e6
-    return scale * candidate.size_mm**2, scale * 2.0 * candidate.size_mm * candidate.size_u_mm
+    return scale * candidate.size_mm**2, scale * 2.0 * candidate.size_mm * candidate.doubts.size_u_mm
 
 
 def _total(candidates: list[_Candidate], share: Callable[[_Candidate], tuple[float, float]]) -> tuple[float, float]:
@@ -165,7 +194,7 @@ def _total(candidates: list[_Candidate], share: Callable[[_Candidate], tuple[flo
     for candidate in candidates:
         one, one_u = share(candidate)
         value += one * candidate.counts
-        variance += candidate.chance * (1.0 - candidate.chance) * one**2 + candidate.chance * one_u**2
+        variance += candidate.variance * one**2 + candidate.chance * one_u**2
     return value, sqrt(variance)
 
 

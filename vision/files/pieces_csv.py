@@ -7,12 +7,14 @@ from contextlib import suppress
 from pathlib import Path
 from typing import Any
 
+from vision.decide.grades import face_grades
 from vision.decide.measures import MEASURES
 from vision.files.whole import not_written
 from vision.records.given import Part
 from vision.records.judged import JudgedPiece, TrayResult
 
 _IDENTITY = ("tray", "lot", "part", "station", "taken_at", "limits_revision", "piece", "verdict", "fault")
+_FACE = ("face_grades", "face_marks_area_mm2")
 _PLACE = ("center_u_px", "center_v_px", "angle_deg")
 
 
@@ -20,7 +22,8 @@ def write_pieces(path: Path, part: Part, results: Iterable[TrayResult]) -> None:
     """Write `pieces.csv`, whole or not at all, from results that may come one at a time.
 
     Its columns are the tray's and piece's identity, verdict, fault and reasons, the place, then every known measure,
-    `outline_out_mm.bowl` for a zone's. A missing value is an empty cell.
+    `outline_out_mm.bowl` for a zone's, and last the face's marks in another notation (`vision.decide.grades`). A
+    missing value is an empty cell.
 
     Raises
     ------
@@ -31,6 +34,7 @@ def write_pieces(path: Path, part: Part, results: Iterable[TrayResult]) -> None:
     for measure in MEASURES.values():
         zones = [zone.name for zone in part.zones] if measure.per_zone else []
         columns += [f"{measure.name}.{zone}" for zone in zones] or [measure.name]
+    columns += _FACE
     beside = path.with_name(f".{path.name}-{secrets.token_hex(6)}.tmp")
     try:
         with beside.open("x", encoding="utf-8", newline="") as file:
@@ -66,4 +70,6 @@ def _row(result: TrayResult, piece: JudgedPiece) -> dict[str, Any]:
             row |= {f"{name}.{zone}": one for zone, one in value.items()}
         else:
             row[name] = value
+    if grades := face_grades(piece):
+        row |= dict(zip(_FACE, (grades.text, grades.area_mm2), strict=True))
     return row
