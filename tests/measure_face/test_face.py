@@ -30,6 +30,17 @@ def test_scratch_is_found_where_it_lies_with_its_length_and_width():
     np.testing.assert_allclose(to_mm(np.array(scratch.points_px)), scratch.points_mm, atol=1e-6)
 
 
+def test_scratch_that_low_lights_show_dark_is_found_by_the_dome():
+    marked = pictures(np.random.default_rng(1), (SCRATCH,))
+    clean = pictures(np.random.default_rng(1), ())
+    low = tuple(
+        replace(frame, pixels=np.clip(1.15 * bare.pixels - 0.15 * frame.pixels, 0, 255).round().astype(np.uint8))
+        for frame, bare in zip(marked.low, clean.low, strict=True)
+    )
+    score = score_face(view(replace(marked, low=low)))
+    assert [f.kind for f in score.findings] == ["scratch"]
+
+
 def test_pit_is_found_where_it_lies_with_its_diameter():
     score = score_face(view(pictures(np.random.default_rng(2), (PIT,))))
     (pit,) = score.findings

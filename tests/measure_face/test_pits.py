@@ -111,5 +111,28 @@ def test_a_block_of_pixels_is_sharper_than_the_optics():
     picture = noise(6) * 0.3
     picture[100:103, 100:103] += 10
     drawn = picture + 10 * disc(160.0, 160.0, 3.4)
-    assert sharper_than_optics(drawn, Spot(101.0, 101.0, 20.0, 1), BLUR_PX)
-    assert not sharper_than_optics(drawn, Spot(160.0, 160.0, 20.0, 1), BLUR_PX)
+    whole = np.ones((2 * PATCH_PX + 1, 2 * PATCH_PX + 1), bool)
+    assert sharper_than_optics(patch_at(drawn, 101, 101), whole, BLUR_PX)
+    assert not sharper_than_optics(patch_at(drawn, 160, 160), whole, BLUR_PX)
+
+
+def test_a_spot_of_which_little_is_seen_is_not_called_sharper_than_the_optics():
+    picture = noise(6) * 0.3
+    picture[100:103, 100:103] += 10
+    seen = np.ones((2 * PATCH_PX + 1, 2 * PATCH_PX + 1), bool)
+    seen[PATCH_PX - 3 : PATCH_PX + 4, PATCH_PX - 3 : PATCH_PX + 4] = False
+    assert not sharper_than_optics(patch_at(picture, 101, 101), seen, BLUR_PX)
+
+
+def test_the_floor_of_a_large_pit_is_not_taken_for_a_small_one():
+    size, middle = 2 * PATCH_PX + 1, PATCH_PX
+    rng = np.random.default_rng(3)
+    for _ in range(5):
+        patch = disc(middle + 20 + 1.5, middle + 20 - 1.0, 13.0, size=size + 40)[20:-20, 20:-20] * 20
+        patch = patch + rng.normal(size=patch.shape).astype(np.float32)
+        found = fit_diameter([(patch, np.ones(patch.shape, bool))], BLUR_PX, wide=True)
+        assert found == pytest.approx(13.0, rel=0.15)
+
+
+def patch_at(picture, column, row):
+    return picture[row - PATCH_PX : row + PATCH_PX + 1, column - PATCH_PX : column + PATCH_PX + 1]

@@ -8,24 +8,23 @@ import numpy as np
 from vision.measure.face_blur import edge_blur_px
 from vision.measure.face_evidence import Evidence, combine, one_low_light, seen_by_one, spot_patches
 from vision.measure.face_finish import buffing_lines
+from vision.measure.face_lines import face_lines
 from vision.measure.face_look import LIMIT, look_through
-from vision.measure.face_region import FaceView, Image, Mask, Region, find_region, reduce, spread
-from vision.measure.face_whiten import divided
+from vision.measure.face_region import FaceView, Mask, Region, find_region, reduce, spread
 from vision.measure.lights import LightFault, light_fault
-from vision.measure.lines import line_field
 from vision.measure.lines_curves import Curve
 from vision.measure.pit_sizes import PATCH_PX, Spot, fit_diameter, sharper_than_optics
 from vision.measure.pits import SpotPicture, spots
 from vision.measure.scratch_width import scratch_width
-from vision.measure.scratches import Candidate, LinePictures, candidates
+from vision.measure.scratches import Candidate
 from vision.records.given import Array
 from vision.records.measured import Pit, Scratch, Speck
 
 # At most so many findings a piece, the strongest.
 MOST_FINDINGS = 200
 # The detection limits: what is reported at all. See docs/benchmarks/face.md for what they find and what they cost.
-SCRATCH_SNR = 5.6
-PIT_SNR = 7.5
+SCRATCH_SNR = 6.1
+PIT_SNR = 7.8
 # Shorter lines than this must stand out so much more: where lines of the wheel cross they leave short bright knots.
 _SHORT_MM = 1.5
 _SHORT_FACTOR = 1.5
@@ -35,6 +34,8 @@ _SPOT_SNR = 8.0
 _SPECK_MM = 0.125
 # Where one low light alone sees it, so is what is little wider: glints of a few pixels are like that.
 _LONE_SPECK_MM = 0.155
+# From this scale on (see pits) a spot may be wider than the small patch on which it is sized.
+_WIDE_SCALE = 3
 # Only spots about as small as the blur can be told to be sharper than it (px of the fine raster).
 _SHARP_PX = 5.0
 # A spot so near a stronger scratch is part of it; a line beside a stronger spot, and not longer than it by more than so
@@ -99,11 +100,7 @@ def _findings(view: FaceView, evidence: Evidence) -> tuple[Scratch | Pit | Speck
     region = evidence.region
     blur = edge_blur_px(view) / region.fine.step
     found = [_spot(s, view, evidence, blur) for s in spots(_spot_pictures(evidence), PIT_SNR)]
-    shape = region.coarse.shape
-    scored = (reduce(region.scored.astype(np.float32), shape) > 0.5) & evidence.seen
-    picture = reduce(evidence.lines * _without([s for s in found if s.snr >= _SPOT_SNR], evidence), shape)
-    pictures = LinePictures(divided(picture, picture), reduce(evidence.lines, shape))
-    lines = candidates(pictures, line_field(pictures.white, scored), scored, SCRATCH_SNR)
+    lines = face_lines(evidence, [s for s in found if s.snr >= _SPOT_SNR], SCRATCH_SNR)
     scratches = [s for line in lines if (s := _scratch(line, view, evidence, blur)) is not None]
     scratches = [s for s in scratches if s.length_mm >= _SHORT_MM or s.snr >= _SHORT_FACTOR * SCRATCH_SNR]
     scratches = [s for s in scratches if not any(_is_echo(s, p) for p in found)]
@@ -177,30 +174,21 @@ def _pairs(points: Array) -> tuple[tuple[float, float], ...]:
 
 
 def _spot(spot: Spot, view: FaceView, evidence: Evidence, blur: float) -> Pit | Speck:
-    """A spot sized; a speck when it is no wider than dust or sharper than the optics."""
+    """A spot sized; a speck when it is no wider than dust, or not plain in the dome and sharper than the optics."""
     raster = evidence.region.fine
-    patches = spot_patches(evidence, spot.column, spot.row, PATCH_PX)
-    size = fit_diameter(patches, blur)
+    plain, patches = spot_patches(evidence, spot.column, spot.row, PATCH_PX)
+    size = fit_diameter(patches, blur, wide=spot.scale >= _WIDE_SCALE)
     diameter = size * view.mm_per_px * raster.step
     px = raster.to_px(np.array([[spot.column, spot.row]]))
-    lone = one_low_light(evidence, spot.column, spot.row)
-    dust = diameter < (_LONE_SPECK_MM if lone else _SPECK_MM) or (
-        size <= _SHARP_PX
-        and (sharper_than_optics(evidence.spots, spot, blur) or seen_by_one(evidence, spot.column, spot.row))
+    lone = not plain and one_low_light(evidence, spot.column, spot.row)
+    dust = diameter < (_LONE_SPECK_MM if lone else _SPECK_MM)
+    glint = (
+        not plain
+        and size <= _SHARP_PX
+        and (sharper_than_optics(*patches[0], blur) or seen_by_one(evidence, spot.column, spot.row))
     )
-    make = Speck if dust else Pit
+    make = Speck if dust or glint else Pit
     return make(_pairs(px)[0], _pairs(view.to_mm(px))[0], diameter, float(spot.snr))
-
-
-def _without(found: list[Pit | Speck], evidence: Evidence) -> Image:
-    """1 on the fine raster, 0 over each spot and the blur about it."""
-    keep = np.ones(evidence.lines.shape, np.uint8)
-    raster = evidence.region.fine
-    pitch = evidence.region.pitch_mm(raster)
-    for spot in found:
-        column, row = raster.from_px(np.array([spot.center_px]))[0]
-        cv2.circle(keep, (round(column), round(row)), round(spot.diameter_mm / 2 / pitch + 4), 0, -1)
-    return keep.astype(np.float32)
 
 
 def _gap_mm(scratch: Scratch, spot: Pit | Speck) -> float:

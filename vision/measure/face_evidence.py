@@ -14,13 +14,16 @@ import numpy as np
 from vision.measure.face_look import LIMIT, LightLook
 from vision.measure.face_region import Image, Mask, Region, spread
 
+# Share that counts of what a light says against a line.
+_AGAINST = 0.3
+
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Evidence:
     """Both pictures have a noise of about 1 and a defect positive.
 
-    `lines` (fine): contrast limited, for lines; `spots` (fine): relative contrast, not limited, for spots and their
-    size; `seen` (coarse): valid in one frame at least.
+    `lines` (fine): contrast limited, what speaks against a line taken in part only; `spots` (fine): relative contrast,
+    not limited, for spots and their size; `seen` (coarse): valid in one frame at least.
     """
 
     region: Region
@@ -41,12 +44,17 @@ def combine(region: Region, looks: tuple[LightLook, ...]) -> Evidence:
     for look in looks:
         limit = spread(look.noise * np.float32(LIMIT), region.fine.shape)
         weight = spread(np.asarray(look.weight * scale, np.float32), region.fine.shape)
-        lines += np.clip(look.contrast, -limit, limit) * weight
+        lines += _outvoted(np.clip(look.contrast, -limit, limit) * weight)
         spots += (cv2.exp(look.contrast) - 1) * weight
     seen = np.zeros(region.coarse.shape, bool)
     for look in looks:
         seen |= look.valid
     return Evidence(region, looks, lines, spots, seen)
+
+
+def _outvoted(said: Image) -> Image:
+    """What a light says of a line, against it only in part: a light along a scratch shows it dark or not at all."""
+    return np.asarray(np.maximum(said, said * np.float32(_AGAINST)), np.float32)
 
 
 def _coarse(evidence: Evidence, column: float, row: float) -> tuple[int, int]:
@@ -56,26 +64,40 @@ def _coarse(evidence: Evidence, column: float, row: float) -> tuple[int, int]:
     return min(round(row) // step, rows - 1), min(round(column) // step, columns - 1)
 
 
-def spot_patches(evidence: Evidence, column: float, row: float, half: int) -> list[tuple[Image, Mask]]:
-    """Pictures of a spot to size it on, noise of about 1, each with the pixels that may be used: (2 half + 1) square.
+# From this height (standard deviations of the finish) on, the dome shows a spot plainly, and alone says how wide it is.
+_PLAIN_IN_DOME = 15.0
+# Half the side of the square over which it is read.
+_PLAIN_PX = 3
 
-    A bright spot that the sensor cuts off looks wider than it is: first the spots picture less the pixels at which a
-    light that counts there is blown; and where there are such, the dome's picture alone, which no spot blows.
+
+def spot_patches(evidence: Evidence, column: float, row: float, half: int) -> tuple[bool, list[tuple[Image, Mask]]]:
+    """Whether the dome shows a spot plainly; and pictures to size it on.
+
+    Each is a square of 2 `half` + 1 with noise of about 1, and has the pixels that may be used.
+
+    The dome's alone where it shows the spot plainly: nothing is blown there, and a pit is dark over all its width,
+    while a low light may show one side of its wall only. Otherwise the spots picture, less the pixels at which a light
+    that counts there is blown (a bright spot that the sensor cuts off looks wider than it is); and where there are
+    such, the dome's picture too.
     """
     c, r = round(column), round(row)
     at = _coarse(evidence, column, row)
     size = (2 * half + 1, 2 * half + 1)
     use: Mask = np.ones(size, bool)
+    dark: list[tuple[Image, Mask]] = []
     for look in evidence.looks:
         if look.weight[at]:
             use &= cv2.getRectSubPix(look.blown.view(np.uint8), size, (c, r)) == 0
+        if look.picture.light == "dome" and look.valid[at]:
+            patch = (1 - cv2.exp(cv2.getRectSubPix(look.contrast, size, (c, r)))) / look.noise[at]
+            dark.append((np.asarray(patch, np.float32), np.ones(size, bool)))
+    inner = slice(half - _PLAIN_PX, half + _PLAIN_PX + 1)
+    for patch, _ in dark:
+        above = patch[inner, inner] - np.median(patch)
+        if above.sum() / np.sqrt(above.size) >= _PLAIN_IN_DOME:
+            return True, dark
     patches = [(np.asarray(cv2.getRectSubPix(evidence.spots, size, (c, r)), np.float32), use)]
-    if not use.all():
-        for look in evidence.looks:
-            if look.picture.light == "dome" and look.valid[at]:
-                dark = (1 - cv2.exp(cv2.getRectSubPix(look.contrast, size, (c, r)))) / look.noise[at]
-                patches.append((np.asarray(dark, np.float32), np.ones(size, bool)))
-    return patches
+    return False, patches if use.all() else patches + dark
 
 
 # A light other than the one that shows a spot best has a say when the spot should stand out there by so much; it

@@ -36,8 +36,8 @@ _DOME_GAIN = -0.03
 _FADE_LEVEL = 128.0
 # Of a dark level much came by way of the face's surroundings, to which a defect adds nothing: level of which half did.
 _INDIRECT = 8.0
-# Mean of a standard normal's absolute value.
-_MEAN_ABS = 0.7979
+# Means of a standard normal's absolute value and of its root.
+_MEAN_ABS, _MEAN_ROOT = 0.7979, 0.8222
 _THIN = 2
 
 
@@ -112,15 +112,19 @@ def _disc(radius: float) -> NDArray[np.uint8]:
 
 
 def _local_noise(contrast: Image, okay: Image, pitch: float) -> Image:
-    """Standard deviation of a contrast's fine part: from the local mean of absolute values, limited against defects."""
+    """Standard deviation of a contrast's fine part: from the local mean of absolute values, limited against defects.
+
+    The limit is a local one too: beside a reflection the wheel's lines are many times stronger than elsewhere. It is
+    read from the mean of square roots, on which few strong pixels tell little.
+    """
     finer = np.abs(contrast - cv2.GaussianBlur(contrast, (0, 0), _FINER_MM / pitch))[::_THIN, ::_THIN]
     thin = np.ascontiguousarray(okay[::_THIN, ::_THIN])
-    inside = finer[thin > 0]
-    if not len(inside):
-        return np.ones_like(contrast)
-    cap = np.float32(LIMIT * 1.4826 * float(np.median(inside)))
     size = (round(_NOISE_MM / pitch / _THIN),) * 2
-    total = cv2.blur(np.minimum(finer, cap) * thin, size, borderType=cv2.BORDER_CONSTANT)
-    share = cv2.blur(thin, size, borderType=cv2.BORDER_CONSTANT)
-    noise = total / (np.maximum(share, np.float32(1e-3)) * np.float32(_MEAN_ABS)) + np.float32(1e-4)
+    share = np.maximum(cv2.blur(thin, size, borderType=cv2.BORDER_CONSTANT), np.float32(1e-3))
+
+    def mean(values: Image) -> Image:
+        return np.asarray(cv2.blur(values * thin, size, borderType=cv2.BORDER_CONSTANT) / share, np.float32)
+
+    rough = (mean(np.sqrt(finer)) / np.float32(_MEAN_ROOT)) ** 2
+    noise = mean(np.minimum(finer, rough * np.float32(LIMIT))) / np.float32(_MEAN_ABS) + np.float32(1e-4)
     return spread(noise, contrast.shape)

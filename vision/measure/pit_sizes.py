@@ -10,11 +10,14 @@ from numpy.typing import NDArray
 from vision.measure.face_region import Image, Mask
 
 PATCH_PX = 14
-# Half the side of a patch, the diameters tried on it, and up to which its answer is taken; px of the fine raster.
+# Half the side of a patch and the diameters tried on it; px of the fine raster.
 _PATCHES = (
-    (6, tuple(np.geomspace(0.8, 8.0, 16).tolist()), 6.5),
-    (PATCH_PX, tuple(np.geomspace(4.0, 22.0, 14).tolist()), 22.0),
+    (6, tuple(np.geomspace(0.8, 8.0, 16).tolist())),
+    (PATCH_PX, tuple(np.geomspace(4.0, 22.0, 14).tolist())),
 )
+# The small patch's answer is taken up to this diameter, where its disc explains so much of what the large patch's does:
+# within a large pit it sees the finish of the floor only.
+_SMALL_PX, _MOST_OF_IT = 6.5, 0.5
 _OFFSETS_PX = (-0.6, -0.3, 0.0, 0.3, 0.6)
 
 
@@ -63,22 +66,21 @@ def _less_plane(rows: NDArray[np.float64], use: Mask, unit: bool) -> NDArray[np.
     return np.asarray(rows)
 
 
-def fit_diameter(patches: list[tuple[Image, Mask]], blur_px: float) -> float:
+def fit_diameter(patches: list[tuple[Image, Mask]], blur_px: float, wide: bool = False) -> float:
     """Diameter (px) of the blurred disc that explains most of some patches, each centred on the spot within a pixel.
 
     A patch is a square of 2 `PATCH_PX` + 1 with noise of about 1; pixels not in its mask have no say. Small discs are
     tried on a small part of it, so that the finish beside them has none either.
     """
-    diameter = 0.0
-    for half, diameters, enough in _PATCHES:
+    fits = []
+    for half, diameters in _PATCHES:
         inner = slice(PATCH_PX - half, PATCH_PX + half + 1)
         gains = np.zeros(len(diameters))
         for patch, use in patches:
             gains += _gains(patch[inner, inner], use[inner, inner], round(blur_px, 2), half, diameters)
-        diameter = peak_of(gains, diameters)
-        if diameter <= enough:
-            break
-    return diameter
+        fits.append((peak_of(gains, diameters), float(gains.max())))
+    (small, least), (large, most) = fits
+    return large if small > _SMALL_PX or (wide and least < _MOST_OF_IT * most) else small
 
 
 def _gains(patch: Image, use: Mask, blur_px: float, half: int, diameters: tuple[float, ...]) -> NDArray[np.float64]:
@@ -109,13 +111,15 @@ _SHARP_DIAMETERS_PX = (0.8, 1.6, 2.4, 3.2, 4.2, 5.5, 7.0)
 _SHIFTS_PX = (-0.8, -0.4, 0.0, 0.4, 0.8)
 # A block that explains a spot so nearly as well as the best disc is taken for its cause.
 _NEARLY = 0.985
+# A spot of which less of the patch is seen can't be judged.
+_SEEN_SHARE = 0.7
 _BLOCKS_PX = (1.0, 2.0, 3.0)
 _BLOCK_SHIFTS_PX = (-1.0, -0.75, -0.5, -0.25, 0.0, 0.25, 0.5, 0.75, 1.0)
 
 
 @lru_cache(maxsize=8)
 def _sharp_templates(blur_px: float) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
-    """Unit templates without plane, (n, side * side): what the optics can draw, and what they can't."""
+    """Templates, (n, side * side): what the optics can draw, and what they can't."""
     over, half = 8, _SHARP_SIDE // 2
     axis = (np.arange(_SHARP_SIDE * over) + 0.5) / over - 0.5 - half
     drawn = []
@@ -137,18 +141,19 @@ def _sharp_templates(blur_px: float) -> tuple[NDArray[np.float64], NDArray[np.fl
                     for c in (x, y)
                 )
                 blocks.append(np.outer(down, across))
-    use = np.ones((_SHARP_SIDE, _SHARP_SIDE), bool)
-    can, cannot = (_less_plane(np.array(t).reshape(len(t), -1), use, unit=True) for t in (drawn, blocks))
+    can, cannot = (np.array(t, np.float64).reshape(len(t), -1) for t in (drawn, blocks))
     return can, cannot
 
 
-def sharper_than_optics(picture: Image, spot: Spot, blur_px: float) -> bool:
-    """Whether a spot is rather a block of pixels (a fault of the sensor, a glint) than anything the lens could draw."""
-    half = _SHARP_SIDE // 2
-    r, c = round(spot.row), round(spot.column)
-    patch = picture[r - half : r + half + 1, c - half : c + half + 1].astype(np.float64)
-    if patch.shape != (_SHARP_SIDE, _SHARP_SIDE):
+def sharper_than_optics(patch: Image, use: Mask, blur_px: float) -> bool:
+    """Whether a spot is rather a block of pixels (a fault of the sensor, a glint) than anything the lens could draw.
+
+    `patch` is centred on the spot; pixels not in `use` are at the sensor's end and have no say.
+    """
+    inner = slice(PATCH_PX - _SHARP_SIDE // 2, PATCH_PX + _SHARP_SIDE // 2 + 1)
+    part, use = patch[inner, inner].astype(np.float64), use[inner, inner]
+    if use.mean() < _SEEN_SHARE:
         return False
-    drawn, blocks = _sharp_templates(blur_px)
-    row = _less_plane(patch.ravel(), np.ones(patch.shape, bool), unit=False)
-    return bool((blocks @ row).max() > _NEARLY * (drawn @ row).max())
+    row = _less_plane(part[use], use, unit=False)
+    best = [float((_less_plane(t[:, use.ravel()], use, unit=True) @ row).max()) for t in _sharp_templates(blur_px)]
+    return best[1] > _NEARLY * best[0]

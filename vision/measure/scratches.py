@@ -49,6 +49,10 @@ _END_PX = 8
 # A comb's teeth stand so far to either side (px) and reach this share of the line between them.
 _COMB_PX = (3, 8)
 _COMB_SHARE = 0.4
+# Lines from so far to so far to either side of a curve (px) tell how sums along it scatter; at least so much of a line
+# must be seen, and so many lines.
+_SIDE_PX = (6, 36)
+_SIDE_SEEN, _SIDE_LEAST = 0.8, 8
 # An edge (of a reflection, of a shadow) is no line: more of a step than this share of its line response.
 _STEP_SHARE = 0.5
 # Length over which a scratch is a parabola (px).
@@ -86,7 +90,7 @@ def candidates(pictures: LinePictures, field: LineField, scored: Mask, least_snr
         if candidate is not None and candidate.snr >= _LOOKED_AT:
             found.append(candidate)
     found.sort(key=lambda c: -c.snr)
-    found = _apart(found, field.best.shape)
+    found = apart(found, field.best.shape)
     rims = on_rims([c.curve for c in found], [c.snr / np.sqrt(len(c.curve)) for c in found])
     found = [c for c, on in zip(found, rims, strict=True) if not on]
     factors = _crowding(found)
@@ -174,6 +178,7 @@ def _measure(path: Curve, pictures: LinePictures, field: LineField) -> Candidate
         return None
     if _is_comb(curve[first:last], picture):
         return None
+    snr /= _beside(curve[first:last], picture, field)
     if snr >= _PLAIN_SNR:
         first, last = _plain_ends(curve, pictures.plain, (first, last))
     else:
@@ -215,6 +220,31 @@ def _grown(along: NDArray[np.float64], ends: tuple[int, int], noise: float) -> t
     return first, last
 
 
+def snr_along(curve: Curve, picture: Image, field: LineField) -> float:
+    """How far a line along a given curve, or a pixel beside it, stands out."""
+    values = strip(picture, curve, np.arange(-_STRIP_PX, _STRIP_PX + 1.0)) / noise_along(curve, field)[:, None]
+    profiles = np.stack([line_profile(_STRIP_PX, shift, _PROFILE_PX) for shift in (-1, 0, 1)], axis=1)
+    return float((values @ profiles).sum(axis=0).max() / np.sqrt(len(curve)))
+
+
+def _beside(curve: Curve, picture: Image, field: LineField) -> float:
+    """By how much sums along lines beside a curve exceed those of noise without memory, 1 at least.
+
+    By their median and by their highest tenth: where the wheel's lines run with the curve the tenth tells.
+    """
+    wide, side = _SIDE_PX[1] + _STRIP_PX, 2 * _STRIP_PX + 1
+    values = strip(picture, curve, np.arange(-wide, wide + 1.0)) / noise_along(curve, field)[:, None]
+    seen = np.correlate((values != 0).mean(axis=0), np.full(side, 1 / side), mode="valid")
+    total = values.sum(axis=0) / np.sqrt(len(curve))
+    sums = np.abs(np.correlate(total, line_profile(_STRIP_PX, 0, _PROFILE_PX), mode="valid"))
+    use = (np.abs(np.arange(-_SIDE_PX[1], _SIDE_PX[1] + 1)) >= _SIDE_PX[0]) & (seen > _SIDE_SEEN)
+    if use.sum() <= _SIDE_LEAST:
+        return 1.0
+    sums = sums[use] / np.sqrt(seen[use])
+    # medians and 9-in-10 quantiles of a standard normal's absolute value: 0.6745 and 1.645
+    return max(1.0, float(np.median(sums)) / 0.6745, float(np.quantile(sums, 0.9)) / 1.645)
+
+
 def _is_comb(curve: Curve, picture: Image) -> bool:
     """Whether lines run along a curve on both sides of it: a finger's ridges, a bundle of buffing lines."""
     reach = _COMB_PX[1]
@@ -249,8 +279,8 @@ def strongest_stretch(along: NDArray[np.float64]) -> tuple[int, int, float]:
     return int(first), int(last), float(value[first, last])
 
 
-def _apart(found: list[Candidate], shape: tuple[int, int]) -> list[Candidate]:
-    """Keep the strongest of those that run along each other."""
+def apart(found: list[Candidate], shape: tuple[int, int]) -> list[Candidate]:
+    """Of candidates, strongest first, the strongest of those that run along each other; `shape` of their raster."""
     taken = np.zeros(shape, np.uint8)
     kept = []
     for candidate in found:
