@@ -169,6 +169,9 @@ def _measure(path: Curve, pictures: LinePictures, field: LineField) -> Candidate
     values = strip(picture, curve, across) / noise_along(curve, field)[:, None]
     along = values @ line_profile(_STRIP_PX, 0, _PROFILE_PX)
     first, last, snr = strongest_stretch(along)
+    # what follows only takes from it
+    if snr < _LOOKED_AT:
+        return None
     # a speck on the way is no line: what exceeds the rest of the stretch by far is cut down to it
     cap = _SPIKE * max(float(np.median(along[first:last])), _SPIKE_FLOOR)
     if (along > cap).any():
