@@ -32,10 +32,10 @@ COUNTED_MEASURES = (
 # All figures below are fitted by eye to repeated renders of ten faces (docs/benchmarks/face.md).
 # Standard uncertainty of a length and a diameter: of a plain mark (mm), as a share of a faint mark's size, and the snr
 # at which that share has fallen off.
-_LENGTH_U_MM, _LENGTH_SHARE, _LENGTH_SNR = 0.10, 0.25, 26.0
+_LENGTH_U_MM, _LENGTH_SHARE, _LENGTH_SNR = 0.10, 0.16, 26.0
 _DIAMETER_U_MM, _DIAMETER_SHARE, _DIAMETER_SNR = 0.008, 0.26, 22.0
 # Standard uncertainty of a scratch's snr: of a faint one, and as a share; of a pit's.
-_SCRATCH_SNR_U, _SCRATCH_SNR_SHARE = 0.9, 0.06
+_SCRATCH_SNR_U, _SCRATCH_SNR_SHARE = 0.8, 0.05
 _PIT_SNR_U = 3.2
 # A mark is reported again with the chance of a normal distribution of this mean and standard deviation: of its snr, for
 # short scratches (mm) divided by a factor, and of a pit's diameter (mm), below which it passes for dust.
