@@ -29,7 +29,7 @@ def test_stated_is_seen(scored, rule, measure):
     """Two faces at three levels of noise: the larger experiment (`face_repeats`) finds 0.75 to 1.5.
 
     Two variances from six repeats have ten degrees of freedom, as the levels share their finishes: were stated and seen
-    equal, a ratio above 2.2 would come by chance once in 230, one below 0.5 once in 60000; the seed is fixed.
+    equal, a ratio above 2.2 would come by chance once in 230, one below 0.5 once in 60000; the draw is fixed.
     """
     spread = spreads(scored, RULES[rule])[measure]
     assert 0.5 < float(np.sqrt(spread.stated.sum() / spread.seen.sum())) < 2.2
