@@ -12,7 +12,7 @@ from vision.measure.face_finish import buffing_lines
 from vision.measure.face_look import look_through
 from vision.measure.face_region import find_region
 from vision.measure.face_slow import slow_change
-from vision.measure.scratch_rims import on_rims
+from vision.measure.scratch_rims import closes, on_rims
 from vision.measure.scratch_width import scratch_width
 from vision.records.given import Picture, TrayPictures
 
@@ -51,6 +51,21 @@ def test_lines_and_single_arcs_are_no_rim():
     assert not any(on_rims(lines, [1.0] * 4))
     assert on_rims([arc((100, 100), 150, 0, 40), arc((90, 90), 30, 0, 60)], [1.0, 1.0]) == [False, False]
     assert on_rims([], []) == []
+
+
+@pytest.mark.parametrize(("rest", "rim"), [(0.0, False), (0.15, False), (0.5, True)])
+def test_a_bent_line_is_a_rim_when_its_circle_goes_on(rest, rim):
+    rng = np.random.default_rng(4)
+
+    def along(curve):
+        """A third of a circle of radius 30 about (100, 100) is a line of height 2, the rest of height 2 `rest`."""
+        x, y = (curve - 100).T
+        on = np.exp(-0.5 * (np.hypot(x, y) - 30) ** 2)
+        return on * np.where(np.abs(np.arctan2(y, x)) < np.pi / 3, 2.0, 2.0 * rest) + rng.normal(size=len(curve))
+
+    assert closes(arc((100, 100), 30, -60, 60), along) is rim
+    # straight, or round more than a rim's radii, it is none whatever stands beside it
+    assert not closes(np.linspace((70, 130), (130, 130), 60), lambda curve: np.full(len(curve), 2.0))
 
 
 def lined(rng, amplitude):

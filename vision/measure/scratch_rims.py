@@ -5,6 +5,8 @@ little of the turn open (the idea of voting for a circle's centre along normals;
 10.1145/360666.360677).
 """
 
+from collections.abc import Callable
+
 import numpy as np
 from numpy.typing import NDArray
 
@@ -26,6 +28,12 @@ _SPACING_PX = 3.0
 _PART = 0.45
 # and when it is not so many times as strong as the rim's median point.
 _OUTSTANDING = 1.8
+# A bent line may be the one part of a rim that stands out: it sweeps so much of a turn (radians), and the rest of a
+# circle through it, clear of its ends by so much, shows a line of this snr and this share of its own strength.
+_SWEEP, _CLEAR = (0.6, 4.5), 0.3
+_GOES_ON_SNR, _GOES_ON_SHARE = 4.0, 0.25
+# Radii tried, of the radius fitted.
+_CIRCLES = np.geomspace(0.8, 1.25, 12)
 
 
 def on_rims(curves: list[Curve], strengths: list[float]) -> list[bool]:
@@ -79,3 +87,32 @@ def _centers(arcs: list[Curve]) -> NDArray[np.float64]:
     small, large = np.minimum(a, b), np.maximum(a, b)
     good = (small >= _RADII_PX[0]) & (large <= _RADII_PX[1]) & (large <= small * (1 + _UNEVEN) / (1 - _UNEVEN))
     return np.asarray(meet[good])
+
+
+def closes(curve: Curve, along: Callable[[Curve], NDArray[np.float64]]) -> bool:
+    """Whether a circle through a bent curve goes on as a line where the curve ends; `along` reads the response of a
+    line, in standard deviations of the finish, at each px of a curve.
+    """
+    middle, own = curve.mean(axis=0), curve[len(curve) // 2]
+    x, y = (curve - middle).T
+    # the algebraic circle: linear least squares (Kasa 1976, 10.1109/TIM.1976.6312298; from memory)
+    (a, b, _), *_ = np.linalg.lstsq(np.column_stack((x, y, np.ones(len(x)))), x**2 + y**2, rcond=None)
+    center = middle + np.array([a, b]) / 2
+    distances = np.hypot(*(curve - center).T)
+    radius = float(distances.mean())
+    sweep = len(curve) / radius
+    if (
+        distances.std() > _UNEVEN * radius
+        or not _RADII_PX[0] <= radius <= _RADII_PX[1]
+        or not _SWEEP[0] <= sweep <= _SWEEP[1]
+    ):
+        return False
+    least = _GOES_ON_SHARE * float(along(curve).mean())
+    start = float(np.arctan2(*(own - center)[::-1]))
+    for r in radius * _CIRCLES:
+        turn = start + np.arange(0.5 * sweep + _CLEAR, 2 * np.pi - 0.5 * sweep - _CLEAR, 1.0 / r)
+        circle = own + (center - own) / radius * r + r * np.column_stack((np.cos(turn), np.sin(turn)))
+        rest = along(circle)
+        if rest.sum() / np.sqrt(len(rest)) > _GOES_ON_SNR and rest.mean() > least:
+            return True
+    return False

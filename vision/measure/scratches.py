@@ -14,7 +14,17 @@ from numpy.typing import NDArray
 from vision.measure.face_region import Image, Mask
 from vision.measure.lines import ORIENTATIONS, LineField, seeds, trace
 from vision.measure.lines_curves import Curve, line_profile, normals, resample, step_profile, strip, tangents
-from vision.measure.scratch_rims import on_rims
+from vision.measure.scratch_ends import (
+    PROFILE_PX,
+    SHORTEST_PX,
+    SPIKE,
+    STRIP_PX,
+    grown,
+    plain_ends,
+    prolonged,
+    strongest_stretch,
+)
+from vision.measure.scratch_rims import closes, on_rims
 
 # Lines are looked at from here on, however few are reported: rims and crowds are told by their weaker parts too.
 _LOOKED_AT = 4.5
@@ -25,27 +35,14 @@ _SPACING_PX = 7
 _MOST_SEEDS = 140
 _PATIENCE = 4
 _STEPS = 160
-# Half width of the strip read across a curve, px of the coarse raster; sigma of the line's profile.
-_STRIP_PX = 4
-_PROFILE_PX = 0.8
-# The shortest stretch that is taken for a line (px).
-_SHORTEST_PX = 12
-# What one px may add: this often the stretch's median, or this often the floor.
-_SPIKE = 2.5
+# What one px may add is read from this at least (see SPIKE).
+_SPIKE_FLOOR = 0.4
 # Neighbourhood (px) and rank at which the lines about one are read, and what stands at that rank in Gaussian noise.
 _CROWD_PX = 50.0
 _CROWD_RANK = 3
 _CROWD_NORMAL = 4.8
-_SPIKE_FLOOR = 0.4
 # From here on a line's ends are read in the undivided picture.
 _PLAIN_SNR = 10.0
-# A stretch grows by so many px at a time while their mean is so many standard deviations and so much of its median.
-_GROWTH_PX = 3
-_GROWS_AT = 1.7
-_GROWS_SHARE = 0.2
-# A traced curve is carried on by so many px in the direction of its last few.
-_PROLONGED_PX = 12
-_END_PX = 8
 # A comb's teeth stand so far to either side (px) and reach this share of the line between them.
 _COMB_PX = (3, 8)
 _COMB_SHARE = 0.4
@@ -91,6 +88,12 @@ def candidates(pictures: LinePictures, field: LineField, scored: Mask, least_snr
             found.append(candidate)
     found.sort(key=lambda c: -c.snr)
     found = apart(found, field.best.shape)
+    profile = line_profile(STRIP_PX, 0, PROFILE_PX)
+    found = [
+        c
+        for c in found
+        if not closes(c.curve, lambda curve: _over_noise(curve, pictures.white, field, STRIP_PX) @ profile)
+    ]
     rims = on_rims([c.curve for c in found], [c.snr / np.sqrt(len(c.curve)) for c in found])
     found = [c for c, on in zip(found, rims, strict=True) if not on]
     factors = _crowding(found)
@@ -154,80 +157,50 @@ def _parabolas(window: int) -> NDArray[np.float64]:
 def _measure(path: Curve, pictures: LinePictures, field: LineField) -> Candidate | None:
     picture = pictures.white
     curve = _smooth(resample(path, 1.0))
-    if len(curve) <= _SHORTEST_PX:
+    if len(curve) <= SHORTEST_PX:
         return None
-    curve = _prolonged(curve)
-    across = np.arange(-_STRIP_PX, _STRIP_PX + 1.0)
+    curve = prolonged(curve)
+    across = np.arange(-STRIP_PX, STRIP_PX + 1.0)
     # recentre: response of the profile shifted sideways, gathered along the curve
     shifts = np.arange(-2, 3)
-    bank = np.stack([line_profile(_STRIP_PX, d, _PROFILE_PX) for d in shifts.tolist()], axis=1)
+    bank = np.stack([line_profile(STRIP_PX, d, PROFILE_PX) for d in shifts.tolist()], axis=1)
     response = (strip(picture, curve, across) @ bank).astype(np.float32)
     soft = np.asarray(cv2.blur(response, (1, 7), borderType=cv2.BORDER_REFLECT))
     heavy = np.maximum(soft, 0) ** 2 + 1e-6
     offset = (heavy @ shifts) / heavy.sum(axis=1)
     curve = resample(_smooth(curve + offset[:, None] * normals(curve)), 1.0)
-    values = strip(picture, curve, across) / noise_along(curve, field)[:, None]
-    along = values @ line_profile(_STRIP_PX, 0, _PROFILE_PX)
+    values = _over_noise(curve, picture, field, STRIP_PX)
+    along = values @ line_profile(STRIP_PX, 0, PROFILE_PX)
     first, last, snr = strongest_stretch(along)
     # what follows only takes from it
     if snr < _LOOKED_AT:
         return None
     # a speck on the way is no line: what exceeds the rest of the stretch by far is cut down to it
-    cap = _SPIKE * max(float(np.median(along[first:last])), _SPIKE_FLOOR)
+    cap = SPIKE * max(float(np.median(along[first:last])), _SPIKE_FLOOR)
     if (along > cap).any():
         first, last, snr = strongest_stretch(np.minimum(along, cap))
-    step = values[first:last] @ step_profile(_STRIP_PX, _PROFILE_PX)
+    step = values[first:last] @ step_profile(STRIP_PX, PROFILE_PX)
     if abs(float(step.sum())) > _STEP_SHARE * float(along[first:last].sum()):
         return None
     if _is_comb(curve[first:last], picture):
         return None
     snr /= _beside(curve[first:last], picture, field)
     if snr >= _PLAIN_SNR:
-        first, last = _plain_ends(curve, pictures.plain, (first, last))
+        first, last = plain_ends(curve, pictures.plain, (first, last))
     else:
-        first, last = _grown(along, (first, last), 1.0)
+        first, last = grown(along, (first, last), 1.0)
     return Candidate(curve[first:last], snr)
 
 
-def _prolonged(curve: Curve) -> Curve:
-    """A curve carried straight on at both ends: a trace gives up before a line that fades does."""
-    reach = np.arange(1, _PROLONGED_PX + 1.0)[:, None]
-    ahead, back = curve[-1] - curve[-_END_PX], curve[0] - curve[_END_PX - 1]
-    ahead, back = (d / max(float(np.hypot(*d)), 1e-9) for d in (ahead, back))
-    return np.vstack((curve[0] + reach[::-1] * back, curve, curve[-1] + reach * ahead))
-
-
-def _plain_ends(curve: Curve, plain: Image, ends: tuple[int, int]) -> tuple[int, int]:
-    """Where a strong line ends in the undivided picture: dividing rings beyond the ends of what it divides.
-
-    The ends stay where the two pictures don't speak of the same stretch.
-    """
-    wide = _STRIP_PX + _BESIDE_PX
-    values = strip(plain, curve, np.arange(-wide, wide + 1.0))
-    profile = line_profile(_STRIP_PX, 0, _PROFILE_PX)
-    along, left, right = (values[:, k : k + len(profile)] @ profile for k in (_BESIDE_PX, 0, 2 * _BESIDE_PX))
-    first, last, _ = strongest_stretch(np.minimum(along, _SPIKE * np.median(along[ends[0] : ends[1]])))
-    if min(last, ends[1]) - max(first, ends[0]) <= 0.5 * max(last - first, ends[1] - ends[0]):
-        first, last = ends
-    return _grown(along, (first, last), 1.4826 * float(np.median(np.abs(np.concatenate((left, right))))))
-
-
-def _grown(along: NDArray[np.float64], ends: tuple[int, int], noise: float) -> tuple[int, int]:
-    """The stretch with what goes on beyond its ends, weaker but plainly there: a scratch fades with the light."""
-    first, last = ends
-    least = max(_GROWS_AT * noise, _GROWS_SHARE * float(np.median(along[first:last])))
-    while first >= _GROWTH_PX and along[first - _GROWTH_PX : first].mean() >= least:
-        first -= _GROWTH_PX
-    while last + _GROWTH_PX <= len(along) and along[last : last + _GROWTH_PX].mean() >= least:
-        last += _GROWTH_PX
-    return first, last
+def _over_noise(curve: Curve, picture: Image, field: LineField, half: int) -> NDArray[np.float64]:
+    """Values beside a curve up to `half` px to either side, in standard deviations of the finish."""
+    return strip(picture, curve, np.arange(-half, half + 1.0)) / noise_along(curve, field)[:, None]
 
 
 def snr_along(curve: Curve, picture: Image, field: LineField) -> float:
     """How far a line along a given curve, or a pixel beside it, stands out."""
-    values = strip(picture, curve, np.arange(-_STRIP_PX, _STRIP_PX + 1.0)) / noise_along(curve, field)[:, None]
-    profiles = np.stack([line_profile(_STRIP_PX, shift, _PROFILE_PX) for shift in (-1, 0, 1)], axis=1)
-    return float((values @ profiles).sum(axis=0).max() / np.sqrt(len(curve)))
+    profiles = np.stack([line_profile(STRIP_PX, shift, PROFILE_PX) for shift in (-1, 0, 1)], axis=1)
+    return float((_over_noise(curve, picture, field, STRIP_PX) @ profiles).sum(axis=0).max() / np.sqrt(len(curve)))
 
 
 def _beside(curve: Curve, picture: Image, field: LineField) -> float:
@@ -235,11 +208,11 @@ def _beside(curve: Curve, picture: Image, field: LineField) -> float:
 
     By their median and by their highest tenth: where the wheel's lines run with the curve the tenth tells.
     """
-    wide, side = _SIDE_PX[1] + _STRIP_PX, 2 * _STRIP_PX + 1
-    values = strip(picture, curve, np.arange(-wide, wide + 1.0)) / noise_along(curve, field)[:, None]
+    wide, side = _SIDE_PX[1] + STRIP_PX, 2 * STRIP_PX + 1
+    values = _over_noise(curve, picture, field, wide)
     seen = np.correlate((values != 0).mean(axis=0), np.full(side, 1 / side), mode="valid")
     total = values.sum(axis=0) / np.sqrt(len(curve))
-    sums = np.abs(np.correlate(total, line_profile(_STRIP_PX, 0, _PROFILE_PX), mode="valid"))
+    sums = np.abs(np.correlate(total, line_profile(STRIP_PX, 0, PROFILE_PX), mode="valid"))
     use = (np.abs(np.arange(-_SIDE_PX[1], _SIDE_PX[1] + 1)) >= _SIDE_PX[0]) & (seen > _SIDE_SEEN)
     if use.sum() <= _SIDE_LEAST:
         return 1.0
@@ -251,8 +224,8 @@ def _beside(curve: Curve, picture: Image, field: LineField) -> float:
 def _is_comb(curve: Curve, picture: Image) -> bool:
     """Whether lines run along a curve on both sides of it: a finger's ridges, a bundle of buffing lines."""
     reach = _COMB_PX[1]
-    profile = strip(picture, curve, np.arange(-reach - _STRIP_PX, reach + _STRIP_PX + 1.0)).mean(axis=0)
-    response = np.correlate(profile, line_profile(_STRIP_PX, 0, _PROFILE_PX), mode="valid")
+    profile = strip(picture, curve, np.arange(-reach - STRIP_PX, reach + STRIP_PX + 1.0)).mean(axis=0)
+    response = np.correlate(profile, line_profile(STRIP_PX, 0, PROFILE_PX), mode="valid")
     left, right = response[: reach - _COMB_PX[0] + 1], response[reach + _COMB_PX[0] :]
     return bool(min(left.max(), right.max()) > _COMB_SHARE * response[reach])
 
@@ -269,17 +242,6 @@ def noise_along(curve: Curve, field: LineField) -> NDArray[np.float64]:
     column = np.minimum(np.maximum(at[:, 0], 0), columns - 1)
     row = np.minimum(np.maximum(at[:, 1], 0), rows - 1)
     return np.asarray(noise * field.local[row, column])
-
-
-def strongest_stretch(along: NDArray[np.float64]) -> tuple[int, int, float]:
-    """The stretch [first, last) of greatest sum over root of length, and that value."""
-    total = np.concatenate(([0.0], np.cumsum(along)))
-    n = len(total)
-    length = np.arange(n)[None] - np.arange(n)[:, None]
-    with np.errstate(divide="ignore", invalid="ignore"):
-        value = np.where(length >= _SHORTEST_PX, (total[None] - total[:, None]) / np.sqrt(np.abs(length)), -np.inf)
-    first, last = np.unravel_index(int(np.argmax(value)), value.shape)
-    return int(first), int(last), float(value[first, last])
 
 
 def apart(found: list[Candidate], shape: tuple[int, int]) -> list[Candidate]:
