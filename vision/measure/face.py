@@ -36,8 +36,9 @@ _SPECK_MM = 0.125
 _LONE_SPECK_MM = 0.155
 # From this scale on (see pits) a spot may be wider than the small patch on which it is sized.
 _WIDE_SCALE = 3
-# Only spots about as small as the blur can be told to be sharper than it (px of the fine raster).
-_SHARP_PX = 5.0
+# Only weak spots about as small as the blur may be glints: they can be told to be sharper than it (px of the fine
+# raster), and what one lamp alone shows so strongly, wider than dust, is a pit's wall that faces it.
+_SHARP_PX, _GLINT_SNR = 5.0, 20.0
 # A spot so near a stronger scratch is part of it; a line beside a stronger spot, and not longer than it by more than so
 # much, is the spot's echo in the line filters.
 _TOGETHER_MM = 0.5
@@ -185,6 +186,7 @@ def _spot(spot: Spot, view: FaceView, evidence: Evidence, blur: float) -> Pit | 
     glint = (
         not plain
         and size <= _SHARP_PX
+        and spot.snr < _GLINT_SNR
         and (sharper_than_optics(*patches[0], blur) or seen_by_one(evidence, spot.column, spot.row))
     )
     make = Speck if dust or glint else Pit
