@@ -1,16 +1,17 @@
-"""Lines of a face, looked for twice: in all lights combined, and in the dome alone.
+"""Lines of a face, looked for three times: in all lights combined, in the dome alone, and in the strongest light of
+each place.
 
 A low light may show a scratch bright where it falls across it and dark where it falls along it, so that in the
-combination one light takes back what another says. In the dome's mirror image a scratch is dark whichever way it runs.
+combination one light takes back what another says. In the dome's mirror image a scratch is dark whichever way it runs;
+but where the dome mirrors the camera's hole, and beside a lamp's reflection, a scratch may be bright or dark in any
+light, and only that it stands out is sure.
 """
-
-from collections.abc import Iterator
 
 import cv2
 import numpy as np
 
 from vision.measure.face_evidence import Evidence
-from vision.measure.face_look import LIMIT
+from vision.measure.face_look import LIMIT, LightLook
 from vision.measure.face_region import Image, Mask, reduce, spread
 from vision.measure.face_whiten import divided
 from vision.measure.lines import ORIENTATIONS, LineField, line_field
@@ -24,6 +25,11 @@ _WHEEL_SHARE = 0.7
 # with a trace of it in the lights combined.
 _ALONE_SNR = 12.0
 _WITH_TRACE_SNR, _TRACE_SNR = 8.0, 3.0
+# What the strongest light of each place alone shows must be plain to the eye: of this snr, and so high at each px of it
+# (lines of the wheel and edges of reflections gather theirs over a long way).
+_PLAIN_SNR, _PLAIN_HEIGHT = 10.0, 1.5
+# Window over which that picture's own level is taken off (mm).
+_LEVEL_MM = 3.0
 
 
 def face_lines(evidence: Evidence, without: list[Pit | Speck], least_snr: float) -> list[Candidate]:
@@ -39,30 +45,30 @@ def face_lines(evidence: Evidence, without: list[Pit | Speck], least_snr: float)
     shape = evidence.region.coarse.shape
     scored = reduce(evidence.region.scored.astype(np.float32), shape) > 0.5
     keep = _kept(without, evidence)
-    found: list[Candidate] = []
-    combined: tuple[Image, LineField] | None = None
-    for plain, seen in _pictures(evidence):
+
+    def lines_in(plain: Image, seen: Mask, least: float) -> tuple[list[Candidate], Image, LineField]:
         picture = reduce(plain * keep, shape)
         pictures = LinePictures(divided(picture, picture), reduce(plain, shape))
         field = line_field(pictures.white, scored & seen)
-        lines = candidates(pictures, field, scored & seen, least_snr)
-        if combined is None:
-            combined = pictures.white, field
-            found += lines
-        else:
-            found += [line for line in lines if not _only_buffing(line, *combined)]
+        return candidates(pictures, field, scored & seen, least), pictures.white, field
+
+    found, combined, field = lines_in(evidence.lines, evidence.seen, least_snr)
+    standing = [_standing_out(look, evidence.region.fine.shape) for look in evidence.looks]
+    for look, picture in zip(evidence.looks, standing, strict=True):
+        if look.picture.light == "dome":
+            lines, *_ = lines_in(-picture, look.valid, least_snr)
+            found += [line for line in lines if not _only_buffing(line, combined, field)]
+    strongest = np.max(np.abs(standing), axis=0)
+    window = (round(_LEVEL_MM / evidence.region.pitch_mm(evidence.region.fine)),) * 2
+    lines, *_ = lines_in(strongest - cv2.blur(strongest, window), evidence.seen, _PLAIN_SNR)
+    found += [line for line in lines if line.snr >= _PLAIN_HEIGHT * np.sqrt(len(line.curve))]
     return apart(sorted(found, key=lambda line: -line.snr), shape)
 
 
-def _pictures(evidence: Evidence) -> Iterator[tuple[Image, Mask]]:
-    """Each picture (fine, noise of about 1, a scratch positive) with where it is seen (coarse)."""
-    yield evidence.lines, evidence.seen
-    shape = evidence.region.fine.shape
-    for look in evidence.looks:
-        if look.picture.light == "dome":
-            used = spread((look.weight != 0).astype(np.float32), shape)
-            dark = np.clip(-look.contrast / spread(look.noise, shape), -LIMIT, LIMIT) * used
-            yield np.asarray(dark, np.float32), look.valid
+def _standing_out(look: LightLook, shape: tuple[int, int]) -> Image:
+    """A light's contrast in standard deviations of its finish, limited, 0 where it has no say (fine)."""
+    used = spread((look.weight != 0).astype(np.float32), shape)
+    return np.asarray(np.clip(look.contrast / spread(look.noise, shape), -LIMIT, LIMIT) * used, np.float32)
 
 
 def _only_buffing(line: Candidate, picture: Image, field: LineField) -> bool:
