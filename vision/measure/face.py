@@ -119,8 +119,7 @@ def _spot_pictures(evidence: Evidence) -> tuple[SpotPicture, ...]:
     pictures = [SpotPicture(evidence.spots, evidence.lines, _seen(evidence))]
     for look in evidence.looks:
         if look.picture.light == "dome":
-            contrast = reduce(look.contrast, region.coarse.shape)
-            dark = (1 - cv2.exp(contrast)) / look.noise * (look.weight != 0)
+            dark = (1 - cv2.exp(look.contrast_coarse)) / look.noise * (look.weight != 0)
             scored = (reduce(region.scored.astype(np.float32), region.coarse.shape) > 0.5) & look.valid
             times = region.coarse.step // region.fine.step
             pictures.append(SpotPicture(dark, np.clip(dark, -LIMIT, LIMIT), scored, times))

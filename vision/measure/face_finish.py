@@ -6,7 +6,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from vision.measure.face_look import LightLook
-from vision.measure.face_region import Region, reduce
+from vision.measure.face_region import Region
 from vision.measure.face_whiten import padded, transform
 
 # Half the width of the sector of directions that counts as along the buffing (degrees), and the pitches of lines (mm).
@@ -33,7 +33,7 @@ def buffing_lines(region: Region, looks: tuple[LightLook, ...]) -> tuple[float |
         if look.picture.light != "low" or not seen:
             continue
         limit = np.float32(_LIMIT) * look.noise
-        contrast = np.clip(reduce(look.contrast, region.coarse.shape), -limit, limit) * look.valid
+        contrast = np.clip(look.contrast_coarse, -limit, limit) * look.valid
         spectrum = transform(contrast)
         # both halves of the spectrum; by Parseval's theorem the sum over it is that over the pixels
         bins = ((spectrum.real**2 + spectrum.imag**2) * np.float32(2.0 / (size[0] * size[1]))).ravel()

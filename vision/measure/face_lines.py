@@ -12,7 +12,7 @@ import numpy as np
 
 from vision.measure.face_evidence import Evidence
 from vision.measure.face_look import LIMIT, LightLook
-from vision.measure.face_region import Image, Mask, reduce, spread
+from vision.measure.face_region import Image, Mask, reduce
 from vision.measure.face_whiten import divided
 from vision.measure.lines import ORIENTATIONS, LineField, line_field
 from vision.measure.scratches import Candidate, LinePictures, apart, candidates, snr_along
@@ -47,28 +47,27 @@ def face_lines(evidence: Evidence, without: list[Pit | Speck], least_snr: float)
     keep = _kept(without, evidence)
 
     def lines_in(plain: Image, seen: Mask, least: float) -> tuple[list[Candidate], Image, LineField]:
-        picture = reduce(plain * keep, shape)
-        pictures = LinePictures(divided(picture, picture), reduce(plain, shape))
+        picture = plain * keep
+        pictures = LinePictures(divided(picture, picture), plain)
         field = line_field(pictures.white, scored & seen)
         return candidates(pictures, field, scored & seen, least), pictures.white, field
 
-    found, combined, field = lines_in(evidence.lines, evidence.seen, least_snr)
-    standing = [_standing_out(look, evidence.region.fine.shape) for look in evidence.looks]
+    found, combined, field = lines_in(reduce(evidence.lines, shape), evidence.seen, least_snr)
+    standing = [_standing_out(look) for look in evidence.looks]
     for look, picture in zip(evidence.looks, standing, strict=True):
         if look.picture.light == "dome":
             lines, *_ = lines_in(-picture, look.valid, least_snr)
             found += [line for line in lines if not _only_buffing(line, combined, field)]
     strongest = np.max(np.abs(standing), axis=0)
-    window = (round(_LEVEL_MM / evidence.region.pitch_mm(evidence.region.fine)),) * 2
+    window = (round(_LEVEL_MM / evidence.region.pitch_mm(evidence.region.coarse)),) * 2
     lines, *_ = lines_in(strongest - cv2.blur(strongest, window), evidence.seen, _PLAIN_SNR)
     found += [line for line in lines if line.snr >= _PLAIN_HEIGHT * np.sqrt(len(line.curve))]
     return apart(sorted(found, key=lambda line: -line.snr), shape)
 
 
-def _standing_out(look: LightLook, shape: tuple[int, int]) -> Image:
-    """A light's contrast in standard deviations of its finish, limited, 0 where it has no say (fine)."""
-    used = spread((look.weight != 0).astype(np.float32), shape)
-    return np.asarray(np.clip(look.contrast / spread(look.noise, shape), -LIMIT, LIMIT) * used, np.float32)
+def _standing_out(look: LightLook) -> Image:
+    """A light's contrast in standard deviations of its finish, limited, 0 where it has no say (coarse)."""
+    return np.asarray(np.clip(look.contrast_coarse / look.noise, -LIMIT, LIMIT) * (look.weight != 0), np.float32)
 
 
 def _only_buffing(line: Candidate, picture: Image, field: LineField) -> bool:
@@ -81,11 +80,11 @@ def _only_buffing(line: Candidate, picture: Image, field: LineField) -> bool:
 
 
 def _kept(without: list[Pit | Speck], evidence: Evidence) -> Image:
-    """1 on the fine raster, 0 over each spot and the blur about it."""
-    keep = np.ones(evidence.lines.shape, np.uint8)
+    """1 on the coarse raster, 0 over each spot and the blur about it."""
+    keep = np.ones(evidence.region.fine.shape, np.uint8)
     raster = evidence.region.fine
     pitch = evidence.region.pitch_mm(raster)
     for spot in without:
         column, row = raster.from_px(np.array([spot.center_px]))[0]
         cv2.circle(keep, (round(column), round(row)), round(spot.diameter_mm / 2 / pitch + 4), 0, -1)
-    return keep.astype(np.float32)
+    return reduce(keep.astype(np.float32), evidence.region.coarse.shape)

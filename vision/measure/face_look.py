@@ -46,14 +46,16 @@ class LightLook:
     """One front-lit frame over the region.
 
     `brightness` (broad): the frame itself, of 255. `contrast` (fine): natural logarithm of level over its slow
-    change, 0 where not valid. `blown` (fine): at the sensor's end. `level` (coarse): the slow change, of 255. `noise`
-    (coarse): local standard deviation of the contrast. `weight` (coarse): expected contrast of a defect over
-    variance, signed, 0 where blown or lost in shadow. `valid` (coarse): seen, neither blown nor dark.
+    change, 0 where not valid; `contrast_coarse` its mean on the coarse raster. `blown` (fine): at the sensor's end.
+    `level` (coarse): the slow change, of 255. `noise` (coarse): local standard deviation of the contrast. `weight`
+    (coarse): expected contrast of a defect over variance, signed, 0 where blown or lost in shadow. `valid` (coarse):
+    seen, neither blown nor dark.
     """
 
     picture: Picture
     brightness: Image
     contrast: Image
+    contrast_coarse: Image
     blown: Mask
     level: Image
     noise: Image
@@ -80,14 +82,16 @@ def _look(region: Region, picture: Picture, metal: Mask) -> LightLook:
     contrast -= slow
     contrast *= spread(okay, region.fine.shape, cv2.INTER_NEAREST)
     ground = np.maximum(cv2.exp(slow_coarse) - np.float32(_PEDESTAL), 0)
-    noise = _local_noise(reduce(contrast, region.coarse.shape), okay, pitch)
+    contrast_coarse = reduce(contrast, region.coarse.shape)
+    noise = _local_noise(contrast_coarse, okay, pitch)
     # half a count: the quantisation's steps run along contours of level and do not average out
     noise = np.maximum(noise, np.float32(0.5) / (ground + np.float32(_PEDESTAL)))
     depth = cv2.distanceTransform(valid.astype(np.uint8), cv2.DIST_L2, 3)
     taper = np.minimum(depth * np.float32(pitch / _TAPER_MM), 1) * np.clip(ground / np.float32(_SHADOW) - 0.5, 0, 1)
     weight = np.asarray(_gain(picture, ground) * taper / noise**2, np.float32)
     seen = valid & (ground >= _SHADOW / 2)
-    return LightLook(picture, reduce(level, region.broad.shape), contrast, blown, ground, noise, weight, seen)
+    brightness = reduce(level, region.broad.shape)
+    return LightLook(picture, brightness, contrast, contrast_coarse, blown, ground, noise, weight, seen)
 
 
 def _gain(picture: Picture, ground: Image) -> Image:

@@ -39,12 +39,11 @@ class LineField:
 
     `stack` (ORIENTATIONS, rows, columns): direction k runs at 180 k / ORIENTATIONS degrees, counter-clockwise as seen;
     `noise` (ORIENTATIONS,): of the unit-gain filters; `local`: by how much the finish about a pixel exceeds it;
-    `best` the maximum over directions, divided by `local`, `which` its direction.
+    `best` the maximum over directions, divided by `local`.
     """
 
     stack: Image
     best: Image
-    which: NDArray[np.uint8]
     noise: NDArray[np.float64]
     local: Image
 
@@ -78,7 +77,6 @@ def line_field(picture: Image, scored: Mask) -> LineField:
     stack = np.empty((ORIENTATIONS, rows, columns), np.float32)
     noise = np.empty(ORIENTATIONS)
     best = np.full((rows, columns), -np.inf, np.float32)
-    which = np.zeros((rows, columns), np.uint8)
     level = np.zeros(picture[::_THIN, ::_THIN].shape, np.float32)
     sample = np.flatnonzero(scored[::_THIN, ::_THIN])
     for k in range(ORIENTATIONS):
@@ -88,12 +86,10 @@ def line_field(picture: Image, scored: Mask) -> LineField:
         noise[k] = _noise(thin.ravel()[sample])
         response *= np.float32(1.0 / noise[k])
         level += np.minimum(thin * np.float32(1.0 / noise[k]), _CAP)
-        better = response > best
-        which[better] = k
         np.maximum(best, response, out=best)
     local = _local(level / np.float32(ORIENTATIONS), scored)
     best /= local
-    return LineField(stack, best, which, noise, local)
+    return LineField(stack, best, noise, local)
 
 
 def _local(level: Image, scored: Mask) -> Image:
@@ -140,7 +136,7 @@ def trace(
     """
     if not len(starts):
         return []
-    angle = field.which[starts[:, 0], starts[:, 1]] * (np.pi / ORIENTATIONS)
+    angle = field.stack[:, starts[:, 0], starts[:, 1]].argmax(axis=0) * (np.pi / ORIENTATIONS)
     place = starts[:, ::-1].astype(np.float64)
     both = _follow(field, np.vstack((place, place)), np.concatenate((angle, angle + np.pi)), floor, patience, steps)
     forth, back = both[: len(place)], both[len(place) :]

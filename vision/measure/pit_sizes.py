@@ -72,15 +72,22 @@ def fit_diameter(patches: list[tuple[Image, Mask]], blur_px: float, wide: bool =
     A patch is a square of 2 `PATCH_PX` + 1 with noise of about 1; pixels not in its mask have no say. Small discs are
     tried on a small part of it, so that the finish beside them has none either.
     """
-    fits = []
-    for half, diameters in _PATCHES:
-        inner = slice(PATCH_PX - half, PATCH_PX + half + 1)
-        gains = np.zeros(len(diameters))
-        for patch, use in patches:
-            gains += _gains(patch[inner, inner], use[inner, inner], round(blur_px, 2), half, diameters)
-        fits.append((peak_of(gains, diameters), float(gains.max())))
-    (small, least), (large, most) = fits
-    return large if small > _SMALL_PX or (wide and least < _MOST_OF_IT * most) else small
+    small, least = _fit(patches, blur_px, *_PATCHES[0])
+    if small <= _SMALL_PX and not wide:
+        return small
+    large, most = _fit(patches, blur_px, *_PATCHES[1])
+    return large if small > _SMALL_PX or least < _MOST_OF_IT * most else small
+
+
+def _fit(
+    patches: list[tuple[Image, Mask]], blur_px: float, half: int, diameters: tuple[float, ...]
+) -> tuple[float, float]:
+    """The best diameter on the inner part of some patches, and what its disc explains."""
+    inner = slice(PATCH_PX - half, PATCH_PX + half + 1)
+    gains = np.zeros(len(diameters))
+    for patch, use in patches:
+        gains += _gains(patch[inner, inner], use[inner, inner], round(blur_px, 2), half, diameters)
+    return peak_of(gains, diameters), float(gains.max())
 
 
 def _gains(patch: Image, use: Mask, blur_px: float, half: int, diameters: tuple[float, ...]) -> NDArray[np.float64]:

@@ -1,5 +1,7 @@
 """Where along a curve a line begins and ends: the stretch that stands out most, and what goes on beyond it."""
 
+from functools import lru_cache
+
 import numpy as np
 from numpy.typing import NDArray
 
@@ -26,13 +28,18 @@ _END_PX = 8
 
 def strongest_stretch(along: NDArray[np.float64]) -> tuple[int, int, float]:
     """The stretch [first, last) of greatest sum over root of length, and that value."""
-    total = np.concatenate(([0.0], np.cumsum(along)))
-    n = len(total)
-    length = np.arange(n)[None] - np.arange(n)[:, None]
-    with np.errstate(divide="ignore", invalid="ignore"):
-        value = np.where(length >= SHORTEST_PX, (total[None] - total[:, None]) / np.sqrt(np.abs(length)), -np.inf)
-    first, last = np.unravel_index(int(np.argmax(value)), value.shape)
-    return int(first), int(last), float(value[first, last])
+    total = np.concatenate(([0.0], np.cumsum(along))).astype(np.float32)
+    value = total[None] - total[:, None]
+    value *= _weights(len(total))
+    first, last = divmod(int(np.argmax(value)), len(total))
+    return first, last, float(value[first, last])
+
+
+@lru_cache(maxsize=512)
+def _weights(points: int) -> NDArray[np.float32]:
+    """One over the root of the length from point to point, 0 where that is too short."""
+    length = np.arange(points)[None] - np.arange(points)[:, None]
+    return np.asarray((length >= SHORTEST_PX) / np.sqrt(np.maximum(length, 1)), np.float32)
 
 
 def prolonged(curve: Curve) -> Curve:

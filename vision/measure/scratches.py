@@ -26,10 +26,10 @@ from vision.measure.scratch_ends import (
 )
 from vision.measure.scratch_rims import closes, on_rims
 
-# Lines are looked at from here on, however few are reported: rims and crowds are told by their weaker parts too.
-_LOOKED_AT = 4.5
-# Seeds for tracing, in standard deviations of the finish; and where a trace gives up.
-_SEED = 3.5
+# Lines are looked at from this share on of the least snr reported: rims and crowds are told by their weaker parts too.
+_LOOKED_AT = 0.74
+# Seeds for tracing, of the least snr; and where a trace gives up, in standard deviations of the finish.
+_SEED = 0.57
 _FLOOR = 2.0
 _SPACING_PX = 7
 _MOST_SEEDS = 140
@@ -59,7 +59,7 @@ _ALONG = 0.4
 _BESIDE_PX = 9
 _MOST_PATHS = 60
 # A path's responses, summed over root of their number, stand so many times above the snr measured along it, at least.
-_GATHERED = 2.0
+_GATHERED = 2.8
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -80,11 +80,12 @@ class LinePictures:
 
 def candidates(pictures: LinePictures, field: LineField, scored: Mask, least_snr: float) -> list[Candidate]:
     """Curves that stand out from the finish, strongest first, none along another."""
-    starts = seeds(field, scored, _SEED, _SPACING_PX, _MOST_SEEDS)
+    starts = seeds(field, scored, _SEED * least_snr, _SPACING_PX, _MOST_SEEDS)
+    least = _LOOKED_AT * least_snr
     found = []
-    for path in _worth(trace(field, starts, _FLOOR, _PATIENCE, _STEPS), field, _GATHERED * _LOOKED_AT):
-        candidate = _measure(path, pictures, field)
-        if candidate is not None and candidate.snr >= _LOOKED_AT:
+    for path in _worth(trace(field, starts, _FLOOR, _PATIENCE, _STEPS), field, _GATHERED * least):
+        candidate = _measure(path, pictures, field, least)
+        if candidate is not None and candidate.snr >= least:
             found.append(candidate)
     found.sort(key=lambda c: -c.snr)
     found = apart(found, field.best.shape)
@@ -154,7 +155,7 @@ def _parabolas(window: int) -> NDArray[np.float64]:
     return np.asarray(base @ base.T)
 
 
-def _measure(path: Curve, pictures: LinePictures, field: LineField) -> Candidate | None:
+def _measure(path: Curve, pictures: LinePictures, field: LineField, least: float) -> Candidate | None:
     picture = pictures.white
     curve = _smooth(resample(path, 1.0))
     if len(curve) <= SHORTEST_PX:
@@ -173,12 +174,14 @@ def _measure(path: Curve, pictures: LinePictures, field: LineField) -> Candidate
     along = values @ line_profile(STRIP_PX, 0, PROFILE_PX)
     first, last, snr = strongest_stretch(along)
     # what follows only takes from it
-    if snr < _LOOKED_AT:
+    if snr < least:
         return None
     # a speck on the way is no line: what exceeds the rest of the stretch by far is cut down to it
     cap = SPIKE * max(float(np.median(along[first:last])), _SPIKE_FLOOR)
     if (along > cap).any():
         first, last, snr = strongest_stretch(np.minimum(along, cap))
+        if snr < least:
+            return None
     step = values[first:last] @ step_profile(STRIP_PX, PROFILE_PX)
     if abs(float(step.sum())) > _STEP_SHARE * float(along[first:last].sum()):
         return None
