@@ -32,7 +32,7 @@ _LOOKED_AT = 0.74
 _SEED = 0.57
 _FLOOR = 2.0
 _SPACING_PX = 7
-_MOST_SEEDS = 80
+_MOST_SEEDS = 50
 _PATIENCE = 4
 _STEPS = 160
 # What one px may add is read from this at least (see SPIKE).
