@@ -18,6 +18,8 @@ _PATCHES = (
 # The small patch's answer is taken up to this diameter, where its disc explains so much of what the large patch's does:
 # within a large pit it sees the finish of the floor only.
 _SMALL_PX, _MOST_OF_IT = 6.5, 0.5
+# What is blown is no wider than the spot by more than so many blurs, unless it is far brighter than the sensor's end.
+_BLOWN_BLURS = 4.0
 _OFFSETS_PX = (-0.6, -0.3, 0.0, 0.3, 0.6)
 
 
@@ -73,10 +75,18 @@ def fit_diameter(patches: list[tuple[Image, Mask]], blur_px: float, wide: bool =
     tried on a small part of it, so that the finish beside them has none either.
     """
     small, least = _fit(patches, blur_px, *_PATCHES[0])
+    small = max(small, _blown_px(patches[0][1]) - _BLOWN_BLURS * blur_px)
     if small <= _SMALL_PX and not wide:
         return small
     large, most = _fit(patches, blur_px, *_PATCHES[1])
     return large if small > _SMALL_PX or least < _MOST_OF_IT * most else small
+
+
+def _blown_px(use: Mask) -> float:
+    """Diameter of the disc as large as the blown spot in the middle of a patch."""
+    _, parts = cv2.connectedComponents((~use).view(np.uint8), connectivity=4)
+    middle = parts[PATCH_PX, PATCH_PX]
+    return float(np.sqrt(4 / np.pi * (parts == middle).sum())) if middle else 0.0
 
 
 def _fit(
