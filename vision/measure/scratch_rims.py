@@ -30,10 +30,10 @@ _PART = 0.45
 _OUTSTANDING = 1.8
 # A bent line may be the one part of a rim that stands out: it sweeps so much of a turn (radians), and the rest of a
 # circle through it, clear of its ends by so much, shows a line of this snr and this share of its own strength.
-_SWEEP, _CLEAR = (0.6, 4.5), 0.3
+_SWEEP, _CLEAR = (0.5, 4.5), 0.3
 _GOES_ON_SNR, _GOES_ON_SHARE = 4.0, 0.25
-# Radii tried, of the radius fitted.
-_CIRCLES = np.geomspace(0.8, 1.25, 12)
+# Radii tried, of the radius fitted: a short arc is drawn straighter than it is.
+_CIRCLES = np.geomspace(0.55, 1.25, 21)
 
 
 def on_rims(curves: list[Curve], strengths: list[float]) -> list[bool]:

@@ -90,13 +90,12 @@ def candidates(pictures: LinePictures, field: LineField, scored: Mask, least_snr
     found.sort(key=lambda c: -c.snr)
     found = apart(found, field.best.shape)
     profile = line_profile(STRIP_PX, 0, PROFILE_PX)
-    found = [
-        c
-        for c in found
-        if not closes(c.curve, lambda curve: _over_noise(curve, pictures.white, field, STRIP_PX) @ profile)
-    ]
+
+    def along(curve: Curve) -> NDArray[np.float64]:
+        return _over_noise(curve, pictures.white, field, STRIP_PX) @ profile
+
     rims = on_rims([c.curve for c in found], [c.snr / np.sqrt(len(c.curve)) for c in found])
-    found = [c for c, on in zip(found, rims, strict=True) if not on]
+    found = [c for c, on in zip(found, rims, strict=True) if not on and not closes(c.curve, along)]
     factors = _crowding(found)
     found = [replace(c, snr=c.snr / f) for c, f in zip(found, factors, strict=True)]
     return sorted((c for c in found if c.snr >= least_snr), key=lambda c: -c.snr)
