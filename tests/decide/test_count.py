@@ -124,7 +124,7 @@ def test_marks_that_may_be_missing_and_may_fall_outside_the_rules(kind: str) -> 
 
 
 def test_small_spots_below_the_rules_leave_the_count_of_a_plain_pit_sure() -> None:
-    """A pit as plain as can be and two specks of dust sized 0.13 mm: at a coverage of 0.95 one pit is more than none."""
+    """A plain pit and two specks of dust sized 0.13 mm: at a coverage of 0.95 one pit is more than none."""
     found = [pit(0.443, 53.3), pit(0.130, 18.7), pit(0.131, 15.5)]
     counted = count(found, RULE, 8.9, 0.1)
     assert counted.measures["pit_count"] == 1

@@ -31,8 +31,8 @@ COUNTED_MEASURES = (
     "pit_area_ppm",
 )
 # All figures below are fitted to repeated renders (docs/benchmarks/face.md), those of scratches by eye.
-# Standard uncertainty of a length: of a plain scratch (mm), as a share of a faint one's, and the snr at which that share
-# has fallen off.
+# Standard uncertainty of a length: of a plain scratch (mm), as a share of a faint one's, and the snr at which that
+# share has fallen off.
 _LENGTH_U_MM, _LENGTH_SHARE, _LENGTH_SNR = 0.10, 0.16, 26.0
 # Of a diameter: of a small plain pit (mm), as a share of a wide pit's over the root of its snr, and the diameter from
 # which that share holds in full; a smaller pit's is less in proportion.
