@@ -85,10 +85,20 @@ def reason_words(reason: Reason, guard: float | None) -> str:
         for side, bound in (("least", reason.min), ("most", reason.max))
         if bound is not None
     ]
-    finer = 0 if words.decimals else 1  # of a count, whose uncertainty is no whole number
-    sure = "" if guard is None else f"; sure to {number_words(reason.measure, guard, finer)}"
+    sure = "" if guard is None else f"; {_sure_words(reason.measure, guard)}"
     value = number_words(reason.measure, reason.value)
     return f"{words.title}{place}: {value}; limit {' and '.join(bounds)}{sure} ({reason.severity})"
+
+
+def _sure_words(measure: str, guard: float) -> str:
+    """How far a value may be off; of a count also why, as whole numbers look exact."""
+    words = measure_words(measure)
+    number = number_words(measure, guard, 0 if words.decimals else 1)
+    if words.decimals or words.unit:
+        return f"sure to {number}"
+    if guard == 0.0:
+        return "sure"
+    return f"give or take {number if float(number) else 'less than 0.1'} for faint and borderline marks"
 
 
 def finding_words(finding: Finding) -> str:

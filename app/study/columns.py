@@ -94,7 +94,9 @@ def _columns(pieces: list[JudgedPiece], name: str) -> dict[str | None, Column]:
     for i, piece in enumerate(pieces):
         uncertainties = _by_zone(piece.uncertainties.get(name))
         for zone, value in _by_zone(piece.measures.get(name)).items():
-            column = found.setdefault(zone, _empty(len(pieces)))
+            if zone not in found:
+                found[zone] = _empty(len(pieces))
+            column = found[zone]
             u = uncertainties.get(zone)
             column.value[i] = np.nan if value is None else value
             column.u[i] = np.nan if u is None else u

@@ -119,7 +119,7 @@ def _shares(marks: Marks, measure: str) -> tuple[Array, Array]:
 def _summed(
     marks: Marks, counts: Array, chance: Array, share: Array, share_u: Array, total: int
 ) -> tuple[Array, Array]:
-    variance = chance * (1.0 - chance) + chance * (1.0 - marks.again)
+    variance = chance * (1.0 - chance * marks.again)
     spread = variance * share**2 + chance * share_u**2
     value = np.bincount(marks.piece, counts * share, total).astype(np.float64)
     return value, np.sqrt(np.bincount(marks.piece, spread, total)).astype(np.float64)

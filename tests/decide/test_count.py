@@ -6,6 +6,7 @@ import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from scipy.special import ndtr
 
 from vision.decide.count import COUNTED_MEASURES, count, doubts_of
 from vision.records.given import CountRule
@@ -99,11 +100,44 @@ def test_marks_that_are_not_always_reported_make_a_count_unsure(kind: str) -> No
     assert float(np.sqrt(np.mean(squares))) == pytest.approx(float(np.std(numbers)), rel=0.06)
 
 
+@pytest.mark.parametrize("kind", ["scratch", "pit"])
+def test_marks_that_may_be_missing_and_may_fall_outside_the_rules(kind: str) -> None:
+    """Thirty marks about the least size, each reported and inside the rules with its own chances, 3000 times over.
+
+    What may be missing is doubted once, not again for what may lie outside. The relative standard error of the standard
+    deviation seen is 1.3 %; 5 % fails by chance about once in 7000, the draw is fixed.
+    """
+    rng = np.random.default_rng(2613)
+    sizes = np.linspace(1.8, 2.2, 30) if kind == "scratch" else np.linspace(0.14, 0.16, 30)
+    marks = [scratch(size, 7.0) if kind == "scratch" else pit(size, 14.0) for size in sizes.tolist()]
+    least = float(sizes.mean())
+    rule = CountRule(scratch_min_length_mm=least, pit_min_diameter_mm=least)
+    doubts = [doubts_of(mark) for mark in marks]
+    inside = ndtr((sizes - least) / [one.size_u_mm for one in doubts])
+    again = np.array([one.again for one in doubts])
+    numbers, squares = [], []
+    for reported, falls in zip(rng.random((3000, 30)) < again, rng.random((3000, 30)) < inside, strict=True):
+        told = count([mark for mark, there in zip(marks, reported, strict=True) if there], rule, 8.0, 0.0)
+        numbers.append((reported & falls).sum())
+        squares.append(told.uncertainties[f"{kind}_count"] ** 2)
+    assert float(np.sqrt(np.mean(squares))) == pytest.approx(float(np.std(numbers)), rel=0.05)
+
+
+def test_small_spots_below_the_rules_leave_the_count_of_a_plain_pit_sure() -> None:
+    """A plain pit and two specks of dust sized 0.13 mm: at a coverage of 0.95 one pit is more than none."""
+    found = [pit(0.443, 53.3), pit(0.130, 18.7), pit(0.131, 15.5)]
+    counted = count(found, RULE, 8.9, 0.1)
+    assert counted.measures["pit_count"] == 1
+    u = counted.uncertainties["pit_count"]
+    assert isinstance(u, float)
+    assert 0.05 < u < 1.0 / 1.645
+
+
 def test_plain_marks_are_sure_and_faint_small_ones_are_not() -> None:
-    plain = count([scratch(3.0, 40.0), pit(0.5, 60.0)], RULE, 8.0, 0.0).uncertainties
+    plain = count([scratch(3.0, 40.0), pit(0.5, 80.0)], RULE, 8.0, 0.0).uncertainties
     assert (plain["scratch_count"], plain["pit_count"]) == (0.0, 0.0)
     for mark, plainer in ((scratch(1.0, 9.0), scratch(2.0, 9.0)), (pit(0.16, 40.0), pit(0.3, 40.0))):
-        assert doubts_of(mark).again < 0.6 < doubts_of(plainer).again
+        assert doubts_of(mark).again < 0.7 < doubts_of(plainer).again
 
 
 @settings(deadline=None)

@@ -36,6 +36,19 @@ def test_a_reason_says_value_limit_and_how_sure() -> None:
     assert reason_words(reason, 0.018) == expected
 
 
+@pytest.mark.parametrize(
+    ("guard", "sure"),
+    [
+        (0.651, "give or take 0.7 for faint and borderline marks"),
+        (0.04, "give or take less than 0.1 for faint and borderline marks"),
+        (0.0, "sure"),
+    ],
+)
+def test_a_reason_says_of_a_count_what_makes_it_unsure(guard: float, sure: str) -> None:
+    reason = Reason("pit_count", None, 1, 0.4, None, 0.0, "minor", "reject")
+    assert reason_words(reason, guard) == f"pits: 1; limit at most 0; {sure} (minor)"
+
+
 def test_a_reason_names_both_limits_and_a_missing_value() -> None:
     reason = Reason("bend_deg", None, None, None, -0.4, 0.4, "critical", "review")
     expected = "bend: not measured; limit at least −0.400° and at most 0.400° (critical)"

@@ -1,9 +1,11 @@
 """The judge of whole lots says what the judge of one piece says."""
 
 import numpy as np
+import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from app.study import columns
 from app.study.answers import PieceKey
 from app.study.columns import VERDICTS, columns_of
 from app.study.rejudge import rejudge_all
@@ -64,10 +66,22 @@ def limits(draw: st.DrawFn) -> Limits:
 @given(st.lists(pieces(), max_size=8), limits())
 @settings(max_examples=150, deadline=None)
 def test_every_piece_gets_the_verdict_that_it_gets_alone(lot: list[JudgedPiece], given_limits: Limits) -> None:
-    columns = columns_of((PieceKey("T-1", i), piece) for i, piece in enumerate(lot))
-    assert [VERDICTS[code] for code in rejudge_all(columns, given_limits)] == [
+    table = columns_of((PieceKey("T-1", i), piece) for i, piece in enumerate(lot))
+    assert [VERDICTS[code] for code in rejudge_all(table, given_limits)] == [
         rejudge(piece, given_limits).verdict for piece in lot
     ]
+
+
+def test_a_long_lot_makes_no_more_columns_than_a_short_one(monkeypatch: pytest.MonkeyPatch) -> None:
+    """A column made anew for every piece, and thrown away, cost minutes for a lot of 100,000."""
+    made = []
+    empty = columns._empty
+    monkeypatch.setattr(columns, "_empty", lambda count: made.append(count) or empty(count))
+    one = JudgedPiece(1, "pass", (), None, None, {"width_mm": {"bowl": 40.0}}, {"width_mm": {"bowl": 0.01}}, (), ())
+    columns_of([(PieceKey("T-1", 1), one)])
+    short = len(made)
+    columns_of([(PieceKey("T-1", i), one) for i in range(20)])
+    assert len(made) == 2 * short
 
 
 def test_an_empty_lot_has_no_verdicts() -> None:

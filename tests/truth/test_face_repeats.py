@@ -26,7 +26,7 @@ def scored():
     "measure", ["scratch_count", "scratch_density_mm_per_cm2", "pit_count", "pit_density_per_cm2", "pit_area_ppm"]
 )
 def test_stated_is_seen(scored, rule, measure):
-    """Two faces at three levels of noise: the larger experiment (`face_repeats`) finds 0.75 to 1.5.
+    """Two faces at three levels of noise: the larger experiment (`face_repeats`) finds 0.67 to 1.4.
 
     Two variances from six repeats have ten degrees of freedom, as the levels share their finishes: were stated and seen
     equal, a ratio above 2.2 would come by chance once in 230, one below 0.5 once in 60000; the draw is fixed.

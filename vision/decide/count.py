@@ -6,7 +6,8 @@ p (1 - p)) beside the spread of the lengths and diameters themselves. The value 
 that pass the rules.
 
 Faint marks are not all reported: for each that is, with a chance q of being reported again, (1 - q) / q are to be
-expected that are not. The sum of q (1 - q) over all of them is the sum of 1 - q over those reported.
+expected that are not. A mark that falls inside the rules with a chance c where it is reported counts with p = c q; the
+sum of p (1 - p) over all marks is the sum of c (1 - c q) over those reported.
 
 Uncertainties speak of the same marks once more: photographed again, on another stretch of a finish of the same kind.
 """
@@ -29,20 +30,23 @@ COUNTED_MEASURES = (
     "pit_density_per_cm2",
     "pit_area_ppm",
 )
-# All figures below are fitted by eye to repeated renders of ten faces (docs/benchmarks/face.md).
-# Standard uncertainty of a length and a diameter: of a plain mark (mm), as a share of a faint mark's size, and the snr
-# at which that share has fallen off.
+# All figures below are fitted to repeated renders (docs/benchmarks/face.md), those of scratches by eye.
+# Standard uncertainty of a length: of a plain scratch (mm), as a share of a faint one's, and the snr at which that
+# share has fallen off.
 _LENGTH_U_MM, _LENGTH_SHARE, _LENGTH_SNR = 0.10, 0.16, 26.0
-_DIAMETER_U_MM, _DIAMETER_SHARE, _DIAMETER_SNR = 0.008, 0.26, 22.0
-# Standard uncertainty of a scratch's snr: of a faint one, and as a share; of a pit's.
+# Of a diameter: of a small plain pit (mm), as a share of a wide pit's over the root of its snr, and the diameter from
+# which that share holds in full; a smaller pit's is less in proportion.
+_DIAMETER_U_MM, _DIAMETER_SHARE, _DIAMETER_WIDE_MM = 0.011, 0.7, 0.35
+# Standard uncertainty of a scratch's snr: of a faint one, and as a share; of a pit's, as a share of the snr's root.
 _SCRATCH_SNR_U, _SCRATCH_SNR_SHARE = 0.8, 0.05
-_PIT_SNR_U = 3.2
-# A mark is reported again with the chance of a normal distribution of this mean and standard deviation: of its snr, for
-# short scratches (mm) divided by a factor, and of a pit's diameter (mm), below which it passes for dust.
+_PIT_SNR_SHARE = 0.66
+# A mark is reported again with the chance of a normal distribution of this mean and standard deviation: of a scratch's
+# snr, for short ones (mm) divided by a factor; of the root of a pit's snr, and of its diameter (mm), as the smaller it
+# is the more often it passes for dust or a glint.
 _SCRATCH_SEEN = NormalDist(6.2, 1.6)
 _SHORT_MM, _SHORT_FACTOR = 1.5, 1.5
-_PIT_SEEN = NormalDist(9.7, 4.5)
-_PIT_NO_DUST = NormalDist(0.165, 0.045)
+_PIT_SEEN = NormalDist(3.0, 1.6)
+_PIT_NO_DUST = NormalDist(0.115, 0.095)
 # Below this chance of standing on the other side of the limits, or of not being reported, a finding is taken as sure,
 # so that counts of clear findings carry no uncertainty at all.
 SURE = 0.001
@@ -80,7 +84,7 @@ class _Candidate:
     @property
     def variance(self) -> float:
         """Of its own share of a count: inside the rules or not, reported or not."""
-        return self.chance * (1.0 - self.chance) + self.chance * (1.0 - self.doubts.again)
+        return self.chance * (1.0 - self.chance * self.doubts.again)
 
 
 @dataclass(frozen=True, slots=True)
@@ -97,9 +101,10 @@ def doubts_of(mark: Scratch | Pit) -> Doubts:
         seen = _SCRATCH_SEEN.cdf(snr if mark.length_mm >= _SHORT_MM else snr / _SHORT_FACTOR)
         size_u_mm, snr_u = hypot(_LENGTH_U_MM, share * mark.length_mm), hypot(_SCRATCH_SNR_U, _SCRATCH_SNR_SHARE * snr)
         return Doubts(size_u_mm, snr_u, _sure(seen))
-    share = _DIAMETER_SHARE / hypot(1.0, snr / _DIAMETER_SNR)
-    seen = _PIT_SEEN.cdf(snr) * _PIT_NO_DUST.cdf(mark.diameter_mm)
-    return Doubts(hypot(_DIAMETER_U_MM, share * mark.diameter_mm), _PIT_SNR_U, _sure(seen))
+    root = sqrt(max(snr, 1.0))  # below 1 an snr is none
+    share = _DIAMETER_SHARE * min(mark.diameter_mm / _DIAMETER_WIDE_MM, 1.0) / root
+    seen = _PIT_SEEN.cdf(root) * _PIT_NO_DUST.cdf(mark.diameter_mm)
+    return Doubts(hypot(_DIAMETER_U_MM, share * mark.diameter_mm), _PIT_SNR_SHARE * root, _sure(seen))
 
 
 def _sure(chance: float) -> float:
