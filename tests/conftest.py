@@ -1,7 +1,30 @@
 """What holds for all tests."""
 
+import os
+
+import pytest
 from hypothesis import settings
+
+# Files of tests run side by side, one to a core: number libraries that share each one's work out to all cores would
+# only wait for each other. Read when NumPy and OpenCV are loaded, here and in the programs that tests start.
+for threads in ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS", "OPENCV_FOR_THREADS_NUM"):
+    os.environ.setdefault(threads, "1")
 
 # No timed assertion: on a busy machine an example may take its time.
 settings.register_profile("untimed", deadline=None)
 settings.load_profile("untimed")
+
+# Rooms whose files take longest go first, so that no core is left with a long one at the end.
+LONGEST_FIRST = ("pages", "run", "calibrate", "truth", "study", "synthetic_images", "store")
+
+
+def pytest_xdist_auto_num_workers() -> int:
+    """One more process than cores: tests of the pages and the watch wait for browsers and servers half their time."""
+    return len(os.sched_getaffinity(0)) + 1
+
+
+def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item]) -> None:
+    """Sort by room; within a room the order stays."""
+    tests = config.rootpath / "tests"
+    places = {room: place for place, room in enumerate(LONGEST_FIRST)}
+    items.sort(key=lambda item: places.get(item.path.relative_to(tests).parts[0], len(places)))
