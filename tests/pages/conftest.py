@@ -3,7 +3,6 @@
 import os
 import re
 import signal
-import socket
 import subprocess
 import sys
 import time
@@ -18,6 +17,7 @@ from playwright.sync_api import TimeoutError as PlaywrightTimeout
 
 from app.store.filing import ToFile, file_result
 from app.store.works import Works
+from tests.loopback import free_port
 from tests.pages.made_works import made_works
 from tests.store.made import LIMITS, made_piece, made_tray
 
@@ -44,9 +44,7 @@ class Served:
     def __init__(self, works: Works, log: Path) -> None:
         self.works = works
         self.log = log
-        with socket.socket() as free:
-            free.bind(("127.0.0.1", 0))
-            self.port = int(free.getsockname()[1])
+        self.port = free_port()
         self.url = f"http://127.0.0.1:{self.port}"
 
     def start(self) -> None:
