@@ -5,7 +5,7 @@ import os
 import pytest
 from hypothesis import settings
 
-# Files of tests run side by side and fill all cores: libraries that share out their work would only wait for each other.
+# Files of tests run side by side and fill all cores: libraries that share out their work only wait for each other.
 # Read when NumPy and OpenCV are loaded, here and in the programs that tests start.
 for threads in ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS", "OPENCV_FOR_THREADS_NUM"):
     os.environ.setdefault(threads, "1")
