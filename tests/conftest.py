@@ -1,9 +1,11 @@
 """What holds for all tests."""
 
 import os
+from typing import Any
 
 import pytest
 from hypothesis import settings
+from xdist.scheduler import LoadFileScheduling
 
 # Files of tests run side by side and fill all cores: libraries that share out their work only wait for each other.
 # Read when NumPy and OpenCV are loaded, here and in the programs that tests start.
@@ -21,6 +23,19 @@ LONGEST_FIRST = ("pages", "run", "calibrate", "truth", "study", "synthetic_image
 def pytest_xdist_auto_num_workers() -> int:
     """One more process than cores: tests of the pages and the watch wait for browsers and servers half their time."""
     return len(os.sched_getaffinity(0)) + 1
+
+
+class FilesAndPages(LoadFileScheduling):
+    """Each file of tests goes to one process whole, those of the pages together: they share a server and a browser."""
+
+    def _split_scope(self, nodeid: str) -> str:
+        file = str(super()._split_scope(nodeid))
+        return "pages" if "tests/pages/" in file else file
+
+
+def pytest_xdist_make_scheduler(config: pytest.Config, log: Any) -> FilesAndPages:
+    """Share tests out so."""
+    return FilesAndPages(config, log)
 
 
 def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item]) -> None:
