@@ -1,7 +1,45 @@
 """What holds for all tests."""
 
+import os
+from typing import Any
+
+import pytest
 from hypothesis import settings
+from xdist.scheduler import LoadFileScheduling
+
+# Files of tests run side by side and fill all cores: libraries that share out their work only wait for each other.
+# Read when NumPy and OpenCV are loaded, here and in the programs that tests start.
+for threads in ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS", "OPENCV_FOR_THREADS_NUM"):
+    os.environ.setdefault(threads, "1")
 
 # No timed assertion: on a busy machine an example may take its time.
 settings.register_profile("untimed", deadline=None)
 settings.load_profile("untimed")
+
+# Rooms whose files take longest go first, so that no core is left with a long one at the end.
+LONGEST_FIRST = ("pages", "run", "calibrate", "truth", "study", "synthetic_images", "store")
+
+
+def pytest_xdist_auto_num_workers() -> int:
+    """One more process than cores: tests of the pages and the watch wait for browsers and servers half their time."""
+    return len(os.sched_getaffinity(0)) + 1
+
+
+class FilesAndPages(LoadFileScheduling):
+    """Each file of tests goes to one process whole, those of the pages together: they share a server and a browser."""
+
+    def _split_scope(self, nodeid: str) -> str:
+        file = str(super()._split_scope(nodeid))
+        return "pages" if "tests/pages/" in file else file
+
+
+def pytest_xdist_make_scheduler(config: pytest.Config, log: Any) -> FilesAndPages:
+    """Share tests out so."""
+    return FilesAndPages(config, log)
+
+
+def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item]) -> None:
+    """Sort by room; within a room the order stays."""
+    tests = config.rootpath / "tests"
+    places = {room: place for place, room in enumerate(LONGEST_FIRST)}
+    items.sort(key=lambda item: places.get(item.path.relative_to(tests).parts[0], len(places)))

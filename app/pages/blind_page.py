@@ -4,7 +4,7 @@ import streamlit as st
 
 from app.pages.desk import Desk, Pass, the_desk
 from app.pages.viewer_component import show_viewer
-from app.pages.who import nobody_yet, who_is_here
+from app.pages.who import head, nobody_yet
 from app.store.bench import Wanted
 from app.store.blind import Blind, blinds, make_blind, sample_pieces
 from app.store.lots import lots
@@ -17,9 +17,7 @@ ROUNDS_MAX = 10
 def blind_page() -> None:
     """Choose a blind round and judge it."""
     desk = the_desk()
-    left, right = st.columns([0.72, 0.28], vertical_alignment="center")
-    with right:
-        who = who_is_here(desk)
+    left, who = head(desk)
     rounds = blinds(desk.store)
     with left:
         chosen = _choose(rounds)

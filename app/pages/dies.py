@@ -4,7 +4,7 @@ import streamlit as st
 
 from app.pages.desk import Desk, Pass, the_desk
 from app.pages.study_lot import KEPT_S, show_chart, show_pieces, take_away
-from app.pages.who import nobody_yet, who_is_here
+from app.pages.who import head, nobody_yet
 from app.report.die_charts import control_charts, letter, places_picture, rate_words, trend_chart, wear_map_picture
 from app.report.die_page import DieReport, break_words, die_page, die_table, left_words
 from app.store.die_history import history_of
@@ -19,9 +19,7 @@ from vision.errors import Unusable
 def dies_page() -> None:
     """Show the dies of a part."""
     desk = the_desk()
-    left, right = st.columns([0.72, 0.28], vertical_alignment="center")
-    with right:
-        who = who_is_here(desk)
+    left, who = head(desk)
     parts = sorted({part for one in lots(desk.store) for part in one.parts})
     with left:
         part = st.selectbox("Part", parts, key="die_part", label_visibility="collapsed") if parts else None

@@ -7,7 +7,7 @@ import streamlit as st
 
 from app.pages.desk import Desk, the_desk
 from app.pages.study_lot import show_chart, take_away
-from app.pages.who import nobody_yet, who_is_here
+from app.pages.who import head, nobody_yet
 from app.report.study_gauge import NAMES, components_chart, gauge_page, interaction_chart, part_chart
 from app.report.study_page import digits
 from app.report.words import measure_words
@@ -20,9 +20,7 @@ from app.study.study_files import gauge_table, json_text
 def gauge_study_page() -> None:
     """Study a gauge."""
     desk = the_desk()
-    left, right = st.columns([0.72, 0.28], vertical_alignment="center")
-    with right:
-        who = who_is_here(desk)
+    left, who = head(desk)
     with left:
         source = st.radio(
             "Measurements",

@@ -7,7 +7,7 @@ import streamlit as st
 from app.pages.clock import in_users_zone
 from app.pages.desk import Desk, Pass, the_desk
 from app.pages.study_lot import KEPT_S, places, show_chart, show_pieces, take_away
-from app.pages.who import nobody_yet, who_is_here
+from app.pages.who import head, nobody_yet
 from app.report.lot_charts import over_time_chart, shares_chart
 from app.report.lot_page import LotReport, lot_page, lot_report, lot_table, measure_row
 from app.report.lot_words import decision_words, escapes_words, next_words, reason_words, sample_words
@@ -29,9 +29,7 @@ _SIGNS = {"open": "•", "released": "✓", "held": "✗"}
 def lots_page() -> None:
     """Show a lot, and take decisions on it."""
     desk = the_desk()
-    left, right = st.columns([0.72, 0.28], vertical_alignment="center")
-    with right:
-        who = who_is_here(desk)
+    left, who = head(desk)
     known = [(one.lot, part) for one in lots(desk.store) for part in one.parts]
     with left:
         picked = (

@@ -7,7 +7,7 @@ import streamlit as st
 from app.pages.choice import chosen
 from app.pages.desk import the_desk
 from app.pages.viewer_component import show_viewer
-from app.pages.who import nobody_yet, who_is_here
+from app.pages.who import head, nobody_yet
 from app.store.bench import Wanted, waiting_count
 
 
@@ -15,9 +15,7 @@ def review_page() -> None:
     """Review the queue, or the one piece that the address names (`?piece=TRAY:NUMBER`)."""
     desk = the_desk()
     asked = st.query_params.get("piece")
-    left, right = st.columns([0.72, 0.28], vertical_alignment="center")
-    with right:
-        who = who_is_here(desk)
+    left, who = head(desk)
     with left:
         wanted = Wanted() if asked else chosen(desk)
         if asked and st.button("Back to the queue"):

@@ -8,7 +8,7 @@ import streamlit as st
 from app.pages.clock import in_users_zone
 from app.pages.desk import Desk, Pass, the_desk
 from app.pages.study_lot import piece_link, show_chart
-from app.pages.who import nobody_yet, who_is_here
+from app.pages.who import head, nobody_yet
 from app.report.check_chart import check_chart, histories, since_calibration
 from app.store.station_checks import Check, checked_stations, doubtful_trays, station_checks
 from app.store.station_light import light_limits, light_told
@@ -29,9 +29,7 @@ WORDS = {"pass": "✓ passed", "stop": "✗ stopped"}
 def station_page() -> None:
     """Show one station's checks."""
     desk = the_desk()
-    left, right = st.columns([0.72, 0.28], vertical_alignment="center")
-    with right:
-        who = who_is_here(desk)
+    left, who = head(desk)
     stations = checked_stations(desk.store)
     with left:
         station = st.selectbox("Station", stations, key="station", label_visibility="collapsed") if stations else None

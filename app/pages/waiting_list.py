@@ -7,7 +7,7 @@ import streamlit as st
 from app.pages.choice import chosen
 from app.pages.clock import in_users_zone
 from app.pages.desk import the_desk
-from app.pages.who import nobody_yet, who_is_here
+from app.pages.who import head, nobody_yet
 from app.store.bench import waiting, waiting_count
 from app.store.station_checks import doubtful_trays
 
@@ -17,9 +17,7 @@ ROWS = 200
 def waiting_page() -> None:
     """List the queue."""
     desk = the_desk()
-    left, right = st.columns([0.72, 0.28], vertical_alignment="center")
-    with right:
-        who = who_is_here(desk)
+    left, who = head(desk)
     with left:
         wanted = chosen(desk)
     if who is None:

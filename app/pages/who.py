@@ -1,11 +1,19 @@
 """Who is at the page: a name picked from the works' list, or a person who signed in."""
 
 import streamlit as st
+from streamlit.delta_generator import DeltaGenerator
 
 from app.pages.desk import Desk, Pass
 from app.store.works import ROLES
 
 NAME_MAX = 60
+
+
+def head(desk: Desk) -> tuple[DeltaGenerator, Pass | None]:
+    """A page's first row: the place for its own choice, and who is here, as picked or signed in at the right of it."""
+    left, right = st.columns([0.72, 0.28], vertical_alignment="center")
+    with right:
+        return left, who_is_here(desk)
 
 
 def who_is_here(desk: Desk) -> Pass | None:

@@ -6,8 +6,11 @@ from typing import Any
 
 import cv2
 import numpy as np
+import pytest
 
 from vision.errors import Unusable
+from vision.files.part import read_part
+from vision.records.given import Array
 
 ROWS, COLUMNS = 24, 32
 
@@ -42,6 +45,17 @@ bend = true
 [surface]
 x_mm = [0.0, 44.0]
 inset_mm = 1.5
+"""
+
+ONE_ZONE = """
+format = 1
+part = "TS-135"
+name = "Teaspoon 135"
+nominal = "outline.dxf"
+
+[[zone]]
+name = "all"
+x_mm = [-500.0, 500.0]
 """
 
 LIMITS = """
@@ -125,3 +139,16 @@ def one_line(fault: Unusable, *pieces: str) -> None:
     assert "\n" not in text
     for piece in pieces:
         assert piece in text
+
+
+def area(loop: Array) -> float:
+    """Signed: positive for counter-clockwise."""
+    x, y = loop.T
+    return float(0.5 * np.sum(x * np.roll(y, -1) - y * np.roll(x, -1)))
+
+
+def refused_part(path: Path, *said: str) -> None:
+    """Reading the part fails, in one line that holds every one of the given pieces."""
+    with pytest.raises(Unusable) as caught:
+        read_part(path)
+    one_line(caught.value, *said)

@@ -3,7 +3,6 @@
 import os
 import re
 import signal
-import socket
 import subprocess
 import sys
 import time
@@ -18,6 +17,7 @@ from playwright.sync_api import TimeoutError as PlaywrightTimeout
 
 from app.store.filing import ToFile, file_result
 from app.store.works import Works
+from tests.loopback import free_port
 from tests.pages.made_works import made_works
 from tests.store.made import LIMITS, made_piece, made_tray
 
@@ -29,6 +29,7 @@ CHROMIUM_FLAGS = [
     "--disable-background-networking",
     "--disable-component-update",
     "--disable-sync",
+    "--process-per-site",  # pages of one profile share what is loaded and compiled
 ]
 START_WAIT_S = 60.0
 PAGE_WAIT_MS = 30_000.0
@@ -43,9 +44,7 @@ class Served:
     def __init__(self, works: Works, log: Path) -> None:
         self.works = works
         self.log = log
-        with socket.socket() as free:
-            free.bind(("127.0.0.1", 0))
-            self.port = int(free.getsockname()[1])
+        self.port = free_port()
         self.url = f"http://127.0.0.1:{self.port}"
 
     def start(self) -> None:
@@ -112,18 +111,36 @@ def browser() -> Iterator[Browser]:
 Opened = Callable[..., Page]
 
 
+@pytest.fixture(scope="session")
+def profiles() -> dict[str, list[BrowserContext]]:
+    """Profiles of the browser by the address that they visit, each emptied by the test that used it last."""
+    return {}
+
+
 @pytest.fixture
-def open_page(served: Served, browser: Browser) -> Iterator[Opened]:
-    """Opens an address of the served pages in a browser of its own; what went wrong on any page fails the test."""
-    contexts: list[BrowserContext] = []
+def open_page(served: Served, browser: Browser, profiles: dict[str, list[BrowserContext]]) -> Iterator[Opened]:
+    """Opens an address of the served pages in a profile of its own; what went wrong on any page fails the test.
+
+    Profiles are used again by later tests, each with a bare page that stays: most of what a first page costs is loading
+    and compiling Streamlit's scripts, and those a profile keeps as long as a page of the address is open. It keeps the
+    pictures that it has seen too; with `new` it has seen none.
+    """
+    kept = profiles.setdefault(served.url, [])
+    spare = iter(list(kept))
+    used: list[BrowserContext] = []
     wrong: list[str] = []
 
-    def open_one(path: str = "", width: int = 1280, height: int = 800) -> Page:
+    def open_one(path: str = "", width: int = 1280, height: int = 800, *, new: bool = False) -> Page:
         if served.process.poll() is not None:
             served.start()  # a test that kills it failed halfway
-        context = browser.new_context(viewport={"width": width, "height": height})
-        contexts.append(context)
+        context = None if new else next(spare, None)
+        if context is None:
+            context = browser.new_context()
+            context.new_page().goto(f"{served.url}/_stcore/health")
+            kept.append(context)
+        used.append(context)
         page = context.new_page()
+        page.set_viewport_size({"width": width, "height": height})
         page.set_default_timeout(PAGE_WAIT_MS)
         page.on("pageerror", lambda fault: wrong.append(str(fault)))
         page.on("dialog", lambda dialog: dialog.dismiss())
@@ -131,11 +148,21 @@ def open_page(served: Served, browser: Browser) -> Iterator[Opened]:
         return page
 
     yield open_one
-    for context in contexts:
-        for page in context.pages:
-            page.goto("about:blank")  # leaving hands the pieces back; closing alone leaves them on loan a while
-        context.close()
+    for context in used:
+        empty_profile(context, served.url)
     assert wrong == []
+
+
+def empty_profile(context: BrowserContext, url: str) -> None:
+    """Close a profile's pages but the one that stays, and take all that they stored under an address."""
+    stays, *pages = context.pages
+    for page in pages:
+        page.goto("about:blank")  # leaving hands the pieces back; closing alone leaves them on loan a while
+        page.close()
+    context.unroute_all()
+    context.clear_cookies()
+    stored = {"origin": url, "storageTypes": "cookies,indexeddb,local_storage,service_workers,cache_storage"}
+    context.new_cdp_session(stays).send("Storage.clearDataForOrigin", stored)
 
 
 def choose(page: Page, box: str, option: str | re.Pattern[str]) -> None:

@@ -27,9 +27,9 @@ def store(served: Served) -> Iterator[Store]:
     for k in range(24):
         die, strokes = ("D1", "D2")[k % 2], 10_000.0 * (k // 2)
         wear = 4e-7 * strokes if die == "D1" else 0.0
-        tray = made_tray(
-            f"T-7{k:02}", [made_piece(1), made_piece(2, "pass")], "L-7", f"2026-10-{k + 1:02}T06:00:00+00:00"
-        )
+        # Less bad than the pieces of the works, so that those stay first in everybody's queue.
+        pieces = [made_piece(1, "reject", 0.19), made_piece(2, "pass")]
+        tray = made_tray(f"T-7{k:02}", pieces, "L-7", f"2026-10-{k + 1:02}T06:00:00+00:00")
         tray = replace(tray, part=PART_NAME, process={"die": die, "strokes": strokes})
         profiles = {n: Profile(s_mm, wear + rng.normal(0.0, 0.002) + rng.normal(0.0, 0.001, len(s_mm))) for n in (1, 2)}
         drawing = replace(PART, part=PART_NAME)

@@ -21,10 +21,11 @@ LOT = "L-2611-30"
 @pytest.fixture
 def store(served: Served) -> Iterator[Store]:
     opened = served.works.open()
+    # Less bad than the pieces of the works, so that those stay first in everybody's queue.
+    pieces = [made_piece(1, "pass"), made_piece(2, "review"), made_piece(3, "reject", 0.19)]
     for k in range(4):
-        file_result(
-            opened, to_file(made_tray(f"T-30{k}", lot=LOT, taken_at=f"2026-12-02T06:0{k}:00+00:00", die=f"D{k % 2}"))
-        )
+        tray = made_tray(f"T-30{k}", pieces, LOT, f"2026-12-02T06:0{k}:00+00:00", f"D{k % 2}")
+        file_result(opened, to_file(tray))
     yield opened
     opened.close()
 

@@ -13,7 +13,7 @@ from playwright.sync_api import Page, expect
 from app.store.blind import blinds, make_blind, sample_pieces, turns
 from app.store.connection import Store
 from app.store.verdicts import standing
-from tests.pages.conftest import Opened, Served
+from tests.pages.conftest import Opened, Served, empty_profile
 from tests.pages.test_review import judge, piece_on, saved
 
 AXE = (Path(axe_playwright_python.__file__).parent / "axe.min.js").read_text(encoding="utf-8")
@@ -115,6 +115,15 @@ def test_an_empty_queue_says_what_to_do_next(open_page: Opened, store: Store) ->
     page.get_by_role("option", name="outward deviation").click()
     expect(page.locator(".empty-state")).to_contain_text("Widen the choice above")
     make_blind(store, "spare", 1, 1, sample_pieces(store, None, 2, 1), "R. Hale")
+
+
+def test_a_profile_used_again_has_nothing_stored(open_page: Opened, served: Served) -> None:
+    page = open_page("_stcore/health")
+    page.evaluate("localStorage.setItem('left', '1'); document.cookie = 'left=1'")
+    context = page.context
+    empty_profile(context, served.url)
+    (stays,) = context.pages
+    assert stays.evaluate("[localStorage.length, document.cookie]") == [0, ""]
 
 
 def test_other_hosts_are_turned_away(served: Served) -> None:

@@ -249,7 +249,7 @@ def test_a_tray_deleted_from_the_disk_is_said_and_can_still_be_judged(
     moved = served.works.shots / "S-1"
     moved.rename(served.works.shots / "away")
     try:
-        page = open_page("?who=R.+Hale&piece=T-000002:1")
+        page = open_page("?who=R.+Hale&piece=T-000002:1", new=True)  # a picture seen before would be shown
         piece_on(page)
         expect(page.locator(".stage-words")).to_contain_text(
             "back.png: this picture is missing; it was moved or deleted"

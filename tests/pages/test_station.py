@@ -34,7 +34,9 @@ def check(hour: int, value: float, *reasons: str) -> Check:
 
 
 def test_a_stopped_station_says_why_and_which_trays_to_judge_again(open_page: Opened, store: Store) -> None:
-    tray = replace(made_tray("T-9", [made_piece(1)], "L-9"), station="ST-9", taken_at="2026-11-02T08:30:00+00:00")
+    tray = replace(
+        made_tray("T-9", [made_piece(1, "reject", 0.19)], "L-9"), station="ST-9", taken_at="2026-11-02T08:30:00+00:00"
+    )
     station = replace(STATION, station="ST-9", light=LightLimits(level_min=0.75, blur_max_px=1.2))
     file_result(store, replace(to_file(tray), station=station))
     file_checks(store, [check(6, 135.021), check(7, 135.024), check(8, 135.019)])

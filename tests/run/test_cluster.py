@@ -2,7 +2,6 @@
 
 import os
 import signal
-import socket
 import subprocess
 import sys
 from collections.abc import Iterator, Sequence
@@ -16,6 +15,7 @@ from app.run.batch import inspect_batch
 from app.run.cluster import Cluster, inspect_on, read_cluster
 from app.run.session import run
 from app.run.shot import Work
+from tests.loopback import free_port
 from tests.run.made import DeadlyWork, make_shots, make_work
 from vision.errors import Unusable
 
@@ -28,9 +28,7 @@ class Engine:
     """A scheduler and its workers, of this test alone."""
 
     def __init__(self, folder: Path) -> None:
-        with socket.socket() as free:
-            free.bind(("127.0.0.1", 0))
-            port = free.getsockname()[1]
+        port = free_port()
         self.folder = folder
         self.address = f"tcp://127.0.0.1:{port}"
         # One death of a worker is enough for the scheduler to give a shot up; the tests need not wait for four.

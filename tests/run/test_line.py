@@ -19,6 +19,7 @@ from paho.mqtt.enums import CallbackAPIVersion
 from app.run.line import STATE_TOPIC, hand_over, read_broker, topic_of
 from app.store.connection import Store, open_store
 from app.store.outbox import unsent
+from tests.loopback import free_port
 from tests.run.waiting import until
 from tests.store.test_outbox import file_trays
 from vision.errors import Unusable
@@ -30,9 +31,7 @@ class Mosquitto:
     """A broker of this test alone."""
 
     def __init__(self, folder: Path) -> None:
-        with socket.socket() as free:
-            free.bind(("127.0.0.1", 0))
-            self.port = free.getsockname()[1]
+        self.port = free_port()
         self.config = folder / "mosquitto.conf"
         self.config.write_text(f"listener {self.port} 127.0.0.1\nallow_anonymous true\n")
         self.process: subprocess.Popen[bytes] | None = None

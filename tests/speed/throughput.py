@@ -10,7 +10,6 @@ all processes that judge). The last table watches the memory of one run over man
 import json
 import os
 import shutil
-import socket
 import statistics
 import subprocess
 import sys
@@ -29,6 +28,7 @@ import cv2
 from app.report.pictures import write_pictures
 from app.run.shot import inspect_shot, read_work
 from app.store.works_runs import Run
+from tests.loopback import free_port
 from vision.files.frames import read_frames
 from vision.files.shot import find_shots, read_shot
 
@@ -104,9 +104,7 @@ def timed(words: list[str], out: Path, workers: list[int]) -> Took:
 @contextmanager
 def cluster(workers: int, scratch: Path) -> Iterator[tuple[str, list[int]]]:
     """A scheduler and workers as docs/clusters.md starts them: its address, the workers' processes."""
-    with socket.socket() as free:
-        free.bind(("127.0.0.1", 0))
-        address = f"tcp://127.0.0.1:{free.getsockname()[1]}"
+    address = f"tcp://127.0.0.1:{free_port()}"
     quiet = {
         "stdout": subprocess.DEVNULL,
         "stderr": subprocess.DEVNULL,

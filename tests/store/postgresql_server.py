@@ -2,7 +2,6 @@
 
 import os
 import shutil
-import socket
 import subprocess
 import tempfile
 from collections.abc import Iterator
@@ -10,6 +9,8 @@ from contextlib import contextmanager
 from pathlib import Path
 
 import pytest
+
+from tests.loopback import free_port
 
 _HOMES = "usr/lib/postgresql/*/bin"  # where Debian puts it; other systems have it on PATH
 
@@ -20,9 +21,7 @@ class Server:
     def __init__(self, programs: Path, folder: Path) -> None:
         self.programs = programs
         self.folder = folder
-        with socket.socket() as free:
-            free.bind(("127.0.0.1", 0))
-            self.port = free.getsockname()[1]
+        self.port = free_port()
         self.url = f"postgresql://station@127.0.0.1:{self.port}/postgres"
         self._run("initdb", "-U", "station", "-A", "trust", "-E", "UTF8", "-N")
 

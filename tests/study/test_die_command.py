@@ -33,7 +33,7 @@ def call(*words: object) -> subprocess.CompletedProcess[str]:
 def works(tmp_path_factory: pytest.TempPathFactory) -> Works:
     """A works whose store holds the history."""
     folder = tmp_path_factory.mktemp("history")
-    list(render_history(folder, History(TEASPOON, DIES, TRAYS, STROKES, pieces=1, mm_per_px=0.12)))
+    list(render_history(folder, History(TEASPOON, DIES, TRAYS, STROKES, pieces=1, mm_per_px=0.2)))
     made = works_of(folder, folder / "works")
     done = call("inspect", folder / "shots", "--works", made.folder, "--no-pictures")
     assert done.returncode == 0, done.stderr
@@ -84,8 +84,9 @@ def test_every_place_has_its_rate_and_standard_error(followed: tuple[dict[str, A
 
 
 def test_one_die_is_reported_alone(works: Works) -> None:
-    done = call("die", "--works", works.folder, "--die", "D3", "--out", works.folder / "one")
-    assert done.returncode == 0, done.stderr
+    words = ["--works", str(works.folder), "--die", "D3", "--out", str(works.folder / "one")]
+    done = CliRunner().invoke(command, words, catch_exceptions=False)
+    assert done.exit_code == 0
     table = json.loads((works.folder / "one" / "die.json").read_text())
     assert [one["die"] for one in table["dies"]] == ["D3"]
     assert table["same_place"][0]["die"] == "D2"
