@@ -32,7 +32,8 @@ _SHORT_FACTOR = 1.5
 _SPOT_SNR = 8.0
 # Spots up to this diameter are dust: nothing smaller can be told from a point through the optics.
 _SPECK_MM = 0.125
-# Where one low light alone sees it, or it is weak and so sized badly, so is what is little wider.
+# Where one low light alone sees it, or it is weak and so sized badly, so is what is little wider, and what is best seen
+# at the finest scale (its fit then reads the finish beside it).
 _UNSURE_SPECK_MM, _WEAK_SNR = 0.157, 16.0
 # From this scale on (see pits) a spot may be wider than the small patch on which it is sized.
 _WIDE_SCALE = 3
@@ -180,8 +181,9 @@ def _spot(spot: Spot, view: FaceView, evidence: Evidence, blur: float) -> Pit | 
     size = fit_diameter(patches, blur, wide=spot.scale >= _WIDE_SCALE)
     diameter = size * view.mm_per_px * raster.step
     px = raster.to_px(np.array([[spot.column, spot.row]]))
-    unsure = not plain and (spot.snr < _WEAK_SNR or one_low_light(evidence, spot.column, spot.row))
-    dust = diameter < (_UNSURE_SPECK_MM if unsure else _SPECK_MM)
+    weak = not plain and spot.snr < _WEAK_SNR
+    unsure = weak or (not plain and one_low_light(evidence, spot.column, spot.row))
+    dust = diameter < (_UNSURE_SPECK_MM if unsure else _SPECK_MM) or (weak and spot.scale == 0)
     glint = (
         not plain
         and size <= _SHARP_PX
