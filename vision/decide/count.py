@@ -14,7 +14,7 @@ Uncertainties speak of the same marks once more: photographed again, on another 
 
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
-from math import hypot, pi, sqrt
+from math import hypot, log, pi, sqrt
 from statistics import NormalDist
 
 from vision.records.given import CountRule
@@ -34,19 +34,20 @@ COUNTED_MEASURES = (
 # Standard uncertainty of a length: of a plain scratch (mm), as a share of a faint one's, and the snr at which that
 # share has fallen off.
 _LENGTH_U_MM, _LENGTH_SHARE, _LENGTH_SNR = 0.10, 0.16, 26.0
-# Of a diameter: of a small plain pit (mm), as a share of a wide pit's over the root of its snr, and the diameter from
-# which that share holds in full; a smaller pit's is less in proportion.
-_DIAMETER_U_MM, _DIAMETER_SHARE, _DIAMETER_WIDE_MM = 0.011, 0.7, 0.35
+# Of a diameter: of a small plain pit (mm); as a share of a wide pit's, over its snr and at most; and the
+# diameter from which these shares hold in full; a smaller pit's is less in proportion.
+_DIAMETER_U_MM, _DIAMETER_SHARE, _DIAMETER_MOST, _DIAMETER_WIDE_MM = 0.011, 5.0, 0.22, 0.3
 # Standard uncertainty of a scratch's snr: of a faint one, and as a share; of a pit's, as a share of the snr's root.
 _SCRATCH_SNR_U, _SCRATCH_SNR_SHARE = 0.8, 0.05
 _PIT_SNR_SHARE = 0.66
-# A mark is reported again with the chance of a normal distribution of this mean and standard deviation: of a scratch's
-# snr, for short ones (mm) divided by a factor; of the root of a pit's snr, and of its diameter (mm), as the smaller it
-# is the more often it passes for dust or a glint.
+# A scratch is reported again with the chance of a normal distribution of this mean and standard deviation of its snr,
+# for short ones (mm) divided by a factor.
 _SCRATCH_SEEN = NormalDist(6.2, 1.6)
 _SHORT_MM, _SHORT_FACTOR = 1.5, 1.5
-_PIT_SEEN = NormalDist(3.0, 1.6)
-_PIT_NO_DUST = NormalDist(0.115, 0.095)
+# A pit is reported again with the normal chance of so many standard deviations at this snr and diameter (mm), and so
+# many more for each factor of e in snr and in diameter: the smaller it is the more often it passes for dust.
+_PIT_SEEN, _PIT_SEEN_SNR, _PIT_SEEN_MM = 0.68, 20.0, 0.2
+_PIT_SEEN_BY_SNR, _PIT_SEEN_BY_MM = 1.38, 1.54
 # Below this chance of standing on the other side of the limits, or of not being reported, a finding is taken as sure,
 # so that counts of clear findings carry no uncertainty at all.
 SURE = 0.001
@@ -101,9 +102,11 @@ def doubts_of(mark: Scratch | Pit) -> Doubts:
         seen = _SCRATCH_SEEN.cdf(snr if mark.length_mm >= _SHORT_MM else snr / _SHORT_FACTOR)
         size_u_mm, snr_u = hypot(_LENGTH_U_MM, share * mark.length_mm), hypot(_SCRATCH_SNR_U, _SCRATCH_SNR_SHARE * snr)
         return Doubts(size_u_mm, snr_u, _sure(seen))
-    root = sqrt(max(snr, 1.0))  # below 1 an snr is none
-    share = _DIAMETER_SHARE * min(mark.diameter_mm / _DIAMETER_WIDE_MM, 1.0) / root
-    seen = _PIT_SEEN.cdf(root) * _PIT_NO_DUST.cdf(mark.diameter_mm)
+    snr = max(snr, 1.0)  # below 1 it is none
+    root = sqrt(snr)
+    share = min(_DIAMETER_SHARE / snr, _DIAMETER_MOST) * min(mark.diameter_mm / _DIAMETER_WIDE_MM, 1.0)
+    deviations = _PIT_SEEN + _PIT_SEEN_BY_SNR * log(snr / _PIT_SEEN_SNR)
+    seen = _STANDARD.cdf(deviations + _PIT_SEEN_BY_MM * log(mark.diameter_mm / _PIT_SEEN_MM))
     return Doubts(hypot(_DIAMETER_U_MM, share * mark.diameter_mm), _PIT_SNR_SHARE * root, _sure(seen))
 
 
