@@ -30,14 +30,20 @@ def test_scratch_is_found_where_it_lies_with_its_length_and_width():
     np.testing.assert_allclose(to_mm(np.array(scratch.points_px)), scratch.points_mm, atol=1e-6)
 
 
-def test_scratch_that_low_lights_show_dark_is_found_by_the_dome():
-    marked = pictures(np.random.default_rng(1), (SCRATCH,))
-    clean = pictures(np.random.default_rng(1), ())
-    low = tuple(
-        replace(frame, pixels=np.clip(1.15 * bare.pixels - 0.15 * frame.pixels, 0, 255).round().astype(np.uint8))
-        for frame, bare in zip(marked.low, clean.low, strict=True)
-    )
-    score = score_face(view(replace(marked, low=low)))
+def turned_over(marked: Picture, clean: Picture, by: float) -> Picture:
+    """What is brighter than clean becomes darker, and the reverse; `by` scales it."""
+    pixels = (1 + by) * clean.pixels.astype(float) - by * marked.pixels
+    return replace(marked, pixels=np.clip(pixels, 0, 255).round().astype(np.uint8))
+
+
+@pytest.mark.parametrize("bright_in_the_dome", [False, True])
+def test_scratch_that_low_lights_show_dark_is_found_however_the_dome_shows_it(bright_in_the_dome):
+    # beside the dome's edges and the camera's hole a mark may be brighter than what the metal mirrors there
+    strong = replace(SCRATCH, strength=0.5) if bright_in_the_dome else SCRATCH
+    marked, clean = (pictures(np.random.default_rng(1), marks) for marks in ((strong,), ()))
+    low = tuple(turned_over(frame, bare, 0.15) for frame, bare in zip(marked.low, clean.low, strict=True))
+    dome = turned_over(marked.dome, clean.dome, 0.9) if bright_in_the_dome else marked.dome
+    score = score_face(view(replace(marked, low=low, dome=dome)))
     assert [f.kind for f in score.findings] == ["scratch"]
 
 

@@ -58,6 +58,15 @@ def test_diameter_is_read_from_the_skirt_where_the_core_is_blown():
     assert spared == pytest.approx(4.0, abs=0.3)
 
 
+def test_a_spot_that_is_blown_all_over_is_wide():
+    size = 2 * PATCH_PX + 1 + 20
+    whole = disc(size // 2, size // 2, 8.0, size=size)[10:-10, 10:-10]
+    blown = whole > 0.01
+    cut = np.where(blown, 0, noise(3, 2 * PATCH_PX + 1)).astype(np.float32)
+    # what is blown reaches 3 sigma of the blur beyond the disc; that 4 sigma are taken off leaves a pixel or so
+    assert 6.0 <= fit_diameter([(cut, ~blown)], BLUR_PX) <= 9.5
+
+
 @pytest.mark.parametrize("diameter", [3.2, 6.0, 12.0])
 def test_spots_are_found_where_they_are(diameter):
     picture = noise(1) + 6 * disc(100.3, 120.6, diameter)
