@@ -27,15 +27,16 @@ _END_PX = 8
 
 
 def strongest_stretch(along: NDArray[np.float64]) -> tuple[int, int, float]:
-    """The stretch [first, last) of greatest sum over root of length, and that value."""
+    """The stretch [first, last) of greatest sum over root of length, and that value; nothing where none is positive."""
     total = np.concatenate(([0.0], np.cumsum(along))).astype(np.float32)
+    points = len(total)
     value = total[None] - total[:, None]
-    value *= _weights(len(total))
-    first, last = divmod(int(np.argmax(value)), len(total))
+    value *= _weights(1 << points.bit_length())[:points, :points]
+    first, last = divmod(int(np.argmax(value)), points)
     return first, last, float(value[first, last])
 
 
-@lru_cache(maxsize=512)
+@lru_cache(maxsize=8)
 def _weights(points: int) -> NDArray[np.float32]:
     """One over the root of the length from point to point, 0 where that is too short."""
     length = np.arange(points)[None] - np.arange(points)[:, None]
