@@ -9,7 +9,7 @@ from app.pages.clock import in_users_zone
 from app.pages.desk import Desk, Pass, the_desk
 from app.pages.study_lot import piece_link, show_chart
 from app.pages.who import head, nobody_yet
-from app.report.check_chart import check_chart, histories, since_calibration
+from app.report.check_chart import check_chart, histories, since_calibration, why_stopped
 from app.store.station_checks import Check, checked_stations, doubtful_trays, station_checks
 from app.store.station_light import light_limits, light_told
 from app.study.answers import PieceKey
@@ -62,7 +62,7 @@ def _state(station: str, checks: Sequence[Check], since: Sequence[Check]) -> Non
     two.metric("When", in_users_zone(last.checked_at))
     three.metric("Checks since calibration", len(since))
     if last.verdict == "stop":
-        why = "; ".join(last.reasons)
+        why = "; ".join(why_stopped(last))
         st.error(
             f"{station} must not go on: {why}. Clean the reference piece and the glass and check again; "
             "if it stops again, calibrate."
@@ -98,7 +98,7 @@ def _table(checks: Sequence[Check]) -> None:
         {
             "checked at": in_users_zone(check.checked_at),
             "outcome": WORDS[check.verdict],
-            "why": "; ".join(check.reasons),
+            "why": "; ".join(why_stopped(check)),
             "reference piece": check.reference,
             "calibration": check.calibration[:8],
         }

@@ -10,7 +10,7 @@ from app.report.budget_table import budget_table
 from app.report.cautions import CAUTIONS
 from app.report.charts import Axis, Frame, axis_of, chart, dots, level, line
 from app.report.look import ACCENT, MUTED
-from app.report.words import measure_words
+from app.report.words import measure_words, number_words
 from vision.calibrate.budget import Budget
 from vision.calibrate.checks_file import Check, of_calibration
 from vision.calibrate.drift import DriftOfMeasure
@@ -65,11 +65,37 @@ def check_chart(history: MeasureHistory) -> str:
 
 def _title(name: str) -> str:
     """What the axis shows: the measure in words, its zone, and the unit."""
-    measure, _, zone = name.partition(".")
-    words = measure_words(measure)
-    of_zone = f" of the {zone}" if zone else ""
-    unit = f" ({words.unit})" if words.unit else ""
-    return f"{words.title}{of_zone} − known value{unit}"
+    unit = measure_words(name.partition(".")[0]).unit
+    return f"{_name(name)} − known value{f' ({unit})' if unit else ''}"
+
+
+def _name(key: str) -> str:
+    """A measure in words, with its zone."""
+    measure, _, zone = key.partition(".")
+    return f"{measure_words(measure).title}{f' of the {zone}' if zone else ''}"
+
+
+def why_stopped(check: Check) -> tuple[str, ...]:
+    """Why a check stopped its station, in words and with units; as its history says it where that lacks the limits."""
+    if not check.drifts:
+        return check.reasons
+    why = [f"{_name(key)} could not be measured" for key, value in check.values.items() if value is None]
+    for drift in check.drifts:
+        if drift.off:
+            why.append(
+                f"{_name(drift.measure)} is off by {_against(drift.measure, drift.deviation, drift.single_limit)}"
+            )
+        if drift.drifted:
+            mean = _against(drift.measure, drift.weighted_mean, drift.mean_limit)
+            why.append(f"{_name(drift.measure)} has drifted to {mean}")
+    return tuple(why)
+
+
+def _against(key: str, deviation: float, limit: float) -> str:
+    """A deviation with its sign and its limit, finer by one decimal than the measure itself is told."""
+    measure = key.partition(".")[0]
+    sign = "+" if deviation > 0 else ""
+    return f"{sign}{number_words(measure, deviation, 1)}, control limit {number_words(measure, limit, 1)}"
 
 
 def check_page(checks: Sequence[Check], budgets: Sequence[tuple[str, Budget]]) -> str:
@@ -87,7 +113,7 @@ def check_page(checks: Sequence[Check], budgets: Sequence[tuple[str, Budget]]) -
     return environment.get_template("check.html").render(
         station=last.station,
         verdict=last.verdict,
-        reasons=last.reasons,
+        reasons=why_stopped(last),
         first=checks[0].checked_at,
         last=last.checked_at,
         count=len(checks),

@@ -44,7 +44,8 @@ def test_a_stopped_station_says_why_and_which_trays_to_judge_again(open_page: Op
     expect(page.get_by_text("No tray of this station is to be judged again.")).to_be_visible()
     file_checks(store, [check(14, 135.2, "length_mm is off by +0.18, control limit 0.014")])
     page = open_page("station?who=R.+Hale")
-    expect(page.get_by_text("ST-9 must not go on: length_mm is off by +0.18")).to_be_visible()
+    said = "ST-9 must not go on: length is off by +0.1800 mm, control limit 0.0140 mm; length has drifted to +0.0360 mm"
+    expect(page.get_by_text(said)).to_be_visible()
     expect(page.get_by_text("1 tray of ST-9 was taken between the last good check and the next")).to_be_visible()
     expect(page.get_by_alt_text("Deviations of length_mm at each check since calibration")).to_be_visible()
     expect(page.get_by_role("heading", name="Light and sharpness")).to_be_visible()

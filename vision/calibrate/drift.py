@@ -45,12 +45,22 @@ class DriftOfMeasure:
     mean_limit: float
 
     @property
+    def off(self) -> bool:
+        """Whether the value is beyond its control limit."""
+        return abs(self.deviation) > self.single_limit
+
+    @property
+    def drifted(self) -> bool:
+        """Whether the weighted mean is beyond its own."""
+        return abs(self.weighted_mean) > self.mean_limit
+
+    @property
     def stops(self) -> tuple[str, ...]:
-        """Why the station must stop, in words; empty when it may go on."""
+        """Why the station must stop, by the measure's key; empty when it may go on."""
         why = []
-        if abs(self.deviation) > self.single_limit:
+        if self.off:
             why.append(f"{self.measure} is off by {self.deviation:+.4g}, control limit {self.single_limit:.2g}")
-        if abs(self.weighted_mean) > self.mean_limit:
+        if self.drifted:
             why.append(f"{self.measure} has drifted to {self.weighted_mean:+.4g}, control limit {self.mean_limit:.2g}")
         return tuple(why)
 
