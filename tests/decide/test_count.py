@@ -159,3 +159,8 @@ def test_every_measure_has_a_finite_uncertainty(found: list[Finding], area: floa
         u = counted.uncertainties[name]
         assert isinstance(u, float | int)
         assert 0.0 <= u < math.inf
+
+
+def test_a_mark_without_size_or_snr_is_never_seen_again() -> None:
+    assert doubts_of(pit(0.0, 0.0)).again == 0.0
+    assert doubts_of(scratch(0.0, 0.0)).again == 0.0

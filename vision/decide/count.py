@@ -48,6 +48,7 @@ _SHORT_MM, _SHORT_FACTOR = 1.5, 1.5
 # many more for each factor of e in snr and in diameter: the smaller it is the more often it passes for dust.
 _PIT_SEEN, _PIT_SEEN_SNR, _PIT_SEEN_MM = 0.68, 20.0, 0.2
 _PIT_SEEN_BY_SNR, _PIT_SEEN_BY_MM = 1.38, 1.54
+_LEAST_MM = 0.01
 # Below this chance of standing on the other side of the limits, or of not being reported, a finding is taken as sure,
 # so that counts of clear findings carry no uncertainty at all.
 SURE = 0.001
@@ -102,12 +103,12 @@ def doubts_of(mark: Scratch | Pit) -> Doubts:
         seen = _SCRATCH_SEEN.cdf(snr if mark.length_mm >= _SHORT_MM else snr / _SHORT_FACTOR)
         size_u_mm, snr_u = hypot(_LENGTH_U_MM, share * mark.length_mm), hypot(_SCRATCH_SNR_U, _SCRATCH_SNR_SHARE * snr)
         return Doubts(size_u_mm, snr_u, _sure(seen))
-    snr = max(snr, 1.0)  # below 1 it is none
+    snr, diameter_mm = max(snr, 1.0), max(mark.diameter_mm, _LEAST_MM)  # below these there is nothing to tell
     root = sqrt(snr)
-    share = min(_DIAMETER_SHARE / snr, _DIAMETER_MOST) * min(mark.diameter_mm / _DIAMETER_WIDE_MM, 1.0)
+    share = min(_DIAMETER_SHARE / snr, _DIAMETER_MOST) * min(diameter_mm / _DIAMETER_WIDE_MM, 1.0)
     deviations = _PIT_SEEN + _PIT_SEEN_BY_SNR * log(snr / _PIT_SEEN_SNR)
-    seen = _STANDARD.cdf(deviations + _PIT_SEEN_BY_MM * log(mark.diameter_mm / _PIT_SEEN_MM))
-    return Doubts(hypot(_DIAMETER_U_MM, share * mark.diameter_mm), _PIT_SNR_SHARE * root, _sure(seen))
+    seen = _STANDARD.cdf(deviations + _PIT_SEEN_BY_MM * log(diameter_mm / _PIT_SEEN_MM))
+    return Doubts(hypot(_DIAMETER_U_MM, share * diameter_mm), _PIT_SNR_SHARE * root, _sure(seen))
 
 
 def _sure(chance: float) -> float:
