@@ -36,13 +36,17 @@ def turned_over(marked: Picture, clean: Picture, by: float) -> Picture:
     return replace(marked, pixels=np.clip(pixels, 0, 255).round().astype(np.uint8))
 
 
-@pytest.mark.parametrize("bright_in_the_dome", [False, True])
-def test_scratch_that_low_lights_show_dark_is_found_however_the_dome_shows_it(bright_in_the_dome):
-    # beside the dome's edges and the camera's hole a mark may be brighter than what the metal mirrors there
-    strong = replace(SCRATCH, strength=0.5) if bright_in_the_dome else SCRATCH
-    marked, clean = (pictures(np.random.default_rng(1), marks) for marks in ((strong,), ()))
+@pytest.mark.parametrize(
+    ("strength", "dome_by"),
+    # what the dome shows faintly needs a search of its own; beside the dome's edges and the camera's hole a mark may be
+    # brighter than what the metal mirrors there, and is found where it is plain
+    [(0.033, None), (0.5, 0.9)],
+)
+def test_scratch_that_low_lights_show_dark_is_found_however_the_dome_shows_it(strength, dome_by):
+    scratch = replace(SCRATCH, strength=strength)
+    marked, clean = (pictures(np.random.default_rng(1), marks) for marks in ((scratch,), ()))
     low = tuple(turned_over(frame, bare, 0.15) for frame, bare in zip(marked.low, clean.low, strict=True))
-    dome = turned_over(marked.dome, clean.dome, 0.9) if bright_in_the_dome else marked.dome
+    dome = marked.dome if dome_by is None else turned_over(marked.dome, clean.dome, dome_by)
     score = score_face(view(replace(marked, low=low, dome=dome)))
     assert [f.kind for f in score.findings] == ["scratch"]
 
