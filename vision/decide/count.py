@@ -34,9 +34,10 @@ COUNTED_MEASURES = (
 # Standard uncertainty of a length: of a plain scratch (mm), as a share of a faint one's, and the snr at which that
 # share has fallen off.
 _LENGTH_U_MM, _LENGTH_SHARE, _LENGTH_SNR = 0.10, 0.16, 26.0
-# Of a diameter: of a small plain pit (mm); as a share of a wide pit's, over its snr and at most; and the
-# diameter from which these shares hold in full; a smaller pit's is less in proportion.
-_DIAMETER_U_MM, _DIAMETER_SHARE, _DIAMETER_MOST, _DIAMETER_WIDE_MM = 0.011, 5.0, 0.22, 0.3
+# Of a diameter: of a small plain pit (mm); as a share of it, over the root of the snr and at most. The share of a pit
+# smaller than the first diameter is less in proportion; one wider than the second is no less sure than at it.
+_DIAMETER_U_MM, _DIAMETER_SHARE, _DIAMETER_MOST = 0.008, 1.1, 0.25
+_DIAMETER_SMALL_MM, _DIAMETER_WIDE_MM = 0.3, 0.4
 # Standard uncertainty of a scratch's snr: of a faint one, and as a share; of a pit's, as a share of the snr's root.
 _SCRATCH_SNR_U, _SCRATCH_SNR_SHARE = 0.8, 0.05
 _PIT_SNR_SHARE = 0.66
@@ -45,9 +46,9 @@ _PIT_SNR_SHARE = 0.66
 _SCRATCH_SEEN = NormalDist(6.2, 1.6)
 _SHORT_MM, _SHORT_FACTOR = 1.5, 1.5
 # A pit is reported again with the normal chance of so many standard deviations at this snr and diameter (mm), and so
-# many more for each factor of e in snr and in diameter: the smaller it is the more often it passes for dust.
-_PIT_SEEN, _PIT_SEEN_SNR, _PIT_SEEN_MM = 0.68, 20.0, 0.2
-_PIT_SEEN_BY_SNR, _PIT_SEEN_BY_MM = 1.38, 1.54
+# many more for each factor of e in snr and in diameter (of a small pit): the smaller the more often it passes for dust.
+_PIT_SEEN, _PIT_SEEN_SNR, _PIT_SEEN_MM = 0.69, 20.0, 0.2
+_PIT_SEEN_BY_SNR, _PIT_SEEN_BY_MM = 1.86, 2.65
 _LEAST_MM = 0.01
 # Below this chance of standing on the other side of the limits, or of not being reported, a finding is taken as sure,
 # so that counts of clear findings carry no uncertainty at all.
@@ -105,10 +106,11 @@ def doubts_of(mark: Scratch | Pit) -> Doubts:
         return Doubts(size_u_mm, snr_u, _sure(seen))
     snr, diameter_mm = max(snr, 1.0), max(mark.diameter_mm, _LEAST_MM)  # below these there is nothing to tell
     root = sqrt(snr)
-    share = min(_DIAMETER_SHARE / snr, _DIAMETER_MOST) * min(diameter_mm / _DIAMETER_WIDE_MM, 1.0)
+    small_mm, wide_mm = min(diameter_mm, _DIAMETER_SMALL_MM), min(diameter_mm, _DIAMETER_WIDE_MM)
+    share = min(_DIAMETER_SHARE / root, _DIAMETER_MOST) * small_mm / _DIAMETER_SMALL_MM
     deviations = _PIT_SEEN + _PIT_SEEN_BY_SNR * log(snr / _PIT_SEEN_SNR)
-    seen = _STANDARD.cdf(deviations + _PIT_SEEN_BY_MM * log(diameter_mm / _PIT_SEEN_MM))
-    return Doubts(hypot(_DIAMETER_U_MM, share * diameter_mm), _PIT_SNR_SHARE * root, _sure(seen))
+    seen = _STANDARD.cdf(deviations + _PIT_SEEN_BY_MM * log(small_mm / _PIT_SEEN_MM))
+    return Doubts(hypot(_DIAMETER_U_MM, share * wide_mm), _PIT_SNR_SHARE * root, _sure(seen))
 
 
 def _sure(chance: float) -> float:
