@@ -65,6 +65,30 @@ def test_dust_is_a_speck():
     assert [f.kind for f in score.findings] == ["speck"]
 
 
+def test_a_large_pit_that_every_light_blows_is_no_lamps_reflection():
+    pit = replace(PIT, a=(0.5, -0.5), width_mm=0.65, strength=3.0)
+    (found,) = score_face(view(pictures(np.random.default_rng(2), (pit,), dome=False))).findings
+    assert found.kind == "pit"
+    assert found.diameter_mm == pytest.approx(0.65, abs=0.1)
+
+
+def brushed(frame: Picture, share: float, rng: np.random.Generator) -> Picture:
+    """A frame with lines of the wheel along +X: each row brighter or darker by a random share."""
+    rows = 1 + share * rng.normal(size=(frame.pixels.shape[0], 1))
+    return replace(frame, pixels=np.clip(np.round(frame.pixels * rows), 0, 255).astype(np.uint8))
+
+
+@pytest.mark.parametrize(("strength", "seen"), [(1.0, ["scratch"]), (0.0, [])])
+def test_along_the_wheel_the_dome_alone_shows_what_stands_out_from_the_lines_beside_it(strength, seen):
+    rng = np.random.default_rng(15)
+    scratch = Mark((-2.0, 0.5), (0.5, 0.5), 0.1, strength)
+    marked, clean = (pictures(np.random.default_rng(1), marks) for marks in ((scratch,), ()))
+    frames = replace(
+        clean, dome=brushed(marked.dome, 0.004, rng), low=tuple(brushed(frame, 0.1, rng) for frame in clean.low)
+    )
+    assert [f.kind for f in score_face(view(frames)).findings] == seen
+
+
 def test_crossing_scratches_are_two():
     other = Mark((-3.0, 3.0), (2.0, -5.0), 0.12, 0.2)
     score = score_face(view(pictures(np.random.default_rng(4), (SCRATCH, other))))

@@ -9,7 +9,7 @@ from skimage.filters import sato
 
 from vision.measure.lines import ORIENTATIONS, line_field
 from vision.measure.lines_curves import line_profile, resample, step_profile, strip
-from vision.measure.scratches import LinePictures, candidates
+from vision.measure.scratches import Candidate, LinePictures, candidates, joined
 
 ROWS, COLUMNS = 320, 400
 SCORED = np.zeros((ROWS, COLUMNS), bool)
@@ -103,6 +103,23 @@ def test_a_comb_of_lines_is_no_scratch():
         )
         == []
     )
+
+
+def straight(first: float, last: float, row: float, snr: float) -> Candidate:
+    columns = np.arange(first, last + 1.0)
+    return Candidate(np.column_stack((columns, np.full(len(columns), row))), snr)
+
+
+def test_of_lines_along_each_other_the_strongest_stands_carried_on_by_the_others():
+    strong, apart = straight(50, 90, 100, 12.0), straight(50, 90, 140, 7.0)
+    # the second runs the other way; the third goes on from it; the last is too weak to be believed
+    back, on, faint = straight(70, 120, 101, 9.0), straight(95, 150, 100, 8.0), straight(30, 90, 100, 5.0)
+    back = Candidate(back.curve[::-1], back.snr)
+    found = joined([strong, back, on, apart, faint], (ROWS, COLUMNS))
+    ends = [(round(c.curve[:, 0].min()), round(c.curve[:, 0].max()), c.snr) for c in found]
+    assert ends == [(50, 150, 12.0), (50, 90, 7.0)]
+    steps = np.hypot(*np.diff(found[0].curve, axis=0).T)
+    assert 0.9 <= steps.min() <= steps.max() <= 1.1
 
 
 def test_profiles_are_unit_and_blind_to_a_level():

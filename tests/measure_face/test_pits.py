@@ -98,6 +98,11 @@ def test_a_line_and_its_ends_are_no_spots():
     assert search(picture, 7.0) == []
 
 
+def test_a_pit_beside_another_is_no_part_of_a_line():
+    picture = noise(4) + 60 * (disc(100.0, 120.0, 12.0) + disc(134.0, 121.0, 12.0))
+    assert sorted(round(s.column) // 10 for s in search(picture, 15.0)) == [10, 13]
+
+
 def test_noise_alone_gives_no_spot():
     # peaks of Gaussian noise in 5 scales over 40 000 px pass 7 standard deviations with a chance below 1e-6
     for seed in range(5):
@@ -141,6 +146,16 @@ def test_the_floor_of_a_large_pit_is_not_taken_for_a_small_one():
         patch = patch + rng.normal(size=patch.shape).astype(np.float32)
         found = fit_diameter([(patch, np.ones(patch.shape, bool))], BLUR_PX, wide=True)
         assert found == pytest.approx(13.0, rel=0.15)
+
+
+def test_a_wide_pit_is_sized_about_its_own_middle():
+    # one side of its wall may stand out so far that the spot is placed there
+    size, middle = 2 * PATCH_PX + 1, PATCH_PX
+    for seed in range(5):
+        pit = disc(middle + 20 + 3.0, middle + 20 + 2.5, 11.0, size=size + 40)[20:-20, 20:-20]
+        patch = 20 * pit + noise(seed, size)
+        found = fit_diameter([(patch, np.ones(patch.shape, bool))], BLUR_PX, wide=True)
+        assert found == pytest.approx(11.0, rel=0.08)
 
 
 def patch_at(picture, column, row):

@@ -30,12 +30,14 @@ _SHORT_MM = 1.5
 _SHORT_FACTOR = 1.5
 # Spots from here on are taken out of the picture in which lines are looked for.
 _SPOT_SNR = 8.0
-# Spots up to this diameter are dust: nothing smaller can be told from a point through the optics.
-_SPECK_MM = 0.125
-# Where one low light alone sees it, or it is weak and so sized badly, so is what is little wider, and what is best seen
-# at the finest scale (its fit then reads the finish beside it).
+# Spots up to this diameter are dust: nothing smaller can be told from a point through the optics. Strong ones are sized
+# better.
+_SPECK_MM, _STRONG_SPECK_MM, _STRONG_SNR = 0.125, 0.112, 50.0
+# Where one low light alone sees it, or it is weak and so sized badly, so is what is little wider.
 _UNSURE_SPECK_MM, _WEAK_SNR = 0.157, 16.0
-# From this scale on (see pits) a spot may be wider than the small patch on which it is sized.
+# and below this snr what is best seen at the finest scale: its fit then reads the finish beside it.
+_FINEST_SNR = 25.0
+# From this scale on (see pits), and where it is strong, a spot may be wider than the small patch on which it is sized.
 _WIDE_SCALE = 3
 # Only weak spots about as small as the blur may be glints: they can be told to be sharper than it (px of the fine
 # raster), and what one lamp alone shows so strongly, wider than dust, is a pit's wall that faces it.
@@ -106,7 +108,7 @@ def _findings(view: FaceView, evidence: Evidence) -> tuple[Scratch | Pit | Speck
     scratches = [s for line in lines if (s := _scratch(line, view, evidence, blur)) is not None]
     scratches = [s for s in scratches if s.length_mm >= _SHORT_MM or s.snr >= _SHORT_FACTOR * SCRATCH_SNR]
     scratches = [s for s in scratches if not any(_is_echo(s, p) for p in found)]
-    found = [p for p in found if not any(_gap_mm(s, p) < _TOGETHER_MM and p.snr <= s.snr for s in scratches)]
+    found = [p for p in found if not any(_beside(s, p) and p.snr <= s.snr for s in scratches)]
     return tuple(sorted((*scratches, *found), key=lambda f: -f.snr)[:MOST_FINDINGS])
 
 
@@ -178,12 +180,11 @@ def _spot(spot: Spot, view: FaceView, evidence: Evidence, blur: float) -> Pit | 
     """A spot sized; a speck when it is no wider than dust, or not plain in the dome and sharper than the optics."""
     raster = evidence.region.fine
     plain, patches = spot_patches(evidence, spot.column, spot.row, PATCH_PX)
-    size = fit_diameter(patches, blur, wide=spot.scale >= _WIDE_SCALE)
+    size = fit_diameter(patches, blur, wide=spot.scale >= _WIDE_SCALE or spot.snr >= _GLINT_SNR)
     diameter = size * view.mm_per_px * raster.step
     px = raster.to_px(np.array([[spot.column, spot.row]]))
-    weak = not plain and spot.snr < _WEAK_SNR
-    unsure = weak or (not plain and one_low_light(evidence, spot.column, spot.row))
-    dust = diameter < (_UNSURE_SPECK_MM if unsure else _SPECK_MM) or (weak and spot.scale == 0)
+    finest = spot.scale == 0 and spot.snr < _FINEST_SNR
+    dust = finest or diameter < _dust_mm(spot, plain, evidence)
     glint = (
         not plain
         and size <= _SHARP_PX
@@ -194,13 +195,21 @@ def _spot(spot: Spot, view: FaceView, evidence: Evidence, blur: float) -> Pit | 
     return make(_pairs(px)[0], _pairs(view.to_mm(px))[0], diameter, float(spot.snr))
 
 
-def _gap_mm(scratch: Scratch, spot: Pit | Speck) -> float:
-    """Distance from a spot's centre to a scratch, mm."""
+def _dust_mm(spot: Spot, plain: bool, evidence: Evidence) -> float:
+    """Up to what diameter a spot is taken for dust."""
+    if spot.snr >= _STRONG_SNR:
+        return _STRONG_SPECK_MM
+    unsure = not plain and (spot.snr < _WEAK_SNR or one_low_light(evidence, spot.column, spot.row))
+    return _UNSURE_SPECK_MM if unsure else _SPECK_MM
+
+
+def _beside(scratch: Scratch, spot: Pit | Speck) -> bool:
+    """Whether a spot's edge lies near a scratch."""
     points = np.array(scratch.points_mm)
-    return float(np.hypot(*(points - spot.center_mm).T).min())
+    gap = float(np.hypot(*(points - spot.center_mm).T).min())
+    return gap < spot.diameter_mm / 2 + _TOGETHER_MM
 
 
 def _is_echo(scratch: Scratch, spot: Pit | Speck) -> bool:
     """Whether a short line is no more than the rim or the echo of a stronger spot."""
-    near = _gap_mm(scratch, spot) < spot.diameter_mm / 2 + _TOGETHER_MM
-    return near and scratch.length_mm < _ECHO_MM + spot.diameter_mm and scratch.snr < spot.snr
+    return _beside(scratch, spot) and scratch.length_mm < _ECHO_MM + spot.diameter_mm and scratch.snr < spot.snr

@@ -15,15 +15,18 @@ from vision.measure.face_look import LIMIT, LightLook
 from vision.measure.face_region import Image, Mask, reduce
 from vision.measure.face_whiten import divided
 from vision.measure.lines import ORIENTATIONS, LineField, line_field
-from vision.measure.scratches import Candidate, LinePictures, apart, candidates, snr_along
+from vision.measure.scratch_ends import over_beside
+from vision.measure.scratches import Candidate, LinePictures, candidates, joined, snr_along
 from vision.records.measured import Pit, Speck
 
 # Directions whose noise in the divided picture is below this share of the median's are those of the wheel: there the
 # finish's spectrum is divided away, and a line with it.
 _WHEEL_SHARE = 0.7
-# What the dome alone shows along the wheel is taken for a buffing line, unless it stands out by so much, or by so much
-# with a trace of it in the lights combined.
+# What the dome alone shows along the wheel is taken for a buffing line, unless it stands out by so much; or so many
+# times as far as any line beside it in the undivided picture (fewer times where it is so high at each px); or by so
+# much with a trace of it in the lights combined.
 _ALONE_SNR = 12.0
+_ALONE_HEIGHT, _OVER_BESIDE, _FAR_OVER_BESIDE = 1.1, 2.5, 8.0
 _WITH_TRACE_SNR, _TRACE_SNR = 8.0, 3.0
 # What the strongest light of each place alone shows must be plain to the eye: of this snr, and so high at each px of it
 # (lines of the wheel and edges of reflections gather theirs over a long way).
@@ -57,12 +60,12 @@ def face_lines(evidence: Evidence, without: list[Pit | Speck], least_snr: float)
     for look, picture in zip(evidence.looks, standing, strict=True):
         if look.picture.light == "dome":
             lines, *_ = lines_in(-picture, look.valid, least_snr)
-            found += [line for line in lines if not _only_buffing(line, combined, field)]
+            found += [line for line in lines if not _only_buffing(line, -picture * keep, combined, field)]
     strongest = np.max(np.abs(standing), axis=0)
     window = (round(_LEVEL_MM / evidence.region.pitch_mm(evidence.region.coarse)),) * 2
     lines, *_ = lines_in(strongest - cv2.blur(strongest, window), evidence.seen, _PLAIN_SNR)
     found += [line for line in lines if line.snr >= _PLAIN_HEIGHT * np.sqrt(len(line.curve))]
-    return apart(sorted(found, key=lambda line: -line.snr), shape)
+    return joined(sorted(found, key=lambda line: -line.snr), shape)
 
 
 def _standing_out(look: LightLook) -> Image:
@@ -70,11 +73,14 @@ def _standing_out(look: LightLook) -> Image:
     return np.asarray(np.clip(look.contrast_coarse / look.noise, -LIMIT, LIMIT) * (look.weight != 0), np.float32)
 
 
-def _only_buffing(line: Candidate, picture: Image, field: LineField) -> bool:
+def _only_buffing(line: Candidate, dome: Image, picture: Image, field: LineField) -> bool:
     """Whether a line seen in the dome is none but the wheel's; `picture` and `field` of all lights combined."""
     along = line.curve[-1] - line.curve[0]
     direction = round(float(np.arctan2(-along[1], along[0])) / np.pi * ORIENTATIONS) % ORIENTATIONS
     if field.noise[direction] >= _WHEEL_SHARE * np.median(field.noise) or line.snr > _ALONE_SNR:
+        return False
+    high = line.snr >= _ALONE_HEIGHT * np.sqrt(len(line.curve))
+    if over_beside(line.curve, dome) >= (_OVER_BESIDE if high else _FAR_OVER_BESIDE):
         return False
     return line.snr <= _WITH_TRACE_SNR or snr_along(line.curve, picture, field) < _TRACE_SNR
 

@@ -20,7 +20,7 @@ _SHADOW = 4.0
 # Added before the logarithm: keeps the steps of the darkest levels from growing without bound.
 _PEDESTAL = 2.0
 # A blown spot smaller than this is a bright defect, not the light's own reflection (mm).
-_GLARE_MM = 0.5
+_GLARE_MM = 0.8
 # The blur about a blown reflection, and the width over which a look fades in beside a mask (mm).
 _SKIRT_MM = 0.2
 _TAPER_MM = 0.4

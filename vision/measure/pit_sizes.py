@@ -20,7 +20,10 @@ _PATCHES = (
 _SMALL_PX, _MOST_OF_IT = 6.5, 0.5
 # What is blown is no wider than the spot by more than so many blurs, unless it is far brighter than the sensor's end.
 _BLOWN_BLURS = 4.0
-_OFFSETS_PX = (-0.6, -0.3, 0.0, 0.3, 0.6)
+# Places tried either way: in steps of so many px, and of so much of the diameter (one side of a wide pit may be all
+# that shows, and its middle is then far from what stands out).
+_PLACES = (-2, -1, 0, 1, 2)
+_PLACE_PX, _PLACE_SHARE = 0.3, 0.1
 
 
 @dataclass(frozen=True, slots=True)
@@ -34,16 +37,17 @@ class Spot:
 
 
 @lru_cache(maxsize=8)
-def _discs(blur_px: float, half: int, diameters: tuple[float, ...]) -> NDArray[np.float64]:
-    """Blurred discs: (diameters, shifts, side * side)."""
+def _discs(blur_px: float, half: int, diameters: tuple[float, ...], share: float = 0.0) -> NDArray[np.float64]:
+    """Blurred discs: (diameters, shifts, side * side); shifts in steps of `share` of the diameter at least."""
     over, side = 8, 2 * half + 1
     axis = (np.arange(side * over) + 0.5) / over - 0.5 - half
     out = []
     for diameter in diameters:
         discs = []
-        for dx in _OFFSETS_PX:
-            for dy in _OFFSETS_PX:
-                radius = np.hypot(axis[:, None] - dy, axis[None] - dx)
+        step = max(_PLACE_PX, share * diameter)
+        for dx in _PLACES:
+            for dy in _PLACES:
+                radius = np.hypot(axis[:, None] - dy * step, axis[None] - dx * step)
                 # a soft edge of one sub-pixel keeps the area of small discs right
                 disc = np.clip((diameter / 2 - radius) * over + 0.5, 0, 1)
                 disc = disc.reshape(side, over, side, over).mean(axis=(1, 3))
@@ -54,8 +58,9 @@ def _discs(blur_px: float, half: int, diameters: tuple[float, ...]) -> NDArray[n
 
 @lru_cache(maxsize=8)
 def _whole_discs(blur_px: float, half: int, diameters: tuple[float, ...]) -> NDArray[np.float64]:
-    """The same less their plane, of unit norm."""
-    return _less_plane(_discs(blur_px, half, diameters), np.ones((2 * half + 1, 2 * half + 1), bool), unit=True)
+    """The same less their plane, of unit norm; on the large patch tried farther from its middle."""
+    share = _PLACE_SHARE if half == PATCH_PX else 0.0
+    return _less_plane(_discs(blur_px, half, diameters, share), np.ones((2 * half + 1, 2 * half + 1), bool), unit=True)
 
 
 def _less_plane(rows: NDArray[np.float64], use: Mask, unit: bool) -> NDArray[np.float64]:

@@ -49,6 +49,9 @@ _RAY_PX = 24
 _RAY_HALF_PX = 5
 _RAY_LINE_PX = 1.6
 _RAY_LEVEL = 6.0
+# Two pits side by side are no line: from this scale and snr on, the other no more than so many times as strong (or
+# this one may be its echo), and so near.
+_WIDE_SCALE, _PAIR_SNR, _PAIR_TIMES, _PAIR_PX = 3, 20.0, 2.0, 60
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -94,11 +97,34 @@ def _spots_in(source: SpotPicture, least_snr: float) -> list[Spot]:
     for spot in tried[:_MOST]:
         if any(_same(spot, other) for other in found):
             continue
-        column, row = ((v - (source.times - 1) / 2) / source.times for v in (spot.column, spot.row))
+        column, row = _place(spot, source.times)
         sigma = _SCALES_PX[spot.scale] / source.times
-        if not (_on_ridge(source.picture, column, row, sigma) or _on_line(white, noise, column, row, sigma)):
+        clear = _without(white, [s for s in tried if _beside_each_other(spot, s)], source.times)
+        if not (_on_ridge(source.picture, column, row, sigma) or _on_line(clear, noise, column, row, sigma)):
             found.append(spot)
     return found
+
+
+def _place(spot: Spot, times: int) -> tuple[float, float]:
+    """Column and row of a spot on a raster so many times coarser than the fine one."""
+    return (spot.column - (times - 1) / 2) / times, (spot.row - (times - 1) / 2) / times
+
+
+def _beside_each_other(spot: Spot, other: Spot) -> bool:
+    """Whether two are both wide, plain spots, apart and near: a pair of pits, whose row is no line."""
+    if min(spot.scale, other.scale) < _WIDE_SCALE or spot.snr < _PAIR_SNR or other.snr > _PAIR_TIMES * spot.snr:
+        return False
+    return not _same(spot, other) and np.hypot(spot.column - other.column, spot.row - other.row) < _PAIR_PX
+
+
+def _without(white: Image, others: list[Spot], times: int) -> Image:
+    """A picture with some spots taken out."""
+    if others:
+        white = white.copy()
+    for other in others:
+        column, row = _place(other, times)
+        cv2.circle(white, (round(column), round(row)), round(2.5 * _SCALES_PX[other.scale] / times), 0, -1)
+    return white
 
 
 def _spots_of_scale(white: Image, scored: Mask, scale: int, times: int, least_snr: float) -> list[Spot]:

@@ -17,6 +17,8 @@ SPIKE = 2.5
 SHORTEST_PX = 12
 # Lines so far to either side of a curve (px) tell the noise of the undivided picture.
 _ASIDE_PX = 9
+# and such lines, farther than the first and up to the second, what the wheel leaves there.
+_BESIDE_PX = (4, 12)
 # A stretch grows by so many px at a time while their mean is so many standard deviations and so much of its median.
 _GROWTH_PX = 3
 _GROWS_AT = 1.7
@@ -49,6 +51,15 @@ def prolonged(curve: Curve) -> Curve:
     ahead, back = curve[-1] - curve[-_END_PX], curve[0] - curve[_END_PX - 1]
     ahead, back = (d / max(float(np.hypot(*d)), 1e-9) for d in (ahead, back))
     return np.vstack((curve[0] + reach[::-1] * back, curve, curve[-1] + reach * ahead))
+
+
+def over_beside(curve: Curve, plain: Image) -> float:
+    """How many times as high a line is in the undivided picture as the highest that runs along it to either side."""
+    wide = STRIP_PX + _BESIDE_PX[1]
+    mean = strip(plain, curve, np.arange(-wide, wide + 1.0)).mean(axis=0)
+    response = np.correlate(mean, line_profile(STRIP_PX, 0, PROFILE_PX), mode="valid")
+    beside = np.abs(np.arange(-_BESIDE_PX[1], _BESIDE_PX[1] + 1)) > _BESIDE_PX[0]
+    return float(response[_BESIDE_PX[1]] / max(float(np.abs(response[beside]).max()), 1e-6))
 
 
 def plain_ends(curve: Curve, plain: Image, ends: tuple[int, int]) -> tuple[int, int]:

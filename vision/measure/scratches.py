@@ -58,6 +58,8 @@ _SMOOTH_PX = 25
 _ALONG = 0.4
 _BESIDE_PX = 9
 _MOST_PATHS = 60
+# What another line that runs along one shows beyond its ends is joined on from this snr on.
+_JOINED_SNR = 6.0
 # A path's responses, summed over root of their number, stand so many times above the snr measured along it, at least.
 _GATHERED = 2.8
 
@@ -88,7 +90,7 @@ def candidates(pictures: LinePictures, field: LineField, scored: Mask, least_snr
         if candidate is not None and candidate.snr >= least:
             found.append(candidate)
     found.sort(key=lambda c: -c.snr)
-    found = apart(found, field.best.shape)
+    found = joined(found, field.best.shape)
     profile = line_profile(STRIP_PX, 0, PROFILE_PX)
 
     def along(curve: Curve) -> NDArray[np.float64]:
@@ -246,16 +248,34 @@ def noise_along(curve: Curve, field: LineField) -> NDArray[np.float64]:
     return np.asarray(noise * field.local[row, column])
 
 
-def apart(found: list[Candidate], shape: tuple[int, int]) -> list[Candidate]:
-    """Of candidates, strongest first, the strongest of those that run along each other; `shape` of their raster."""
-    taken = np.zeros(shape, np.uint8)
-    kept = []
+def joined(found: list[Candidate], shape: tuple[int, int]) -> list[Candidate]:
+    """Of candidates, strongest first, the strongest of those that run along each other, carried on by what the others
+    show beyond its ends; `shape` of their raster.
+    """
+    whose = np.full(shape, -1, np.int16)
+    kept: list[Candidate] = []
     for candidate in found:
         at = np.rint(candidate.curve).astype(int)
         at[:, 0] = np.clip(at[:, 0], 0, shape[1] - 1)
         at[:, 1] = np.clip(at[:, 1], 0, shape[0] - 1)
-        if taken[at[:, 1], at[:, 0]].mean() > _ALONG:
-            continue
-        kept.append(candidate)
-        cv2.polylines(taken, [at.astype(np.int32)], False, 1, thickness=_BESIDE_PX)
+        owner = whose[at[:, 1], at[:, 0]]
+        if (owner >= 0).mean() > _ALONG:
+            first = int(np.bincount(owner[owner >= 0]).argmax())
+            if candidate.snr < _JOINED_SNR:
+                continue
+            kept[first] = replace(kept[first], curve=_carried_on(kept[first].curve, candidate.curve, owner == first))
+        else:
+            first = len(kept)
+            kept.append(candidate)
+        cv2.polylines(whose, [np.rint(kept[first].curve).astype(np.int32)], False, first, thickness=_BESIDE_PX)
     return kept
+
+
+def _carried_on(curve: Curve, other: Curve, along: NDArray[np.bool_]) -> Curve:
+    """A curve with what another, which runs `along` it in part, shows beyond its ends."""
+    first, last = np.flatnonzero(along)[[0, -1]]
+    if (other[last] - other[first]) @ (curve[-1] - curve[0]) < 0:
+        other, first, last = other[::-1], len(other) - 1 - last, len(other) - 1 - first
+    head, tail = other[: max(first, 0)], other[last + 1 :]
+    parts = [head if len(head) >= SHORTEST_PX else curve[:0], curve, tail if len(tail) >= SHORTEST_PX else curve[:0]]
+    return resample(np.vstack(parts), 1.0)
