@@ -276,6 +276,6 @@ def _carried_on(curve: Curve, other: Curve, along: NDArray[np.bool_]) -> Curve:
     first, last = np.flatnonzero(along)[[0, -1]]
     if (other[last] - other[first]) @ (curve[-1] - curve[0]) < 0:
         other, first, last = other[::-1], len(other) - 1 - last, len(other) - 1 - first
-    head, tail = other[: max(first, 0)], other[last + 1 :]
+    head, tail = other[:first], other[last + 1 :]
     parts = [head if len(head) >= SHORTEST_PX else curve[:0], curve, tail if len(tail) >= SHORTEST_PX else curve[:0]]
     return resample(np.vstack(parts), 1.0)
