@@ -33,13 +33,13 @@ COUNTED_MEASURES = (
 # All figures below are fitted to repeated renders (docs/benchmarks/face.md), those of scratches by eye.
 # Standard uncertainty of a length: of a plain scratch (mm), as a share of a faint one's, and the snr at which that
 # share has fallen off.
-_LENGTH_U_MM, _LENGTH_SHARE, _LENGTH_SNR = 0.10, 0.16, 26.0
+_LENGTH_U_MM, _LENGTH_SHARE, _LENGTH_SNR = 0.06, 0.22, 20.0
 # Of a diameter: of a small plain pit (mm); as a share of it, over the root of the snr and at most. The share of a pit
 # smaller than the first diameter is less in proportion; one wider than the second is no less sure than at it.
 _DIAMETER_U_MM, _DIAMETER_SHARE, _DIAMETER_MOST = 0.008, 1.1, 0.25
 _DIAMETER_SMALL_MM, _DIAMETER_WIDE_MM = 0.3, 0.4
 # Standard uncertainty of a scratch's snr: of a faint one, and as a share; of a pit's, as a share of the snr's root.
-_SCRATCH_SNR_U, _SCRATCH_SNR_SHARE = 0.8, 0.05
+_SCRATCH_SNR_U, _SCRATCH_SNR_SHARE = 1.0, 0.07
 _PIT_SNR_SHARE = 0.66
 # A scratch is reported again with the chance of a normal distribution of this mean and standard deviation of its snr,
 # for short ones (mm) divided by a factor.
