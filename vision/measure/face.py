@@ -29,7 +29,7 @@ PIT_SNR = 7.8
 _SHORT_MM = 1.5
 _SHORT_FACTOR = 1.5
 # Spots from here on are taken out of the picture in which lines are looked for.
-_SPOT_SNR = 8.0
+_SPOT_SNR = 15.0
 # Spots up to this diameter are dust: nothing smaller can be told from a point through the optics. Strong ones are sized
 # better.
 _SPECK_MM, _STRONG_SPECK_MM, _STRONG_SNR = 0.125, 0.112, 50.0

@@ -86,8 +86,8 @@ def _lend(values: NDArray[np.float64], axis: int, wrap: bool) -> NDArray[np.floa
 _PART_OF_FINISH = 2.5
 
 
-def divided(picture: Image, finish: Image, power: float = 1.0) -> Image:
-    """A picture divided by the power spectrum of the finish, raised to `power`."""
+def divided(picture: Image, finish: Image) -> Image:
+    """A picture divided by the power spectrum of the finish."""
     quiet = np.clip(finish, -_PART_OF_FINISH, _PART_OF_FINISH)
-    spectrum = finish_power(transform(quiet), padded(picture.shape))
-    return restore(transform(picture) / spectrum**power, picture.shape)
+    share = np.reciprocal(finish_power(transform(quiet), padded(picture.shape)))
+    return restore(transform(picture) * share, picture.shape)

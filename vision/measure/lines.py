@@ -74,19 +74,20 @@ def line_field(picture: Image, scored: Mask) -> LineField:
     shape = padded(picture.shape)
     bank = _bank(shape)
     spectrum = transform(picture)
+    filtered = np.empty_like(spectrum)
     stack = np.empty((ORIENTATIONS, rows, columns), np.float32)
     noise = np.empty(ORIENTATIONS)
     best = np.full((rows, columns), -np.inf, np.float32)
     level = np.zeros(picture[::_THIN, ::_THIN].shape, np.float32)
     sample = np.flatnonzero(scored[::_THIN, ::_THIN])
     for k in range(ORIENTATIONS):
-        response = stack[k]
-        response[:] = restore(spectrum * bank[k], picture.shape)
+        response = restore(np.multiply(spectrum, bank[k], out=filtered), picture.shape)
         thin = np.abs(response[::_THIN, ::_THIN])
         noise[k] = _noise(thin.ravel()[sample])
-        response *= np.float32(1.0 / noise[k])
-        level += np.minimum(thin * np.float32(1.0 / noise[k]), _CAP)
-        np.maximum(best, response, out=best)
+        thin *= np.float32(1.0 / noise[k])
+        level += np.minimum(thin, _CAP)
+        np.multiply(response, np.float32(1.0 / noise[k]), out=stack[k])
+        np.maximum(best, stack[k], out=best)
     local = _local(level / np.float32(ORIENTATIONS), scored)
     best /= local
     return LineField(stack, best, noise, local)
@@ -119,11 +120,38 @@ def seeds(field: LineField, scored: Mask, threshold: float, spacing_px: int, mos
     return places[order[:most]]
 
 
-# Tracing: step along, sideways moves and turns tried at each step.
+# Tracing: step along, sideways moves and turns (half directions of the bank) tried at each step.
 _STEP_PX = 2.0
-_TURNS = np.array([-1.0, -0.5, 0.0, 0.5, 1.0])
+_HALF_TURNS = np.array([-2, -1, 0, 1, 2])
 _SIDES = np.array([-1.0, 0.0, 1.0])
 _LOSS_TURN = 0.15
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class _Moves:
+    """From each way of travel, in half directions of the bank (4 ORIENTATIONS of them in a full turn), the moves tried:
+    (ways, moves) of the way after it, of columns and rows moved, and of the bank's direction; (moves,) of their cost.
+    """
+
+    way: NDArray[np.intp]
+    column: NDArray[np.float64]
+    row: NDArray[np.float64]
+    direction: NDArray[np.intp]
+    loss: NDArray[np.float64]
+
+
+@lru_cache(maxsize=1)
+def _moves() -> _Moves:
+    turns, sides = (a.ravel() for a in np.meshgrid(_HALF_TURNS, _SIDES, indexing="ij"))
+    way = (np.arange(4 * ORIENTATIONS)[:, None] + turns) % (4 * ORIENTATIONS)
+    angle = way * (np.pi / (2 * ORIENTATIONS))
+    return _Moves(
+        way=way,
+        column=_STEP_PX * np.cos(angle) + sides * np.sin(angle),
+        row=-_STEP_PX * np.sin(angle) + sides * np.cos(angle),
+        direction=np.rint(way / 2).astype(int) % ORIENTATIONS,
+        loss=_LOSS_TURN * (np.abs(turns) / 2 + np.abs(sides)),
+    )
 
 
 def trace(
@@ -136,22 +164,21 @@ def trace(
     """
     if not len(starts):
         return []
-    angle = field.stack[:, starts[:, 0], starts[:, 1]].argmax(axis=0) * (np.pi / ORIENTATIONS)
+    way = 2 * field.stack[:, starts[:, 0], starts[:, 1]].argmax(axis=0)
     place = starts[:, ::-1].astype(np.float64)
-    both = _follow(field, np.vstack((place, place)), np.concatenate((angle, angle + np.pi)), floor, patience, steps)
+    ways = np.concatenate((way, way + 2 * ORIENTATIONS))
+    both = _follow(field, np.vstack((place, place)), ways, floor, patience, steps)
     forth, back = both[: len(place)], both[len(place) :]
     return [np.vstack((b[::-1], p[None], f)) for b, p, f in zip(back, place, forth, strict=True)]
 
 
 def _follow(
-    field: LineField, place: NDArray[np.float64], angle: NDArray[np.float64], floor: float, patience: int, steps: int
+    field: LineField, place: NDArray[np.float64], way: NDArray[np.intp], floor: float, patience: int, steps: int
 ) -> list[NDArray[np.float64]]:
     rows, columns = field.best.shape
-    bin_rad = np.pi / ORIENTATIONS
-    turns, sides = (a.ravel() for a in np.meshgrid(_TURNS, _SIDES, indexing="ij"))
-    loss = _LOSS_TURN * (np.abs(turns) + np.abs(sides))
+    moves = _moves()
     count = len(place)
-    place, angle = place.copy(), angle.copy()
+    place, way = place.copy(), way.copy()
     path = np.full((count, steps, 2), np.nan)
     good = np.zeros(count, int)
     weak = np.zeros(count, int)
@@ -160,19 +187,18 @@ def _follow(
         live = np.flatnonzero(alive)
         if not len(live):
             break
-        way = angle[live, None] + turns * bin_rad
-        x = place[live, :1] + _STEP_PX * np.cos(way) + sides * np.sin(way)
-        y = place[live, 1:] - _STEP_PX * np.sin(way) + sides * np.cos(way)
+        now = way[live]
+        x, y = place[live, :1] + moves.column[now], place[live, 1:] + moves.row[now]
         column, row = np.rint(x).astype(int), np.rint(y).astype(int)
         inside = (column >= 0) & (column < columns) & (row >= 0) & (row < rows)
-        k = np.rint(way / bin_rad).astype(int) % ORIENTATIONS
         column, row = np.minimum(np.maximum(column, 0), columns - 1), np.minimum(np.maximum(row, 0), rows - 1)
-        value = np.where(inside, field.stack[k, row, column] / field.local[row, column] - loss, -np.inf)
+        value = field.stack[moves.direction[now], row, column] / field.local[row, column] - moves.loss
+        value[~inside] = -np.inf
         pick = np.argmax(value, axis=1)
         at = np.arange(len(live))
         found = value[at, pick]
         place[live] = np.column_stack((x[at, pick], y[at, pick]))
-        angle[live] = way[at, pick]
+        way[live] = moves.way[now, pick]
         path[live, step] = place[live]
         strong = found >= floor
         weak[live] = np.where(strong, 0, weak[live] + 1)
