@@ -278,4 +278,4 @@ def _carried_on(curve: Curve, other: Curve, along: NDArray[np.bool_]) -> Curve:
         other, first, last = other[::-1], len(other) - 1 - last, len(other) - 1 - first
     head, tail = other[:first], other[last + 1 :]
     parts = [head if len(head) >= SHORTEST_PX else curve[:0], curve, tail if len(tail) >= SHORTEST_PX else curve[:0]]
-    return resample(np.vstack(parts), 1.0)
+    return _smooth(resample(np.vstack(parts), 1.0))
