@@ -31,7 +31,7 @@ _SHORT_FACTOR = 1.5
 # Spots from here on are taken out of the picture in which lines are looked for.
 _SPOT_SNR = 15.0
 # Spots up to this diameter are dust: nothing smaller can be told from a point through the optics. Strong ones are sized
-# better.
+# better, but for those best seen at the finest scale.
 _SPECK_MM, _STRONG_SPECK_MM, _STRONG_SNR = 0.125, 0.112, 50.0
 # Where one low light alone sees it, or it is weak and so sized badly, so is what is little wider.
 _UNSURE_SPECK_MM, _WEAK_SNR = 0.157, 16.0
@@ -198,7 +198,7 @@ def _spot(spot: Spot, view: FaceView, evidence: Evidence, blur: float) -> Pit | 
 def _dust_mm(spot: Spot, plain: bool, evidence: Evidence) -> float:
     """Up to what diameter a spot is taken for dust."""
     if spot.snr >= _STRONG_SNR:
-        return _STRONG_SPECK_MM
+        return _STRONG_SPECK_MM if spot.scale else _SPECK_MM
     unsure = not plain and (spot.snr < _WEAK_SNR or one_low_light(evidence, spot.column, spot.row))
     return _UNSURE_SPECK_MM if unsure else _SPECK_MM
 
