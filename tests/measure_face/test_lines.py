@@ -122,6 +122,14 @@ def test_of_lines_along_each_other_the_strongest_stands_carried_on_by_the_others
     assert 0.9 <= steps.min() <= steps.max() <= 1.1
 
 
+def test_a_line_that_crosses_another_at_a_small_angle_carries_neither_on():
+    strong = straight(50, 150, 100, 12.0)
+    columns = np.arange(60.0, 146.0)
+    other = Candidate(np.column_stack((columns, 100 + 0.1 * (columns - 75))), 9.0)
+    (found,) = joined([strong, other], (ROWS, COLUMNS))
+    np.testing.assert_allclose(found.curve, strong.curve)
+
+
 def test_profiles_are_unit_and_blind_to_a_level():
     for profile in (line_profile(4, 0, 0.8), step_profile(4, 0.8)):
         assert profile @ profile == pytest.approx(1.0)

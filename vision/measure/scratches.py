@@ -272,10 +272,14 @@ def joined(found: list[Candidate], shape: tuple[int, int]) -> list[Candidate]:
 
 
 def _carried_on(curve: Curve, other: Curve, along: NDArray[np.bool_]) -> Curve:
-    """A curve with what another, which runs `along` it in part, shows beyond its ends."""
+    """A curve with what another, which runs `along` it in part, shows beyond its ends: what leaves it before is another
+    line.
+    """
     first, last = np.flatnonzero(along)[[0, -1]]
     if (other[last] - other[first]) @ (curve[-1] - curve[0]) < 0:
         other, first, last = other[::-1], len(other) - 1 - last, len(other) - 1 - first
-    head, tail = other[:first], other[last + 1 :]
-    parts = [head if len(head) >= SHORTEST_PX else curve[:0], curve, tail if len(tail) >= SHORTEST_PX else curve[:0]]
-    return _smooth(resample(np.vstack(parts), 1.0))
+    head = other[:first] if np.hypot(*(other[first] - curve[0])) <= _BESIDE_PX else other[:0]
+    tail = other[last + 1 :] if np.hypot(*(other[last] - curve[-1])) <= _BESIDE_PX else other[:0]
+    parts = [head if len(head) >= SHORTEST_PX else head[:0], curve, tail if len(tail) >= SHORTEST_PX else tail[:0]]
+    longer = np.vstack(parts)
+    return curve if len(longer) == len(curve) else _smooth(resample(longer, 1.0))
