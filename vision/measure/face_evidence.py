@@ -44,7 +44,7 @@ def combine(region: Region, looks: tuple[LightLook, ...]) -> Evidence:
     for look in looks:
         limit = spread(look.noise * np.float32(LIMIT), region.fine.shape)
         weight = spread(np.asarray(look.weight * scale, np.float32), region.fine.shape)
-        lines += _outvoted(np.clip(look.contrast, -limit, limit) * weight)
+        lines += _outvoted(np.maximum(np.minimum(look.contrast, limit), -limit) * weight)
         spots += (cv2.exp(look.contrast) - 1) * weight
     seen = np.zeros(region.coarse.shape, bool)
     for look in looks:

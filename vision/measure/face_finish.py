@@ -33,7 +33,7 @@ def buffing_lines(region: Region, looks: tuple[LightLook, ...]) -> tuple[float |
         if look.picture.light != "low" or not seen:
             continue
         limit = np.float32(_LIMIT) * look.noise
-        contrast = np.clip(look.contrast_coarse, -limit, limit) * look.valid
+        contrast = np.maximum(np.minimum(look.contrast_coarse, limit), -limit) * look.valid
         spectrum = transform(contrast)
         # both halves of the spectrum; by Parseval's theorem the sum over it is that over the pixels
         bins = ((spectrum.real**2 + spectrum.imag**2) * np.float32(2.0 / (size[0] * size[1]))).ravel()

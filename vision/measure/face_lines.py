@@ -14,11 +14,14 @@ from vision.measure.face_evidence import Evidence
 from vision.measure.face_look import LIMIT, LightLook
 from vision.measure.face_region import Image, Mask, reduce
 from vision.measure.face_whiten import divided
-from vision.measure.lines import ORIENTATIONS, LineField, line_field
+from vision.measure.lines import LineField, line_field
 from vision.measure.scratch_ends import over_beside
-from vision.measure.scratches import Candidate, LinePictures, candidates, joined, snr_along
+from vision.measure.scratches import Candidate, LinePictures, Search, candidates, joined, snr_along
 from vision.records.measured import Pit, Speck
 
+# In how many directions lines are looked for: in the lights combined, in the dome, and in the strongest light of each
+# place. More cost time and find no more.
+_DIRECTIONS, _DOME_DIRECTIONS, _PLAIN_DIRECTIONS = 20, 16, 12
 # Directions whose noise in the divided picture is below this share of the median's are those of the wheel: there the
 # finish's spectrum is divided away, and a line with it.
 _WHEEL_SHARE = 0.7
@@ -49,22 +52,24 @@ def face_lines(evidence: Evidence, without: list[Pit | Speck], least_snr: float)
     scored = reduce(evidence.region.scored.astype(np.float32), shape) > 0.5
     keep = _kept(without, evidence)
 
-    def lines_in(plain: Image, seen: Mask, least: float) -> tuple[list[Candidate], Image, LineField]:
+    def search(plain: Image, seen: Mask, least: float, directions: int) -> Search:
         picture = plain * keep
-        pictures = LinePictures(divided(picture, picture), plain)
-        field = line_field(pictures.white, scored & seen)
-        return candidates(pictures, field, scored & seen, least), pictures.white, field
+        white = divided(picture, picture)
+        return Search(LinePictures(white, plain), line_field(white, scored & seen, directions), scored & seen, least)
 
-    found, combined, field = lines_in(reduce(evidence.lines, shape), evidence.seen, least_snr)
+    searches = [search(reduce(evidence.lines, shape), evidence.seen, least_snr, _DIRECTIONS)]
     standing = [_standing_out(look) for look in evidence.looks]
-    for look, picture in zip(evidence.looks, standing, strict=True):
-        if look.picture.light == "dome":
-            lines, *_ = lines_in(-picture, look.valid, least_snr)
-            found += [line for line in lines if not _only_buffing(line, -picture * keep, combined, field)]
+    domes = [(-p, look.valid) for p, look in zip(standing, evidence.looks, strict=True) if look.picture.light == "dome"]
+    searches += [search(picture, seen, least_snr, _DOME_DIRECTIONS) for picture, seen in domes]
     strongest = np.max(np.abs(standing), axis=0)
     window = (round(_LEVEL_MM / evidence.region.pitch_mm(evidence.region.coarse)),) * 2
-    lines, *_ = lines_in(strongest - cv2.blur(strongest, window), evidence.seen, _PLAIN_SNR)
-    found += [line for line in lines if line.snr >= _PLAIN_HEIGHT * np.sqrt(len(line.curve))]
+    searches.append(search(strongest - cv2.blur(strongest, window), evidence.seen, _PLAIN_SNR, _PLAIN_DIRECTIONS))
+    found, *in_dome, in_strongest = candidates(searches)
+    combined = searches[0]
+    for lines, (picture, _) in zip(in_dome, domes, strict=True):
+        dome = picture * keep
+        found += [line for line in lines if not _only_buffing(line, dome, combined.pictures.white, combined.field)]
+    found += [line for line in in_strongest if line.snr >= _PLAIN_HEIGHT * np.sqrt(len(line.curve))]
     return joined(sorted(found, key=lambda line: -line.snr), shape)
 
 
@@ -76,7 +81,7 @@ def _standing_out(look: LightLook) -> Image:
 def _only_buffing(line: Candidate, dome: Image, picture: Image, field: LineField) -> bool:
     """Whether a line seen in the dome is none but the wheel's; `picture` and `field` of all lights combined."""
     along = line.curve[-1] - line.curve[0]
-    direction = round(float(np.arctan2(-along[1], along[0])) / np.pi * ORIENTATIONS) % ORIENTATIONS
+    direction = round(float(np.arctan2(-along[1], along[0])) / np.pi * len(field.noise)) % len(field.noise)
     if field.noise[direction] >= _WHEEL_SHARE * np.median(field.noise) or line.snr > _ALONE_SNR:
         return False
     high = line.snr >= _ALONE_HEIGHT * np.sqrt(len(line.curve))

@@ -86,8 +86,9 @@ def _look(region: Region, picture: Picture, metal: Mask) -> LightLook:
     noise = _local_noise(contrast_coarse, okay, pitch)
     # half a count: the quantisation's steps run along contours of level and do not average out
     noise = np.maximum(noise, np.float32(0.5) / (ground + np.float32(_PEDESTAL)))
-    depth = cv2.distanceTransform(valid.astype(np.uint8), cv2.DIST_L2, 3)
-    taper = np.minimum(depth * np.float32(pitch / _TAPER_MM), 1) * np.clip(ground / np.float32(_SHADOW) - 0.5, 0, 1)
+    # half of a window about a pixel at the edge of what is valid, all of one so deep inside
+    inside = 2 * cv2.blur(okay, (2 * round(_TAPER_MM / pitch) + 1,) * 2) - 1
+    taper = np.maximum(inside, 0) * okay * np.clip(ground / np.float32(_SHADOW) - 0.5, 0, 1)
     weight = np.asarray(_gain(picture, ground) * taper / noise**2, np.float32)
     seen = valid & (ground >= _SHADOW / 2)
     brightness = reduce(level, region.broad.shape)

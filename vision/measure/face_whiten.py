@@ -43,8 +43,11 @@ def transform(picture: Image) -> Spectrum:
 
 
 def restore(spectrum: Spectrum, shape: tuple[int, int]) -> Image:
-    """The picture of a half spectrum, padding cut off."""
-    return np.asarray(scipy.fft.irfft2(spectrum, padded(shape), workers=1)[: shape[0], : shape[1]])
+    """The picture of a half spectrum, or of its first columns where the others hold nothing; padding cut off."""
+    rows, columns = shape
+    # two steps: neither columns of nothing nor rows of the padding are transformed
+    along = scipy.fft.ifft(spectrum, axis=0, overwrite_x=True, workers=1)[:rows]
+    return np.asarray(scipy.fft.irfft(along, padded(shape)[1], axis=1, workers=1)[:, :columns])
 
 
 @lru_cache(maxsize=8)

@@ -15,7 +15,6 @@ from numpy.typing import NDArray
 from vision.measure.face_region import Image, Mask
 from vision.measure.face_whiten import padded, restore, transform
 
-ORIENTATIONS = 24
 # Across: a line's half width with the blur, in px of the coarse raster. Along: long enough to gather a faint line,
 # short enough to follow one that bends with a radius of 10 mm.
 _ACROSS_PX = 0.72
@@ -25,7 +24,7 @@ _ALONG_PX = 8.0
 _TAIL = 0.98
 _TAIL_NORMAL = 2.3263
 # Noise is read on every so many pixels either way.
-_THIN = 2
+_THIN = 3
 # Window over which the finish is taken to be even (px): beside a reflection orange peel is far stronger than elsewhere.
 _EVEN_PX = 31
 _CAP = 3.0
@@ -37,8 +36,8 @@ _MEAN_ABS = 0.7979
 class LineField:
     """Responses over their own direction's noise.
 
-    `stack` (ORIENTATIONS, rows, columns): direction k runs at 180 k / ORIENTATIONS degrees, counter-clockwise as seen;
-    `noise` (ORIENTATIONS,): of the unit-gain filters; `local`: by how much the finish about a pixel exceeds it;
+    `stack` (directions, rows, columns): direction k runs at 180 k / directions degrees, counter-clockwise as seen;
+    `noise` (directions,): of the unit-gain filters; `local`: by how much the finish about a pixel exceeds it;
     `best` the maximum over directions, divided by `local`.
     """
 
@@ -48,9 +47,13 @@ class LineField:
     local: Image
 
 
+# Of a filter's transfer what is below this share of its peak is left out: it spares transforms of columns of nothing.
+_NOTHING = 2e-3
+
+
 @lru_cache(maxsize=8)
-def _bank(shape: tuple[int, int]) -> Image:
-    """Transfer functions on the half spectrum, unit gain for white noise."""
+def _bank(shape: tuple[int, int], directions: int) -> tuple[Image, ...]:
+    """Transfer functions on the first columns of the half spectrum, unit gain for white noise."""
     rows, columns = shape
     fy = 2 * np.pi * scipy.fft.fftfreq(rows)[:, None]
     fx = 2 * np.pi * scipy.fft.rfftfreq(columns)[None]
@@ -58,37 +61,36 @@ def _bank(shape: tuple[int, int]) -> Image:
     double[0] = 1.0
     if columns % 2 == 0:
         double[-1] = 1.0
-    bank = np.empty((ORIENTATIONS, rows, fx.shape[1]), np.float32)
-    for k in range(ORIENTATIONS):
-        angle = np.pi * k / ORIENTATIONS
+    bank = []
+    for k in range(directions):
+        angle = np.pi * k / directions
         u = fx * np.cos(angle) - fy * np.sin(angle)
         v = fx * np.sin(angle) + fy * np.cos(angle)
         h = v**2 * np.exp(-(v**2) * _ACROSS_PX**2 / 2 - u**2 * _ALONG_PX**2 / 2)
-        bank[k] = h / np.sqrt((h**2 * double).sum() / (rows * columns))
-    return bank
+        used = int(np.flatnonzero(h.max(axis=0) > _NOTHING * h.max())[-1]) + 1
+        bank.append(np.asarray(h[:, :used] / np.sqrt((h**2 * double).sum() / (rows * columns)), np.float32))
+    return tuple(bank)
 
 
-def line_field(picture: Image, scored: Mask) -> LineField:
-    """Filter a picture (bright lines) in all directions; noise is read over `scored`."""
+def line_field(picture: Image, scored: Mask, directions: int) -> LineField:
+    """Filter a picture (bright lines) in so many directions of the half turn; noise is read over `scored`."""
     rows, columns = picture.shape
-    shape = padded(picture.shape)
-    bank = _bank(shape)
+    bank = _bank(padded(picture.shape), directions)
     spectrum = transform(picture)
-    filtered = np.empty_like(spectrum)
-    stack = np.empty((ORIENTATIONS, rows, columns), np.float32)
-    noise = np.empty(ORIENTATIONS)
+    stack = np.empty((directions, rows, columns), np.float32)
+    noise = np.empty(directions)
     best = np.full((rows, columns), -np.inf, np.float32)
     level = np.zeros(picture[::_THIN, ::_THIN].shape, np.float32)
     sample = np.flatnonzero(scored[::_THIN, ::_THIN])
-    for k in range(ORIENTATIONS):
-        response = restore(np.multiply(spectrum, bank[k], out=filtered), picture.shape)
+    for k, transfer in enumerate(bank):
+        response = restore(spectrum[:, : transfer.shape[1]] * transfer, picture.shape)
         thin = np.abs(response[::_THIN, ::_THIN])
         noise[k] = _noise(thin.ravel()[sample])
         thin *= np.float32(1.0 / noise[k])
         level += np.minimum(thin, _CAP)
         np.multiply(response, np.float32(1.0 / noise[k]), out=stack[k])
         np.maximum(best, stack[k], out=best)
-    local = _local(level / np.float32(ORIENTATIONS), scored)
+    local = _local(level / np.float32(directions), scored)
     best /= local
     return LineField(stack, best, noise, local)
 
@@ -120,88 +122,112 @@ def seeds(field: LineField, scored: Mask, threshold: float, spacing_px: int, mos
     return places[order[:most]]
 
 
-# Tracing: step along, sideways moves and turns (half directions of the bank) tried at each step.
+# Tracing: ways of travel in a full turn; step along, sideways moves and turns (from way to way) tried at each step.
+_WAYS = 96
 _STEP_PX = 2.0
-_HALF_TURNS = np.array([-2, -1, 0, 1, 2])
+_TURNS = np.array([-2, -1, 0, 1, 2])
 _SIDES = np.array([-1.0, 0.0, 1.0])
 _LOSS_TURN = 0.15
 
 
 @dataclass(frozen=True, slots=True, eq=False)
 class _Moves:
-    """From each way of travel, in half directions of the bank (4 ORIENTATIONS of them in a full turn), the moves tried:
-    (ways, moves) of the way after it, of columns and rows moved, and of the bank's direction; (moves,) of their cost.
+    """Moves tried from each way of travel: (ways, moves) of the way after it, of columns and rows moved; (moves,) of
+    their cost.
     """
 
     way: NDArray[np.intp]
     column: NDArray[np.float64]
     row: NDArray[np.float64]
-    direction: NDArray[np.intp]
     loss: NDArray[np.float64]
 
 
 @lru_cache(maxsize=1)
 def _moves() -> _Moves:
-    turns, sides = (a.ravel() for a in np.meshgrid(_HALF_TURNS, _SIDES, indexing="ij"))
-    way = (np.arange(4 * ORIENTATIONS)[:, None] + turns) % (4 * ORIENTATIONS)
-    angle = way * (np.pi / (2 * ORIENTATIONS))
+    turns, sides = (a.ravel() for a in np.meshgrid(_TURNS, _SIDES, indexing="ij"))
+    way = (np.arange(_WAYS)[:, None] + turns) % _WAYS
+    angle = way * (2 * np.pi / _WAYS)
     return _Moves(
         way=way,
         column=_STEP_PX * np.cos(angle) + sides * np.sin(angle),
         row=-_STEP_PX * np.sin(angle) + sides * np.cos(angle),
-        direction=np.rint(way / 2).astype(int) % ORIENTATIONS,
         loss=_LOSS_TURN * (np.abs(turns) / 2 + np.abs(sides)),
     )
 
 
 def trace(
-    field: LineField, starts: NDArray[np.intp], floor: float, patience: int, steps: int
-) -> list[NDArray[np.float64]]:
-    """Follow each line from its seed both ways: curves as (m, 2) of column, row in px of the field.
+    fields: list[LineField], starts: list[NDArray[np.intp]], floor: float, patience: int, steps: int
+) -> list[list[NDArray[np.float64]]]:
+    """Follow each line from its seed both ways, in several fields at once: for each field and each of its seeds a curve
+    as (m, 2) of column, row in px of the fields.
 
     A step goes where the response for the direction of travel is greatest; a curve ends after `patience` steps
     in a row below `floor`, which are taken off again.
     """
-    if not len(starts):
-        return []
-    way = 2 * field.stack[:, starts[:, 0], starts[:, 1]].argmax(axis=0)
-    place = starts[:, ::-1].astype(np.float64)
-    ways = np.concatenate((way, way + 2 * ORIENTATIONS))
-    both = _follow(field, np.vstack((place, place)), ways, floor, patience, steps)
-    forth, back = both[: len(place)], both[len(place) :]
-    return [np.vstack((b[::-1], p[None], f)) for b, p, f in zip(back, place, forth, strict=True)]
+    ways, places = [], []
+    for field, start in zip(fields, starts, strict=True):
+        best = field.stack[:, start[:, 0], start[:, 1]].argmax(axis=0)
+        way = np.rint(best * (_WAYS / 2 / len(field.stack))).astype(int)
+        ways += [way, way + _WAYS // 2]
+        places += [start[:, ::-1].astype(np.float64)] * 2
+    counts = [2 * len(start) for start in starts]
+    paths = _follow(fields, counts, np.vstack(places), np.concatenate(ways), (floor, patience, steps))
+    out, first = [], 0
+    for start in starts:
+        n = len(start)
+        forth, back = paths[first : first + n], paths[first + n : first + 2 * n]
+        middle = start[:, None, ::-1]
+        out.append([np.vstack((b[::-1], p, f)) for b, p, f in zip(back, middle, forth, strict=True)])
+        first += 2 * n
+    return out
 
 
 def _follow(
-    field: LineField, place: NDArray[np.float64], way: NDArray[np.intp], floor: float, patience: int, steps: int
+    fields: list[LineField],
+    counts: list[int],
+    place: NDArray[np.float64],
+    way: NDArray[np.intp],
+    until: tuple[float, int, int],
 ) -> list[NDArray[np.float64]]:
-    rows, columns = field.best.shape
+    """Paths, `counts` of them in each field, from their places on; `until`: floor, patience, steps."""
+    floor, patience, steps = until
+    rows, columns = fields[0].best.shape
     moves = _moves()
-    count = len(place)
+    ends = np.cumsum([0, *counts])
     place, way = place.copy(), way.copy()
-    path = np.full((count, steps, 2), np.nan)
-    good = np.zeros(count, int)
-    weak = np.zeros(count, int)
-    alive = np.ones(count, bool)
+    path = np.full((len(place), steps, 2), np.nan)
+    good = np.zeros(len(place), int)
+    weak = np.zeros(len(place), int)
+    live = np.arange(len(place))
     for step in range(steps):
-        live = np.flatnonzero(alive)
         if not len(live):
             break
         now = way[live]
         x, y = place[live, :1] + moves.column[now], place[live, 1:] + moves.row[now]
-        column, row = np.rint(x).astype(int), np.rint(y).astype(int)
-        inside = (column >= 0) & (column < columns) & (row >= 0) & (row < rows)
-        column, row = np.minimum(np.maximum(column, 0), columns - 1), np.minimum(np.maximum(row, 0), rows - 1)
-        value = field.stack[moves.direction[now], row, column] / field.local[row, column] - moves.loss
-        value[~inside] = -np.inf
+        after = moves.way[now]
+        # beside the picture this reads some other pixel; who goes there ends below
+        at = np.rint(y).astype(int) * columns + np.rint(x).astype(int)
+        value = np.empty(x.shape)
+        cuts = np.searchsorted(live, ends)
+        for field, first, last in zip(fields, cuts[:-1], cuts[1:], strict=True):
+            one = slice(first, last)
+            stacked = _nearest(len(field.stack))[after[one]] * (rows * columns) + at[one]
+            value[one] = field.stack.ravel().take(stacked, mode="clip")
+            value[one] /= field.local.ravel().take(at[one], mode="clip")
+        value -= moves.loss
         pick = np.argmax(value, axis=1)
-        at = np.arange(len(live))
-        found = value[at, pick]
-        place[live] = np.column_stack((x[at, pick], y[at, pick]))
-        way[live] = moves.way[now, pick]
-        path[live, step] = place[live]
-        strong = found >= floor
-        weak[live] = np.where(strong, 0, weak[live] + 1)
-        good[live] = np.where(strong, step + 1, good[live])
-        alive[live] = (weak[live] <= patience) & np.isfinite(found)
-    return [path[i, : good[i]] for i in range(count)]
+        each = np.arange(len(live))
+        x, y, found = x[each, pick], y[each, pick], value[each, pick]
+        place[live] = path[live, step] = np.column_stack((x, y))
+        way[live] = after[each, pick]
+        weak[live] = np.where(found >= floor, 0, weak[live] + 1)
+        inside = (x > -0.5) & (x < columns - 0.5) & (y > -0.5) & (y < rows - 0.5)
+        good[live] = np.where((found >= floor) & inside, step + 1, good[live])
+        live = live[(weak[live] <= patience) & inside]
+    return [path[i, : good[i]] for i in range(len(place))]
+
+
+@lru_cache(maxsize=4)
+def _nearest(directions: int) -> NDArray[np.intp]:
+    """Of each way of travel the nearest of so many directions."""
+    return np.asarray(np.rint(np.arange(_WAYS) * (2 * directions / _WAYS)).astype(int) % directions)

@@ -24,6 +24,8 @@ _BLOWN_BLURS = 4.0
 # that shows, and its middle is then far from what stands out).
 _PLACES = (-2, -1, 0, 1, 2)
 _PLACE_PX, _PLACE_SHARE = 0.3, 0.1
+# Of a template whose square is less than this over the pixels in use nothing is seen.
+_HIDDEN = 1e-6
 
 
 @dataclass(frozen=True, slots=True)
@@ -56,21 +58,17 @@ def _discs(blur_px: float, half: int, diameters: tuple[float, ...], share: float
     return np.array(out)
 
 
-@lru_cache(maxsize=8)
-def _whole_discs(blur_px: float, half: int, diameters: tuple[float, ...]) -> NDArray[np.float64]:
-    """The same less their plane, of unit norm; on the large patch tried farther from its middle."""
-    share = _PLACE_SHARE if half == PATCH_PX else 0.0
-    return _less_plane(_discs(blur_px, half, diameters, share), np.ones((2 * half + 1, 2 * half + 1), bool), unit=True)
-
-
-def _less_plane(rows: NDArray[np.float64], use: Mask, unit: bool) -> NDArray[np.float64]:
-    """Rows of pixel values (..., pixels in use) less their least-squares plane, of unit norm if asked for."""
-    y, x = np.nonzero(use)
-    base, _ = np.linalg.qr(np.column_stack((np.ones(len(x)), x, y)).astype(float))
-    rows = rows - (rows @ base) @ base.T
-    if unit:
-        rows = rows / np.maximum(np.sqrt((rows**2).sum(axis=-1, keepdims=True)), 1e-12)
-    return np.asarray(rows)
+def _alike(templates: NDArray[np.float64], patch: Image, use: Mask) -> NDArray[np.float64]:
+    """How much of a patch each template (..., side * side) explains, in its noise: both less their least-squares plane
+    over the pixels in use, the template of unit norm there.
+    """
+    seen = use.ravel().astype(np.float64)
+    y, x = np.indices(use.shape).reshape(2, -1)
+    base, _ = np.linalg.qr(np.column_stack((np.ones(len(seen)), x, y)) * seen[:, None])
+    flat = patch.ravel() * seen
+    flat = flat - base @ (base.T @ flat)
+    norm = np.square(templates) @ seen - np.square(templates @ base).sum(axis=-1)
+    return np.asarray((templates @ flat) / np.sqrt(np.maximum(norm, _HIDDEN)))
 
 
 def fit_diameter(patches: list[tuple[Image, Mask]], blur_px: float, wide: bool = False) -> float:
@@ -107,12 +105,9 @@ def _fit(
 
 def _gains(patch: Image, use: Mask, blur_px: float, half: int, diameters: tuple[float, ...]) -> NDArray[np.float64]:
     """What the best placed disc of each diameter explains of a patch (in its noise, squared)."""
-    if use.all():
-        discs = _whole_discs(blur_px, half, diameters)
-    else:
-        discs = _less_plane(_discs(blur_px, half, diameters)[..., use.ravel()], use, unit=True)
-    flat = _less_plane(patch[use].astype(np.float64), use, unit=False)
-    return np.asarray(np.maximum((discs @ flat).max(axis=1), 0) ** 2)
+    share = _PLACE_SHARE if half == PATCH_PX and use.all() else 0.0
+    discs = _discs(blur_px, half, diameters, share)
+    return np.asarray(np.maximum(_alike(discs, patch, use).max(axis=1), 0) ** 2)
 
 
 def peak_of(gains: NDArray[np.float64], sizes: tuple[float, ...]) -> float:
@@ -173,9 +168,8 @@ def sharper_than_optics(patch: Image, use: Mask, blur_px: float) -> bool:
     `patch` is centred on the spot; pixels not in `use` are at the sensor's end and have no say.
     """
     inner = slice(PATCH_PX - _SHARP_SIDE // 2, PATCH_PX + _SHARP_SIDE // 2 + 1)
-    part, use = patch[inner, inner].astype(np.float64), use[inner, inner]
+    part, use = patch[inner, inner], use[inner, inner]
     if use.mean() < _SEEN_SHARE:
         return False
-    row = _less_plane(part[use], use, unit=False)
-    best = [float((_less_plane(t[:, use.ravel()], use, unit=True) @ row).max()) for t in _sharp_templates(blur_px)]
-    return best[1] > _NEARLY * best[0]
+    drawn, block = (float(_alike(t, part, use).max()) for t in _sharp_templates(blur_px))
+    return block > _NEARLY * drawn

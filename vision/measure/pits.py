@@ -18,9 +18,11 @@ from vision.measure.pit_sizes import Spot
 
 # Scales of the filters, px of the fine raster.
 _SCALES_PX = (1.0, 1.5, 2.2, 3.3, 4.8)
-# Spots of this sigma or more are looked for on a picture so many times coarser; noise is read on every so many pixels.
+# Spots of this sigma or more are looked for on a picture so many times coarser; noise is read on every so many pixels,
+# and its median on every so many of them.
 _HALF = 2
 _THIN = 2
+_THINNER = 3
 # The least sigma that a picture's own pixels can carry.
 _LEAST_SIGMA_PX = 0.7
 # Window over which the finish is taken to be even (px), what counts in it at most, and a standard normal's mean size.
@@ -219,7 +221,7 @@ def _even(response: Image, scored: Mask, times: int) -> Image:
     inside = thin[okay > 0]
     if len(inside) < 100:
         return np.zeros_like(response)
-    quiet = np.float32(max(1.4826 * float(np.median(inside)), 1e-9))
+    quiet = np.float32(max(1.4826 * float(np.median(inside[::_THINNER])), 1e-9))
     size = (max(1, _EVEN_PX // times // _THIN),) * 2
     total = np.asarray(cv2.blur(np.minimum(thin, quiet * np.float32(_CAP)) * okay, size), np.float32)
     level = total / (np.maximum(cv2.blur(okay, size), np.float32(1e-3)) * np.float32(_MEAN_ABS))

@@ -12,7 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from vision.measure.face_region import Image, Mask
-from vision.measure.lines import ORIENTATIONS, LineField, seeds, trace
+from vision.measure.lines import LineField, seeds, trace
 from vision.measure.lines_curves import Curve, line_profile, normals, resample, step_profile, strip, tangents
 from vision.measure.scratch_ends import (
     PROFILE_PX,
@@ -61,7 +61,7 @@ _MOST_PATHS = 60
 # What another line that runs along one shows beyond its ends is joined on from this snr on.
 _JOINED_SNR = 6.0
 # A path's responses, summed over root of their number, stand so many times above the snr measured along it, at least.
-_GATHERED = 2.8
+_GATHERED = 3.3
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -80,12 +80,28 @@ class LinePictures:
     plain: Image
 
 
-def candidates(pictures: LinePictures, field: LineField, scored: Mask, least_snr: float) -> list[Candidate]:
-    """Curves that stand out from the finish, strongest first, none along another."""
-    starts = seeds(field, scored, _SEED * least_snr, _SPACING_PX, _MOST_SEEDS)
-    least = _LOOKED_AT * least_snr
+@dataclass(frozen=True, slots=True, eq=False)
+class Search:
+    """Where lines are looked for: pictures, their field, the pixels that count, and the least snr looked for."""
+
+    pictures: LinePictures
+    field: LineField
+    scored: Mask
+    least_snr: float
+
+
+def candidates(searches: list[Search]) -> list[list[Candidate]]:
+    """For each search the curves that stand out from the finish, strongest first, none along another."""
+    starts = [seeds(s.field, s.scored, _SEED * s.least_snr, _SPACING_PX, _MOST_SEEDS) for s in searches]
+    paths = trace([s.field for s in searches], starts, _FLOOR, _PATIENCE, _STEPS)
+    return [_candidates(search, some) for search, some in zip(searches, paths, strict=True)]
+
+
+def _candidates(search: Search, paths: list[Curve]) -> list[Candidate]:
+    pictures, field = search.pictures, search.field
+    least = _LOOKED_AT * search.least_snr
     found = []
-    for path in _worth(trace(field, starts, _FLOOR, _PATIENCE, _STEPS), field, _GATHERED * least):
+    for path in _worth(paths, field, _GATHERED * least):
         candidate = _measure(path, pictures, field, least)
         if candidate is not None and candidate.snr >= least:
             found.append(candidate)
@@ -100,7 +116,7 @@ def candidates(pictures: LinePictures, field: LineField, scored: Mask, least_snr
     found = [c for c, on in zip(found, rims, strict=True) if not on and not closes(c.curve, along)]
     factors = _crowding(found)
     found = [replace(c, snr=c.snr / f) for c, f in zip(found, factors, strict=True)]
-    return sorted((c for c in found if c.snr >= least_snr), key=lambda c: -c.snr)
+    return sorted((c for c in found if c.snr >= search.least_snr), key=lambda c: -c.snr)
 
 
 def _worth(paths: list[Curve], field: LineField, least: float) -> list[Curve]:
@@ -237,10 +253,11 @@ def _is_comb(curve: Curve, picture: Image) -> bool:
 def noise_along(curve: Curve, field: LineField) -> NDArray[np.float64]:
     """The finish's standard deviation for a line of each point's direction, per px along it."""
     t = tangents(curve)
-    k = np.arctan2(-t[:, 1], t[:, 0]) / (np.pi / ORIENTATIONS)
+    directions = len(field.noise)
+    k = np.arctan2(-t[:, 1], t[:, 0]) / (np.pi / directions)
     low = np.floor(k).astype(int)
     part = k - low
-    noise = (1 - part) * field.noise[low % ORIENTATIONS] + part * field.noise[(low + 1) % ORIENTATIONS]
+    noise = (1 - part) * field.noise[low % directions] + part * field.noise[(low + 1) % directions]
     rows, columns = field.best.shape
     at = np.rint(curve).astype(int)
     column = np.minimum(np.maximum(at[:, 0], 0), columns - 1)
