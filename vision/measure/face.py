@@ -6,14 +6,14 @@ import cv2
 import numpy as np
 
 from vision.measure.face_blur import edge_blur_px
-from vision.measure.face_evidence import Evidence, combine, one_low_light, seen_by_one, spot_patches
+from vision.measure.face_evidence import Evidence, combine, seen_by_one, spot_patches
 from vision.measure.face_finish import buffing_lines
 from vision.measure.face_lines import face_lines
 from vision.measure.face_look import LIMIT, look_through
 from vision.measure.face_region import FaceView, Mask, Region, find_region, reduce, spread
 from vision.measure.lights import LightFault, light_fault
 from vision.measure.lines_curves import Curve
-from vision.measure.pit_sizes import PATCH_PX, Spot, fit_diameter, sharper_than_optics
+from vision.measure.pit_sizes import PATCH_PX, Spot, beyond_grain, fit_diameter, sharper_than_optics
 from vision.measure.pits import SpotPicture, spots
 from vision.measure.scratch_width import scratch_width
 from vision.measure.scratches import Candidate
@@ -32,11 +32,12 @@ _SHORT_FACTOR = 1.5
 _SPOT_SNR = 15.0
 # Spots up to this diameter are dust: nothing smaller can be told from a point through the optics. Strong ones are sized
 # better, but for those best seen at the finest scale.
-_SPECK_MM, _STRONG_SPECK_MM, _STRONG_SNR = 0.125, 0.112, 50.0
-# Where one low light alone sees it, or it is weak and so sized badly, so is what is little wider.
-_UNSURE_SPECK_MM, _WEAK_SNR = 0.157, 16.0
-# and below this snr what is best seen at the finest scale: its fit then reads the finish beside it.
-_FINEST_SNR = 25.0
+_SPECK_MM, _STRONG_SPECK_MM, _STRONG_SNR = 0.13, 0.112, 50.0
+# Below this snr what is best seen at the finest scale is dust: its fit reads the finish beside it.
+_FINEST_SNR = 16.0
+# Weak spots are sized badly. They are dust unless the best disc explains more of them than a grain of this diameter by
+# a share that, times the snr, reaches so much; what the dome shows plainly is no dust.
+_GRAIN_MM, _GRAIN_SNR, _BEYOND_GRAIN = 0.07, 30.0, 1.5
 # From this scale on (see pits), and where it is strong, a spot may be wider than the small patch on which it is sized.
 _WIDE_SCALE = 3
 # Only weak spots about as small as the blur may be glints: they can be told to be sharper than it (px of the fine
@@ -184,7 +185,13 @@ def _spot(spot: Spot, view: FaceView, evidence: Evidence, blur: float) -> Pit | 
     diameter = size * view.mm_per_px * raster.step
     px = raster.to_px(np.array([[spot.column, spot.row]]))
     finest = spot.scale == 0 and spot.snr < _FINEST_SNR
-    dust = finest or diameter < _dust_mm(spot, plain, evidence)
+    grain_px = _GRAIN_MM / (view.mm_per_px * raster.step)
+    weak = not plain and spot.snr < _GRAIN_SNR
+    dust = (
+        finest
+        or diameter < (_STRONG_SPECK_MM if spot.snr >= _STRONG_SNR and spot.scale else _SPECK_MM)
+        or (weak and beyond_grain(patches, blur, grain_px) * spot.snr < _BEYOND_GRAIN)
+    )
     glint = (
         not plain
         and size <= _SHARP_PX
@@ -193,14 +200,6 @@ def _spot(spot: Spot, view: FaceView, evidence: Evidence, blur: float) -> Pit | 
     )
     make = Speck if dust or glint else Pit
     return make(_pairs(px)[0], _pairs(view.to_mm(px))[0], diameter, float(spot.snr))
-
-
-def _dust_mm(spot: Spot, plain: bool, evidence: Evidence) -> float:
-    """Up to what diameter a spot is taken for dust."""
-    if spot.snr >= _STRONG_SNR:
-        return _STRONG_SPECK_MM if spot.scale else _SPECK_MM
-    unsure = not plain and (spot.snr < _WEAK_SNR or one_low_light(evidence, spot.column, spot.row))
-    return _UNSURE_SPECK_MM if unsure else _SPECK_MM
 
 
 def _beside(scratch: Scratch, spot: Pit | Speck) -> bool:

@@ -103,21 +103,11 @@ def spot_patches(evidence: Evidence, column: float, row: float, half: int) -> tu
 # A light other than the one that shows a spot best has a say when the spot should stand out there by so much; it
 # denies the spot when it shows less than so much (standard deviations of the finish).
 _SPOT_SIDE = 9
-# All lights together say so little more (in squared signal over noise) than the best alone.
-_ALONE = 1.2
 _DUE = 6.0
 _DENIED = 2.5
 _CONFIRMED = 3.5
 # Below this level a face shows a light by way of its surroundings, not by its own lobe, and a mark may add nothing.
 _DIRECT = 10.0
-
-
-def one_low_light(evidence: Evidence, column: float, row: float) -> bool:
-    """Whether what is said of a place rests on a single low light: nothing else could confirm or deny it."""
-    at = _coarse(evidence, column, row)
-    say = np.array([(look.weight[at] * look.noise[at]) ** 2 for look in evidence.looks])
-    best = evidence.looks[int(np.argmax(say))]
-    return best.picture.light == "low" and bool(say.sum() < _ALONE * say.max())
 
 
 def seen_by_one(evidence: Evidence, column: float, row: float) -> bool:

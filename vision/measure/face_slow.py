@@ -34,9 +34,9 @@ class _LocalPlane:
 
     def __init__(self, weight: Image, window: int) -> None:
         rows, columns = weight.shape
-        y, x = np.mgrid[:rows, :columns].astype(np.float32)
         self._window, self._weight = window, weight
-        self._x, self._y = x - columns / np.float32(2), y - rows / np.float32(2)
+        self._x = np.arange(columns, dtype=np.float32)[None] - np.float32(columns / 2)
+        self._y = np.arange(rows, dtype=np.float32)[:, None] - np.float32(rows / 2)
         self._wx, self._wy = weight * self._x, weight * self._y
         m, mx, my = self._total(weight), self._total(self._wx), self._total(self._wy)
         steady = np.float32(_STEADY * window * window / 6) * np.maximum(m, np.float32(1e-4))

@@ -77,12 +77,21 @@ def fit_diameter(patches: list[tuple[Image, Mask]], blur_px: float, wide: bool =
     A patch is a square of 2 `PATCH_PX` + 1 with noise of about 1; pixels not in its mask have no say. Small discs are
     tried on a small part of it, so that the finish beside them has none either.
     """
-    small, least = _fit(patches, blur_px, *_PATCHES[0])
+    gains = _explained(patches, blur_px, *_PATCHES[0])
+    small, least = peak_of(gains, _PATCHES[0][1]), gains.max()
     small = max(small, _blown_px(patches[0][1]) - _BLOWN_BLURS * blur_px)
     if small <= _SMALL_PX and not wide:
         return small
-    large, most = _fit(patches, blur_px, *_PATCHES[1])
-    return large if small > _SMALL_PX or least < _MOST_OF_IT * most else small
+    gains = _explained(patches, blur_px, *_PATCHES[1])
+    return peak_of(gains, _PATCHES[1][1]) if small > _SMALL_PX or least < _MOST_OF_IT * gains.max() else small
+
+
+def beyond_grain(patches: list[tuple[Image, Mask]], blur_px: float, grain_px: float) -> float:
+    """Share of what the best disc explains of some patches that a disc of a grain's diameter (px) leaves."""
+    half, diameters = _PATCHES[0]
+    gains = _explained(patches, blur_px, half, diameters)
+    grain = float(np.interp(np.log(grain_px), np.log(diameters), gains))
+    return 1.0 - grain / max(float(gains.max()), 1e-9)
 
 
 def _blown_px(use: Mask) -> float:
@@ -92,15 +101,15 @@ def _blown_px(use: Mask) -> float:
     return float(np.sqrt(4 / np.pi * (parts == middle).sum())) if middle else 0.0
 
 
-def _fit(
+def _explained(
     patches: list[tuple[Image, Mask]], blur_px: float, half: int, diameters: tuple[float, ...]
-) -> tuple[float, float]:
-    """The best diameter on the inner part of some patches, and what its disc explains."""
+) -> NDArray[np.float64]:
+    """What discs of some diameters explain of the inner part of some patches."""
     inner = slice(PATCH_PX - half, PATCH_PX + half + 1)
     gains = np.zeros(len(diameters))
     for patch, use in patches:
         gains += _gains(patch[inner, inner], use[inner, inner], round(blur_px, 2), half, diameters)
-    return peak_of(gains, diameters), float(gains.max())
+    return gains
 
 
 def _gains(patch: Image, use: Mask, blur_px: float, half: int, diameters: tuple[float, ...]) -> NDArray[np.float64]:
