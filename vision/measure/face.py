@@ -13,7 +13,7 @@ from vision.measure.face_look import LIMIT, look_through
 from vision.measure.face_region import FaceView, Mask, Region, find_region, reduce, spread
 from vision.measure.lights import LightFault, light_fault
 from vision.measure.lines_curves import Curve
-from vision.measure.pit_sizes import PATCH_PX, Spot, beyond_grain, fit_diameter, sharper_than_optics
+from vision.measure.pit_sizes import PATCH_PX, Spot, fit_diameter, fit_weak, sharper_than_optics
 from vision.measure.pits import SpotPicture, spots
 from vision.measure.scratch_width import scratch_width
 from vision.measure.scratches import Candidate
@@ -33,11 +33,11 @@ _SPOT_SNR = 15.0
 # Spots up to this diameter are dust: nothing smaller can be told from a point through the optics. Strong ones are sized
 # better, but for those best seen at the finest scale.
 _SPECK_MM, _STRONG_SPECK_MM, _STRONG_SNR = 0.13, 0.112, 50.0
-# Below this snr what is best seen at the finest scale is dust: its fit reads the finish beside it.
+# What is best seen at the finest scale is dust below this snr.
 _FINEST_SNR = 16.0
-# Weak spots are sized badly. They are dust unless the best disc explains more of them than a grain of this diameter by
-# a share that, times the snr, reaches so much; what the dome shows plainly is no dust.
-_GRAIN_MM, _GRAIN_SNR, _BEYOND_GRAIN = 0.07, 30.0, 1.5
+# Weak spots are dust too unless the best disc explains more of them than a grain of this diameter does, by a share that
+# is at least so much over the snr.
+_WEAK_SNR, _GRAIN_MM, _BEYOND_GRAIN = 30.0, 0.06, 0.9
 # From this scale on (see pits), and where it is strong, a spot may be wider than the small patch on which it is sized.
 _WIDE_SCALE = 3
 # Only weak spots about as small as the blur may be glints: they can be told to be sharper than it (px of the fine
@@ -181,17 +181,16 @@ def _spot(spot: Spot, view: FaceView, evidence: Evidence, blur: float) -> Pit | 
     """A spot sized; a speck when it is no wider than dust, or not plain in the dome and sharper than the optics."""
     raster = evidence.region.fine
     plain, patches = spot_patches(evidence, spot.column, spot.row, PATCH_PX)
-    size = fit_diameter(patches, blur, wide=spot.scale >= _WIDE_SCALE or spot.snr >= _GLINT_SNR)
+    wide = spot.scale >= _WIDE_SCALE or spot.snr >= _GLINT_SNR
+    weak = not plain and spot.snr < _WEAK_SNR
+    if weak:
+        size, beyond_grain = fit_weak(patches, blur, _GRAIN_MM / (view.mm_per_px * raster.step), wide)
+    else:
+        size, beyond_grain = fit_diameter(patches, blur, wide), 1.0
     diameter = size * view.mm_per_px * raster.step
     px = raster.to_px(np.array([[spot.column, spot.row]]))
-    finest = spot.scale == 0 and spot.snr < _FINEST_SNR
-    grain_px = _GRAIN_MM / (view.mm_per_px * raster.step)
-    weak = not plain and spot.snr < _GRAIN_SNR
-    dust = (
-        finest
-        or diameter < (_STRONG_SPECK_MM if spot.snr >= _STRONG_SNR and spot.scale else _SPECK_MM)
-        or (weak and beyond_grain(patches, blur, grain_px) * spot.snr < _BEYOND_GRAIN)
-    )
+    least = _STRONG_SPECK_MM if spot.snr >= _STRONG_SNR and spot.scale else _SPECK_MM
+    dust = (spot.scale == 0 and spot.snr < _FINEST_SNR) or diameter < least or beyond_grain * spot.snr < _BEYOND_GRAIN
     glint = (
         not plain
         and size <= _SHARP_PX

@@ -24,6 +24,10 @@ _BLOWN_BLURS = 4.0
 # that shows, and its middle is then far from what stands out).
 _PLACES = (-2, -1, 0, 1, 2)
 _PLACE_PX, _PLACE_SHARE = 0.3, 0.1
+# Lines of the finish that run through a patch: how many directions are tried, how wide they are and where across the
+# patch they lie; and from which distance on what lies about the spot tells their direction (px).
+_LINE_DIRECTIONS, _LINE_PX, _ABOUT_PX = 12, 1.2, 3.5
+_LINES_AT_PX = np.array([-4.0, -2.0, 0.0, 2.0, 4.0])
 # Of a template whose square is less than this over the pixels in use nothing is seen.
 _HIDDEN = 1e-6
 
@@ -58,17 +62,46 @@ def _discs(blur_px: float, half: int, diameters: tuple[float, ...], share: float
     return np.array(out)
 
 
-def _alike(templates: NDArray[np.float64], patch: Image, use: Mask) -> NDArray[np.float64]:
+def _alike(
+    templates: NDArray[np.float64], patch: Image, use: Mask, courses: NDArray[np.float64] | None = None
+) -> NDArray[np.float64]:
     """How much of a patch each template (..., side * side) explains, in its noise: both less their least-squares plane
-    over the pixels in use, the template of unit norm there.
+    over the pixels in use, and less some `courses` (side * side, n); the template of unit norm there.
     """
     seen = use.ravel().astype(np.float64)
-    y, x = np.indices(use.shape).reshape(2, -1)
-    base, _ = np.linalg.qr(np.column_stack((np.ones(len(seen)), x, y)) * seen[:, None])
+    if courses is None:
+        courses = _plane(len(use))
+    base, _ = np.linalg.qr(courses * seen[:, None])
     flat = patch.ravel() * seen
     flat = flat - base @ (base.T @ flat)
     norm = np.square(templates) @ seen - np.square(templates @ base).sum(axis=-1)
     return np.asarray((templates @ flat) / np.sqrt(np.maximum(norm, _HIDDEN)))
+
+
+@lru_cache(maxsize=4)
+def _plane(side: int) -> NDArray[np.float64]:
+    """The columns of a plane over a patch: (side * side, 3)."""
+    y, x = np.indices((side, side)).reshape(2, -1) - (side - 1) / 2
+    return np.column_stack((np.ones(side * side), x, y))
+
+
+@lru_cache(maxsize=2)
+def _lines(side: int) -> NDArray[np.float64]:
+    """The same and lines side by side, in each of some directions: (directions, side * side, 3 + lines)."""
+    plane = _plane(side)
+    angle = np.arange(_LINE_DIRECTIONS) * (np.pi / _LINE_DIRECTIONS)
+    across = plane[:, 2] * np.cos(angle)[:, None] - plane[:, 1] * np.sin(angle)[:, None]
+    lines = np.exp(-0.5 * ((across[..., None] - _LINES_AT_PX) / _LINE_PX) ** 2)
+    return np.concatenate((np.broadcast_to(plane, (len(angle), *plane.shape)), lines), axis=2)
+
+
+def _running_through(patch: Image, use: Mask) -> NDArray[np.float64]:
+    """The columns of the lines that explain most of what lies about a spot in the middle of a patch."""
+    plane, lines = _plane(len(use)), _lines(len(use))
+    about = (np.hypot(plane[:, 1], plane[:, 2]) > _ABOUT_PX) & use.ravel()
+    base, _ = np.linalg.qr(lines * about[:, None])
+    told = np.square((patch.ravel() * about) @ base).sum(axis=1)
+    return np.asarray(lines[int(np.argmax(told))])
 
 
 def fit_diameter(patches: list[tuple[Image, Mask]], blur_px: float, wide: bool = False) -> float:
@@ -77,21 +110,28 @@ def fit_diameter(patches: list[tuple[Image, Mask]], blur_px: float, wide: bool =
     A patch is a square of 2 `PATCH_PX` + 1 with noise of about 1; pixels not in its mask have no say. Small discs are
     tried on a small part of it, so that the finish beside them has none either.
     """
-    gains = _explained(patches, blur_px, *_PATCHES[0])
-    small, least = peak_of(gains, _PATCHES[0][1]), gains.max()
+    return _diameter(_explained(patches, blur_px, *_PATCHES[0]), patches, blur_px, wide)
+
+
+def fit_weak(
+    patches: list[tuple[Image, Mask]], blur_px: float, grain_px: float, wide: bool = False
+) -> tuple[float, float]:
+    """The same for a weak spot, less the lines of the finish that run through the patch and make it look wide; and the
+    share of what the best disc explains that a grain of dust of a given diameter leaves.
+    """
+    gains = _explained(patches, blur_px, *_PATCHES[0], apart=True)
+    grain = float(np.interp(np.log(grain_px), np.log(_PATCHES[0][1]), gains))
+    return _diameter(gains, patches, blur_px, wide), 1.0 - grain / max(float(gains.max()), 1e-9)
+
+
+def _diameter(gains: NDArray[np.float64], patches: list[tuple[Image, Mask]], blur_px: float, wide: bool) -> float:
+    """The diameter that stands out from the gains of small discs, and of large ones where it is large."""
+    small = peak_of(gains, _PATCHES[0][1])
     small = max(small, _blown_px(patches[0][1]) - _BLOWN_BLURS * blur_px)
     if small <= _SMALL_PX and not wide:
         return small
-    gains = _explained(patches, blur_px, *_PATCHES[1])
-    return peak_of(gains, _PATCHES[1][1]) if small > _SMALL_PX or least < _MOST_OF_IT * gains.max() else small
-
-
-def beyond_grain(patches: list[tuple[Image, Mask]], blur_px: float, grain_px: float) -> float:
-    """Share of what the best disc explains of some patches that a disc of a grain's diameter (px) leaves."""
-    half, diameters = _PATCHES[0]
-    gains = _explained(patches, blur_px, half, diameters)
-    grain = float(np.interp(np.log(grain_px), np.log(diameters), gains))
-    return 1.0 - grain / max(float(gains.max()), 1e-9)
+    large = _explained(patches, blur_px, *_PATCHES[1])
+    return peak_of(large, _PATCHES[1][1]) if small > _SMALL_PX or gains.max() < _MOST_OF_IT * large.max() else small
 
 
 def _blown_px(use: Mask) -> float:
@@ -102,21 +142,20 @@ def _blown_px(use: Mask) -> float:
 
 
 def _explained(
-    patches: list[tuple[Image, Mask]], blur_px: float, half: int, diameters: tuple[float, ...]
+    patches: list[tuple[Image, Mask]], blur_px: float, half: int, diameters: tuple[float, ...], apart: bool = False
 ) -> NDArray[np.float64]:
-    """What discs of some diameters explain of the inner part of some patches."""
+    """What the best placed disc of each diameter explains of the inner part of some patches, in their noise, squared;
+    `apart` from the lines that run through.
+    """
     inner = slice(PATCH_PX - half, PATCH_PX + half + 1)
+    cut = [(patch[inner, inner], use[inner, inner]) for patch, use in patches]
+    courses = _running_through(*cut[0]) if apart else None
     gains = np.zeros(len(diameters))
-    for patch, use in patches:
-        gains += _gains(patch[inner, inner], use[inner, inner], round(blur_px, 2), half, diameters)
+    for patch, use in cut:
+        share = _PLACE_SHARE if half == PATCH_PX and use.all() else 0.0
+        discs = _discs(round(blur_px, 2), half, diameters, share)
+        gains += np.maximum(_alike(discs, patch, use, courses).max(axis=1), 0) ** 2
     return gains
-
-
-def _gains(patch: Image, use: Mask, blur_px: float, half: int, diameters: tuple[float, ...]) -> NDArray[np.float64]:
-    """What the best placed disc of each diameter explains of a patch (in its noise, squared)."""
-    share = _PLACE_SHARE if half == PATCH_PX and use.all() else 0.0
-    discs = _discs(blur_px, half, diameters, share)
-    return np.asarray(np.maximum(_alike(discs, patch, use).max(axis=1), 0) ** 2)
 
 
 def peak_of(gains: NDArray[np.float64], sizes: tuple[float, ...]) -> float:
