@@ -23,7 +23,7 @@ from vision.records.measured import Pit, Scratch, Speck
 # At most so many findings a piece, the strongest.
 MOST_FINDINGS = 200
 # The detection limits: what is reported at all. See docs/benchmarks/face.md for what they find and what they cost.
-SCRATCH_SNR = 6.1
+SCRATCH_SNR = 5.6
 PIT_SNR = 7.8
 # Shorter lines than this must stand out so much more: where lines of the wheel cross they leave short bright knots.
 _SHORT_MM = 1.5
