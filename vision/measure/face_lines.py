@@ -74,8 +74,10 @@ def face_lines(evidence: Evidence, without: list[Pit | Speck], least_snr: float)
 
 
 def _standing_out(look: LightLook) -> Image:
-    """A light's contrast in standard deviations of its finish, limited, 0 where it has no say (coarse)."""
-    return np.asarray(np.clip(look.contrast_coarse / look.noise, -LIMIT, LIMIT) * (look.weight != 0), np.float32)
+    """A light's contrast in standard deviations of its finish, limited (coarse): in the dark too, where a scratch alone
+    may shine.
+    """
+    return np.asarray(np.clip(look.contrast_coarse / look.noise, -LIMIT, LIMIT), np.float32)
 
 
 def _only_buffing(line: Candidate, dome: Image, picture: Image, field: LineField) -> bool:
