@@ -7,7 +7,7 @@ import numpy as np
 import pytest
 from shapely.geometry import Polygon
 
-from tests.measure_face.scenes import CENTER_PX, INSET_MM, Mark, part, pictures, to_mm, view
+from tests.measure_face.scenes import CENTER_PX, INSET_MM, Mark, coverage, part, pictures, to_mm, to_px, view
 from vision.measure.face import score_face
 from vision.records.given import Picture, TrayPictures
 from vision.records.measured import Pit, Scratch
@@ -48,6 +48,17 @@ def test_scratch_that_low_lights_show_dark_is_found_however_the_dome_shows_it(st
     low = tuple(turned_over(frame, bare, 0.15) for frame, bare in zip(marked.low, clean.low, strict=True))
     dome = marked.dome if dome_by is None else turned_over(marked.dome, clean.dome, dome_by)
     score = score_face(view(replace(marked, low=low, dome=dome)))
+    assert [f.kind for f in score.findings] == ["scratch"]
+
+
+def test_scratch_that_shines_only_in_the_dark_of_a_light_is_found():
+    groove = Mark((5.0, -2.0), (6.0, 2.0), 0.12, 12.0)
+    clean = pictures(np.random.default_rng(1))
+    # far from its own reflection this light leaves the metal at a count or so, and the groove alone sends light back
+    lit, far = clean.low[0], np.arange(clean.low[0].pixels.shape[1]) > to_px(np.array([[2.0, 0.0]]))[0, 0]
+    dark = np.where(far, np.minimum(lit.pixels, 1) + coverage((groove,)), lit.pixels)
+    low = (replace(lit, pixels=dark.round().astype(np.uint8)), *clean.low[1:])
+    score = score_face(view(replace(clean, low=low)))
     assert [f.kind for f in score.findings] == ["scratch"]
 
 

@@ -1,5 +1,7 @@
 """The line bank and tracing against analytic lines, noise, and scikit-image's ridge filter."""
 
+from dataclasses import replace
+
 import cv2
 import numpy as np
 import pytest
@@ -7,13 +9,15 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from skimage.filters import sato
 
-from vision.measure.lines import ORIENTATIONS, line_field
+from vision.measure.lines import LineField, line_field
 from vision.measure.lines_curves import line_profile, resample, step_profile, strip
-from vision.measure.scratches import Candidate, LinePictures, candidates, joined
+from vision.measure.scratch_joining import Candidate, joined
+from vision.measure.scratches import LinePictures, Search, candidates
 
 ROWS, COLUMNS = 320, 400
 SCORED = np.zeros((ROWS, COLUMNS), bool)
 SCORED[12:-12, 12:-12] = True
+DIRECTIONS = 20
 
 
 def line(angle_deg: float, length_px: float, height: float, sigma: float = 0.6) -> np.ndarray:
@@ -30,8 +34,21 @@ def noise(seed: int) -> np.ndarray:
     return np.random.default_rng(seed).normal(size=(ROWS, COLUMNS)).astype(np.float32)
 
 
+def field_of(picture: np.ndarray, directions: int = DIRECTIONS) -> LineField:
+    return line_field(picture, SCORED, directions)
+
+
+def search_of(picture: np.ndarray, directions: int = DIRECTIONS) -> Search:
+    picture = picture.astype(np.float32)
+    return Search(LinePictures(picture, picture), field_of(picture, directions), SCORED, 7.0)
+
+
+def lines_in(picture: np.ndarray) -> list[Candidate]:
+    return candidates([search_of(picture)])[0]
+
+
 def test_filters_have_unit_gain_for_white_noise():
-    field = line_field(noise(1), SCORED)
+    field = field_of(noise(1))
     # each standard deviation is read from about 2000 independent responses: 2 % each, 10 % is five of them
     np.testing.assert_allclose(field.noise, 1.0, atol=0.1)
 
@@ -39,16 +56,16 @@ def test_filters_have_unit_gain_for_white_noise():
 @settings(max_examples=12, deadline=None)
 @given(st.floats(0, 179))
 def test_the_strongest_direction_is_the_lines_own(angle_deg):
-    field = line_field(noise(2) * 0.1 + line(angle_deg, 80, 1.0), SCORED)
+    field = field_of(noise(2) * 0.1 + line(angle_deg, 80, 1.0))
     near = field.stack[:, ROWS // 2 - 3 : ROWS // 2 + 4, COLUMNS // 2 - 3 : COLUMNS // 2 + 4]
-    found = float(near.max(axis=(1, 2)).argmax()) * 180 / ORIENTATIONS
-    assert abs((found - angle_deg + 90) % 180 - 90) <= 180 / ORIENTATIONS
+    found = float(near.max(axis=(1, 2)).argmax()) * 180 / DIRECTIONS
+    assert abs((found - angle_deg + 90) % 180 - 90) <= 180 / DIRECTIONS
 
 
 @pytest.mark.parametrize("angle_deg", [0.0, 33.0, 90.0, 141.0])
 def test_a_line_deep_in_noise_is_traced_end_to_end(angle_deg):
     picture = noise(3) + line(angle_deg, 90, 1.7)
-    (found,) = candidates(LinePictures(picture, picture), line_field(picture, SCORED), SCORED, 7.0)
+    (found,) = lines_in(picture)
     a = np.radians(angle_deg)
     half = 45 * np.array([np.cos(a), -np.sin(a)])
     middle = np.array([COLUMNS / 2, ROWS / 2])
@@ -56,10 +73,23 @@ def test_a_line_deep_in_noise_is_traced_end_to_end(angle_deg):
         assert np.hypot(*(found.curve[[0, -1]] - end).T).min() <= 12
 
 
+def test_lines_looked_for_in_several_pictures_at_once_are_those_of_each():
+    searches = [
+        search_of(noise(9) + line(33.0, 90, 2.0)),
+        search_of(noise(10)),
+        search_of(noise(11) + line(110.0, 60, 3.0), 12),
+    ]
+    together = candidates(searches)
+    assert [len(found) > 0 for found in together] == [True, False, True]
+    for search, found in zip(searches, together, strict=True):
+        (alone,) = candidates([search])
+        assert [c.snr for c in found] == [c.snr for c in alone]
+
+
 def test_the_centre_line_agrees_with_a_ridge_filter_where_that_works():
     clean = line(20.0, 90, 1.0)
     picture = clean + noise(4) * 0.05
-    (found, *_) = candidates(LinePictures(picture, picture), line_field(picture, SCORED), SCORED, 7.0)
+    (found, *_) = lines_in(picture)
     ridge = sato(clean.astype(float), sigmas=[1.0], black_ridges=False).astype(np.float32)
     across = np.arange(-4, 4.1, 0.25)
     inner = found.curve[8:-8]
@@ -74,47 +104,44 @@ def test_a_ridge_filter_misses_what_the_bank_finds():
     ridge = sato(picture.astype(float), sigmas=[1.0], black_ridges=False)
     on = line(60.0, 90, 1.0) > 0.8
     assert (ridge[on] > alone).mean() < 0.1
-    assert candidates(LinePictures(picture, picture), line_field(picture, SCORED), SCORED, 7.0)
+    assert lines_in(picture)
 
 
 def test_noise_alone_gives_no_line():
     # a line of noise passes 6 in fewer than one picture in fifty, and 7 far less often: chance of failing below 0.02
     for seed in range(10):
         picture = noise(50 + seed)
-        assert candidates(LinePictures(picture, picture), line_field(picture, SCORED), SCORED, 7.0) == []
+        assert lines_in(picture) == []
 
 
 def test_an_edge_is_no_line():
     y = np.mgrid[:ROWS, :COLUMNS][0]
     picture = noise(7) + 3.0 * (y > 150).astype(np.float32)
     picture -= cv2.GaussianBlur(picture, (0, 0), 8)
-    assert candidates(LinePictures(picture, picture), line_field(picture, SCORED), SCORED, 7.0) == []
+    assert lines_in(picture) == []
 
 
 def test_a_comb_of_lines_is_no_scratch():
     y = np.mgrid[:ROWS, :COLUMNS][0]
     picture = noise(8) * 0.7 + np.cos(2 * np.pi * y / 5.3).astype(np.float32) * (np.abs(y - 160) < 30)
-    assert (
-        candidates(
-            LinePictures(picture.astype(np.float32), picture.astype(np.float32)),
-            line_field(picture.astype(np.float32), SCORED),
-            SCORED,
-            7.0,
-        )
-        == []
-    )
+    assert lines_in(picture) == []
 
 
 def straight(first: float, last: float, row: float, snr: float) -> Candidate:
     columns = np.arange(first, last + 1.0)
-    return Candidate(np.column_stack((columns, np.full(len(columns), row))), snr)
+    return level(np.column_stack((columns, np.full(len(columns), row))), snr)
+
+
+def level(curve: np.ndarray, snr: float) -> Candidate:
+    """A line that stands out as far all along."""
+    return Candidate(curve, snr, np.full(len(curve), snr / np.sqrt(len(curve))))
 
 
 def test_of_lines_along_each_other_the_strongest_stands_carried_on_by_the_others():
     strong, apart = straight(50, 90, 100, 12.0), straight(50, 90, 140, 7.0)
     # the second runs the other way; the third goes on from it; the last is too weak to be believed
     back, on, faint = straight(70, 120, 101, 9.0), straight(95, 150, 100, 8.0), straight(30, 90, 100, 5.0)
-    back = Candidate(back.curve[::-1], back.snr)
+    back = level(back.curve[::-1], back.snr)
     found = joined([strong, back, on, apart, faint], (ROWS, COLUMNS))
     ends = [(round(c.curve[:, 0].min()), round(c.curve[:, 0].max()), c.snr) for c in found]
     assert ends == [(50, 150, 12.0), (50, 90, 7.0)]
@@ -122,10 +149,18 @@ def test_of_lines_along_each_other_the_strongest_stands_carried_on_by_the_others
     assert 0.9 <= steps.min() <= steps.max() <= 1.1
 
 
+def test_what_does_not_stand_out_beyond_an_end_is_not_joined_on():
+    strong, other = straight(50, 90, 100, 12.0), straight(75, 105, 100, 7.0)
+    # all of the other's height lies on what both share
+    other = replace(other, heights=np.where(other.curve[:, 0] <= 90, 2.4, 0.0))
+    (found,) = joined([strong, other], (ROWS, COLUMNS))
+    np.testing.assert_allclose(found.curve, strong.curve)
+
+
 def test_a_line_that_crosses_another_at_a_small_angle_carries_neither_on():
     strong = straight(50, 150, 100, 12.0)
     columns = np.arange(60.0, 146.0)
-    other = Candidate(np.column_stack((columns, 100 + 0.1 * (columns - 75))), 9.0)
+    other = level(np.column_stack((columns, 100 + 0.1 * (columns - 75))), 9.0)
     (found,) = joined([strong, other], (ROWS, COLUMNS))
     np.testing.assert_allclose(found.curve, strong.curve)
 

@@ -13,10 +13,10 @@ from vision.measure.face_look import LIMIT, look_through
 from vision.measure.face_region import FaceView, Mask, Region, find_region, reduce, spread
 from vision.measure.lights import LightFault, light_fault
 from vision.measure.lines_curves import Curve
-from vision.measure.pit_sizes import PATCH_PX, Spot, fit_diameter, fit_weak, sharper_than_optics
+from vision.measure.pit_sizes import PATCH_PX, Spot, fit_diameter, fit_apart, sharper_than_optics
 from vision.measure.pits import SpotPicture, spots
+from vision.measure.scratch_joining import Candidate
 from vision.measure.scratch_width import scratch_width
-from vision.measure.scratches import Candidate
 from vision.records.given import Array
 from vision.records.measured import Pit, Scratch, Speck
 
@@ -32,12 +32,14 @@ _SHORT_FACTOR = 1.5
 _SPOT_SNR = 15.0
 # Spots up to this diameter are dust: nothing smaller can be told from a point through the optics. Strong ones are sized
 # better, but for those best seen at the finest scale.
-_SPECK_MM, _STRONG_SPECK_MM, _STRONG_SNR = 0.13, 0.112, 50.0
+_SPECK_MM, _STRONG_SPECK_MM, _STRONG_SNR = 0.125, 0.112, 50.0
 # What is best seen at the finest scale is dust below this snr.
 _FINEST_SNR = 16.0
-# Weak spots are dust too unless the best disc explains more of them than a grain of this diameter does, by a share that
+# Spots below this snr, and spots that look so narrow, are sized apart from the lines that run through them.
+_WEAK_SNR, _NARROW_MM = 30.0, 0.15
+# Weak ones are dust too unless the best disc explains more of them than a grain of this diameter does, by a share that
 # is at least so much over the snr.
-_WEAK_SNR, _GRAIN_MM, _BEYOND_GRAIN = 30.0, 0.06, 0.9
+_GRAIN_MM, _BEYOND_GRAIN = 0.06, 0.9
 # From this scale on (see pits), and where it is strong, a spot may be wider than the small patch on which it is sized.
 _WIDE_SCALE = 3
 # Only weak spots about as small as the blur may be glints: they can be told to be sharper than it (px of the fine
@@ -181,16 +183,17 @@ def _spot(spot: Spot, view: FaceView, evidence: Evidence, blur: float) -> Pit | 
     """A spot sized; a speck when it is no wider than dust, or not plain in the dome and sharper than the optics."""
     raster = evidence.region.fine
     plain, patches = spot_patches(evidence, spot.column, spot.row, PATCH_PX)
+    pitch_mm = view.mm_per_px * raster.step
     wide = spot.scale >= _WIDE_SCALE or spot.snr >= _GLINT_SNR
     weak = not plain and spot.snr < _WEAK_SNR
-    if weak:
-        size, beyond_grain = fit_weak(patches, blur, _GRAIN_MM / (view.mm_per_px * raster.step), wide)
-    else:
-        size, beyond_grain = fit_diameter(patches, blur, wide), 1.0
-    diameter = size * view.mm_per_px * raster.step
+    size, beyond_grain = fit_diameter(patches, blur, wide), 1.0
+    if weak or size * pitch_mm < _NARROW_MM:
+        size, beyond_grain = fit_apart(patches, blur, _GRAIN_MM / pitch_mm, wide)
+    diameter = size * pitch_mm
     px = raster.to_px(np.array([[spot.column, spot.row]]))
     least = _STRONG_SPECK_MM if spot.snr >= _STRONG_SNR and spot.scale else _SPECK_MM
-    dust = (spot.scale == 0 and spot.snr < _FINEST_SNR) or diameter < least or beyond_grain * spot.snr < _BEYOND_GRAIN
+    finest = spot.scale == 0 and spot.snr < _FINEST_SNR
+    dust = finest or diameter < least or (weak and beyond_grain * spot.snr < _BEYOND_GRAIN)
     glint = (
         not plain
         and size <= _SHARP_PX

@@ -16,7 +16,8 @@ from vision.measure.face_region import Image, Mask, reduce
 from vision.measure.face_whiten import divided
 from vision.measure.lines import LineField, line_field
 from vision.measure.scratch_ends import over_beside
-from vision.measure.scratches import Candidate, LinePictures, Search, candidates, joined, snr_along
+from vision.measure.scratch_joining import Candidate, joined
+from vision.measure.scratches import LinePictures, Search, candidates, snr_along
 from vision.records.measured import Pit, Speck
 
 # In how many directions lines are looked for: in the lights combined, in the dome, and in the strongest light of each

@@ -10,6 +10,9 @@ from vision.measure.face_region import Image
 
 Curve = NDArray[np.float64]
 
+# Length over which a scratch is a parabola (px).
+_SMOOTH_PX = 25
+
 
 def resample(curve: Curve, step: float) -> Curve:
     """Points at even steps along an open curve, both ends kept."""
@@ -18,6 +21,28 @@ def resample(curve: Curve, step: float) -> Curve:
     count = max(2, round(s[-1] / step) + 1)
     at = np.linspace(0.0, s[-1], count)
     return np.column_stack((np.interp(at, s, curve[:, 0]), np.interp(at, s, curve[:, 1])))
+
+
+def smooth(curve: Curve) -> Curve:
+    """Local parabolas along an evenly spaced curve, the ends kept (Savitzky & Golay 1964, 10.1021/ac60214a047)."""
+    window = min(_SMOOTH_PX, len(curve) - 1 + len(curve) % 2)
+    if window < 5:
+        return curve
+    fit, half = _parabolas(window), window // 2
+    out = np.empty_like(curve)
+    for k in (0, 1):
+        out[half : len(curve) - half, k] = np.convolve(curve[:, k], fit[half], mode="valid")
+    out[:half] = fit[:half] @ curve[:window]
+    out[len(curve) - half :] = fit[half + 1 :] @ curve[-window:]
+    return out
+
+
+@lru_cache(maxsize=32)
+def _parabolas(window: int) -> NDArray[np.float64]:
+    """The matrix that takes evenly spaced values to their least-squares parabola's (symmetric rows for the middle)."""
+    x = np.arange(window) - window // 2
+    base, _ = np.linalg.qr(np.stack([np.ones(window), x, x**2], axis=1).astype(float))
+    return np.asarray(base @ base.T)
 
 
 def normals(curve: Curve) -> Curve:

@@ -113,10 +113,10 @@ def fit_diameter(patches: list[tuple[Image, Mask]], blur_px: float, wide: bool =
     return _diameter(_explained(patches, blur_px, *_PATCHES[0]), patches, blur_px, wide)
 
 
-def fit_weak(
+def fit_apart(
     patches: list[tuple[Image, Mask]], blur_px: float, grain_px: float, wide: bool = False
 ) -> tuple[float, float]:
-    """The same for a weak spot, less the lines of the finish that run through the patch and make it look wide; and the
+    """The same apart from the lines of the finish that run through the patch and make a weak spot look wide; and the
     share of what the best disc explains that a grain of dust of a given diameter leaves.
     """
     gains = _explained(patches, blur_px, *_PATCHES[0], apart=True)

@@ -5,7 +5,6 @@ noise of the finish in its direction (a matched filter for a line of unknown len
 """
 
 from dataclasses import dataclass, replace
-from functools import lru_cache
 
 import cv2
 import numpy as np
@@ -13,7 +12,7 @@ from numpy.typing import NDArray
 
 from vision.measure.face_region import Image, Mask
 from vision.measure.lines import LineField, seeds, trace
-from vision.measure.lines_curves import Curve, line_profile, normals, resample, step_profile, strip, tangents
+from vision.measure.lines_curves import Curve, line_profile, normals, resample, smooth, step_profile, strip, tangents
 from vision.measure.scratch_ends import (
     PROFILE_PX,
     SHORTEST_PX,
@@ -24,6 +23,7 @@ from vision.measure.scratch_ends import (
     prolonged,
     strongest_stretch,
 )
+from vision.measure.scratch_joining import ALONG, BESIDE_PX, Candidate, joined
 from vision.measure.scratch_rims import closes, on_rims
 
 # Lines are looked at from this share on of the least snr reported: rims and crowds are told by their weaker parts too.
@@ -52,24 +52,10 @@ _SIDE_PX = (6, 36)
 _SIDE_SEEN, _SIDE_LEAST = 0.8, 8
 # An edge (of a reflection, of a shadow) is no line: more of a step than this share of its line response.
 _STEP_SHARE = 0.5
-# Length over which a scratch is a parabola (px).
-_SMOOTH_PX = 25
-# Two lines run along each other when so much of one lies in the other's band; how many are measured at most.
-_ALONG = 0.4
-_BESIDE_PX = 9
+# So many lines are measured at most.
 _MOST_PATHS = 60
-# What another line that runs along one shows beyond its ends is joined on from this snr on.
-_JOINED_SNR = 6.0
 # A path's responses, summed over root of their number, stand so many times above the snr measured along it, at least.
 _GATHERED = 3.3
-
-
-@dataclass(frozen=True, slots=True, eq=False)
-class Candidate:
-    """A curve that may be a scratch: (n, 2) column, row of the coarse raster, evenly spaced; `snr` along it."""
-
-    curve: Curve
-    snr: float
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -131,9 +117,9 @@ def _worth(paths: list[Curve], field: LineField, least: float) -> list[Curve]:
         if gathered[i] < least or len(kept) == _MOST_PATHS:
             break
         c = cells[i]
-        if taken[c[:, 1], c[:, 0]].mean() <= _ALONG:
+        if taken[c[:, 1], c[:, 0]].mean() <= ALONG:
             kept.append(paths[i])
-            cv2.polylines(taken, [c.astype(np.int32)], False, 1, thickness=_BESIDE_PX)
+            cv2.polylines(taken, [c.astype(np.int32)], False, 1, thickness=BESIDE_PX)
     return kept
 
 
@@ -150,31 +136,9 @@ def _crowding(found: list[Candidate]) -> NDArray[np.float64]:
     return factors
 
 
-def _smooth(curve: Curve) -> Curve:
-    """Local parabolas along an evenly spaced curve, the ends kept (Savitzky & Golay 1964, 10.1021/ac60214a047)."""
-    window = min(_SMOOTH_PX, len(curve) - 1 + len(curve) % 2)
-    if window < 5:
-        return curve
-    fit, half = _parabolas(window), window // 2
-    out = np.empty_like(curve)
-    for k in (0, 1):
-        out[half : len(curve) - half, k] = np.convolve(curve[:, k], fit[half], mode="valid")
-    out[:half] = fit[:half] @ curve[:window]
-    out[len(curve) - half :] = fit[half + 1 :] @ curve[-window:]
-    return out
-
-
-@lru_cache(maxsize=32)
-def _parabolas(window: int) -> NDArray[np.float64]:
-    """The matrix that takes evenly spaced values to their least-squares parabola's (symmetric rows for the middle)."""
-    x = np.arange(window) - window // 2
-    base, _ = np.linalg.qr(np.stack([np.ones(window), x, x**2], axis=1).astype(float))
-    return np.asarray(base @ base.T)
-
-
 def _measure(path: Curve, pictures: LinePictures, field: LineField, least: float) -> Candidate | None:
     picture = pictures.white
-    curve = _smooth(resample(path, 1.0))
+    curve = smooth(resample(path, 1.0))
     if len(curve) <= SHORTEST_PX:
         return None
     curve = prolonged(curve)
@@ -186,7 +150,7 @@ def _measure(path: Curve, pictures: LinePictures, field: LineField, least: float
     soft = np.asarray(cv2.blur(response, (1, 7), borderType=cv2.BORDER_REFLECT))
     heavy = np.maximum(soft, 0) ** 2 + 1e-6
     offset = (heavy @ shifts) / heavy.sum(axis=1)
-    curve = resample(_smooth(curve + offset[:, None] * normals(curve)), 1.0)
+    curve = resample(smooth(curve + offset[:, None] * normals(curve)), 1.0)
     values = _over_noise(curve, picture, field, STRIP_PX)
     along = values @ line_profile(STRIP_PX, 0, PROFILE_PX)
     first, last, snr = strongest_stretch(along)
@@ -209,7 +173,7 @@ def _measure(path: Curve, pictures: LinePictures, field: LineField, least: float
         first, last = plain_ends(curve, pictures.plain, (first, last))
     else:
         first, last = grown(along, (first, last), 1.0)
-    return Candidate(curve[first:last], snr)
+    return Candidate(curve[first:last], snr, along[first:last])
 
 
 def _over_noise(curve: Curve, picture: Image, field: LineField, half: int) -> NDArray[np.float64]:
@@ -263,40 +227,3 @@ def noise_along(curve: Curve, field: LineField) -> NDArray[np.float64]:
     column = np.minimum(np.maximum(at[:, 0], 0), columns - 1)
     row = np.minimum(np.maximum(at[:, 1], 0), rows - 1)
     return np.asarray(noise * field.local[row, column])
-
-
-def joined(found: list[Candidate], shape: tuple[int, int]) -> list[Candidate]:
-    """Of candidates, strongest first, the strongest of those that run along each other, carried on by what the others
-    show beyond its ends; `shape` of their raster.
-    """
-    whose = np.full(shape, -1, np.int16)
-    kept: list[Candidate] = []
-    for candidate in found:
-        at = np.rint(candidate.curve).astype(int)
-        at[:, 0] = np.clip(at[:, 0], 0, shape[1] - 1)
-        at[:, 1] = np.clip(at[:, 1], 0, shape[0] - 1)
-        owner = whose[at[:, 1], at[:, 0]]
-        if (owner >= 0).mean() > _ALONG:
-            first = int(np.bincount(owner[owner >= 0]).argmax())
-            if candidate.snr < _JOINED_SNR:
-                continue
-            kept[first] = replace(kept[first], curve=_carried_on(kept[first].curve, candidate.curve, owner == first))
-        else:
-            first = len(kept)
-            kept.append(candidate)
-        cv2.polylines(whose, [np.rint(kept[first].curve).astype(np.int32)], False, first, thickness=_BESIDE_PX)
-    return kept
-
-
-def _carried_on(curve: Curve, other: Curve, along: NDArray[np.bool_]) -> Curve:
-    """A curve with what another, which runs `along` it in part, shows beyond its ends: what leaves it before is another
-    line.
-    """
-    first, last = np.flatnonzero(along)[[0, -1]]
-    if (other[last] - other[first]) @ (curve[-1] - curve[0]) < 0:
-        other, first, last = other[::-1], len(other) - 1 - last, len(other) - 1 - first
-    head = other[:first] if np.hypot(*(other[first] - curve[0])) <= _BESIDE_PX else other[:0]
-    tail = other[last + 1 :] if np.hypot(*(other[last] - curve[-1])) <= _BESIDE_PX else other[:0]
-    parts = [head if len(head) >= SHORTEST_PX else head[:0], curve, tail if len(tail) >= SHORTEST_PX else tail[:0]]
-    longer = np.vstack(parts)
-    return curve if len(longer) == len(curve) else _smooth(resample(longer, 1.0))
