@@ -7,7 +7,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from skimage.feature import blob_log
 
-from vision.measure.pit_sizes import PATCH_PX, Spot, fit_diameter, fit_apart, sharper_than_optics
+from vision.measure.pit_sizes import PATCH_PX, Spot, fit_apart, fit_diameter, sharper_than_optics
 from vision.measure.pits import SpotPicture, spots
 
 SIZE = 240

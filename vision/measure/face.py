@@ -13,7 +13,7 @@ from vision.measure.face_look import LIMIT, look_through
 from vision.measure.face_region import FaceView, Mask, Region, find_region, reduce, spread
 from vision.measure.lights import LightFault, light_fault
 from vision.measure.lines_curves import Curve
-from vision.measure.pit_sizes import PATCH_PX, Spot, fit_diameter, fit_apart, sharper_than_optics
+from vision.measure.pit_sizes import PATCH_PX, Spot, fit_apart, fit_diameter, sharper_than_optics
 from vision.measure.pits import SpotPicture, spots
 from vision.measure.scratch_joining import Candidate
 from vision.measure.scratch_width import scratch_width
