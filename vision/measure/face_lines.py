@@ -22,7 +22,7 @@ from vision.records.measured import Pit, Speck
 
 # In how many directions lines are looked for: in the lights combined, in the dome, and in the strongest light of each
 # place. More cost time and find no more.
-_DIRECTIONS, _DOME_DIRECTIONS, _PLAIN_DIRECTIONS = 20, 16, 12
+_DIRECTIONS, _DOME_DIRECTIONS, _PLAIN_DIRECTIONS = 20, 20, 12
 # Directions whose noise in the divided picture is below this share of the median's are those of the wheel: there the
 # finish's spectrum is divided away, and a line with it.
 _WHEEL_SHARE = 0.7
