@@ -14,7 +14,7 @@ ALONG = 0.4
 BESIDE_PX = 9
 # What another line that runs along one shows beyond its ends is joined on from this snr of the other on, and from this
 # snr of what is beyond.
-_JOINED_SNR, _JOINED_END_SNR = 6.0, 3.0
+_JOINED_SNR, _JOINED_END_SNR = 6.0, 4.0
 
 
 @dataclass(frozen=True, slots=True, eq=False)
