@@ -65,8 +65,8 @@ def _discs(blur_px: float, half: int, diameters: tuple[float, ...], share: float
 def _alike(
     templates: NDArray[np.float64], patch: Image, use: Mask, courses: NDArray[np.float64] | None = None
 ) -> NDArray[np.float64]:
-    """How much of a patch each template (..., side * side) explains, in its noise: both less their least-squares plane
-    over the pixels in use, and less some `courses` (side * side, n); the template of unit norm there.
+    """How much of a patch each template (..., side * side) explains, in its noise: both less their least-squares plane,
+    or less what `courses` (side * side, n) fit, over the pixels in use; the template of unit norm there.
     """
     seen = use.ravel().astype(np.float64)
     if courses is None:
