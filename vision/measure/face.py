@@ -186,8 +186,8 @@ def _spot(spot: Spot, view: FaceView, evidence: Evidence, blur: float) -> Pit | 
     pitch_mm = view.mm_per_px * raster.step
     wide = spot.scale >= _WIDE_SCALE or spot.snr >= _GLINT_SNR
     weak = not plain and spot.snr < _WEAK_SNR
-    size, beyond_grain = fit_diameter(patches, blur, wide), 1.0
-    if weak or size * pitch_mm < _NARROW_MM:
+    beyond_grain = 1.0
+    if weak or (size := fit_diameter(patches, blur, wide)) * pitch_mm < _NARROW_MM:
         size, beyond_grain = fit_apart(patches, blur, _GRAIN_MM / pitch_mm, wide)
     diameter = size * pitch_mm
     px = raster.to_px(np.array([[spot.column, spot.row]]))

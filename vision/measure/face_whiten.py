@@ -43,7 +43,10 @@ def transform(picture: Image) -> Spectrum:
 
 
 def restore(spectrum: Spectrum, shape: tuple[int, int]) -> Image:
-    """The picture of a half spectrum, or of its first columns where the others hold nothing; padding cut off."""
+    """The picture of a half spectrum, or of its first columns where the others hold nothing; padding cut off.
+
+    The spectrum is used up: its memory is written over.
+    """
     rows, columns = shape
     # two steps: neither columns of nothing nor rows of the padding are transformed
     along = scipy.fft.ifft(spectrum, axis=0, overwrite_x=True, workers=1)[:rows]
