@@ -62,6 +62,28 @@ def test_scratch_that_shines_only_in_the_dark_of_a_light_is_found():
     assert [f.kind for f in score.findings] == ["scratch"]
 
 
+def test_scratch_along_the_wheel_that_shines_in_one_light_is_found():
+    rng = np.random.default_rng(15)
+    groove = Mark((-2.0, 0.5), (0.5, 0.6), 0.17, 0.6)
+    marked, clean = (pictures(np.random.default_rng(1), marks) for marks in ((groove,), ()))
+    low = tuple(brushed(frame, 0.1, rng) for frame in (clean.low[0], marked.low[1], *clean.low[2:]))
+    score = score_face(view(replace(clean, dome=brushed(clean.dome, 0.01, rng), low=low)))
+    assert "scratch" in {f.kind for f in score.findings}
+
+
+def test_short_scratch_near_a_strong_grain_is_no_echo_of_it():
+    near = (Mark((-1.0, 0.5), (0.8, 0.5), 0.1, 0.05), Mark((-0.1, 0.95), None, 0.08, 6.0))
+    score = score_face(view(pictures(np.random.default_rng(1), near)))
+    assert {f.kind for f in score.findings} == {"scratch", "speck"}
+
+
+@pytest.mark.parametrize("strength", [0.03, 0.04])
+def test_a_short_line_is_a_scratch_and_no_pit(strength):
+    short = Mark((-1.0, 0.5), (-0.3, 0.64), 0.08, strength)
+    score = score_face(view(pictures(np.random.default_rng(1), (short,))))
+    assert [f.kind for f in score.findings] == ["scratch"]
+
+
 def test_pit_is_found_where_it_lies_with_its_diameter():
     score = score_face(view(pictures(np.random.default_rng(2), (PIT,))))
     (pit,) = score.findings
@@ -113,6 +135,12 @@ def test_a_rim_is_no_scratch():
     rim = tuple(Mark(a, b, 0.2, 0.05) for a, b in pairwise(corners))
     score = score_face(view(pictures(np.random.default_rng(5), rim)))
     assert not [f for f in score.findings if isinstance(f, Scratch)]
+
+
+def test_a_faint_wide_and_bent_line_is_the_edge_of_a_reflection():
+    corners = [(3.0 * x, -2.0 + 1.8 * (1 - x * x)) for x in np.linspace(-1, 1, 13)]
+    edge = tuple(Mark(a, b, 0.4, 0.01) for a, b in pairwise(corners))
+    assert score_face(view(pictures(np.random.default_rng(5), edge))).findings == ()
 
 
 def test_clean_faces_show_nothing():

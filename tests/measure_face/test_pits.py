@@ -7,7 +7,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from skimage.feature import blob_log
 
-from vision.measure.pit_sizes import PATCH_PX, Spot, fit_apart, fit_diameter, sharper_than_optics
+from vision.measure.pit_sizes import PATCH_PX, Spot, fit_apart, fit_diameter, sharper_than_optics, slenderness
 from vision.measure.pits import SpotPicture, spots
 
 SIZE = 240
@@ -120,6 +120,25 @@ def test_a_line_and_its_ends_are_no_spots():
     cv2.line(picture, (60, 100), (170, 140), 12.0, 3, cv2.LINE_AA)
     picture = cv2.GaussianBlur(picture, (0, 0), BLUR_PX)
     assert search(picture, 7.0) == []
+
+
+def test_a_gap_in_a_dark_line_is_no_spot():
+    picture = np.zeros((SIZE, SIZE), np.float32)
+    cv2.line(picture, (40, 120), (114, 120), -12.0, 3)
+    cv2.line(picture, (126, 120), (200, 120), -12.0, 3)
+    assert search(cv2.GaussianBlur(picture, (0, 0), BLUR_PX) + noise(3), 7.0) == []
+
+
+@given(st.floats(0, 180), st.floats(2.0, 7.0))
+def test_a_pit_is_round_and_a_stretch_of_a_line_is_slender(angle_deg, diameter):
+    size = 2 * PATCH_PX + 1
+    line = np.zeros((size, size), np.float32)
+    along = 5 * np.array([np.cos(np.radians(angle_deg)), np.sin(np.radians(angle_deg))])
+    ends = (np.round((PATCH_PX + k * along) * 256).astype(int).tolist() for k in (-1, 1))
+    cv2.line(line, *ends, 1.0, 1, cv2.LINE_AA, shift=8)
+    round_one = disc(PATCH_PX + 10, PATCH_PX + 10, diameter, size=size + 20)[10:-10, 10:-10]
+    assert slenderness(round_one) > 0.95
+    assert slenderness(cv2.GaussianBlur(line, (0, 0), BLUR_PX)) < 0.3
 
 
 def test_a_pit_beside_another_is_no_part_of_a_line():

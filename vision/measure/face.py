@@ -13,7 +13,7 @@ from vision.measure.face_look import LIMIT, look_through
 from vision.measure.face_region import FaceView, Mask, Region, find_region, reduce, spread
 from vision.measure.lights import LightFault, light_fault
 from vision.measure.lines_curves import Curve
-from vision.measure.pit_sizes import PATCH_PX, Spot, fit_apart, fit_diameter, sharper_than_optics
+from vision.measure.pit_sizes import PATCH_PX, Spot, fit_apart, fit_diameter, sharper_than_optics, slenderness
 from vision.measure.pits import SpotPicture, spots
 from vision.measure.scratch_joining import Candidate
 from vision.measure.scratch_width import scratch_width
@@ -35,20 +35,25 @@ _SPOT_SNR = 15.0
 _SPECK_MM, _STRONG_SPECK_MM, _STRONG_SNR = 0.125, 0.112, 50.0
 # What is best seen at the finest scale is dust below this snr.
 _FINEST_SNR = 16.0
-# Spots below this snr, and spots that look so narrow, are sized apart from the lines that run through them.
-_WEAK_SNR, _NARROW_MM = 30.0, 0.15
-# Weak ones are dust too unless the best disc explains more of them than a grain of this diameter does, by a share that
-# is at least so much over the snr.
-_GRAIN_MM, _BEYOND_GRAIN = 0.06, 0.9
+# Spots below this snr that are not plain in the dome, and spots that look so narrow, are sized apart from the lines
+# that run through them.
+_WEAK_SNR, _NARROW_MM = 35.0, 0.15
+# Weak ones narrower than the first are dust too unless the best disc explains more of them than a grain of the second
+# diameter does, by a share that is at least so much over the snr.
+_GRAINS_MM, _GRAIN_MM, _BEYOND_GRAIN = 0.5, 0.06, 0.9
+# Below this snr a spot is a stretch of a line when it is so much longer than wide (ratio of second moments).
+_SLENDER_SNR, _SLENDER = 25.0, 0.3
 # From this scale on (see pits), and where it is strong, a spot may be wider than the small patch on which it is sized.
 _WIDE_SCALE = 3
 # Only weak spots about as small as the blur may be glints: they can be told to be sharper than it (px of the fine
 # raster), and what one lamp alone shows so strongly, wider than dust, is a pit's wall that faces it.
 _SHARP_PX, _GLINT_SNR = 5.0, 20.0
-# A spot so near a stronger scratch is part of it; a line beside a stronger spot, and not longer than it by more than so
-# much, is the spot's echo in the line filters.
+# A spot so near a stronger scratch is part of it; a line so near a stronger spot, and not longer than it by more than
+# so much, is the spot's echo in the line filters.
 _TOGETHER_MM = 0.5
-_ECHO_MM = 2.0
+_ECHO_NEAR_MM, _ECHO_MM = 0.3, 2.0
+# A line below this snr, so wide and so bent (sagitta over chord), is the edge of a reflection.
+_EDGE_SNR, _EDGE_MM, _EDGE_BOW = 15.0, 0.2, 0.12
 _POINT_SPACING_MM = 0.5
 
 
@@ -106,12 +111,14 @@ def score_face(view: FaceView) -> FaceScore:
 def _findings(view: FaceView, evidence: Evidence) -> tuple[Scratch | Pit | Speck, ...]:
     region = evidence.region
     blur = edge_blur_px(view) / region.fine.step
-    found = [_spot(s, view, evidence, blur) for s in spots(_spot_pictures(evidence), PIT_SNR)]
+    told = spots(_spot_pictures(evidence), PIT_SNR)
+    found = [spot for s in told if (spot := _spot(s, view, evidence, blur)) is not None]
     lines = face_lines(evidence, [s for s in found if s.snr >= _SPOT_SNR], SCRATCH_SNR)
-    scratches = [s for line in lines if (s := _scratch(line, view, evidence, blur)) is not None]
+    scratches = [_scratch(line, view, evidence, blur) for line in lines]
     scratches = [s for s in scratches if s.length_mm >= _SHORT_MM or s.snr >= _SHORT_FACTOR * SCRATCH_SNR]
+    scratches = [s for s in scratches if not _is_reflection(s)]
     scratches = [s for s in scratches if not any(_is_echo(s, p) for p in found)]
-    found = [p for p in found if not any(_beside(s, p) and p.snr <= s.snr for s in scratches)]
+    found = [p for p in found if not any(_beside(s, p, _TOGETHER_MM) and p.snr <= s.snr for s in scratches)]
     return tuple(sorted((*scratches, *found), key=lambda f: -f.snr)[:MOST_FINDINGS])
 
 
@@ -146,17 +153,10 @@ def _area(view: FaceView, region: Region, seen: Mask) -> tuple[float, float]:
     return area / 100.0, float(error) / 100.0
 
 
-def _scratch(line: Candidate, view: FaceView, evidence: Evidence, blur: float) -> Scratch | None:
-    """A candidate's stretch inside the scored area; None when less than half of it lies there."""
+def _scratch(line: Candidate, view: FaceView, evidence: Evidence, blur: float) -> Scratch:
+    """A line placed in the frame and in the drawing, with its width."""
     region = evidence.region
     fine = region.fine.from_px(region.coarse.to_px(line.curve))
-    at = np.rint(fine).astype(int)
-    rows, columns = region.fine.shape
-    inside = region.scored[np.clip(at[:, 1], 0, rows - 1), np.clip(at[:, 0], 0, columns - 1)]
-    if inside.mean() < 0.5:
-        return None
-    first, last = np.flatnonzero(inside)[[0, -1]]
-    fine = fine[first : last + 1]
     px = region.fine.to_px(_thinned(fine, _POINT_SPACING_MM / (view.mm_per_px * region.fine.step)))
     mm = view.to_mm(px)
     return Scratch(
@@ -179,21 +179,28 @@ def _pairs(points: Array) -> tuple[tuple[float, float], ...]:
     return tuple((float(x), float(y)) for x, y in points)
 
 
-def _spot(spot: Spot, view: FaceView, evidence: Evidence, blur: float) -> Pit | Speck:
-    """A spot sized; a speck when it is no wider than dust, or not plain in the dome and sharper than the optics."""
+def _spot(spot: Spot, view: FaceView, evidence: Evidence, blur: float) -> Pit | Speck | None:
+    """A spot sized; a speck when it is no wider than dust, or not plain in the dome and sharper than the optics; None
+    when it is a stretch of a line.
+    """
     raster = evidence.region.fine
     plain, patches = spot_patches(evidence, spot.column, spot.row, PATCH_PX)
+    if spot.snr < _SLENDER_SNR and slenderness(patches[0][0]) < _SLENDER:
+        return None
     pitch_mm = view.mm_per_px * raster.step
     wide = spot.scale >= _WIDE_SCALE or spot.snr >= _GLINT_SNR
-    weak = not plain and spot.snr < _WEAK_SNR
-    beyond_grain = 1.0
-    if weak or (size := fit_diameter(patches, blur, wide)) * pitch_mm < _NARROW_MM:
-        size, beyond_grain = fit_apart(patches, blur, _GRAIN_MM / pitch_mm, wide)
+    weak = spot.snr < _WEAK_SNR
+    size = fit_diameter(patches, blur, wide) if plain or not weak else 0.0
+    narrow, beyond_grain = size * pitch_mm < _NARROW_MM, 1.0
+    if weak or narrow:
+        apart, beyond_grain = fit_apart(patches, blur, _GRAIN_MM / pitch_mm, wide)
+        size = apart if narrow else size
     diameter = size * pitch_mm
     px = raster.to_px(np.array([[spot.column, spot.row]]))
     least = _STRONG_SPECK_MM if spot.snr >= _STRONG_SNR and spot.scale else _SPECK_MM
     finest = spot.scale == 0 and spot.snr < _FINEST_SNR
-    dust = finest or diameter < least or (weak and beyond_grain * spot.snr < _BEYOND_GRAIN)
+    grain = weak and diameter < _GRAINS_MM and beyond_grain * spot.snr < _BEYOND_GRAIN
+    dust = finest or diameter < least or grain
     glint = (
         not plain
         and size <= _SHARP_PX
@@ -204,13 +211,24 @@ def _spot(spot: Spot, view: FaceView, evidence: Evidence, blur: float) -> Pit | 
     return make(_pairs(px)[0], _pairs(view.to_mm(px))[0], diameter, float(spot.snr))
 
 
-def _beside(scratch: Scratch, spot: Pit | Speck) -> bool:
-    """Whether a spot's edge lies near a scratch."""
+def _beside(scratch: Scratch, spot: Pit | Speck, reach_mm: float) -> bool:
+    """Whether a spot's edge lies so near a scratch."""
     points = np.array(scratch.points_mm)
     gap = float(np.hypot(*(points - spot.center_mm).T).min())
-    return gap < spot.diameter_mm / 2 + _TOGETHER_MM
+    return gap < spot.diameter_mm / 2 + reach_mm
+
+
+def _is_reflection(scratch: Scratch) -> bool:
+    """Whether a line is the edge of a reflection: weak, wide and bent."""
+    if scratch.snr >= _EDGE_SNR or scratch.width_mm < _EDGE_MM:
+        return False
+    points = np.array(scratch.points_mm)
+    chord = points[-1] - points[0]
+    off = (points - points[0]) @ (-chord[1], chord[0])
+    return bool(np.abs(off).max() > _EDGE_BOW * (chord @ chord))
 
 
 def _is_echo(scratch: Scratch, spot: Pit | Speck) -> bool:
     """Whether a short line is no more than the rim or the echo of a stronger spot."""
-    return _beside(scratch, spot) and scratch.length_mm < _ECHO_MM + spot.diameter_mm and scratch.snr < spot.snr
+    short = scratch.length_mm < _ECHO_MM + spot.diameter_mm
+    return short and scratch.snr < spot.snr and _beside(scratch, spot, _ECHO_NEAR_MM)

@@ -7,6 +7,8 @@ but where the dome mirrors the camera's hole, and beside a lamp's reflection, a 
 light, and only that it stands out is sure.
 """
 
+from dataclasses import replace
+
 import cv2
 import numpy as np
 
@@ -35,6 +37,8 @@ _WITH_TRACE_SNR, _TRACE_SNR = 8.0, 3.0
 # What the strongest light of each place alone shows must be plain to the eye: of this snr, and so high at each px of it
 # (lines of the wheel and edges of reflections gather theirs over a long way).
 _PLAIN_SNR, _PLAIN_HEIGHT = 10.0, 1.5
+# There contrast is limited less: what is plain along the wheel is so by its height alone.
+_PLAIN_LIMIT = 12.0
 # Window over which that picture's own level is taken off (mm).
 _LEVEL_MM = 3.0
 
@@ -59,10 +63,9 @@ def face_lines(evidence: Evidence, without: list[Pit | Speck], least_snr: float)
         return Search(LinePictures(white, plain), line_field(white, scored & seen, directions), scored & seen, least)
 
     searches = [search(reduce(evidence.lines, shape), evidence.seen, least_snr, _DIRECTIONS)]
-    standing = [_standing_out(look) for look in evidence.looks]
-    domes = [(-p, look.valid) for p, look in zip(standing, evidence.looks, strict=True) if look.picture.light == "dome"]
+    domes = [(-_standing_out(look, LIMIT), look.valid) for look in evidence.looks if look.picture.light == "dome"]
     searches += [search(picture, seen, least_snr, _DOME_DIRECTIONS) for picture, seen in domes]
-    strongest = np.max(np.abs(standing), axis=0)
+    strongest = np.max([np.abs(_standing_out(look, _PLAIN_LIMIT)) for look in evidence.looks], axis=0)
     window = (round(_LEVEL_MM / evidence.region.pitch_mm(evidence.region.coarse)),) * 2
     searches.append(search(strongest - cv2.blur(strongest, window), evidence.seen, _PLAIN_SNR, _PLAIN_DIRECTIONS))
     found, *in_dome, in_strongest = candidates(searches)
@@ -71,14 +74,26 @@ def face_lines(evidence: Evidence, without: list[Pit | Speck], least_snr: float)
         dome = picture * keep
         found += [line for line in lines if not _only_buffing(line, dome, combined.pictures.white, combined.field)]
     found += [line for line in in_strongest if line.snr >= _PLAIN_HEIGHT * np.sqrt(len(line.curve))]
+    found = [inside for line in found if (inside := _inside(line, scored)) is not None]
     return joined(sorted(found, key=lambda line: -line.snr), shape)
 
 
-def _standing_out(look: LightLook) -> Image:
+def _inside(line: Candidate, scored: Mask) -> Candidate | None:
+    """A line's stretch inside the scored area; None when less than half of it lies there."""
+    at = np.rint(line.curve).astype(int)
+    rows, columns = scored.shape
+    inside = scored[np.clip(at[:, 1], 0, rows - 1), np.clip(at[:, 0], 0, columns - 1)]
+    if inside.mean() < 0.5:
+        return None
+    first, last = np.flatnonzero(inside)[[0, -1]]
+    return replace(line, curve=line.curve[first : last + 1], heights=line.heights[first : last + 1])
+
+
+def _standing_out(look: LightLook, limit: float) -> Image:
     """A light's contrast in standard deviations of its finish, limited (coarse): in the dark too, where a scratch alone
     may shine.
     """
-    return np.asarray(np.clip(look.contrast_coarse / look.noise, -LIMIT, LIMIT), np.float32)
+    return np.asarray(np.clip(look.contrast_coarse / look.noise, -limit, limit), np.float32)
 
 
 def _only_buffing(line: Candidate, dome: Image, picture: Image, field: LineField) -> bool:

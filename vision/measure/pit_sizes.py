@@ -169,6 +169,23 @@ def peak_of(gains: NDArray[np.float64], sizes: tuple[float, ...]) -> float:
     return float(np.exp(np.interp(place, np.arange(len(gains)), np.log(sizes))))
 
 
+# Half the side of the square, and the radius, in which a spot's length and width are told.
+_FORM_PX, _FORM_RADIUS_PX = 6, 5.0
+
+
+def slenderness(patch: Image) -> float:
+    """How wide a spot in the middle of a patch is for its length: ratio of the second moments of what lies above the
+    patch's median, 1 for a round one.
+    """
+    middle = slice(PATCH_PX - _FORM_PX, PATCH_PX + _FORM_PX + 1)
+    y, x = np.indices((2 * _FORM_PX + 1,) * 2) - _FORM_PX
+    weight = np.maximum(patch[middle, middle] - np.median(patch), 0) * (np.hypot(x, y) <= _FORM_RADIUS_PX)
+    if not weight.any():
+        return 1.0
+    short, long = np.linalg.eigvalsh(np.cov(np.stack((x.ravel(), y.ravel())), aweights=weight.ravel()))
+    return float(short / long)
+
+
 # Side of the patch on which a spot's sharpness is judged, the discs and sub-pixel places tried, and the blocks of
 # pixels that no optics could draw.
 _SHARP_SIDE = 9

@@ -40,9 +40,9 @@ _CROWD_NORMAL = 3.5
 _LIMIT = 30.0
 # A spot's response falls below this share of its own on a ring about it; a line's does not.
 _LONELY = 0.5
-# From this height (in the finish's standard deviations, smoothed) a spot's surroundings are read in the plain picture
-# too, and tell a ridge when they reach this share of it.
-_STRONG = 3.0
+# In the undivided picture, smoothed, a spot is at least so high (standard deviations of the finish); from the second
+# height on its surroundings are read there too, and tell a ridge when they reach this share of it.
+_THERE, _STRONG = 0.5, 3.0
 _BESIDE = 0.35
 # Rays about a spot: how many, how long, how far to either side they are read, the sigma of a line across them, and the
 # level (in standard deviations) from which a line is seen along one.
@@ -102,7 +102,7 @@ def _spots_in(source: SpotPicture, least_snr: float) -> list[Spot]:
         column, row = _place(spot, source.times)
         sigma = _SCALES_PX[spot.scale] / source.times
         clear = _without(white, [s for s in tried if _beside_each_other(spot, s)], source.times)
-        if not (_on_ridge(source.picture, column, row, sigma) or _on_line(clear, noise, column, row, sigma)):
+        if _is_there_alone(source.picture, column, row, sigma) and not _on_line(clear, noise, column, row, sigma):
             found.append(spot)
     return found
 
@@ -192,16 +192,16 @@ def _on_line(white: Image, noise: float, column: float, row: float, sigma: float
     return bool(response.sum(axis=1).max() > _RAY_LEVEL * noise * np.sqrt(_RAY_PX))
 
 
-def _on_ridge(picture: Image, column: float, row: float, sigma: float) -> bool:
-    """Whether the picture itself, smoothed, is nearly as bright beside a strong spot: the finish's spectrum takes a
-    line of the wheel away between its ends and its crossings, and leaves these as spots.
+def _is_there_alone(picture: Image, column: float, row: float, sigma: float) -> bool:
+    """Whether a spot is seen in the picture itself, smoothed, and is no ridge there, nearly as bright beside it: the
+    finish's spectrum takes a line of the wheel away between its ends and its crossings, and leaves these as spots.
     """
     half = int(np.ceil(6 * sigma)) + 2
     patch = cv2.getRectSubPix(picture, (2 * half + 1, 2 * half + 1), (column, row))
     soft = np.asarray(cv2.GaussianBlur(patch, (0, 0), sigma), np.float32)
     center = float(soft[half, half])
-    ring = _ring_peaks(soft, np.array([[half, half]]), 3.0 * sigma + 1.5)[0]
-    return center >= _STRONG and bool(ring > _BESIDE * center)
+    ring = float(_ring_peaks(soft, np.array([[half, half]]), 3.0 * sigma + 1.5)[0])
+    return center >= _THERE and (center < _STRONG or ring <= _BESIDE * center)
 
 
 def _ring_peaks(image: Image, places: NDArray[np.intp], radius: float) -> NDArray[np.float32]:
