@@ -86,6 +86,15 @@ def test_lines_looked_for_in_several_pictures_at_once_are_those_of_each():
         assert [c.snr for c in found] == [c.snr for c in alone]
 
 
+def test_a_weaker_scratch_to_which_a_trace_leads_on_is_found_too():
+    y, x = np.mgrid[:ROWS, :COLUMNS]
+    # two on one line of the wheel, which the trace follows from one to the other
+    height = np.select([(x >= 80) & (x < 130), (x >= 130) & (x < 210), (x >= 210) & (x < 270)], [12.0, 1.5, 4.0], 0.0)
+    strong, weak = lines_in(noise(12) + height * np.exp(-0.5 * ((y - 160) / 0.7) ** 2))
+    np.testing.assert_allclose(strong.curve[[0, -1], 0], [80, 129], atol=3)
+    assert weak.curve[-1, 0] == pytest.approx(269, abs=3)
+
+
 def test_the_centre_line_agrees_with_a_ridge_filter_where_that_works():
     clean = line(20.0, 90, 1.0)
     picture = clean + noise(4) * 0.05

@@ -54,6 +54,9 @@ _SIDE_SEEN, _SIDE_LEAST = 0.8, 8
 _STEP_SHARE = 0.5
 # So many lines are measured at most.
 _MOST_PATHS = 60
+# Points of a path (2 px apart) that it has at least, and that lie between a line found on it and what else is looked
+# for there.
+_LEAST_POINTS, _CLEAR_POINTS = 3, 8
 # A path's responses, summed over root of their number, stand so many times above the snr measured along it, at least.
 _GATHERED = 3.3
 
@@ -87,10 +90,13 @@ def _candidates(search: Search, paths: list[Curve]) -> list[Candidate]:
     pictures, field = search.pictures, search.field
     least = _LOOKED_AT * search.least_snr
     found = []
-    for path in _worth(paths, field, _GATHERED * least):
+    waiting = _worth(paths, field, _GATHERED * least)
+    while waiting:
+        path = waiting.pop()
         candidate = _measure(path, pictures, field, least)
         if candidate is not None and candidate.snr >= least:
             found.append(candidate)
+            waiting += [p for p in _rest(path, candidate) if _gathered(p, field) >= _GATHERED * least]
     found.sort(key=lambda c: -c.snr)
     found = joined(found, field.best.shape)
     profile = line_profile(STRIP_PX, 0, PROFILE_PX)
@@ -107,20 +113,31 @@ def _candidates(search: Search, paths: list[Curve]) -> list[Candidate]:
 
 def _worth(paths: list[Curve], field: LineField, least: float) -> list[Curve]:
     """Of paths that run along each other the one that gathers most: those worth `least`, the best `_MOST_PATHS`."""
-    paths = [p for p in paths if len(p) >= 3]
-    rows, columns = field.best.shape
-    cells = [np.rint(p).astype(int) for p in paths]
-    gathered = [float(field.best[c[:, 1], c[:, 0]].sum()) / np.sqrt(len(c)) for c in cells]
-    taken = np.zeros((rows, columns), np.uint8)
+    gathered = [_gathered(p, field) for p in paths]
+    taken = np.zeros(field.best.shape, np.uint8)
     kept: list[Curve] = []
     for i in np.argsort(gathered)[::-1]:
         if gathered[i] < least or len(kept) == _MOST_PATHS:
             break
-        c = cells[i]
+        c = np.rint(paths[i]).astype(int)
         if taken[c[:, 1], c[:, 0]].mean() <= ALONG:
             kept.append(paths[i])
             cv2.polylines(taken, [c.astype(np.int32)], False, 1, thickness=BESIDE_PX)
     return kept
+
+
+def _gathered(path: Curve, field: LineField) -> float:
+    """A path's responses, summed over root of their number; 0 of a path too short to measure."""
+    if len(path) < _LEAST_POINTS:
+        return 0.0
+    column, row = np.rint(path).astype(int).T
+    return float(field.best[row, column].sum()) / np.sqrt(len(path))
+
+
+def _rest(path: Curve, found: Candidate) -> tuple[Curve, Curve]:
+    """What lies before and beyond a line found on a path, clear of it: a trace may lead from one scratch to another."""
+    first, last = (int(np.argmin(np.hypot(*(path - end).T))) for end in found.curve[[0, -1]])
+    return path[: max(first - _CLEAR_POINTS, 0)], path[last + 1 + _CLEAR_POINTS :]
 
 
 def _crowding(found: list[Candidate]) -> NDArray[np.float64]:
