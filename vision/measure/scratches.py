@@ -131,7 +131,7 @@ def _gathered(path: Curve, field: LineField) -> float:
     if len(path) < _LEAST_POINTS:
         return 0.0
     column, row = np.rint(path).astype(int).T
-    return float(field.best[row, column].sum()) / np.sqrt(len(path))
+    return float(field.best[row, column].sum() / np.sqrt(len(path)))
 
 
 def _rest(path: Curve, found: Candidate) -> tuple[Curve, Curve]:
