@@ -47,7 +47,7 @@ _SCRATCH_SEEN = NormalDist(6.2, 1.6)
 _SHORT_MM, _SHORT_FACTOR = 1.5, 1.5
 # A pit is reported again with the normal chance of so many standard deviations at this snr and diameter (mm), and so
 # many more for each factor of e in snr and in diameter (of a small pit): the smaller the more often it passes for dust.
-_PIT_SEEN, _PIT_SEEN_SNR, _PIT_SEEN_MM = 0.85, 20.0, 0.2
+_PIT_SEEN, _PIT_SEEN_SNR, _PIT_SEEN_MM = 1.05, 20.0, 0.2
 _PIT_SEEN_BY_SNR, _PIT_SEEN_BY_MM = 1.86, 2.65
 _LEAST_MM = 0.01
 # Below this chance of standing on the other side of the limits, or of not being reported, a finding is taken as sure,
