@@ -33,14 +33,15 @@ _SPOT_SNR = 15.0
 # Spots up to this diameter are dust: nothing smaller can be told from a point through the optics. Strong ones are sized
 # better, but for those best seen at the finest scale.
 _SPECK_MM, _STRONG_SPECK_MM, _STRONG_SNR = 0.125, 0.112, 50.0
-# What is best seen at the finest scale is dust below this snr.
-_FINEST_SNR = 16.0
+# What is best seen at the finest scale is dust below this snr; so is what is best seen up to the second one, below the
+# other snr, where it looks as wide as no grain is: then what lies about it does.
+_FINEST_SNR, _FINE_SCALE, _FINE_SNR = 16.0, 1, 25.0
 # Spots below this snr that are not plain in the dome, and spots that look so narrow, are sized apart from the lines
 # that run through them.
 _WEAK_SNR, _NARROW_MM = 35.0, 0.15
-# Weak ones narrower than the first are dust too unless the best disc explains more of them than a grain of the second
-# diameter does, by a share that is at least so much over the snr.
-_GRAINS_MM, _GRAIN_MM, _BEYOND_GRAIN = 0.5, 0.06, 0.9
+# Weak ones are dust too, and wide ones (from the first diameter on) below the other snr, unless the best disc explains
+# more of them than a grain of the second diameter does, by a share that is at least so much over the snr.
+_GRAINS_MM, _WIDE_WEAK_SNR, _GRAIN_MM, _BEYOND_GRAIN = 0.5, 18.0, 0.06, 0.9
 # Below this snr a spot is a stretch of a line when it is so much longer than wide (ratio of second moments).
 _SLENDER_SNR, _SLENDER = 25.0, 0.3
 # From this scale on (see pits), and where it is strong, a spot may be wider than the small patch on which it is sized.
@@ -198,9 +199,11 @@ def _spot(spot: Spot, view: FaceView, evidence: Evidence, blur: float) -> Pit | 
     diameter = size * pitch_mm
     px = raster.to_px(np.array([[spot.column, spot.row]]))
     least = _STRONG_SPECK_MM if spot.snr >= _STRONG_SNR and spot.scale else _SPECK_MM
+    broad = diameter >= _GRAINS_MM
     finest = spot.scale == 0 and spot.snr < _FINEST_SNR
-    grain = weak and diameter < _GRAINS_MM and beyond_grain * spot.snr < _BEYOND_GRAIN
-    dust = finest or diameter < least or grain
+    fine = broad and spot.scale <= _FINE_SCALE and spot.snr < _FINE_SNR
+    grain = spot.snr < (_WIDE_WEAK_SNR if broad else _WEAK_SNR) and beyond_grain * spot.snr < _BEYOND_GRAIN
+    dust = finest or fine or diameter < least or grain
     glint = (
         not plain
         and size <= _SHARP_PX
