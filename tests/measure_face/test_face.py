@@ -92,6 +92,15 @@ def test_pit_is_found_where_it_lies_with_its_diameter():
     assert pit.diameter_mm == pytest.approx(0.3, abs=0.05)
 
 
+@pytest.mark.parametrize(("gap_mm", "strength"), [(1.2, 0.3), (1.5, 1.0)])
+def test_a_pit_off_the_end_of_a_scratch_is_found_beside_it(gap_mm, strength):
+    pit = Mark((1.0, -2.0), None, 0.38, 0.2)
+    scratch = Mark((1.0, -2.0 + gap_mm), (1.0, 5.0), 0.15, strength)
+    found = {f.kind: f for f in score_face(view(pictures(np.random.default_rng(1), (pit, scratch)))).findings}
+    assert set(found) == {"scratch", "pit"}
+    assert found["pit"].diameter_mm == pytest.approx(0.38, abs=0.05)
+
+
 def test_dust_is_a_speck():
     grain = Mark((2.0, -4.0), None, 0.07, 0.5)
     score = score_face(view(pictures(np.random.default_rng(3), (grain,))))

@@ -45,12 +45,12 @@ _LONELY = 0.5
 _THERE, _STRONG = 0.5, 3.0
 _BESIDE = 0.35
 # Rays about a spot: how many, how long, how far to either side they are read, the sigma of a line across them, and the
-# level (in standard deviations) from which a line is seen along one.
+# level (in standard deviations) from which a line is seen along one, and the least share of the spot's own snr.
 _RAYS = 48
 _RAY_PX = 24
 _RAY_HALF_PX = 5
 _RAY_LINE_PX = 1.6
-_RAY_LEVEL = 6.0
+_RAY_LEVEL, _RAY_SHARE = 6.0, 0.4
 # Two pits side by side are no line: from this scale and snr on, the other no more than so many times as strong (or
 # this one may be its echo), and so near.
 _WIDE_SCALE, _PAIR_SNR, _PAIR_TIMES, _PAIR_PX = 3, 20.0, 2.0, 60
@@ -102,7 +102,8 @@ def _spots_in(source: SpotPicture, least_snr: float) -> list[Spot]:
         column, row = _place(spot, source.times)
         sigma = _SCALES_PX[spot.scale] / source.times
         clear = _without(white, [s for s in tried if _beside_each_other(spot, s)], source.times)
-        if _is_there_alone(source.picture, column, row, sigma) and not _on_line(clear, noise, column, row, sigma):
+        on_line = _line_from(clear, noise, column, row, sigma) > max(_RAY_LEVEL, _RAY_SHARE * spot.snr)
+        if _is_there_alone(source.picture, column, row, sigma) and not on_line:
             found.append(spot)
     return found
 
@@ -172,8 +173,8 @@ def _crowding(
     return factors
 
 
-def _on_line(white: Image, noise: float, column: float, row: float, sigma: float) -> bool:
-    """Whether a line leads away from a spot: the spot is a stretch or an end of it.
+def _line_from(white: Image, noise: float, column: float, row: float, sigma: float) -> float:
+    """The snr of the strongest line that leads away from a spot, which may be a stretch or an end of it.
 
     Read along rays, across which a line's profile is looked for in a picture of even noise, `noise` its standard
     deviation.
@@ -189,7 +190,7 @@ def _on_line(white: Image, noise: float, column: float, row: float, sigma: float
         white, x.reshape(shape).astype(np.float32), y.reshape(shape).astype(np.float32), cv2.INTER_LINEAR
     )
     response = (values @ line_profile(_RAY_HALF_PX, 0, _RAY_LINE_PX)).reshape(_RAYS, _RAY_PX)
-    return bool(response.sum(axis=1).max() > _RAY_LEVEL * noise * np.sqrt(_RAY_PX))
+    return float(response.sum(axis=1).max() / (noise * np.sqrt(_RAY_PX)))
 
 
 def _is_there_alone(picture: Image, column: float, row: float, sigma: float) -> bool:
