@@ -101,9 +101,10 @@ def _spots_in(source: SpotPicture, least_snr: float) -> list[Spot]:
             continue
         column, row = _place(spot, source.times)
         sigma = _SCALES_PX[spot.scale] / source.times
+        if not _is_there_alone(source.picture, column, row, sigma):
+            continue
         clear = _without(white, [s for s in tried if _beside_each_other(spot, s)], source.times)
-        on_line = _line_from(clear, noise, column, row, sigma) > max(_RAY_LEVEL, _RAY_SHARE * spot.snr)
-        if _is_there_alone(source.picture, column, row, sigma) and not on_line:
+        if _line_from(clear, noise, column, row, sigma) <= max(_RAY_LEVEL, _RAY_SHARE * spot.snr):
             found.append(spot)
     return found
 
