@@ -91,6 +91,17 @@ def test_a_spot_that_is_blown_all_over_is_wide():
     assert 6.0 <= fit_diameter([(cut, ~blown)], BLUR_PX) <= 9.5
 
 
+def test_dust_beside_a_lamps_reflection_stays_small():
+    size = 2 * PATCH_PX + 1
+    whole = 40 * disc(PATCH_PX + 10, PATCH_PX + 10, 1.6, size=size + 20)[10:-10, 10:-10] + noise(4, size)
+    dome = (whole.astype(np.float32), np.ones(whole.shape, bool))
+    blown = np.zeros(whole.shape, bool)
+    blown[:, PATCH_PX - 1 :] = True
+    beside = np.where(blown, 0, whole).astype(np.float32)
+    # the reflection reaches the spot's middle, but is no blown spot
+    assert fit_diameter([(beside, ~blown), dome], BLUR_PX) == pytest.approx(1.6, abs=0.8)
+
+
 @pytest.mark.parametrize("diameter", [3.2, 6.0, 12.0])
 def test_spots_are_found_where_they_are(diameter):
     picture = noise(1) + 6 * disc(100.3, 120.6, diameter)

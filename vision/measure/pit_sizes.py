@@ -135,10 +135,11 @@ def _diameter(gains: NDArray[np.float64], patches: list[tuple[Image, Mask]], blu
 
 
 def _blown_px(use: Mask) -> float:
-    """Diameter of the disc as large as the blown spot in the middle of a patch."""
+    """Diameter of the disc as large as the blown spot in the middle of a patch, 0 where a lamp's reflection is blown."""
     _, parts = cv2.connectedComponents((~use).view(np.uint8), connectivity=4)
-    middle = parts[PATCH_PX, PATCH_PX]
-    return float(np.sqrt(4 / np.pi * (parts == middle).sum())) if middle else 0.0
+    blown = parts == parts[PATCH_PX, PATCH_PX]
+    beyond = blown[[0, -1]].any() or blown[:, [0, -1]].any()
+    return 0.0 if use[PATCH_PX, PATCH_PX] or beyond else float(np.sqrt(4 / np.pi * blown.sum()))
 
 
 def _explained(
