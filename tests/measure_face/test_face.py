@@ -71,8 +71,9 @@ def test_scratch_along_the_wheel_that_shines_in_one_light_is_found():
     assert "scratch" in {f.kind for f in score.findings}
 
 
-def test_short_scratch_near_a_strong_grain_is_no_echo_of_it():
-    near = (Mark((-1.0, 0.5), (0.8, 0.5), 0.1, 0.05), Mark((-0.1, 0.95), None, 0.08, 6.0))
+@pytest.mark.parametrize("at_mm", [(-0.1, 0.95), (0.6, 0.58), (0.3, 0.6)])
+def test_short_scratch_near_a_strong_grain_is_no_echo_of_it(at_mm):
+    near = (Mark((-1.0, 0.5), (0.8, 0.5), 0.1, 0.05), Mark(at_mm, None, 0.08, 6.0))
     score = score_face(view(pictures(np.random.default_rng(1), near)))
     assert {f.kind for f in score.findings} == {"scratch", "speck"}
 

@@ -49,8 +49,8 @@ _WIDE_SCALE = 3
 # Only weak spots about as small as the blur may be glints: they can be told to be sharper than it (px of the fine
 # raster), and what one lamp alone shows so strongly, wider than dust, is a pit's wall that faces it.
 _SHARP_PX, _GLINT_SNR = 5.0, 20.0
-# A spot so near a stronger scratch is part of it; a line so near a stronger spot, and not longer than it by more than
-# so much, is the spot's echo in the line filters.
+# A spot so near a stronger scratch is part of it; a line so near a stronger pit, and not longer than it by more than
+# so much, is the pit's echo in the line filters (a speck has none).
 _TOGETHER_MM = 0.5
 _ECHO_NEAR_MM, _ECHO_MM = 0.3, 2.0
 # A line below this snr, so wide and so bent (sagitta over chord), is the edge of a reflection.
@@ -118,7 +118,7 @@ def _findings(view: FaceView, evidence: Evidence) -> tuple[Scratch | Pit | Speck
     scratches = [_scratch(line, view, evidence, blur) for line in lines]
     scratches = [s for s in scratches if s.length_mm >= _SHORT_MM or s.snr >= _SHORT_FACTOR * SCRATCH_SNR]
     scratches = [s for s in scratches if not _is_reflection(s)]
-    scratches = [s for s in scratches if not any(_is_echo(s, p) for p in found)]
+    scratches = [s for s in scratches if not any(_is_echo(s, p) for p in found if isinstance(p, Pit))]
     found = [p for p in found if not any(_beside(s, p, _TOGETHER_MM) and p.snr <= s.snr for s in scratches)]
     return tuple(sorted((*scratches, *found), key=lambda f: -f.snr)[:MOST_FINDINGS])
 
@@ -231,7 +231,7 @@ def _is_reflection(scratch: Scratch) -> bool:
     return bool(np.abs(off).max() > _EDGE_BOW * (chord @ chord))
 
 
-def _is_echo(scratch: Scratch, spot: Pit | Speck) -> bool:
-    """Whether a short line is no more than the rim or the echo of a stronger spot."""
-    short = scratch.length_mm < _ECHO_MM + spot.diameter_mm
-    return short and scratch.snr < spot.snr and _beside(scratch, spot, _ECHO_NEAR_MM)
+def _is_echo(scratch: Scratch, pit: Pit) -> bool:
+    """Whether a short line is no more than the rim or the echo of a stronger pit."""
+    short = scratch.length_mm < _ECHO_MM + pit.diameter_mm
+    return short and scratch.snr < pit.snr and _beside(scratch, pit, _ECHO_NEAR_MM)
