@@ -9,6 +9,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from skimage.filters import sato
 
+from vision.measure.face_lines import beyond_the_wheels
+from vision.measure.face_whiten import divided
 from vision.measure.lines import LineField, line_field
 from vision.measure.lines_curves import line_profile, resample, step_profile, strip
 from vision.measure.scratch_joining import Candidate, joined
@@ -144,6 +146,16 @@ def straight(first: float, last: float, row: float, snr: float) -> Candidate:
 def level(curve: np.ndarray, snr: float) -> Candidate:
     """A line that stands out as far all along."""
     return Candidate(curve, snr, np.full(len(curve), snr / np.sqrt(len(curve))))
+
+
+def test_a_line_along_the_wheels_must_stand_out_farther():
+    wheel = noise(9) + 2 * np.random.default_rng(9).normal(size=(ROWS, 1)).astype(np.float32)
+    field = field_of(divided(wheel, wheel))
+    along, weak = straight(100, 160, 100, 9.0), straight(100, 160, 140, 6.5)
+    across = level(weak.curve[:, ::-1], 6.5)
+    found = beyond_the_wheels([along, weak, across], field, 5.6)
+    assert [c.snr for c in found] == pytest.approx([7.2, 6.5])
+    np.testing.assert_allclose(found[1].curve, across.curve)
 
 
 def test_of_lines_along_each_other_the_strongest_stands_carried_on_by_the_others():

@@ -26,8 +26,9 @@ from vision.records.measured import Pit, Speck
 # place. More cost time and find no more.
 _DIRECTIONS, _DOME_DIRECTIONS, _PLAIN_DIRECTIONS = 20, 20, 12
 # Directions whose noise in the divided picture is below this share of the median's are those of the wheel: there the
-# finish's spectrum is divided away, and a line with it.
-_WHEEL_SHARE = 0.7
+# finish's spectrum is divided away, and a line with it. What is left of the wheel's own lines, which come in bundles,
+# stands out so much farther than noise does.
+_WHEEL_SHARE, _WHEEL_OVER = 0.75, 1.25
 # What the dome alone shows along the wheel is taken for a buffing line, unless it stands out by so much; or so many
 # times as far as any line beside it in the undivided picture (fewer times where it is so high at each px); or by so
 # much with a trace of it in the lights combined.
@@ -73,9 +74,18 @@ def face_lines(evidence: Evidence, without: list[Pit | Speck], least_snr: float)
     for lines, (picture, _) in zip(in_dome, domes, strict=True):
         dome = picture * keep
         found += [line for line in lines if not _only_buffing(line, dome, combined.pictures.white, combined.field)]
+    found = beyond_the_wheels(found, combined.field, least_snr)
     found += [line for line in in_strongest if line.snr >= _PLAIN_HEIGHT * np.sqrt(len(line.curve))]
     found = [inside for line in found if (inside := _inside(line, scored)) is not None]
     return joined(sorted(found, key=lambda line: -line.snr), shape)
+
+
+def beyond_the_wheels(lines: list[Candidate], field: LineField, least_snr: float) -> list[Candidate]:
+    """Lines that stand out so far even where they run along the wheel's, which makes their snr less; `field` of all
+    lights combined.
+    """
+    told = [replace(line, snr=line.snr / _WHEEL_OVER) if _along_wheel(line, field) else line for line in lines]
+    return [line for line in told if line.snr >= least_snr]
 
 
 def _inside(line: Candidate, scored: Mask) -> Candidate | None:
@@ -98,14 +108,19 @@ def _standing_out(look: LightLook, limit: float) -> Image:
 
 def _only_buffing(line: Candidate, dome: Image, picture: Image, field: LineField) -> bool:
     """Whether a line seen in the dome is none but the wheel's; `picture` and `field` of all lights combined."""
-    along = line.curve[-1] - line.curve[0]
-    direction = round(float(np.arctan2(-along[1], along[0])) / np.pi * len(field.noise)) % len(field.noise)
-    if field.noise[direction] >= _WHEEL_SHARE * np.median(field.noise) or line.snr > _ALONE_SNR:
+    if line.snr > _ALONE_SNR or not _along_wheel(line, field):
         return False
     high = line.snr >= _ALONE_HEIGHT * np.sqrt(len(line.curve))
     if over_beside(line.curve, dome) >= (_OVER_BESIDE if high else _FAR_OVER_BESIDE):
         return False
     return line.snr <= _WITH_TRACE_SNR or snr_along(line.curve, picture, field) < _TRACE_SNR
+
+
+def _along_wheel(line: Candidate, field: LineField) -> bool:
+    """Whether a line runs in a direction of the wheel's lines; `field` of all lights combined."""
+    along = line.curve[-1] - line.curve[0]
+    direction = round(float(np.arctan2(-along[1], along[0])) / np.pi * len(field.noise)) % len(field.noise)
+    return bool(field.noise[direction] < _WHEEL_SHARE * np.median(field.noise))
 
 
 def _kept(without: list[Pit | Speck], evidence: Evidence) -> Image:

@@ -135,7 +135,7 @@ def _diameter(gains: NDArray[np.float64], patches: list[tuple[Image, Mask]], blu
 
 
 def _blown_px(use: Mask) -> float:
-    """Diameter of the disc as large as the blown spot in the middle of a patch, 0 where a lamp's reflection is blown."""
+    """Diameter of the disc as large as the blown spot in the middle of a patch, 0 of a lamp's reflection."""
     _, parts = cv2.connectedComponents((~use).view(np.uint8), connectivity=4)
     blown = parts == parts[PATCH_PX, PATCH_PX]
     beyond = blown[[0, -1]].any() or blown[:, [0, -1]].any()
