@@ -138,6 +138,16 @@ def test_a_comb_of_lines_is_no_scratch():
     assert lines_in(picture) == []
 
 
+@pytest.mark.parametrize("aside_px", [0, 4])
+def test_two_lines_with_a_gap_between_them_are_two(aside_px):
+    y, x = np.mgrid[:ROWS, :COLUMNS]
+    row = np.where(x < 200, 160, 160 - aside_px)
+    there = ((x >= 150) & (x < 190)) | ((x >= 215) & (x < 255))
+    picture = noise(3) * 0.5 + (6 * np.exp(-0.5 * ((y - row) / 0.8) ** 2) * there).astype(np.float32)
+    ends = sorted(sorted(round(e / 5) * 5 for e in c.curve[[0, -1], 0]) for c in lines_in(picture))
+    assert ends == [[150, 190], [215, 255]]
+
+
 def straight(first: float, last: float, row: float, snr: float) -> Candidate:
     columns = np.arange(first, last + 1.0)
     return level(np.column_stack((columns, np.full(len(columns), row))), snr)

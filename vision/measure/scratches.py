@@ -50,6 +50,8 @@ _COMB_SHARE = 0.4
 # must be seen, and so many lines.
 _SIDE_PX = (6, 36)
 _SIDE_SEEN, _SIDE_LEAST = 0.8, 8
+# A line ends where over so many px it falls to less than this share of its height: what lies beyond is another.
+_GAP_PX, _GAP_SHARE = 15, 0.1
 # An edge (of a reflection, of a shadow) is no line: more of a step than this share of its line response.
 _STEP_SHARE = 0.5
 # So many lines are measured at most.
@@ -170,6 +172,8 @@ def _measure(path: Curve, pictures: LinePictures, field: LineField, least: float
     curve = resample(smooth(curve + offset[:, None] * normals(curve)), 1.0)
     values = _over_noise(curve, picture, field, STRIP_PX)
     along = values @ line_profile(STRIP_PX, 0, PROFILE_PX)
+    one = _without_gap(along)
+    curve, values, along = curve[one], values[one], along[one]
     first, last, snr = strongest_stretch(along)
     # what follows only takes from it
     if snr < least:
@@ -191,6 +195,20 @@ def _measure(path: Curve, pictures: LinePictures, field: LineField, least: float
     else:
         first, last = grown(along, (first, last), 1.0)
     return Candidate(curve[first:last], snr, along[first:last])
+
+
+def _without_gap(along: NDArray[np.float64]) -> slice:
+    """The part of a curve on which its strongest stretch, `along` it, has no gap."""
+    first, last, _ = strongest_stretch(along)
+    stretch = along[first:last]
+    if len(stretch) < 3 * _GAP_PX:
+        return slice(None)
+    soft = np.convolve(stretch, np.full(_GAP_PX, 1 / _GAP_PX), mode="valid")
+    if soft.min() >= _GAP_SHARE * np.median(stretch):
+        return slice(None)
+    middle = first + int(np.argmin(soft)) + _GAP_PX // 2
+    before, beyond = (strongest_stretch(part)[2] for part in (along[:middle], along[middle:]))
+    return slice(middle) if before >= beyond else slice(middle, None)
 
 
 def _over_noise(curve: Curve, picture: Image, field: LineField, half: int) -> NDArray[np.float64]:
