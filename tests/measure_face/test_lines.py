@@ -138,14 +138,15 @@ def test_a_comb_of_lines_is_no_scratch():
     assert lines_in(picture) == []
 
 
-@pytest.mark.parametrize("aside_px", [0, 4])
-def test_two_lines_with_a_gap_between_them_are_two(aside_px):
+@pytest.mark.parametrize(("aside_px", "spans"), [(0, 2), (4, 2), (0, 3)])
+def test_lines_in_a_row_with_gaps_between_them_are_as_many(aside_px, spans):
     y, x = np.mgrid[:ROWS, :COLUMNS]
-    row = np.where(x < 200, 160, 160 - aside_px)
-    there = ((x >= 150) & (x < 190)) | ((x >= 215) & (x < 255))
+    row = np.where(x < 150, 160, 160 - aside_px)
+    told = [[100, 140], [165, 205], [230, 270]][:spans]
+    there = sum((x >= first) & (x < last) for first, last in told)
     picture = noise(3) * 0.5 + (6 * np.exp(-0.5 * ((y - row) / 0.8) ** 2) * there).astype(np.float32)
     ends = sorted(sorted(round(e / 5) * 5 for e in c.curve[[0, -1], 0]) for c in lines_in(picture))
-    assert ends == [[150, 190], [215, 255]]
+    assert ends == told
 
 
 def straight(first: float, last: float, row: float, snr: float) -> Candidate:

@@ -202,13 +202,16 @@ def _without_gap(along: NDArray[np.float64]) -> slice:
     first, last, _ = strongest_stretch(along)
     stretch = along[first:last]
     if len(stretch) < 3 * _GAP_PX:
-        return slice(None)
+        return slice(0, len(along))
     soft = np.convolve(stretch, np.full(_GAP_PX, 1 / _GAP_PX), mode="valid")
     if soft.min() >= _GAP_SHARE * np.median(stretch):
-        return slice(None)
+        return slice(0, len(along))
     middle = first + int(np.argmin(soft)) + _GAP_PX // 2
     before, beyond = (strongest_stretch(part)[2] for part in (along[:middle], along[middle:]))
-    return slice(middle) if before >= beyond else slice(middle, None)
+    if before >= beyond:
+        return _without_gap(along[:middle])
+    one = _without_gap(along[middle:])
+    return slice(middle + one.start, middle + one.stop)
 
 
 def _over_noise(curve: Curve, picture: Image, field: LineField, half: int) -> NDArray[np.float64]:
