@@ -4,11 +4,11 @@
     python tests/truth/path_traced.py FOLDER --seed 1 [--families tea round] [--samples 256] [--variant llvm_ad_rgb]
     python tests/truth/path_traced.py FOLDER --score
 
-The first renders, for each family and the seed, two folders, FAMILY-SEED-plain and FAMILY-SEED-faint (the same with the
-contrast of each mark faded to 2 to 50 %). Each holds part.toml, station.toml, outline.dxf and a tray T-NN with
-shot.json, truth.json and frames, in the layout of the shared trays; what is there already is kept. The second scores
-all folders found by the rules of `polished_score`. Mitsuba is no dependency of the project and scoring does without;
-its llvm variants need a libLLVM of the system (`DRJIT_LIBLLVM_PATH` says which).
+The first renders two folders for each family, FAMILY-1-plain and FAMILY-1-faint (the same with the contrast of each
+mark faded to 2 to 50 %). Each holds part.toml, station.toml, outline.dxf and a tray T-01 with shot.json, truth.json and
+frames, in the layout of the shared trays; what is there already is kept. The second scores all folders found by the
+rules of `polished_score`. Mitsuba is no dependency of the project and scoring does without; its llvm variants need a
+libLLVM of the system (`DRJIT_LIBLLVM_PATH` says which).
 
 The model: Mitsuba 3 (Jakob et al. 2022, mitsuba-renderer.org) traces paths with interreflections up to depth 5, bowl
 against bowl and tray. The metal is a GGX `roughconductor` with a share of a wide lobe; normal maps carry buffing lines,
@@ -132,7 +132,7 @@ def render_family(root: Path, family: TracedFamily, seed: int, samples: int) -> 
 
 def print_scores(root: Path) -> None:
     """Score all folders of trays and print the figures of all plain and of all faint ones."""
-    from tests.truth.polished_score import SWEPT_PIT, SWEPT_SCRATCH, found_at, score_trays, table
+    from tests.truth.polished_score import SWEPT_PIT, SWEPT_SCRATCH, print_figures, score_trays
     from vision.measure import face
 
     cv2.setNumThreads(1)
@@ -140,12 +140,7 @@ def print_scores(root: Path) -> None:
         scores = [piece for folder in sorted(root.glob(f"*-{kind}")) for piece in score_trays(folder, least)]
         if not scores:
             sys.exit(f"{root} has no tray in a folder *-{kind}; render some first")
-        figures = table(scores)
-        print(f"{kind}, {len(scores)} pieces: " + " ".join(f"{key} {value:.3g}" for key, value in figures.items()))
-        if kind == "faint":
-            for mark in ("scratch", "pit"):
-                found, threshold = found_at(scores, mark)
-                print(f"    {mark} at 0.1 false a piece: {found:.2f}, snr over {threshold:.1f}")
+        print_figures(f"{kind}, {len(scores)} pieces", scores, swept=kind == "faint")
 
 
 def main() -> None:

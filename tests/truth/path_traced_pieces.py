@@ -163,6 +163,7 @@ def _random_piece(family: TracedFamily, number: int, clean: bool, rng: np.random
 
 
 def _random_finish(rng: np.random.Generator) -> Finish:
+    """Draw a finish, with strong lines more often than `synthetic_images` does, and crossed ones without them too."""
     strong, peel = bool(rng.random() < 0.4), bool(rng.random() < 0.35)
     return Finish(
         alpha=float(rng.uniform(0.055, 0.08)),

@@ -232,6 +232,14 @@ def score_trays(folder: Path, limits: tuple[float, float]) -> list[PieceScore]:
     return out
 
 
+def print_figures(name: str, scores: list[PieceScore], swept: bool) -> None:
+    """The figures of a pool of pieces; where thresholds are swept, also what is found at 0.1 false of each kind."""
+    print(f"{name}: " + " ".join(f"{key} {value:.3g}" for key, value in table(scores).items()))
+    for kind in ("scratch", "pit") if swept else ():
+        found, threshold = found_at(scores, kind)
+        print(f"    {kind} at 0.1 false a piece: {found:.2f}, snr over {threshold:.1f}")
+
+
 def _print_marks(scores: list[PieceScore]) -> None:
     """A line a piece: the truth's snr of each mark, the finding's beside it, and the strongest false findings."""
     for p in scores:
@@ -266,12 +274,7 @@ def main() -> None:
         if asked.own:
             pools[f"all own, {title}"] = [p for folder in families[1:] for p in pools[folder.name]]
         for name, scores in pools.items():
-            figures = table(scores)
-            print(f"{name}: " + " ".join(f"{key} {value:.3g}" for key, value in figures.items()))
-            if title == "faint":
-                for kind in ("scratch", "pit"):
-                    found, threshold = found_at(scores, kind)
-                    print(f"    {kind} at 0.1 false a piece: {found:.2f}, snr over {threshold:.1f}")
+            print_figures(name, scores, swept=title == "faint")
             if asked.misses and not name.startswith("all"):
                 _print_marks(scores)
 
