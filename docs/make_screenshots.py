@@ -15,8 +15,8 @@ from pathlib import Path
 from playwright.sync_api import Browser, Page, expect, sync_playwright
 from screenshot_works import demo_works, shift_checks, works_of_dies
 
-from app.store.recall import results
-from app.store.station_checks import doubtful_trays, file_checks
+from app.store.results.recall import recall_results
+from app.store.stations.checks import doubtful_trays, file_checks
 from tests.pages.conftest import CHROMIUM, CHROMIUM_FLAGS, Served, choose
 from tests.pages.test_review import judge, piece_on, saved
 
@@ -278,7 +278,7 @@ def _empty(served: Served, browser: Browser, file: Path) -> None:
 @state("station")
 def _station(served: Served, browser: Browser, file: Path) -> None:
     with closing(served.works.open()) as store:
-        file_checks(store, shift_checks(next(one.taken_at for one in results(store) if one.taken_at)))
+        file_checks(store, shift_checks(next(one.taken_at for one in recall_results(store) if one.taken_at)))
     with opened(served, browser, f"station?{HALE}", height=1800) as page:
         expect(page.get_by_text("ST-1 must not go on")).to_be_visible()
         expect(page.get_by_role("heading", name="Light and sharpness")).to_be_visible()

@@ -6,13 +6,13 @@ import sys
 from datetime import datetime, timedelta
 from pathlib import Path
 
-from app.store.station_checks import Check
-from app.store.works import Person, Works, new_works
+from app.store.stations.checks import Check
+from app.works.folder import Person, Works, new_works
 from synthetic_images.demo import render_demo
-from synthetic_images.history import DieCourse, History, render_history
 from synthetic_images.spoons import TEASPOON
+from synthetic_images.trays.history import DieCourse, History, render_history
 from tests.run.rendered_works import works_of
-from vision.calibrate.drift import ReferenceValue, check_reference
+from vision.calibrate.checks import ReferenceValue, check_reference
 
 BRIGHTBOWL = Path(sys.executable).with_name("brightbowl")
 TRAYS = 12

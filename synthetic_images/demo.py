@@ -11,14 +11,14 @@ from pathlib import Path
 
 import numpy as np
 
-from synthetic_images.defects import Defects
-from synthetic_images.families import FINE_MM_PER_PX, fine_size_px, random_defects, random_face, size_mm
-from synthetic_images.layout import crowd, rows, scattered_dirt
-from synthetic_images.scene import Scene
-from synthetic_images.shots import COUNT, outline_limits, surface_limits, write_back_shot, write_face_shot
+from synthetic_images.outlines.defects import Defects
+from synthetic_images.outlines.families import FINE_MM_PER_PX, fine_size_px, random_defects, random_face, size_mm
+from synthetic_images.outlines.layout import crowd, rows, scattered_dirt
+from synthetic_images.outlines.scene import Scene
+from synthetic_images.outlines.view import View, plain_view
 from synthetic_images.spoons import DESSERT_SPOON, TEASPOON, Pattern
-from synthetic_images.view import View, plain_view
-from synthetic_images.write import ShotName, write_limits, write_part, write_station
+from synthetic_images.trays.shots import COUNT, outline_limits, surface_limits, write_back_shot, write_face_shot
+from synthetic_images.trays.write import ShotName, write_limits, write_part, write_station
 from vision.errors import Unusable
 
 # Station ST-1 sees a whole tray of 189 x 140 mm; ST-2 one spoon more closely, with lights in front.

@@ -5,7 +5,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from synthetic_images.coverage import Float32
+from synthetic_images.outlines.coverage import Float32
 
 Pixels = NDArray[np.uint8] | NDArray[np.uint16]
 

@@ -10,8 +10,8 @@ from dataclasses import dataclass, field
 import cv2
 import numpy as np
 
-from synthetic_images.coverage import Float32
-from synthetic_images.optics import Silhouette, shadow
+from synthetic_images.outlines.coverage import Float32
+from synthetic_images.outlines.optics import Silhouette, shadow
 from synthetic_images.sensor import Pixels, Sensor, exposed
 from synthetic_images.spoons import Array
 

@@ -17,7 +17,7 @@ settings.register_profile("untimed", deadline=None)
 settings.load_profile("untimed")
 
 # Rooms whose files take longest go first, so that no core is left with a long one at the end.
-LONGEST_FIRST = ("pages", "run", "calibrate", "truth", "study", "synthetic_images", "store")
+LONGEST_FIRST = ("pages", "watch", "run", "calibrate", "truth", "studies", "synthetic_images", "store")
 
 
 def pytest_xdist_auto_num_workers() -> int:

@@ -4,21 +4,26 @@ from dataclasses import replace
 
 import numpy as np
 
-from vision.calibrate.lamp import lamp_state
-from vision.calibrate.light_limits import light_findings
-from vision.decide.verdict import judge
+from vision.backlight import SATURATED, NoBacklight, lamp_state, light_findings, model_backlight
+from vision.decide import judge
 from vision.errors import Unusable
-from vision.geometry.camera import View
-from vision.measure.face import score_face
-from vision.measure.face_region import FaceView
-from vision.measure.light import SATURATED, NoBacklight, model_backlight
-from vision.measure.nominal import Nominal, prepare_nominal
-from vision.measure.piece import measure_piece
-from vision.measure.place import Placed
-from vision.measure.tray import SHARP_PX, Found, Sight, look
-from vision.records.given import LightLimits, Limits, Part, Picture, Station, TrayPictures
-from vision.records.judged import JudgedPiece
-from vision.records.measured import Fault, MeasuredPiece, MeasuredTray, TrayFinding, Value
+from vision.face import FaceView, score_face
+from vision.geometry import View
+from vision.outline import SHARP_PX, Found, Nominal, Placed, Sight, look, measure_piece, prepare_nominal
+from vision.records import (
+    Fault,
+    JudgedPiece,
+    LightLimits,
+    Limits,
+    MeasuredPiece,
+    MeasuredTray,
+    Part,
+    Picture,
+    Station,
+    TrayFinding,
+    TrayPictures,
+    Value,
+)
 
 # Share of the empty tray at full scale from which edges are no longer measured where they seem.
 _SATURATED_SHARE = 0.02

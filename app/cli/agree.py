@@ -48,13 +48,18 @@ def command(
     pdf: bool,
 ) -> None:
     """Compare the camera's verdicts with people's, and people's with each other's."""
-    from app.report.study_agreement import AgreementStudy, agreement_page
-    from app.report.study_page import Places, study_folder, write_page
-    from app.study.agreement import MAJORITY, disputes, study_agreement
-    from app.study.answers import answers
-    from app.study.fitness import Thresholds, fitness
-    from app.study.study_files import agreement_table, json_text
-    from vision.files.whole import write_whole
+    from app.report import AgreementStudy, Places, agreement_page, study_folder, write_page
+    from app.studies import (
+        MAJORITY,
+        Thresholds,
+        agreement_table,
+        answers,
+        disputes,
+        fitness,
+        json_text,
+        study_agreement,
+    )
+    from vision.formats import write_whole
 
     sample = sample_lot(Asked(results, verdicts, works, lot))
     said = answers({key: piece.verdict for key, piece in sample.lot.pieces()}, sample.verdicts)

@@ -11,10 +11,8 @@ import click
 from vision.errors import Unusable
 
 if TYPE_CHECKING:
-    from vision.calibrate.calibration import Calibration
-    from vision.calibrate.sighting import Sighting
-    from vision.calibrate.target import Target
-    from vision.records.given import Station
+    from vision.calibrate import Calibration, Sighting, Target
+    from vision.records import Station
 
 # Fewer nodes than this along a side leave a lens to chance.
 _LEAST_NODES = 3
@@ -96,17 +94,14 @@ def command(
     """
     import numpy as np
 
-    from app.report.calibration_report import calibration_page
-    from vision.calibrate.calibration import Settings, calibrate
-    from vision.calibrate.choosing import LensFreedom
-    from vision.calibrate.target import Target
-    from vision.files.station import write_station
-    from vision.files.whole import write_whole
+    from app.report import calibration_page
+    from vision.calibrate import LensFreedom, Settings, Target, calibrate
+    from vision.formats import write_station, write_whole
 
     if (out is None) == (works is None):
         raise click.UsageError("Give --out, or --works in its place.")
     if works is not None:
-        from app.store.works import read_works
+        from app.works import read_works
 
         out = read_works(works).station_file(station)
     assert out is not None
@@ -145,8 +140,7 @@ def _look(
 
     Without the first picture there is no plane, so its failure ends the call.
     """
-    from vision.calibrate.photographs import read_photograph
-    from vision.calibrate.sighting import see
+    from vision.calibrate import read_photograph, see
 
     if len(set(images)) < len(images):
         twice = next(path for path in images if images.count(path) > 1)
@@ -170,7 +164,7 @@ def _look(
 
 
 def _station(found: Calibration, name: str, full_scale: float | None) -> Station:
-    from vision.records.given import Station
+    from vision.records import Station
 
     placed = found.placed
     return Station(
@@ -185,7 +179,7 @@ def _station(found: Calibration, name: str, full_scale: float | None) -> Station
 
 
 def _said(found: Calibration, out: Path, report: Path) -> list[str]:
-    from vision.calibrate.remarks import choice, remarks
+    from vision.calibrate import choice, remarks
 
     fitted = found.chosen.fitted
     used = sum(not view.left_out for view in found.views)

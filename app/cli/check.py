@@ -15,13 +15,11 @@ import click
 from vision.errors import Unusable
 
 if TYPE_CHECKING:
-    from app.store.connection import Store
-    from app.store.works import Works
-    from vision.calibrate.budget import Budget
-    from vision.calibrate.checks_file import Check, Reference
-    from vision.calibrate.drift import ReferenceValue
-    from vision.records.given import Station
-    from vision.records.measured import MeasuredPiece, Value
+    from app.store import Store
+    from app.works import Works
+    from vision.calibrate import Budget, ReferenceValue
+    from vision.formats import Check, Reference
+    from vision.records import MeasuredPiece, Station, Value
 
 _NAMED = 10  # trays that a line names; the page lists all
 _FILE = click.Path(exists=True, dir_okay=False, path_type=Path)
@@ -58,12 +56,19 @@ def command(
     FOLDER is a shot of the reference piece alone on the tray. Its values are held against the known ones and against
     the checks since calibration. After a stop, calibrate again; trays since the last good check are to be judged again.
     """
-    from app.report.check_chart import check_page
-    from app.store.works import open_chosen, read_works
-    from vision.calibrate.checks_file import Check, append_check, last_good, of_calibration, read_checks, read_reference
-    from vision.calibrate.drift import check_reference
-    from vision.files.station import read_station
-    from vision.files.whole import write_whole
+    from app.report import check_page
+    from app.works import open_chosen, read_works
+    from vision.calibrate import check_reference
+    from vision.formats import (
+        Check,
+        append_check,
+        last_good,
+        of_calibration,
+        read_checks,
+        read_reference,
+        read_station,
+        write_whole,
+    )
 
     place = read_works(works) if works is not None else None
     if place is not None:
@@ -100,7 +105,7 @@ def command(
 
 def _in_works(place: Works, folder: Path) -> tuple[Path, Path, Path, Path]:
     """Part, station, reference and history of a shot of the reference piece, by their places in a works folder."""
-    from vision.files.shot import read_shot
+    from vision.formats import read_shot
 
     shot = read_shot(folder)
     if shot.part is None or shot.station is None:
@@ -111,7 +116,7 @@ def _in_works(place: Works, folder: Path) -> tuple[Path, Path, Path, Path]:
 
 def _file(store: Store, checks: Sequence[Check]) -> None:
     """File the whole history, of which the store may lack more than this check, and name the trays in doubt."""
-    from app.store.station_checks import doubtful_trays, file_checks
+    from app.store import doubtful_trays, file_checks
 
     file_checks(store, checks)
     station = checks[-1].station
@@ -123,9 +128,7 @@ def _file(store: Store, checks: Sequence[Check]) -> None:
 
 def _measured(folder: Path, part: Path, camera: Station, known: Reference) -> MeasuredPiece:
     """The one piece of the shot."""
-    from vision.files.frames import read_frames
-    from vision.files.part import read_part
-    from vision.files.shot import read_shot
+    from vision.formats import read_frames, read_part, read_shot
     from vision.pipeline import measure_tray
 
     drawing = read_part(part)
@@ -151,7 +154,7 @@ def _of(values: Mapping[str, Value], name: str) -> float | None:
 
 def _references(known: Reference, piece: MeasuredPiece) -> list[ReferenceValue]:
     """Known values with their uncertainties: the certificate's and the station's are common to all checks."""
-    from vision.calibrate.drift import ReferenceValue
+    from vision.calibrate import ReferenceValue
 
     return [
         ReferenceValue(
@@ -166,7 +169,7 @@ def _references(known: Reference, piece: MeasuredPiece) -> list[ReferenceValue]:
 
 def _budgets(known: Reference, piece: MeasuredPiece) -> list[tuple[str, Budget]]:
     """What each deviation of the reference piece is uncertain by: certificate, laying, and the measurement's own."""
-    from vision.calibrate.budget import Contribution, measure_budget
+    from vision.calibrate import Contribution, measure_budget
 
     budgets = []
     for value in known.values:

@@ -26,12 +26,9 @@ def command(out: Path, trays: int, jobs: int) -> None:
     polished faces of teaspoons.
     """
     keep_to_one_core()
-    from app.run.shot import Work
-    from synthetic_images.demo import render_demo
-    from vision.files.limits import read_limits
-    from vision.files.part import read_part
-    from vision.files.shot import find_shots
-    from vision.files.station import read_station
+    from app.run import Work
+    from synthetic_images import render_demo
+    from vision.formats import find_shots, read_limits, read_part, read_station
 
     make_out(out)
     click.echo(f"rendering {trays} trays into {out / 'shots'}")

@@ -19,18 +19,14 @@ _FOLDER = click.Path(path_type=Path, exists=True, file_okay=False)
 @click.option("--pdf", is_flag=True, help="Write die.pdf too.")
 def command(works: Path, part: str | None, only: str | None, lot: str | None, out: Path, pdf: bool) -> None:
     """Follow the dies of a part over their strokes: wear, strokes left, changes, and marks at one place."""
-    from app.report.die_charts import rate_words
-    from app.report.die_page import DieReport, break_words, die_page, die_table, left_words
-    from app.report.study_page import study_folder, write_page
-    from app.store.die_history import history_of
-    from app.store.lots import lots
-    from app.store.works import read_works
-    from app.study.die_study import study_dies
-    from app.study.study_files import json_text
-    from vision.files.whole import write_whole
+    from app.report import DieReport, break_words, die_page, die_table, left_words, rate_words, study_folder, write_page
+    from app.store import history_of, list_lots
+    from app.studies import json_text, study_dies
+    from app.works import read_works
+    from vision.formats import write_whole
 
     with closing(read_works(works).open()) as store:
-        known = sorted({name for one in lots(store) if lot in (None, one.lot) for name in one.parts})
+        known = sorted({name for one in list_lots(store) if lot in (None, one.lot) for name in one.parts})
         if part is None and len(known) != 1:
             raise Unusable("--part", "", f"one of {', '.join(known) or 'none yet; inspect trays first'}", "none")
         history = history_of(store, part or known[0], lot)

@@ -24,11 +24,9 @@ def command(
     parquet: bool,
 ) -> None:
     """Write verdicts.csv and pieces.csv: every verdict that stands, and every piece as judged last."""
-    from app.store.exports import as_parquet, export_pieces, export_verdicts
-    from app.store.recall import Which
-    from app.store.verdicts import standing
-    from app.store.works import open_chosen
-    from vision.files.whole import not_written
+    from app.store import Which, as_parquet, export_pieces, export_verdicts, standing
+    from app.works import open_chosen
+    from vision.formats import not_written
 
     opened, _ = open_chosen(works, store)
     try:

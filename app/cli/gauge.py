@@ -22,12 +22,9 @@ def command(table: Path, out: Path, tolerance: float | None, pdf: bool) -> None:
     TABLE.csv has the columns part,operator,trial,value. An operator may be a station; with one operator only its
     repeatability is studied.
     """
-    from app.report.study_gauge import gauge_page
-    from app.report.study_page import study_folder, write_page
-    from app.study.gauge import study_gauge
-    from app.study.gauge_table import read_gauge_table
-    from app.study.study_files import gauge_table, json_text
-    from vision.files.whole import write_whole
+    from app.report import gauge_page, study_folder, write_page
+    from app.studies import gauge_table, json_text, read_gauge_table, study_gauge
+    from vision.formats import write_whole
 
     measured = read_gauge_table(table)
     study = study_gauge(measured, tolerance)

@@ -28,13 +28,13 @@ def command(works: Path | None, store: str | None, broker: str, ca: Path | None,
     Runs beside `watch`, or by itself. A name and a password for the broker are read from BRIGHTBOWL_MQTT_USER and
     BRIGHTBOWL_MQTT_PASSWORD.
     """
-    from app.store.works import open_chosen
+    from app.works import open_chosen
 
     try:
         import paho.mqtt  # noqa: F401
     except ModuleNotFoundError:
         raise Unusable("hand-over", "", "the library for MQTT: install brightbowl[line]", "no paho-mqtt") from None
-    from app.run.line import hand_over, read_broker
+    from app.run import hand_over, read_broker
 
     where = read_broker(broker, ca)
     stop = Event()

@@ -20,10 +20,9 @@ def command(folder: Path, works: Path | None, store: str | None, shots: Path | N
 
     What is there already stays as it is: importing twice changes nothing, and a result that differs is a new judgement.
     """
-    from app.store.result_folders import file_folders, result_folders
-    from app.store.verdicts_in import bring_in
-    from app.store.works import open_chosen
-    from vision.files.verdicts import read_verdicts
+    from app.store import bring_in
+    from app.works import file_folders, open_chosen, result_folders
+    from vision.formats import read_verdicts
 
     said = () if verdicts is None else read_verdicts(verdicts)
     opened, place = open_chosen(works, store)

@@ -13,12 +13,9 @@ import click
 from vision.errors import Unusable
 
 if TYPE_CHECKING:
-    from app.run.cluster import Cluster
-    from app.run.session import Summary
-    from app.run.shot import Work
-    from app.store.connection import Store
-    from app.store.works import Works
-    from app.store.works_runs import Run
+    from app.run import Cluster, Summary, Work
+    from app.store import Store
+    from app.works import Run, Works
 
 _FILE = click.Path(dir_okay=False, path_type=Path)
 
@@ -65,8 +62,8 @@ def command(
     Each FOLDER is a tray shot, or a folder of them. The exit code is 0 whatever the verdicts.
     """
     keep_to_one_core()
-    from app.run.cluster import read_cluster
-    from app.store.works_runs import Run, runs_of
+    from app.run import read_cluster
+    from app.works import Run, runs_of
 
     side_by_side: int | Cluster = jobs
     if scheduler is not None:
@@ -76,7 +73,7 @@ def command(
     place, opened = None, None
     failures: list[str] = []
     if works is not None:
-        from app.store.works import open_chosen
+        from app.works import open_chosen
 
         opened, place = open_chosen(works, store)
         assert place is not None
@@ -95,7 +92,7 @@ def command(
             missing = next(name for name, value in files.items() if not value)
             raise click.UsageError(f"Missing '{missing}'; give it, or --works in place of all files and folders.")
         if store is not None:
-            from app.store.connection import open_store
+            from app.store import open_store
 
             opened = open_store(store)
         runs = [Run(part_file, station_file, limits_file, out, _shots(folders, out))]
@@ -108,7 +105,7 @@ def command(
 
 def _shots(folders: tuple[Path, ...], results: Path) -> tuple[Path, ...]:
     """The shots in some folders, at least one."""
-    from vision.files.shot import find_shots, is_shot, read_shot
+    from vision.formats import find_shots, is_shot, read_shot
 
     shots = find_shots(folders, leave_out=results)
     if not any(is_shot(shot) for shot in shots):
@@ -120,14 +117,14 @@ def _shots(folders: tuple[Path, ...], results: Path) -> tuple[Path, ...]:
 
 def _inspect(run: Run, pictures: bool, jobs: int | Cluster, store: Store | None, works: Works | None) -> list[str]:
     """Judge the shots of one run and file the results; what failed, which was told by then."""
-    from app.run.shot import read_work
+    from app.run import read_work
 
     work = read_work(run, pictures)
     make_out(run.out)
     failures = run_and_show(run.shots, work, jobs).failures
     if store is None:
         return failures
-    from app.store.result_folders import JudgedBy, file_run
+    from app.works import JudgedBy, file_run
 
     filed = file_run(store, works, run, JudgedBy(work.part, work.station, work.limits))
     click.echo(f"{filed.new} new judgements in {store.url}, {filed.known} were there before")
@@ -150,7 +147,7 @@ def make_out(out: Path) -> None:
     Unusable
         Where it can't be made or written.
     """
-    from vision.files.whole import write_whole
+    from vision.formats import write_whole
 
     trial = out / ".brightbowl-trial"
     try:
@@ -164,7 +161,7 @@ def make_out(out: Path) -> None:
 
 def run_and_show(shots: tuple[Path, ...], work: Work, jobs: int | Cluster) -> Summary:
     """Judge the shots behind a progress bar, then print what came out, failures last on stderr."""
-    from app.run.session import PIECES_FILE, run
+    from app.run import PIECES_FILE, run
 
     with click.progressbar(
         length=len(shots),

@@ -11,13 +11,11 @@ import click
 from vision.errors import Unusable
 
 if TYPE_CHECKING:
-    from app.report.lot_page import LotReport
-    from app.store.connection import Store
-    from app.store.decisions import Word
-    from app.store.lot_state import LotState
-    from app.store.works import Works
-    from app.study.lot_sampling import Acceptance
-    from app.study.sampling import Level, Severity
+    from app.report import LotReport
+    from app.statistics import Level, Severity
+    from app.store import LotState, Store, Word
+    from app.studies import Acceptance
+    from app.works import Works
 
 _FOLDER = click.Path(path_type=Path, exists=True, file_okay=False)
 _LEVELS = ("I", "II", "III", "S-1", "S-2", "S-3", "S-4")
@@ -61,15 +59,15 @@ def command(
     leave_waiting: bool,
 ) -> None:
     """Tell what became of a LOT, release or hold it, and report it; without LOT, list the lots."""
-    from app.store.works import read_works
+    from app.works import read_works
 
     place = read_works(works)
     with closing(place.open()) as store:
         if lot is None:
             _list(store)
             return
-        from app.store.lot_state import lot_state, series_up_to, tell_size, told_size
-        from app.study.lot_sampling import accept_series
+        from app.store import lot_state, series_up_to, tell_size, told_size
+        from app.studies import accept_series
 
         state = lot_state(store, lot, part)
         if size is not None and size != told_size(state.values, state.part):
@@ -88,16 +86,15 @@ def command(
         for line in _told(state, series[-1] if series else None, aql):
             click.echo(line)
         if out is not None:
-            from app.report.lot_page import lot_report
+            from app.report import lot_report
 
             _report(place, lot_report(store, state, series, aql), (out, pdf))
 
 
 def _list(store: Store) -> None:
-    from app.store.lot_state import standings
-    from app.store.lots import lots
+    from app.store import list_lots, standings
 
-    found, standing = lots(store), standings(store)
+    found, standing = list_lots(store), standings(store)
     for one in found:
         words = [standing.get((one.lot, part), "open") for part in one.parts]
         if len(words) > 1:
@@ -135,7 +132,7 @@ def _decide(
     who: tuple[str | None, str | None],
 ) -> None:
     """File decisions; `sampled`: acceptance and AQL."""
-    from app.store.decisions import decide
+    from app.store import decide
 
     by, why = who
     if not by or not why:
@@ -150,9 +147,8 @@ def _option(word: Word) -> str:
 
 def _told(state: LotState, acceptance: Acceptance | None, aql: float) -> list[str]:
     """The lot in some lines."""
-    from app.report.lot_words import decision_words, escapes_words, next_words, reason_words, sample_words
-    from app.report.study_page import share
-    from app.study.lot_figures import Fate
+    from app.report import decision_words, escapes_words, first_reason_words, next_words, sample_words, share
+    from app.studies import Fate
 
     figures = state.figures
     fates = ", ".join(f"{fate} {figures.fates[fate]}" for fate in get_args(Fate))
@@ -161,7 +157,7 @@ def _told(state: LotState, acceptance: Acceptance | None, aql: float) -> list[st
         f"to packing: {figures.to_packing}; yield {share(figures.yielded)}, first pass {share(figures.first_pass)}",
     ]
     if figures.reasons:
-        said.append(f"first reasons: {', '.join(f'{reason_words(r.name)} {r.count}' for r in figures.reasons)}")
+        said.append(f"first reasons: {', '.join(f'{first_reason_words(r.name)} {r.count}' for r in figures.reasons)}")
     if acceptance is not None:
         said.append(
             f"by sample (ISO 2859-1): {acceptance.outcome}; {sample_words(acceptance, aql)}; "
@@ -176,10 +172,9 @@ def _told(state: LotState, acceptance: Acceptance | None, aql: float) -> list[st
 
 
 def _report(place: Works, report: LotReport, into: tuple[Path, bool]) -> None:
-    from app.report.lot_page import lot_page, lot_table
-    from app.report.study_page import Places, study_folder, write_page
-    from app.study.study_files import json_text
-    from vision.files.whole import write_whole
+    from app.report import Places, lot_page, lot_table, study_folder, write_page
+    from app.studies import json_text
+    from vision.formats import write_whole
 
     out, pdf = into
     study_folder(out)

@@ -13,7 +13,7 @@ def command(works: Path, name: str | None) -> None:
 
     Nothing is overwritten: WORKS must be new or empty.
     """
-    from app.store.works import WORKS_FILE, new_works
+    from app.works import WORKS_FILE, new_works
 
     made = new_works(works, name or works.resolve().name)
     click.echo(f"made {made.folder}: {made.name}")

@@ -31,16 +31,10 @@ def command(
     keep_to_one_core()
     import numpy as np
 
-    from app.report.pod_page import axis_words, curve_words, examples, pod_page, pod_table
-    from app.report.study_page import study_folder, write_page
-    from app.run.planting import Sown, false_findings, sow
-    from app.study.pod_study import study_pod
-    from app.study.study_files import json_text
-    from vision.files.frames import read_frames
-    from vision.files.part import read_part
-    from vision.files.shot import find_shots, read_shot
-    from vision.files.station import read_station
-    from vision.files.whole import write_whole
+    from app.report import axis_words, curve_words, examples, pod_page, pod_table, study_folder, write_page
+    from app.run import Sown, false_findings, sow
+    from app.studies import json_text, study_pod
+    from vision.formats import find_shots, read_frames, read_part, read_shot, read_station, write_whole
     from vision.pipeline import faces_of
 
     part, station = read_part(part_file), read_station(station_file)

@@ -24,9 +24,7 @@ def command(out: Path, part: str, trays: int, seed: int, family: str, ending: st
     Writes part.toml, outline.dxf, station.toml and limits.toml to the folder, and one folder a tray with its frames,
     shot.json and truth.json (poses, measures and findings as they really are).
     """
-    from synthetic_images.families import FAMILIES
-    from synthetic_images.shots import Order, render_shots
-    from synthetic_images.spoons import PATTERNS
+    from synthetic_images import FAMILIES, PATTERNS, Order, render_shots
     from vision.errors import Unusable
 
     pattern = PATTERNS[part]

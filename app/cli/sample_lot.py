@@ -13,10 +13,9 @@ import click
 from vision.errors import Unusable
 
 if TYPE_CHECKING:
-    from app.store.connection import Store
-    from app.store.works import Works
-    from app.study.answers import PersonVerdict
-    from app.study.lot import Lot
+    from app.store import Store
+    from app.studies import Lot, PersonVerdict
+    from app.works import Works
 
 _FOLDER = click.Path(path_type=Path, exists=True, file_okay=False)
 
@@ -73,23 +72,22 @@ def sample_lot(asked: Asked) -> Sample:
         return _from_works(asked.works, asked.lot)
     if asked.results is None or asked.verdicts is None:
         raise click.UsageError("Give --results and --verdicts, or --works in place of both.")
-    from app.study.lot import read_lot
-    from vision.files.verdicts import read_verdicts
+    from app.studies import read_lot
+    from vision.formats import read_verdicts
 
     verdicts = read_verdicts(asked.verdicts)
     return Sample(read_lot(asked.results), verdicts, str(asked.verdicts), asked.results, None)
 
 
 def _from_works(folder: Path, lot: str | None) -> Sample:
-    from app.store.recall import Which, results
-    from app.store.verdicts import standing
-    from app.store.works import read_works
-    from app.study.lot import Lot
+    from app.store import Which, recall_results, standing
+    from app.studies import Lot
+    from app.works import read_works
 
     works = read_works(folder)
     with closing(works.open()) as store:
         name, part = _chosen(store, lot)
-        trays = tuple(results(store, Which(lot=name, part=part)))
+        trays = tuple(recall_results(store, Which(lot=name, part=part)))
         seen = {tray.tray for tray in trays}
         verdicts = [one for one in standing(store) if one.tray in seen]
     return Sample(Lot(trays), verdicts, works.store_place, works.results, works)
@@ -97,9 +95,9 @@ def _from_works(folder: Path, lot: str | None) -> Sample:
 
 def _chosen(store: Store, lot: str | None) -> tuple[str, str]:
     """The lot's name and its part."""
-    from app.store.lots import lots
+    from app.store import list_lots
 
-    known = {one.lot: one.parts for one in lots(store)}
+    known = {one.lot: one.parts for one in list_lots(store)}
     if not known:
         raise Unusable("--works", "", "a store that holds a lot; inspect trays into it first", "no lot")
     if lot is None and len(known) > 1:

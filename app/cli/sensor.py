@@ -13,9 +13,8 @@ import click
 from vision.errors import Unusable
 
 if TYPE_CHECKING:
-    from vision.calibrate.corners import Pixels
-    from vision.calibrate.lamp import LampState
-    from vision.calibrate.photon_transfer import FlatPair
+    from vision.backlight import LampState
+    from vision.calibrate import FlatPair, Pixels
 
 _FILE = click.Path(path_type=Path)
 _EIGHT_BITS, _SIXTEEN_BITS = 255.0, 65535.0
@@ -52,9 +51,8 @@ def command(
     Photon transfer after EMVA 1288 (--flat, --dark, --exposures), a slanted edge's transfer after ISO 12233 (--edge),
     and the backlight's evenness and drift (--lamp, --lamp-then).
     """
-    from vision.calibrate.lamp import lamp_state
-    from vision.calibrate.light_limits import proposed_limits
-    from vision.files.whole import write_whole
+    from vision.backlight import lamp_state, proposed_limits
+    from vision.formats import write_whole
 
     if not (flat or edge or lamp):
         raise Unusable("sensor", "", "at least one of --flat, --edge and --lamp")
@@ -89,7 +87,7 @@ def _sensor(
     flat: tuple[tuple[Path, Path], ...], dark: tuple[Path, Path] | None, exposures: str | None, full_scale: float | None
 ) -> tuple[dict[str, Any], str | None]:
     """What the pairs say, and what to photograph more of where it is not enough."""
-    from vision.calibrate.photon_transfer import level_for_read_noise, photon_transfer
+    from vision.calibrate import level_for_read_noise, photon_transfer
 
     weights = _numbers(exposures, len(flat)) if exposures else None
     top = _frame(flat[0][0], full_scale)[1]
@@ -116,7 +114,7 @@ def _sensor(
 
 
 def _edge(path: Path, full_scale: float | None) -> dict[str, Any]:
-    from vision.calibrate.slanted_edge import edge_sharpness
+    from vision.calibrate import edge_sharpness
 
     found = edge_sharpness(_frame(path, full_scale)[0], str(path))
     return {
@@ -128,7 +126,7 @@ def _edge(path: Path, full_scale: float | None) -> dict[str, Any]:
 
 
 def _lamp(now: LampState, then: Path | None, full_scale: float | None) -> dict[str, Any]:
-    from vision.calibrate.lamp import lamp_drift, lamp_state
+    from vision.backlight import lamp_drift, lamp_state
 
     table: dict[str, Any] = {
         "level": _number(now.level),
@@ -145,14 +143,14 @@ def _lamp(now: LampState, then: Path | None, full_scale: float | None) -> dict[s
 
 def _frame(path: Path, full_scale: float | None) -> tuple[Pixels, float]:
     """A frame and the count it can't exceed."""
-    from vision.calibrate.photographs import read_photograph
+    from vision.calibrate import read_photograph
 
     pixels = read_photograph(path)
     return pixels, _EIGHT_BITS if pixels.itemsize == 1 else full_scale or _SIXTEEN_BITS
 
 
 def _pair(files: tuple[Path, Path], full_scale: float | None) -> FlatPair:
-    from vision.calibrate.photon_transfer import measure_pair
+    from vision.calibrate import measure_pair
 
     (first, top), (second, _) = (_frame(path, full_scale) for path in files)
     if first.dtype != second.dtype:

@@ -18,9 +18,8 @@ def command(works: Path | None, store: str | None, port: int, address: str) -> N
     People pick their names from works.toml. Where the works folder holds a login.toml (table [auth], OpenID Connect)
     they sign in instead.
     """
-    from app.pages.desk import Desk, lasting_secret
-    from app.pages.server import serve
-    from app.store.works import open_chosen
+    from app.pages import Desk, lasting_secret, serve
+    from app.works import open_chosen
 
     opened, folder = open_chosen(works, store)
     login = None if folder is None else folder.folder / "login.toml"

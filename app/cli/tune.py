@@ -8,7 +8,7 @@ import click
 
 from app.cli.sample_lot import Asked, sample_lot, sample_options
 from vision.errors import Unusable
-from vision.records.given import Severity
+from vision.records import Severity
 
 FILE = click.Path(path_type=Path, exists=True, dir_okay=False)
 NEW_FOLDER = click.Path(path_type=Path, file_okay=False)
@@ -73,15 +73,9 @@ def command(
     The recommended setting is the cheapest (or, without costs, the one of fewest false alarms) among those that keep
     the promise on missed pieces.
     """
-    from app.report.study_page import Places, study_folder, write_page
-    from app.report.study_tuning import tuning_page
-    from app.study.lot import part_as_seen
-    from app.study.settings import with_setting
-    from app.study.study_files import json_text, tuning_table
-    from app.study.tuning import Costs, Promise, Task
-    from app.study.tuning_study import Question, tune
-    from vision.files.limits import read_limits, write_limits
-    from vision.files.whole import write_whole
+    from app.report import Places, study_folder, tuning_page, write_page
+    from app.studies import Costs, Promise, Question, Task, json_text, part_as_seen, tune, tuning_table, with_setting
+    from vision.formats import read_limits, write_limits, write_whole
 
     costs = None
     if cost_missed is not None and cost_scrapped is not None and bad_share is not None:

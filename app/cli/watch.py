@@ -26,10 +26,8 @@ def command(inbox: Path, works: Path, store: str | None, no_pictures: bool, jobs
     WORKS/watch/health.json. Ctrl+C or SIGTERM let the trays in hand be finished; the exit code is then 0.
     """
     keep_to_one_core()
-    from app.run.prepare import Order
-    from app.run.watch import Watcher
-    from app.run.watch_alone import alone, once_there, stopping
-    from app.store.works import open_chosen, read_works
+    from app.watch import Order, Watcher, alone, once_there, stopping
+    from app.works import open_chosen, read_works
 
     place = read_works(works)
     with alone(place, inbox) as state, stopping() as stop:

@@ -3,13 +3,20 @@
 import streamlit as st
 
 from app.pages.study_lot import StudyLot, places, show_chart, show_pieces, study_head, take_away
-from app.report.study_agreement import AgreementStudy, agreement_page, rates_chart
-from app.report.study_page import Places, coefficient, share
-from app.store.verdicts import Standing
-from app.study.agreement import MAJORITY, Dispute, Pair, disputes, study_agreement
-from app.study.answers import answers
-from app.study.fitness import Thresholds, fitness
-from app.study.study_files import agreement_table, json_text
+from app.report import AgreementStudy, Places, agreement_page, camera_rates_chart, coefficient, share
+from app.store import Standing
+from app.studies import (
+    MAJORITY,
+    Dispute,
+    Pair,
+    Thresholds,
+    agreement_table,
+    answers,
+    disputes,
+    fitness,
+    json_text,
+    study_agreement,
+)
 
 PERCENT = 100.0
 
@@ -79,7 +86,7 @@ def _tables(study: AgreementStudy) -> None:
             rows += [_row(f"{name}, again", pair) for name, pair in agreement.within.items()]
             st.dataframe(rows, hide_index=True)
     with right:
-        show_chart(rates_chart(agreement), "Missed pieces and false alarms against each person, with intervals")
+        show_chart(camera_rates_chart(agreement), "Missed pieces and false alarms against each person, with intervals")
     if agreement.left_out:
         with st.expander(f"{len(agreement.left_out)} pieces left out of the majority"):
             st.markdown("\n".join(f"- {one.tray}, piece {one.piece}: {one.reason}" for one in agreement.left_out))

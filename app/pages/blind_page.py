@@ -2,12 +2,10 @@
 
 import streamlit as st
 
-from app.pages.desk import Desk, Pass, the_desk
+from app.pages.server_state import Desk, Pass, the_desk
+from app.pages.sign_in import head, nobody_yet
 from app.pages.viewer_component import show_viewer
-from app.pages.who import head, nobody_yet
-from app.store.bench import Wanted
-from app.store.blind import Blind, blinds, make_blind, sample_pieces
-from app.store.lots import lots
+from app.store import Blind, Wanted, blinds, list_lots, make_blind, sample_pieces
 from vision.errors import Unusable
 
 PIECES_MAX = 500
@@ -65,7 +63,9 @@ def _begin(desk: Desk, who: Pass) -> None:
     with st.form("begin_blind", width=640):
         st.markdown("**Begin a blind round**")
         name = st.text_input("Name", max_chars=60)
-        lot = st.selectbox("Pieces of lot", [one.lot for one in lots(desk.store)], index=None, placeholder="all lots")
+        lot = st.selectbox(
+            "Pieces of lot", [one.lot for one in list_lots(desk.store)], index=None, placeholder="all lots"
+        )
         count = st.number_input("How many pieces (half of them flagged)", 1, PIECES_MAX, 30)
         rounds = st.number_input("How often each is seen", 1, ROUNDS_MAX, 2)
         seed = st.number_input("Seed of the order", 0, 2**31 - 1, 1)

@@ -6,20 +6,28 @@ from typing import Any
 
 import numpy as np
 
-from app.pages.desk import Desk
-from app.pages.told import told_faults, told_findings, told_reasons
+from app.pages.piece_words import told_faults, told_findings, told_reasons
+from app.pages.server_state import Desk
 from app.pages.upright_frames import Placed, place
-from app.report.deviation_outline import magnification
-from app.report.svg import path
-from app.report.upright import outward_normals
-from app.store.connection import Store, clock_s
-from app.store.revisions import limits_of
-from app.store.schema import bench
-from app.store.shown import PicturePath, Shown, neighbours, part_of, profile_of, shown, station_of
-from app.store.station_checks import doubtful_trays
-from app.store.verdicts import Standing, standing
-from vision.geometry.polyline import points_at
-from vision.records.given import Limits, Part, Station
+from app.report import magnification, outward_normals, path
+from app.store import (
+    PicturePath,
+    Shown,
+    Standing,
+    Store,
+    bench,
+    clock_s,
+    doubtful_trays,
+    limits_of,
+    neighbours,
+    part_of,
+    profile_of,
+    shown,
+    standing,
+    station_of,
+)
+from vision.geometry import points_at
+from vision.records import Limits, Part, Station
 
 LIGHT_WORDS = {"back": "backlit", "dome": "dome", "low": "low"}
 OUTLINE_POINTS = 900

@@ -2,17 +2,24 @@
 
 import streamlit as st
 
-from app.pages.desk import Desk, Pass, the_desk
+from app.pages.server_state import Desk, Pass, the_desk
+from app.pages.sign_in import head, nobody_yet
 from app.pages.study_lot import KEPT_S, show_chart, show_pieces, take_away
-from app.pages.who import head, nobody_yet
-from app.report.die_charts import control_charts, letter, places_picture, rate_words, trend_chart, wear_map_picture
-from app.report.die_page import DieReport, break_words, die_page, die_table, left_words
-from app.store.die_history import history_of
-from app.store.lots import lots
-from app.study.answers import PieceKey
-from app.study.die_study import study_dies
-from app.study.die_wear import DieWear
-from app.study.study_files import json_text
+from app.report import (
+    DieReport,
+    break_words,
+    control_charts,
+    die_page,
+    die_table,
+    left_words,
+    letter,
+    places_picture,
+    rate_words,
+    trend_chart,
+    wear_map_picture,
+)
+from app.store import history_of, list_lots
+from app.studies import DieWear, PieceKey, json_text, study_dies
 from vision.errors import Unusable
 
 
@@ -20,7 +27,7 @@ def dies_page() -> None:
     """Show the dies of a part."""
     desk = the_desk()
     left, who = head(desk)
-    parts = sorted({part for one in lots(desk.store) for part in one.parts})
+    parts = sorted({part for one in list_lots(desk.store) for part in one.parts})
     with left:
         part = st.selectbox("Part", parts, key="die_part", label_visibility="collapsed") if parts else None
     if who is None:

@@ -5,16 +5,12 @@ from pathlib import Path
 
 import streamlit as st
 
-from app.pages.desk import Desk, the_desk
+from app.pages.server_state import Desk, the_desk
+from app.pages.sign_in import head, nobody_yet
 from app.pages.study_lot import show_chart, take_away
-from app.pages.who import head, nobody_yet
-from app.report.study_gauge import NAMES, components_chart, gauge_page, interaction_chart, part_chart
-from app.report.study_page import digits
-from app.report.words import measure_words
-from app.store.repeats import repeated_measures, repeated_trays, repeats
-from app.study.gauge import GaugeStudy, GaugeTable, study_gauge
-from app.study.gauge_table import balanced, read_gauge_table
-from app.study.study_files import gauge_table, json_text
+from app.report import NAMES, components_chart, digits, gauge_page, interaction_chart, measure_words, part_chart
+from app.store import repeated_measures, repeated_trays, repeats
+from app.studies import GaugeStudy, GaugeTable, balanced, gauge_table, json_text, read_gauge_table, study_gauge
 
 
 def gauge_study_page() -> None:

@@ -5,21 +5,27 @@ from typing import Literal
 import streamlit as st
 
 from app.pages.clock import in_users_zone
-from app.pages.desk import Desk, Pass, the_desk
+from app.pages.server_state import Desk, Pass, the_desk
+from app.pages.sign_in import head, nobody_yet
 from app.pages.study_lot import KEPT_S, places, show_chart, show_pieces, take_away
-from app.pages.who import head, nobody_yet
-from app.report.lot_charts import over_time_chart, shares_chart
-from app.report.lot_page import LotReport, lot_page, lot_report, lot_table, measure_row
-from app.report.lot_words import decision_words, escapes_words, next_words, reason_words, sample_words
-from app.report.study_page import share
-from app.store.decisions import Word, decide
-from app.store.lot_state import LotState, lot_state, series_up_to
-from app.store.lots import lots
-from app.study.answers import PieceKey
-from app.study.lot_figures import Share
-from app.study.lot_sampling import Acceptance, accept_series
-from app.study.sampling import AQLS
-from app.study.study_files import json_text
+from app.report import (
+    LotReport,
+    decision_words,
+    escapes_words,
+    first_reason_words,
+    lot_page,
+    lot_report,
+    lot_table,
+    measure_row,
+    next_words,
+    over_time_chart,
+    sample_words,
+    share,
+    shares_chart,
+)
+from app.statistics import AQLS
+from app.store import LotState, Word, decide, list_lots, lot_state, series_up_to
+from app.studies import Acceptance, PieceKey, Share, accept_series, json_text
 from vision.errors import Unusable
 
 USUAL_AQL = 1.0
@@ -30,7 +36,7 @@ def lots_page() -> None:
     """Show a lot, and take decisions on it."""
     desk = the_desk()
     left, who = head(desk)
-    known = [(one.lot, part) for one in lots(desk.store) for part in one.parts]
+    known = [(one.lot, part) for one in list_lots(desk.store) for part in one.parts]
     with left:
         picked = (
             st.selectbox(
@@ -145,15 +151,16 @@ def _reasons(desk: Desk, state: LotState, who: Pass) -> None:
         return
     left, right = st.columns([0.5, 0.5])
     with left:
-        worded = [Share(reason_words(one.name), one.count, one.of, one.share) for one in reasons]
+        worded = [Share(first_reason_words(one.name), one.count, one.of, one.share) for one in reasons]
         show_chart(shares_chart(worded, "First reasons"), "First reasons by number of pieces, with 95 % intervals")
     with right:
         rows = [
-            {"reason": reason_words(one.name), "pieces": one.count, "% of the lot": share(one.share)} for one in reasons
+            {"reason": first_reason_words(one.name), "pieces": one.count, "% of the lot": share(one.share)}
+            for one in reasons
         ]
         st.dataframe(rows, hide_index=True)
     chosen = st.selectbox(
-        "Show the pieces of one reason", [one.name for one in reasons], index=None, format_func=reason_words,
+        "Show the pieces of one reason", [one.name for one in reasons], index=None, format_func=first_reason_words,
         placeholder="choose a reason",
     )  # fmt: skip
     if chosen is not None:

@@ -4,11 +4,11 @@ from dataclasses import asdict
 
 import streamlit as st
 
-from app.pages.choice import chosen
-from app.pages.desk import the_desk
+from app.pages.queue_filter import chosen
+from app.pages.server_state import the_desk
+from app.pages.sign_in import head, nobody_yet
 from app.pages.viewer_component import show_viewer
-from app.pages.who import head, nobody_yet
-from app.store.bench import Wanted, waiting_count
+from app.store import Wanted, waiting_count
 
 
 def review_page() -> None:

@@ -16,12 +16,28 @@ from starlette.responses import JSONResponse, PlainTextResponse, Response
 from starlette.routing import Route
 
 from app.pages.cards import cards, frames, held_by
-from app.pages.desk import Desk, Pass
+from app.pages.server_state import Desk, Pass
 from app.pages.upright_frames import place, tray_jpeg, upright_jpeg
-from app.store.bench import Holder, Order, Wanted, claim, give_back, renew, waiting_count
-from app.store.blind import blinds, turns_left
-from app.store.shown import newest_judgement, newest_judgements, part_of, shown, station_of
-from app.store.verdicts import Given, give, pace, standing
+from app.store import (
+    Given,
+    Holder,
+    Order,
+    Wanted,
+    blinds,
+    claim,
+    give,
+    give_back,
+    newest_judgement,
+    newest_judgements,
+    pace,
+    part_of,
+    renew,
+    shown,
+    standing,
+    station_of,
+    turns_left,
+    waiting_count,
+)
 from vision.errors import Unusable
 
 PACE_MINUTES = 10

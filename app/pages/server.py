@@ -3,9 +3,9 @@
 from pathlib import Path
 from typing import Any
 
-from app.pages.desk import Desk, set_desk
 from app.pages.routes import routes
-from app.report.look import ACCENT, INK, PAPER, WASH
+from app.pages.server_state import Desk, set_desk
+from app.report import ACCENT, INK, PAPER, WASH
 
 LOCAL_HOSTS = ("127.0.0.1", "localhost", "[::1]")
 DARK = {"base": "dark", "backgroundColor": "#0d1114", "secondaryBackgroundColor": "#171d22", "textColor": "#e6ebef"}

@@ -6,13 +6,12 @@ from dataclasses import asdict
 import streamlit as st
 
 from app.pages.clock import in_users_zone
-from app.pages.desk import Desk, Pass, the_desk
+from app.pages.server_state import Desk, Pass, the_desk
+from app.pages.sign_in import head, nobody_yet
 from app.pages.study_lot import piece_link, show_chart
-from app.pages.who import head, nobody_yet
-from app.report.check_chart import check_chart, histories, since_calibration, why_stopped
-from app.store.station_checks import Check, checked_stations, doubtful_trays, station_checks
-from app.store.station_light import light_limits, light_told
-from app.study.answers import PieceKey
+from app.report import check_chart, histories, since_calibration, why_stopped
+from app.store import Check, checked_stations, doubtful_trays, light_limits, light_told, station_checks
+from app.studies import PieceKey
 
 ROWS = 200
 LIGHT_ROWS = 50

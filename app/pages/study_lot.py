@@ -10,18 +10,11 @@ from urllib.parse import urlencode
 import streamlit as st
 
 from app.pages.cards import frames
-from app.pages.desk import Desk, Pass, the_desk
-from app.pages.who import nobody_yet, who_is_here
-from app.report.look import PAPER
-from app.report.study_page import Places, pdf_bytes
-from app.store.blind import blinds
-from app.store.lots import lots
-from app.store.recall import Which, results
-from app.store.shown import newest_judgement, shown
-from app.store.verdicts import Standing, standing
-from app.study.answers import PieceKey
-from app.study.columns import PieceColumns, columns_of
-from app.study.lot import Lot
+from app.pages.server_state import Desk, Pass, the_desk
+from app.pages.sign_in import nobody_yet, who_is_here
+from app.report import PAPER, Places, pdf_bytes
+from app.store import Standing, Which, blinds, list_lots, newest_judgement, recall_results, shown, standing
+from app.studies import Lot, PieceColumns, PieceKey, columns_of
 
 KEPT_S = 60
 """Seconds for which a lot's results are kept before they are read again: trays filed meanwhile show up then."""
@@ -73,13 +66,13 @@ def study_head() -> StudyHead | None:
 
 @st.cache_resource(ttl=KEPT_S, show_spinner="Reading the lot …")
 def _read(_desk: Desk, lot: str, part: str) -> StudyLot:
-    trays = Lot(tuple(results(_desk.store, Which(lot=lot, part=part))))
+    trays = Lot(tuple(recall_results(_desk.store, Which(lot=lot, part=part))))
     return StudyLot(lot, part, trays, columns_of(trays.pieces()))
 
 
 def _chosen_lot(desk: Desk) -> StudyLot | None:
     """Let the person choose a lot; None while none is chosen or there is none."""
-    found = lots(desk.store)
+    found = list_lots(desk.store)
     if not found:
         st.info("The store holds no lot yet. Inspect trays into it: brightbowl inspect SHOTS --works WORKS")
         return None

@@ -7,7 +7,7 @@ import numpy as np
 import streamlit as st
 
 from app.pages.clock import in_users_zone
-from app.pages.desk import Desk, Pass
+from app.pages.server_state import Desk, Pass
 from app.pages.study_lot import (
     KEPT_S,
     StudyLot,
@@ -18,24 +18,37 @@ from app.pages.study_lot import (
     study_head,
     take_away,
 )
-from app.report.study_page import share
-from app.report.study_tuning import distribution_chart, rates_chart, tuning_page
-from app.report.words import measure_words
-from app.store.revisions import Revision, file_limits, release, revisions
-from app.store.verdicts import Standing
-from app.study.changes import Changes, changes_between, compare_revisions
-from app.study.columns import Codes
-from app.study.intervals import Estimate
-from app.study.rejudge import rejudge_all
-from app.study.round_numbers import round_step
-from app.study.settings import COUNT_RULES, Sweep, Target, codes_at, setting_now, sweep, target_of, with_setting
-from app.study.study_files import json_text, tuning_table
-from app.study.tuning import Costs, Promise, Task, rates_at
-from app.study.tuning_study import Question, TuningStudy, truth_of, tune_columns
-from vision.decide.measures import MEASURES
-from vision.decide.revisions import changes as differences
-from vision.files.limits import write_limits
-from vision.records.given import Limits
+from app.report import distribution_chart, measure_words, setting_rates_chart, share, tuning_page
+from app.statistics import Estimate, round_step
+from app.store import Revision, Standing, file_limits, release, revisions
+from app.studies import (
+    COUNT_RULES,
+    Changes,
+    Codes,
+    Costs,
+    Promise,
+    Question,
+    Sweep,
+    Target,
+    Task,
+    TuningStudy,
+    changes_between,
+    codes_at,
+    compare_revisions,
+    json_text,
+    rates_at,
+    rejudge_all,
+    setting_now,
+    sweep,
+    target_of,
+    truth_of,
+    tune_columns,
+    tuning_table,
+    with_setting,
+)
+from vision.decide import MEASURES, changes as differences
+from vision.formats import write_limits
+from vision.records import Limits
 
 PERCENT = 100.0
 STEPS = 200
@@ -220,7 +233,7 @@ def _figures(study: TuningStudy | None, moved: Moved, changes: Changes) -> None:
     if study.tuning.curve:
         left, right = st.columns(2)
         with left:
-            show_chart(rates_chart(study), "Missed, false alarms and reviews against the limit")
+            show_chart(setting_rates_chart(study), "Missed, false alarms and reviews against the limit")
         with right:
             show_chart(distribution_chart(study), "Values of the pieces that people accept and reject")
 

@@ -8,13 +8,11 @@ from pathlib import Path
 import cv2
 import numpy as np
 
-from app.report.upright import Grey, Window, as_grey, crop_upright
-from app.store.shown import Shown
+from app.report import Grey, Window, as_grey, crop_upright
+from app.store import Shown
 from vision.errors import Unusable
-from vision.geometry.camera import View
-from vision.geometry.polyline import centroid
-from vision.records.given import Array, Part, Picture, Station
-from vision.records.measured import Pose
+from vision.geometry import View, centroid
+from vision.records import Array, Part, Picture, Pose, Station
 
 MARGIN_MM = 6.0  # shown around the outline: enough for a burr and a neighbour's edge
 JPEG_QUALITY = 90

@@ -5,8 +5,7 @@ from typing import Any
 
 import streamlit as st
 
-from app.report.look import SIGNS
-from app.report.svg import sign
+from app.report import SIGNS, sign
 
 _FOLDER = Path(__file__).with_name("viewer")
 _PROGRAM = ("link.js", "stage.js", "panel.js", "viewer.js")

@@ -4,12 +4,11 @@ from urllib.parse import urlencode
 
 import streamlit as st
 
-from app.pages.choice import chosen
 from app.pages.clock import in_users_zone
-from app.pages.desk import the_desk
-from app.pages.who import head, nobody_yet
-from app.store.bench import waiting, waiting_count
-from app.store.station_checks import doubtful_trays
+from app.pages.queue_filter import chosen
+from app.pages.server_state import the_desk
+from app.pages.sign_in import head, nobody_yet
+from app.store import doubtful_trays, waiting, waiting_count
 
 ROWS = 200
 

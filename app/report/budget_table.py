@@ -5,7 +5,7 @@ from math import floor, isfinite, log10
 
 import jinja2
 
-from vision.calibrate.budget import Budget
+from vision.calibrate import Budget
 
 
 def budget_table(budget: Budget, unit: str) -> str:

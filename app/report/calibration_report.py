@@ -7,13 +7,20 @@ import numpy as np
 
 from app.report.budget_table import budget_table, number_text
 from app.report.cautions import CAUTIONS
-from app.report.look import ACCENT, INK, MUTED, RULE, WASH
+from app.report.style import ACCENT, INK, MUTED, RULE, WASH
 from app.report.svg import document, element, group, path, text
-from vision.calibrate.calibration import Calibration
-from vision.calibrate.models import Perspective
-from vision.calibrate.placing import field_points
-from vision.calibrate.remarks import choice, covered_share, displacement_px, distortion_mm, parallax_mm, remarks
-from vision.records.given import Array
+from vision.calibrate import (
+    Calibration,
+    Perspective,
+    choice,
+    covered_share,
+    displacement_px,
+    distortion_mm,
+    field_points,
+    parallax_mm,
+    remarks,
+)
+from vision.records import Array
 
 WIDTH = 960.0  # px of a drawing of the frame
 ARROW = 40.0  # px, about the longest arrow in it

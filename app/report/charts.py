@@ -7,10 +7,9 @@ from typing import Literal
 
 import numpy as np
 
-from app.report.look import ACCENT, INK, MUTED, PAPER, RULE
+from app.report.style import ACCENT, INK, MUTED, PAPER, RULE
 from app.report.svg import document, element, path, text
-from vision.records.given import Array
-from vision.records.measured import Pair
+from vision.records import Array, Pair
 
 SIZE: Pair = (720.0, 400.0)
 LEFT, RIGHT, TOP, BOTTOM = 84.0, 22.0, 26.0, 72.0  # margins, px: room for ticks, their numbers and the axes' names

@@ -8,11 +8,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from app.report.finding_tags import Anchor, draw_tags, tagged
-from app.report.look import ACCENT, INK, MUTED, PAPER, RULE
+from app.report.style import ACCENT, INK, MUTED, PAPER, RULE
 from app.report.svg import element, path, text
 from app.report.upright import Window, outward_normals
-from vision.records.given import Array, Part
-from vision.records.measured import DeviationProfile, EdgeFinding, Finding
+from vision.records import Array, DeviationProfile, EdgeFinding, Finding, Part
 
 LARGEST_DRAWN_MM = 4.0  # how far, on the drawing, the largest deviation may reach
 STEPS = (100, 50, 20, 10, 5, 2, 1)  # how many times larger deviations may be drawn

@@ -8,11 +8,10 @@ import numpy as np
 
 from app.report.deviation_outline import thin
 from app.report.finding_tags import LETTERS, tagged
-from app.report.look import ACCENT, INK, MUTED, PAPER, RULE, WASH
+from app.report.style import ACCENT, INK, MUTED, PAPER, RULE, WASH
 from app.report.svg import element, path, text
-from vision.decide.guard import quantile
-from vision.records.given import Array, Limits, Part
-from vision.records.measured import DeviationProfile, EdgeFinding, Finding, Pair, Value
+from vision.decide import quantile
+from vision.records import Array, DeviationProfile, EdgeFinding, Finding, Limits, Pair, Part, Value
 
 POINTS = 1000  # about one a px of the plot's width
 LEFT, RIGHT, TOP, BOTTOM = 78.0, 10.0, 30.0, 42.0  # margins for ticks and names

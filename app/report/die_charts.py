@@ -2,19 +2,15 @@
 
 import numpy as np
 
-from app.report.charts import Entry, Frame, axis_of, chart, dots, legend, level, line, upright
-from app.report.charts import band as shaded
+from app.report.charts import Entry, Frame, axis_of, band as shaded, chart, dots, legend, level, line, upright
 from app.report.deviation_outline import Style, draw_outline, hatching, magnification
-from app.report.look import ACCENT, INK, MUTED, PAPER, RULE
+from app.report.style import ACCENT, INK, MUTED, PAPER, RULE
 from app.report.svg import document, element, path, text
 from app.report.upright import outward_normals, window_around
-from app.study.control_charts import Chart, Cusum
-from app.study.die_study import DieCharts
-from app.study.die_wear import PER_STROKES, DieWear
-from app.study.same_place import Place
-from vision.geometry.polyline import points_at
-from vision.records.given import Array, Part
-from vision.records.measured import DeviationProfile
+from app.statistics import Chart, Cusum, Place
+from app.studies import PER_STROKES, DieCharts, DieWear
+from vision.geometry import points_at
+from vision.records import Array, DeviationProfile, Part
 
 WIDTH_PX, MARGIN_MM = 1000.0, 6.0
 THOUSAND = 1000.0

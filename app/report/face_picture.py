@@ -8,14 +8,23 @@ import shapely
 
 from app.report.finding_tags import LETTERS
 from app.report.inspected import Inspected
-from app.report.look import ACCENT, INK, MUTED, PAPER, RULE, SIGNS, WASH
 from app.report.sheet import MARGIN, WIDTH, at, caption, head, picture, said_of, scale_bar
+from app.report.style import ACCENT, INK, MUTED, PAPER, RULE, SIGNS, WASH
 from app.report.svg import document, element, path, text
 from app.report.upright import Grey, Window, as_grey, crop_upright, drawing_to_frame
 from app.report.words import finding_words
-from vision.records.given import Array, Part, Picture, Surface, TrayPictures
-from vision.records.judged import JudgedPiece
-from vision.records.measured import DeviationProfile, Pair, Pit, Scratch
+from vision.records import (
+    Array,
+    DeviationProfile,
+    JudgedPiece,
+    Pair,
+    Part,
+    Picture,
+    Pit,
+    Scratch,
+    Surface,
+    TrayPictures,
+)
 
 FACE_MARGIN_MM = 2.0
 GAP = 20.0  # px between the frame and the drawing beside it

@@ -6,11 +6,10 @@ from itertools import islice
 
 import numpy as np
 
-from app.report.look import INK, PAPER
+from app.report.style import INK, PAPER
 from app.report.svg import element, group, path, text
 from app.report.words import finding_tag
-from vision.records.given import Array
-from vision.records.measured import BendFinding, EdgeFinding, Finding, Pair
+from vision.records import Array, BendFinding, EdgeFinding, Finding, Pair
 
 LETTERS = "ABCDEFGH"  # findings that get a tag of their own; the rest stands in the list of results
 HEIGHT = 26.0

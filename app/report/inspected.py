@@ -3,9 +3,7 @@
 from collections.abc import Iterator
 from dataclasses import dataclass
 
-from vision.records.given import Limits, Part, Station, TrayPictures
-from vision.records.judged import JudgedPiece, TrayResult
-from vision.records.measured import MeasuredPiece, MeasuredTray
+from vision.records import JudgedPiece, Limits, MeasuredPiece, MeasuredTray, Part, Station, TrayPictures, TrayResult
 
 
 @dataclass(frozen=True, slots=True, eq=False)

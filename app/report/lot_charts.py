@@ -5,9 +5,9 @@ from collections.abc import Sequence
 import numpy as np
 
 from app.report.charts import LEFT, SMALL, Axis, Entry, Frame, axis_of_names, chart, dots, legend, line, whiskers
-from app.report.look import ACCENT, MUTED
+from app.report.style import ACCENT, MUTED
 from app.report.svg import text
-from app.study.lot_figures import OverTime, Share
+from app.studies import OverTime, Share
 
 NAME_LETTERS = 26
 PERCENT = 100.0

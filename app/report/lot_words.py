@@ -3,13 +3,12 @@
 import numpy as np
 
 from app.report.words import FAULTS, measure_words
-from app.store.decisions import Decision
-from app.study.intervals import Estimate
-from app.study.lot_figures import Escapes
-from app.study.lot_sampling import Acceptance
+from app.statistics import Estimate
+from app.store import Decision
+from app.studies import Acceptance, Escapes
 
 
-def reason_words(name: str) -> str:
+def first_reason_words(name: str) -> str:
     """A first reason in words: a measure with its zone, or a fault."""
     measure, _, zone = name.partition(".")
     if name in FAULTS:

@@ -7,14 +7,14 @@ import cv2
 
 from app.report.face_picture import draw_face_sheet
 from app.report.inspected import Inspected
-from app.report.look import SIGNS
 from app.report.piece_picture import draw_sheet
-from app.report.result_page import index_page, result_page
+from app.report.result_report import index_page, result_page
 from app.report.sheet import JPEG_QUALITY
+from app.report.style import SIGNS
 from app.report.tray_picture import Colour, draw_tray
 from app.report.upright import Grey
-from vision.files.whole import write_whole
-from vision.records.judged import TrayResult
+from vision.formats import write_whole
+from vision.records import TrayResult
 
 
 def write_pictures(folder: Path, inspected: Inspected) -> None:

@@ -5,12 +5,11 @@ from dataclasses import dataclass
 from app.report.deviation_outline import Style, draw_outline, hatching, magnification
 from app.report.deviation_plot import draw_plot, outline_bands
 from app.report.inspected import Inspected
-from app.report.look import ACCENT, INK, PAPER, SIGNS
 from app.report.sheet import MARGIN, WIDTH, at, caption, head, picture, said_of, scale_bar
+from app.report.style import ACCENT, INK, PAPER, SIGNS
 from app.report.svg import document, element, group, text
 from app.report.upright import Grey, Window, as_grey, crop_upright, drawing_to_frame, window_around
-from vision.records.judged import JudgedPiece
-from vision.records.measured import DeviationProfile, MeasuredPiece
+from vision.records import DeviationProfile, JudgedPiece, MeasuredPiece
 
 PHOTO_MARGIN_MM = 3.0
 TAG_ROOM = 62.0  # px above and below the magnified outline for tags

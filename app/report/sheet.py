@@ -7,13 +7,12 @@ import numpy as np
 from numpy.typing import NDArray
 
 from app.report.inspected import Inspected
-from app.report.look import ACCENT, INK, MUTED, PAPER, SIGNS
+from app.report.style import ACCENT, INK, MUTED, PAPER, SIGNS
 from app.report.svg import element, group, sign, text
 from app.report.upright import Grey, Window
 from app.report.words import FAULTS, reason_words
-from vision.decide.guard import quantile
-from vision.records.judged import JudgedPiece
-from vision.records.measured import Pair
+from vision.decide import quantile
+from vision.records import JudgedPiece, Pair
 
 WIDTH = 1240.0  # fits a bench screen of 1280 x 800
 MARGIN = 20.0

@@ -7,13 +7,9 @@ import numpy as np
 
 from app.report.charts import Axis, Entry, Frame, Shape, axis_of_names, chart, dots, legend, whiskers
 from app.report.study_page import Places, pictured, render
-from app.study.agreement import MAJORITY, Agreement, Dispute, Pair
-from app.study.answers import Answers
-from app.study.fitness import Fitness, Thresholds
-from app.study.intervals import pieces_for_half_width
-from app.study.kappa import pieces_for_kappa
-from vision.records.given import Array
-from vision.records.judged import TrayResult
+from app.statistics import pieces_for_half_width, pieces_for_kappa
+from app.studies import MAJORITY, Agreement, Answers, Dispute, Fitness, Pair, Thresholds
+from vision.records import Array, TrayResult
 
 PICTURES_AT_MOST = 40
 """Pieces in dispute whose pictures go into the page; more would make a file too large to send."""
@@ -60,7 +56,7 @@ def agreement_page(study: AgreementStudy, trays: Sequence[TrayResult], places: P
             "reference": reference,
             "majority": MAJORITY,
             "between": [(f"{a} and {b}", pair) for (a, b), pair in agreement.between.items()],
-            "rates_chart": rates_chart(agreement) if agreement.camera_vs else "",
+            "rates_chart": camera_rates_chart(agreement) if agreement.camera_vs else "",
             "blocks": [
                 (one, pictured(places, one.key, embed=k < PICTURES_AT_MOST)) for k, one in enumerate(study.disputes)
             ],
@@ -87,7 +83,7 @@ def planned(reference: Pair) -> list[PlannedStudy]:
     ]
 
 
-def rates_chart(agreement: Agreement) -> str:
+def camera_rates_chart(agreement: Agreement) -> str:
     """Missed pieces and false alarms of the camera against each person, with their intervals."""
     names = list(agreement.camera_vs)
     highest = max(

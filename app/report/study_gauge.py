@@ -18,11 +18,11 @@ from app.report.charts import (
     line,
     whiskers,
 )
-from app.report.look import INK, MUTED
 from app.report.study_page import render
-from app.study.anova import Line, OneWay, TwoWay
-from app.study.gauge import GaugeStudy, GaugeTable, Source
-from vision.records.given import Array
+from app.report.style import INK, MUTED
+from app.statistics import Line, OneWay, TwoWay
+from app.studies import GaugeStudy, GaugeTable, Source
+from vision.records import Array
 
 NAMES: dict[Source, str] = {
     "repeatability": "repeatability (the same again)",

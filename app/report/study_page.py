@@ -13,10 +13,10 @@ from urllib.parse import quote
 import jinja2
 
 from app.report.cautions import CAUTIONS
-from app.study.answers import PieceKey
-from app.study.intervals import Estimate
+from app.statistics import Estimate
+from app.studies import PieceKey
 from vision.errors import Unusable
-from vision.files.whole import not_written, write_whole
+from vision.formats import not_written, write_whole
 
 
 def share(found: Estimate) -> str:

@@ -18,17 +18,12 @@ from app.report.charts import (
     steps,
     upright,
 )
-from app.report.look import ACCENT, INK, MUTED
 from app.report.study_page import Pictured, Places, pictured, render
+from app.report.style import ACCENT, INK, MUTED
 from app.report.words import measure_words
-from app.study.changes import Change, Changes
-from app.study.intervals import Estimate
-from app.study.roc import RocCurve
-from app.study.settings import Target
-from app.study.tuning import Rates
-from app.study.tuning_study import TuningStudy
-from vision.records.given import Array
-from vision.records.judged import TrayResult
+from app.statistics import Estimate, RocCurve
+from app.studies import Change, Changes, Rates, Target, TuningStudy
+from vision.records import Array, TrayResult
 
 CHANGED_AT_MOST, PICTURES_AT_MOST = 60, 20
 """Changed pieces that the page names, and of which it shows pictures; `tuning.json` names all."""
@@ -56,7 +51,7 @@ def tuning_page(study: TuningStudy, trays: Sequence[TrayResult], places: Places)
             "changed": [] if study.changes is None else _changed(study.changes, places),
             "distribution_chart": distribution_chart(study),
             "roc_chart": "" if study.roc is None else _roc(study.roc),
-            "rates_chart": rates_chart(study) if tuning.curve else "",
+            "rates_chart": setting_rates_chart(study) if tuning.curve else "",
             "cost_chart": _cost(study) if study.task.costs and tuning.curve else "",
         },
     )
@@ -135,7 +130,7 @@ def _column(rates: Sequence[Rates], name: str) -> tuple[Array, Array, Array]:
     return np.array(value), low, high
 
 
-def rates_chart(study: TuningStudy) -> str:
+def setting_rates_chart(study: TuningStudy) -> str:
     """Missed, false alarms and reviews against the setting."""
     curve = sorted(study.tuning.curve, key=lambda one: one.setting)
     settings = np.array([one.setting for one in curve])

@@ -5,9 +5,8 @@ from html import escape
 
 import numpy as np
 
-from app.report.look import ACCENT, INK, MUTED, PAPER, Sign
-from vision.records.given import Array
-from vision.records.measured import Pair
+from app.report.style import ACCENT, INK, MUTED, PAPER, Sign
+from vision.records import Array, Pair
 
 FONT = "system-ui, 'Segoe UI', 'Noto Sans', 'DejaVu Sans', sans-serif"
 

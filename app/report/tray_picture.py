@@ -7,11 +7,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from app.report.inspected import Inspected
-from app.report.look import ACCENT, INK, MUTED, PAPER, SIGNS, Sign, bgr
+from app.report.style import ACCENT, INK, MUTED, PAPER, SIGNS, Sign, bgr
 from app.report.upright import as_grey, drawing_to_frame, roomiest_place, seen_outline_px
-from vision.records.given import Array, Station
-from vision.records.judged import JudgedPiece
-from vision.records.measured import EdgeFinding, MeasuredPiece, Pair, TrayFinding
+from vision.records import Array, EdgeFinding, JudgedPiece, MeasuredPiece, Pair, Station, TrayFinding
 
 Colour = NDArray[np.uint8]
 

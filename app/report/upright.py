@@ -6,8 +6,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from vision.records.given import Array, Part, Picture
-from vision.records.measured import DeviationProfile, Pair
+from vision.records import Array, DeviationProfile, Pair, Part, Picture
 
 Grey = NDArray[np.uint8]
 

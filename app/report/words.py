@@ -3,8 +3,7 @@
 from collections.abc import Mapping
 from dataclasses import dataclass
 
-from vision.records.judged import Reason
-from vision.records.measured import BendFinding, EdgeFinding, Finding, Scratch, Value
+from vision.records import BendFinding, EdgeFinding, Finding, Reason, Scratch, Value
 
 
 @dataclass(frozen=True, slots=True)

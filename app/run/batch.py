@@ -12,8 +12,8 @@ import cv2
 
 from app.run.shot import Work, add_beside, inspect_shot
 from vision.errors import Unusable
-from vision.files.shot import read_shot
-from vision.records.judged import TrayResult
+from vision.formats import read_shot
+from vision.records import TrayResult
 
 # Shots waiting for each process: enough that none is ever idle, few enough that memory stays flat.
 _AHEAD = 2

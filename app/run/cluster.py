@@ -20,7 +20,7 @@ from typing import TYPE_CHECKING, Any
 from app.run.batch import Outcome, attempt, on_one_core, same_trays
 from app.run.shot import Work
 from vision.errors import Unusable
-from vision.files.whole import write_whole
+from vision.formats import write_whole
 
 if TYPE_CHECKING:
     from distributed import Client, Future

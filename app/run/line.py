@@ -17,8 +17,7 @@ from threading import Event
 from typing import TYPE_CHECKING
 from urllib.parse import urlsplit
 
-from app.store.connection import Store
-from app.store.outbox import AT_ONCE, Message, make_messages, mark_sent, unsent
+from app.store import AT_ONCE, Message, Store, make_messages, mark_sent, unsent
 from vision.errors import Unusable
 
 if TYPE_CHECKING:

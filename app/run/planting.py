@@ -16,11 +16,8 @@ import numpy as np
 from numpy.typing import NDArray
 from shapely import LineString, Point, union_all
 
-from vision.measure.face import score_face
-from vision.measure.face_blur import edge_blur_px
-from vision.measure.face_region import FaceView, scored_shape
-from vision.records.given import Array, Picture, TrayPictures
-from vision.records.measured import Pit, Scratch, Speck
+from vision.face import FaceView, edge_blur_px, score_face, scored_shape
+from vision.records import Array, Picture, Pit, Scratch, Speck, TrayPictures
 
 Kind = Literal["scratch", "pit"]
 Found = Sequence[Scratch | Pit | Speck]

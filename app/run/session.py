@@ -8,13 +8,11 @@ from pathlib import Path
 from app.run.batch import inspect_batch
 from app.run.cluster import Cluster, inspect_on
 from app.run.shot import RESULT_FILE, Work
-from app.study.first_reason import first_reason, reason_name
-from vision.decide.limits_fit import no_zone_left
-from vision.decide.verdict import undecidable
+from app.studies import first_reason, reason_name
+from vision.decide import no_zone_left, undecidable
 from vision.errors import Unusable
-from vision.files.pieces_csv import write_pieces
-from vision.files.result import read_result
-from vision.records.judged import TrayResult, Verdict
+from vision.formats import read_result, write_pieces
+from vision.records import TrayResult, Verdict
 
 PIECES_FILE = "pieces.csv"
 VERDICTS: tuple[Verdict, ...] = ("pass", "review", "reject")
@@ -70,7 +68,7 @@ def run(folders: Sequence[Path], work: Work, jobs: int | Cluster, seen: Callable
         stored = (read_result(work.out / result.tray / RESULT_FILE) for result in slim)
         write_pieces(work.out / PIECES_FILE, work.part, stored)
         if work.pictures:
-            from app.report.pictures import write_index  # here, since a run without pictures need not load it
+            from app.report import write_index  # here, since a run without pictures need not load it
 
             write_index(work.out, slim)
     except Unusable as fault:

@@ -4,21 +4,23 @@ from dataclasses import dataclass
 from importlib.metadata import version
 from pathlib import Path
 
-from app.report.inspected import Inspected
-from app.store.profiles import PROFILES_FILE, write_profiles
-from app.store.works_runs import Run
-from vision.decide.limits_fit import check_limits
+from app.report import Inspected
+from app.works import Run
+from vision.decide import check_limits
 from vision.errors import Unusable
-from vision.files.frames import read_frames
-from vision.files.limits import read_limits
-from vision.files.part import read_part
-from vision.files.result import write_result
-from vision.files.shot import read_shot
-from vision.files.station import read_station
-from vision.files.whole import not_written
+from vision.formats import (
+    PROFILES_FILE,
+    not_written,
+    read_frames,
+    read_limits,
+    read_part,
+    read_shot,
+    read_station,
+    write_profiles,
+    write_result,
+)
 from vision.pipeline import inspect_tray
-from vision.records.given import Limits, Part, Shot, Station
-from vision.records.judged import TrayResult
+from vision.records import Limits, Part, Shot, Station, TrayResult
 
 RESULT_FILE = "result.json"
 # What a former run left beside its result: a piece that passes now has no pictures, and one that was killed while it
@@ -100,7 +102,7 @@ def add_beside(inspected: Inspected, work: Work) -> None:
     if profiles:
         write_profiles(into / PROFILES_FILE, profiles)
     if work.pictures:
-        from app.report.pictures import write_pictures  # here, since a run without pictures need not load them
+        from app.report import write_pictures  # here, since a run without pictures need not load them
 
         write_pictures(into, inspected)
 

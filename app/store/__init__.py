@@ -1,1 +1,5 @@
 """The works' memory: schema, migrations, results and people's verdicts."""
+
+import lazy_loader
+
+__getattr__, __dir__, __all__ = lazy_loader.attach_stub(__name__, __file__)

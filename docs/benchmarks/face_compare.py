@@ -25,15 +25,15 @@ from skimage.morphology import skeletonize
 sys.path.insert(0, str(Path(__file__).parents[2]))
 
 from tests.truth.polished_score import PieceScore, found_at, score_piece, truth_of, view_of
-from vision.files.frames import read_frames
-from vision.files.part import read_part
-from vision.files.shot import read_shot
-from vision.files.station import read_station
-from vision.measure import face
-from vision.measure.face_evidence import Evidence, combine
-from vision.measure.face_look import look_through
-from vision.measure.face_region import FaceView, find_region, scored_shape
-from vision.measure.face_whiten import divided
+from vision.face import score
+from vision.face.contrast import look_through
+from vision.face.evidence import Evidence, combine
+from vision.face.raster import FaceView, find_region, scored_shape
+from vision.face.whitening import divided
+from vision.formats.frames import read_frames
+from vision.formats.part import read_part
+from vision.formats.shot import read_shot
+from vision.formats.station import read_station
 from vision.records.measured import Pit, Scratch
 
 FALSE_A_PIECE = 0.1
@@ -134,7 +134,7 @@ def ridges(piece: Piece, sigma: float, level: float, shortest: float) -> list:
 
 def own(piece: Piece) -> list:
     """The product's own scoring, reporting from a low limit."""
-    return list(face.score_face(piece.view).findings)
+    return list(score.score_face(piece.view).findings)
 
 
 def figures(pieces: list[Piece], way: Callable[[Piece], list]) -> tuple[float, float, float]:
@@ -149,7 +149,7 @@ def figures(pieces: list[Piece], way: Callable[[Piece], list]) -> tuple[float, f
 def main() -> None:
     """Print the table."""
     cv2.setNumThreads(1)
-    face.SCRATCH_SNR = face.PIT_SNR = SWEPT_FROM
+    score.SCRATCH_SNR = score.PIT_SNR = SWEPT_FROM
     for family in ("polished", "polished-faint"):
         pieces = load(Path(sys.argv[1]) / family)
         print(f"{family}: {len(pieces)} pieces")

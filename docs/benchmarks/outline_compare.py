@@ -21,13 +21,13 @@ from scipy.spatial import cKDTree
 from skimage.filters import threshold_otsu
 from skimage.measure import find_contours
 
-from vision.files.frames import read_frames
-from vision.files.part import read_part
-from vision.files.shot import read_shot
-from vision.files.station import read_station
+from vision.formats.frames import read_frames
+from vision.formats.part import read_part
+from vision.formats.shot import read_shot
+from vision.formats.station import read_station
 from vision.geometry.polyline import moments, resample, right_normals, tangents
 from vision.pipeline import measure_tray
-from vision.records.given import Array, Part
+from vision.records.inputs import Array, Part
 
 REPEATS = 5
 # A piece is found when its centre lies this near.

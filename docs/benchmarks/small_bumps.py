@@ -10,13 +10,13 @@ from dataclasses import replace
 import cv2
 import numpy as np
 
-from synthetic_images.defects import Bump, Defects
-from synthetic_images.families import Family, back_frame, scene
-from synthetic_images.scene import Scene
+from synthetic_images.outlines.defects import Bump, Defects
+from synthetic_images.outlines.families import Family, back_frame, scene
+from synthetic_images.outlines.scene import Scene
 from synthetic_images.spoons import TEASPOON, outline
 from vision.geometry.polyline import arc_lengths
 from vision.pipeline import measure_tray
-from vision.records.given import Part, Picture, Station, TrayPictures, Zone
+from vision.records.inputs import Part, Picture, Station, TrayPictures, Zone
 from vision.records.measured import EdgeFinding
 
 TRAYS, BUMPS_A_PIECE, SIGMA_MM = 6, 8, 0.35

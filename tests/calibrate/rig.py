@@ -8,9 +8,9 @@ from numpy.typing import NDArray
 
 from synthetic_images.targets import TargetCamera, project, render_chessboard, render_circle_grid
 from vision.calibrate.models import Perspective
-from vision.calibrate.placing import Placed, place
 from vision.calibrate.sighting import Sighting, see
 from vision.calibrate.target import Target
+from vision.calibrate.tray_frame import Placed, place
 
 Array = NDArray[np.float64]
 COLUMNS, ROWS = 9, 6

@@ -4,8 +4,7 @@ import math
 
 import numpy as np
 import pytest
-from hypothesis import given
-from hypothesis import strategies as st
+from hypothesis import given, strategies as st
 
 from app.report.budget_table import budget_table
 from vision.calibrate.budget import Contribution, combine, measure_budget, rectangular

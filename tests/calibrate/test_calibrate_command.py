@@ -8,9 +8,9 @@ import numpy as np
 import pytest
 
 from app.cli.main import main
-from app.store.works import new_works
+from app.works.folder import new_works
 from tests.calibrate.rig import Rig, photograph, poses
-from vision.files.station import read_station
+from vision.formats.station import read_station
 
 REAL = sorted((Path(__file__).parents[1] / "data" / "real").glob("left*.jpg"))
 

@@ -7,11 +7,11 @@ import numpy as np
 import pytest
 
 from tests.calibrate.rig import Array, Rig, poses, sights, target
+from vision.calibrate.advice import choice, displacement_px, distortion_mm, parallax_mm, remarks
 from vision.calibrate.calibration import Calibration, Settings, calibrate
 from vision.calibrate.models import Parallel, Perspective, Plane
-from vision.calibrate.placing import compared, field_points
-from vision.calibrate.remarks import choice, displacement_px, distortion_mm, parallax_mm, remarks
 from vision.calibrate.sighting import Sighting
+from vision.calibrate.tray_frame import compared, field_points
 from vision.errors import Unusable
 
 # Rendered runs for the intervals; sixty take some minutes, so that fewer are the rule.

@@ -12,10 +12,10 @@ import numpy as np
 import pytest
 
 from app.cli.main import main
-from app.store.station_checks import station_checks
-from app.store.works import new_works
-from vision.calibrate.checks_file import Check, append_check, last_good, of_calibration, read_checks, read_reference
+from app.store.stations.checks import station_checks
+from app.works.folder import new_works
 from vision.errors import Unusable
+from vision.formats.checks_file import Check, append_check, last_good, of_calibration, read_checks, read_reference
 from vision.records.measured import Doubt, MeasuredPiece, MeasuredTray, Pose
 
 REFERENCE = """format = 1

@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from vision.calibrate.drift import ReferenceValue, check_reference
+from vision.calibrate.checks import ReferenceValue, check_reference
 
 LENGTH = ReferenceValue("length_mm", 135.02, common_standard=0.0, repeat_standard=0.01)
 

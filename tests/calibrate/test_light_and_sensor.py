@@ -13,12 +13,12 @@ from scipy.special import ndtr
 from app.cli.main import main
 from synthetic_images.sensor import Sensor
 from synthetic_images.targets import render_flat_pair, render_slanted_edge
-from vision.calibrate.lamp import lamp_drift, lamp_state
-from vision.calibrate.light_limits import light_findings, proposed_limits
-from vision.calibrate.photon_transfer import FlatPair, level_for_read_noise, measure_pair, photon_transfer
+from vision.backlight.lamp import lamp_drift, lamp_state
+from vision.backlight.limits import light_findings, proposed_limits
+from vision.calibrate.sensor import FlatPair, level_for_read_noise, measure_pair, photon_transfer
 from vision.calibrate.slanted_edge import edge_sharpness
 from vision.errors import Unusable
-from vision.records.given import LightLimits
+from vision.records.inputs import LightLimits
 
 LEVELS = (0.02, 0.05, 0.1, 0.2, 0.35, 0.5, 0.65, 0.8, 0.9, 1.1)
 

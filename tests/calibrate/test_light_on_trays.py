@@ -8,16 +8,16 @@ import cv2
 import numpy as np
 import pytest
 
-from synthetic_images.shots import Order, render_shots
 from synthetic_images.spoons import TEASPOON
-from vision.calibrate.lamp import lamp_state
-from vision.calibrate.light_limits import proposed_limits
-from vision.files.frames import read_frames
-from vision.files.part import read_part
-from vision.files.shot import read_shot
-from vision.files.station import read_station
+from synthetic_images.trays.shots import Order, render_shots
+from vision.backlight.lamp import lamp_state
+from vision.backlight.limits import proposed_limits
+from vision.formats.frames import read_frames
+from vision.formats.part import read_part
+from vision.formats.shot import read_shot
+from vision.formats.station import read_station
 from vision.pipeline import measure_tray
-from vision.records.given import Part, Station, TrayPictures
+from vision.records.inputs import Part, Station, TrayPictures
 from vision.records.measured import MeasuredTray
 
 Tray = tuple[TrayPictures, Part, Station]

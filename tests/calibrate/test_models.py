@@ -6,7 +6,7 @@ import pytest
 from tests.calibrate.rig import Rig, poses, target
 from vision.calibrate.adjust import Undetermined, adjust
 from vision.calibrate.models import Model, Parallel, Perspective, Plane, fit, predictor, split
-from vision.calibrate.placing import place, scale_and_form
+from vision.calibrate.tray_frame import place, scale_and_form
 
 POINTS = target().points_mm
 MODELS: list[Model] = [
@@ -89,7 +89,7 @@ def test_the_camera_stands_where_it_was_put() -> None:
     assert placed.camera is not None
     # What is raised right above the foot stays where it is; what is raised aside moves out by Z / (Z - h).
     from vision.geometry.camera import View
-    from vision.records.given import Station
+    from vision.records.inputs import Station
 
     station = Station("S", placed.homography, placed.lens, placed.camera, 0.0, 0.0)
     raised = View(station, 2.0).to_px(np.array([placed.camera.foot_mm]))

@@ -7,10 +7,10 @@ import cv2
 import numpy as np
 import pytest
 
+from vision.calibrate.advice import remarks
 from vision.calibrate.calibration import Calibration, Settings, calibrate
-from vision.calibrate.choosing import LensFreedom
+from vision.calibrate.model_choice import LensFreedom
 from vision.calibrate.photographs import read_photograph
-from vision.calibrate.remarks import remarks
 from vision.calibrate.sighting import see
 from vision.calibrate.target import Target
 

@@ -8,22 +8,22 @@ import cv2
 import numpy as np
 import pytest
 
-from synthetic_images.defects import Bump, Defects
-from synthetic_images.families import back_frame, fine_size_px, size_mm
-from synthetic_images.layout import rows
-from synthetic_images.scene import Scene
+from synthetic_images.outlines.defects import Bump, Defects
+from synthetic_images.outlines.families import back_frame, fine_size_px, size_mm
+from synthetic_images.outlines.layout import rows
+from synthetic_images.outlines.scene import Scene
+from synthetic_images.outlines.truth import piece_measures
+from synthetic_images.outlines.view import View, lens_view
 from synthetic_images.spoons import PATTERNS, outline
 from synthetic_images.targets import TargetCamera, render_chessboard
-from synthetic_images.truth import piece_measures
-from synthetic_images.view import View, lens_view
-from synthetic_images.write import write_part
+from synthetic_images.trays.write import write_part
 from vision.calibrate.budget import measure_budget
 from vision.calibrate.calibration import Calibration, Settings, calibrate
 from vision.calibrate.sighting import see
 from vision.calibrate.target import Target
-from vision.files.part import read_part
+from vision.formats.part import read_part
 from vision.pipeline import measure_tray
-from vision.records.given import Camera, Lens, Part, Picture, Station, TrayPictures
+from vision.records.inputs import Camera, Lens, Part, Picture, Station, TrayPictures
 from vision.records.measured import MeasuredPiece
 
 PATTERN = PATTERNS["TS-135"]

@@ -8,9 +8,9 @@ import pytest
 import synthetic_images.demo
 from app.cli.main import main
 from synthetic_images.demo import DemoLine, DemoWorks
-from synthetic_images.shots import Order, render_shots
 from synthetic_images.spoons import PATTERNS
-from vision.files.result import read_result
+from synthetic_images.trays.shots import Order, render_shots
+from vision.formats.result import read_result
 
 
 def one_tray(folder: Path, trays: int) -> DemoWorks:

@@ -12,7 +12,7 @@ import pytest
 
 import app.run.shot
 from app.cli.main import main
-from tests.files.made import LIMITS, PART, STATION, shot_table, write_shot
+from tests.formats.made import LIMITS, PART, STATION, shot_table, write_shot
 from tests.run.made import make_files, make_shots, stand_in
 
 Run = Callable[..., tuple[int, str, list[str]]]

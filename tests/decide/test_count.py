@@ -4,12 +4,11 @@ import math
 
 import numpy as np
 import pytest
-from hypothesis import given, settings
-from hypothesis import strategies as st
+from hypothesis import given, settings, strategies as st
 from scipy.special import ndtr
 
-from vision.decide.count import COUNTED_MEASURES, count, doubts_of
-from vision.records.given import CountRule
+from vision.decide.counts import COUNTED_MEASURES, count, doubts_of
+from vision.records.inputs import CountRule
 from vision.records.measured import EdgeFinding, Finding, Pit, Scratch, Speck
 
 

@@ -5,8 +5,8 @@ import math
 import pytest
 
 from vision.decide.grades import GRADES_MM, face_grades, grade_mm
-from vision.decide.verdict import judge
-from vision.records.given import CountRule, Limits
+from vision.decide.verdicts import judge
+from vision.records.inputs import CountRule, Limits
 from vision.records.judged import JudgedPiece
 from vision.records.measured import Finding, MeasuredPiece, Pit, Scratch, Speck
 

@@ -7,8 +7,7 @@ examples' inputs are from memory. ISO 14253-1:2017, whose default probability of
 import math
 
 import pytest
-from hypothesis import example, given, settings
-from hypothesis import strategies as st
+from hypothesis import example, given, settings, strategies as st
 from scipy.stats import norm
 
 from vision.decide.guard import acceptance_zone, conformance, proves_conformance, proves_nonconformance, quantile

@@ -3,7 +3,7 @@
 from dataclasses import replace
 
 from vision.decide.revisions import Change, changes, next_draft
-from vision.records.given import CountRule, Limit, Limits
+from vision.records.inputs import CountRule, Limit, Limits
 
 BEFORE = Limits("TS-135", 3, "released", 0.95, (Limit("outline_out_mm", "major", "bowl", max=0.15),))
 

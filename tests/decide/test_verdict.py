@@ -6,14 +6,13 @@ from typing import Any
 
 import numpy as np
 import pytest
-from hypothesis import given, settings
-from hypothesis import strategies as st
+from hypothesis import given, settings, strategies as st
 
 from vision.decide.limits_fit import check_limits
-from vision.decide.verdict import judge, rejudge, undecidable
+from vision.decide.verdicts import judge, rejudge, undecidable
 from vision.errors import Unusable
-from vision.files.result import read_result, write_result
-from vision.records.given import CountRule, Limit, Limits, Station
+from vision.formats.result import read_result, write_result
+from vision.records.inputs import CountRule, Limit, Limits, Station
 from vision.records.judged import TrayResult
 from vision.records.measured import MeasuredPiece, Pit, Scratch
 

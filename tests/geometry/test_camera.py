@@ -2,11 +2,10 @@
 
 import numpy as np
 import pytest
-from hypothesis import given
-from hypothesis import strategies as st
+from hypothesis import given, strategies as st
 
 from vision.geometry.camera import View
-from vision.records.given import Array, Camera, Lens, Station
+from vision.records.inputs import Array, Camera, Lens, Station
 
 PLAIN = np.diag((0.05, -0.05, 1.0))
 TILTED = np.array([[0.0497, 0.0003, -0.1], [0.0005, -0.0497, -0.9], [-1.5e-6, -2.3e-6, 1.0]])

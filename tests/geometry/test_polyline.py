@@ -2,14 +2,13 @@
 
 import numpy as np
 import pytest
-from hypothesis import given
-from hypothesis import strategies as st
+from hypothesis import given, strategies as st
 from scipy.special import ellipe
 from shapely.geometry import Polygon
 
 from vision.geometry.polyline import arc_lengths, centroid, curvature, moments, resample, signed_area
 from vision.geometry.rigid import Motion
-from vision.records.given import Array
+from vision.records.inputs import Array
 
 
 def ellipse(a: float, b: float, count: int = 4000) -> Array:

@@ -14,7 +14,7 @@ from pathlib import Path
 from packaging.requirements import Requirement
 from packaging.utils import canonicalize_name
 
-from tests.house.test_rooms import ROOT, STOREYS, dotted, imports, modules
+from tests.house.test_rooms import ROOT, STOREYS, dotted, imports, modules, parsed, through_doors
 
 PROJECT = tomllib.loads((ROOT / "pyproject.toml").read_text(encoding="utf-8"))["project"]
 HEADLESS = "opencv-python-headless"  # the twin that stands in for opencv-python
@@ -80,12 +80,12 @@ def test_modules_load_without_going_in_circles() -> None:
 
 def loaded(path: Path) -> Iterator[str]:
     """What a module imports when it is loaded: not in functions, nor what only a type checker reads."""
-    waiting: list[ast.AST] = [ast.parse(path.read_text(encoding="utf-8"))]
+    waiting: list[ast.AST] = [parsed(path)]
     while waiting:
         node = waiting.pop()
         if isinstance(node, ast.ImportFrom) and node.module:
-            yield node.module
-            yield from (f"{node.module}.{alias.name}" for alias in node.names)
+            found = (through_doors(f"{node.module}.{alias.name}") for alias in node.names)
+            yield from (name for full in found for name in (full, full.rpartition(".")[0]))
         elif isinstance(node, ast.Import):
             yield from (alias.name for alias in node.names)
         checker_only = isinstance(node, ast.If) and ast.unparse(node.test) == "TYPE_CHECKING"

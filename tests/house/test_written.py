@@ -11,8 +11,8 @@ import pytest
 from app.cli.main import COMMANDS, cli
 from app.report.cautions import CAUTIONS
 from vision.decide.measures import MEASURES
-from vision.files import limits, part, shot, station
-from vision.files.strict import Strict
+from vision.formats import limits, part, shot, station
+from vision.formats.strict import Strict
 from vision.records.measured import EdgeKind, Fault, TrayKind
 
 ROOT = Path(__file__).resolve().parents[2]

@@ -12,11 +12,17 @@ from collections.abc import Callable, Iterator
 from pathlib import Path
 
 import pytest
-from playwright.sync_api import Browser, BrowserContext, Page, expect, sync_playwright
-from playwright.sync_api import TimeoutError as PlaywrightTimeout
+from playwright.sync_api import (
+    Browser,
+    BrowserContext,
+    Page,
+    TimeoutError as PlaywrightTimeout,
+    expect,
+    sync_playwright,
+)
 
-from app.store.filing import ToFile, file_result
-from app.store.works import Works
+from app.store.results.filing import ToFile, file_result
+from app.works.folder import Works
 from tests.loopback import free_port
 from tests.pages.made_works import made_works
 from tests.store.made import LIMITS, made_piece, made_tray

@@ -7,11 +7,11 @@ from pathlib import Path
 import cv2
 import numpy as np
 
-from app.store.filing import PictureFile, ToFile, file_result, kept_path
-from app.store.works import Person, Works, new_works
+from app.store.results.filing import PictureFile, ToFile, file_result, kept_path
+from app.works.folder import Person, Works, new_works
 from tests.store.made import LIMITS, PART, made_piece, made_profile, made_tray
 from vision.geometry.polyline import centroid
-from vision.records.given import Station
+from vision.records.inputs import Station
 from vision.records.judged import JudgedPiece, Verdict
 from vision.records.measured import EdgeFinding, Pose, Scratch
 

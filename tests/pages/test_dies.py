@@ -8,12 +8,12 @@ import numpy as np
 import pytest
 from playwright.sync_api import expect
 
-from app.store.connection import Store
-from app.store.filing import file_result
-from app.store.profiles import Profile
+from app.store.database.connection import Store
+from app.store.results.filing import file_result
 from tests.pages.conftest import Opened, Served, choose
 from tests.pages.test_other_pages import serious
 from tests.store.made import PART, made_piece, made_tray, to_file
+from vision.formats.profiles import Profile
 
 PART_NAME = "AS-150"
 

@@ -14,7 +14,7 @@ from joserfc import jwt
 from joserfc.jwk import RSAKey
 from playwright.sync_api import Browser, expect
 
-from app.store.verdicts import standing
+from app.store.people.verdicts import standing
 from tests.pages.conftest import Served
 from tests.pages.made_works import made_works
 from tests.pages.test_review import judge, saved

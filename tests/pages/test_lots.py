@@ -6,10 +6,10 @@ from collections.abc import Iterator
 import pytest
 from playwright.sync_api import expect
 
-from app.store.connection import Store
-from app.store.decisions import decide, decisions
-from app.store.filing import file_result
-from app.store.lot_state import lot_state
+from app.store.database.connection import Store
+from app.store.lots.decisions import decide, decisions
+from app.store.lots.state import lot_state
+from app.store.results.filing import file_result
 from tests.pages.conftest import Opened, Served, choose
 from tests.pages.test_other_pages import serious
 from tests.store.made import made_piece, made_tray, to_file

@@ -10,9 +10,9 @@ import axe_playwright_python
 import pytest
 from playwright.sync_api import Page, expect
 
-from app.store.blind import blinds, make_blind, sample_pieces, turns
-from app.store.connection import Store
-from app.store.verdicts import standing
+from app.store.database.connection import Store
+from app.store.people.blind_rounds import blinds, make_blind, sample_pieces, turns
+from app.store.people.verdicts import standing
 from tests.pages.conftest import Opened, Served, empty_profile
 from tests.pages.test_review import judge, piece_on, saved
 

@@ -6,9 +6,9 @@ from collections.abc import Iterator
 import pytest
 from playwright.sync_api import Page, expect
 
-from app.store.connection import Store
-from app.store.filing import ToFile, file_result
-from app.store.verdicts import Standing, standing
+from app.store.database.connection import Store
+from app.store.people.verdicts import Standing, standing
+from app.store.results.filing import ToFile, file_result
 from tests.pages.conftest import SMALL_LOT, Opened, Served
 from tests.store.made import LIMITS, made_piece, made_tray
 

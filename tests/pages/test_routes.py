@@ -15,9 +15,9 @@ import pytest
 import uvicorn
 from starlette.applications import Starlette
 
-from app.pages.desk import Desk, Pass, lasting_secret
 from app.pages.routes import routes
-from app.store.verdicts import standing
+from app.pages.server_state import Desk, Pass, lasting_secret
+from app.store.people.verdicts import standing
 from tests.pages.made_works import made_works
 
 HALE = Pass("R. Hale", ("review",), "declared")

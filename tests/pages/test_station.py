@@ -6,16 +6,16 @@ from dataclasses import replace
 import pytest
 from playwright.sync_api import expect
 
-from app.store.connection import Store
-from app.store.filing import file_result
-from app.store.station_checks import file_checks
+from app.store.database.connection import Store
+from app.store.results.filing import file_result
+from app.store.stations.checks import file_checks
 from tests.pages.conftest import Opened, Served
 from tests.pages.test_other_pages import serious
 from tests.pages.test_review import piece_on
 from tests.store.made import STATION, made_piece, made_tray, to_file
-from vision.calibrate.checks_file import Check
-from vision.calibrate.drift import DriftOfMeasure
-from vision.records.given import LightLimits
+from vision.calibrate.checks import DriftOfMeasure
+from vision.formats.checks_file import Check
+from vision.records.inputs import LightLimits
 
 
 @pytest.fixture

@@ -11,18 +11,18 @@ import pytest
 from playwright.sync_api import Page, expect
 from sqlalchemy import select
 
-from app.store import schema
-from app.store.connection import Store
-from app.store.filing import PictureFile, ToFile, file_result, kept_path
-from app.store.revisions import revisions
-from app.store.verdicts import Given, give
-from app.store.works import Works, new_works
+from app.store.database import schema
+from app.store.database.connection import Store
+from app.store.lots.revisions import revisions
+from app.store.people.verdicts import Given, give
+from app.store.results.filing import PictureFile, ToFile, file_result, kept_path
+from app.works.folder import Works, new_works
 from tests.pages.conftest import Opened, Served
 from tests.pages.made_works import LIGHTS, PEOPLE, STATION, draw_shot, frame_name, pose_of
 from tests.pages.test_other_pages import serious
 from tests.pages.test_review import piece_on
 from tests.store.made import PART
-from tests.study.lots import LIMITS, sample
+from tests.studies.lots import LIMITS, sample
 
 TRAYS = 30
 SHOTS = 2

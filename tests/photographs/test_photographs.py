@@ -14,12 +14,12 @@ import pytest
 from scipy.spatial import cKDTree
 from skimage import data
 
-from tests.measure.scene import backlit
+from tests.outline.scene import backlit
+from vision.backlight.field import model_backlight
 from vision.geometry.polyline import moments, resample
-from vision.measure.light import model_backlight
-from vision.measure.outline import trace_edge
-from vision.measure.regions import Region, find_regions
-from vision.records.given import Array, Picture
+from vision.outline.edges import trace_edge
+from vision.outline.regions import Region, find_regions
+from vision.records.inputs import Array, Picture
 
 BLANKS = Path(__file__).parents[1] / "data" / "real" / "pca_test1.jpg"
 

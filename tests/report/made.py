@@ -6,7 +6,7 @@ import cv2
 import numpy as np
 
 from app.report.inspected import Inspected
-from vision.records.given import Array, Limit, Limits, Part, Picture, Station, TrayPictures, Zone
+from vision.records.inputs import Array, Limit, Limits, Part, Picture, Station, TrayPictures, Zone
 from vision.records.judged import JudgedPiece, Reason, TrayResult, Verdict
 from vision.records.measured import (
     DeviationProfile,

@@ -5,8 +5,7 @@ from xml.etree import ElementTree
 
 import numpy as np
 import pytest
-from hypothesis import given
-from hypothesis import strategies as st
+from hypothesis import given, strategies as st
 
 from app.report.deviation_outline import LARGEST_DRAWN_MM, STEPS, Style, draw_outline, hatching, magnification, thin
 from app.report.deviation_plot import draw_plot, outline_bands, zone_runs

@@ -8,9 +8,9 @@ import numpy as np
 from app.report.face_picture import LEAST_SPREAD, draw_face_sheet, front_lights, light_words, marked, stretched
 from app.report.finding_tags import LETTERS
 from app.report.inspected import Inspected
-from app.report.look import ACCENT
+from app.report.style import ACCENT
 from tests.report import made
-from vision.records.given import Picture, Surface, TrayPictures
+from vision.records.inputs import Picture, Surface, TrayPictures
 from vision.records.judged import JudgedPiece
 from vision.records.measured import DeviationProfile, Finding, Pit, Scratch, Speck
 

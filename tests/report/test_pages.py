@@ -11,11 +11,11 @@ import pytest
 
 from app.report.cautions import CAUTIONS
 from app.report.pictures import write_index, write_pictures
-from app.report.result_page import measure_rows
+from app.report.result_report import measure_rows
 from tests.report import made
-from vision.decide.verdict import judge
+from vision.decide.verdicts import judge
 from vision.errors import Unusable
-from vision.records.given import Limits
+from vision.records.inputs import Limits
 from vision.records.measured import Doubt, MeasuredPiece, Pit
 
 HOSTILE = '<script>alert("x")</script>&"\''

@@ -4,10 +4,10 @@ from dataclasses import replace
 
 import numpy as np
 
-from app.report.look import ACCENT, bgr
+from app.report.style import ACCENT, bgr
 from app.report.tray_picture import BAND_PX, WIDTH_PX, Colour, draw_tray
 from tests.report import made
-from vision.records.given import Picture, TrayPictures
+from vision.records.inputs import Picture, TrayPictures
 from vision.records.measured import MeasuredTray, TrayFinding
 
 

@@ -14,7 +14,7 @@ from app.report.upright import (
     window_around,
 )
 from tests.report import made
-from vision.records.given import Picture
+from vision.records.inputs import Picture
 
 
 def test_the_map_into_the_frame_is_the_one_that_made_it() -> None:

@@ -6,12 +6,12 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from app.run.shot import Work
-from tests.files.made import LIMITS, STATION, shot_table, write_part, write_shot
-from vision.decide.verdict import judge
-from vision.files.limits import read_limits
-from vision.files.part import read_part
-from vision.files.station import read_station
-from vision.records.given import Limits, Part, Station, TrayPictures
+from tests.formats.made import LIMITS, STATION, shot_table, write_part, write_shot
+from vision.decide.verdicts import judge
+from vision.formats.limits import read_limits
+from vision.formats.part import read_part
+from vision.formats.station import read_station
+from vision.records.inputs import Limits, Part, Station, TrayPictures
 from vision.records.judged import JudgedPiece
 from vision.records.measured import MeasuredPiece, MeasuredTray
 

@@ -3,7 +3,7 @@
 from collections.abc import Sequence
 from pathlib import Path
 
-from app.store.works import Person, Works, new_works
+from app.works.folder import Person, Works, new_works
 
 
 def works_of(rendered: Path, folder: Path, people: Sequence[Person] = ()) -> Works:

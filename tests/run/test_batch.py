@@ -12,8 +12,8 @@ import pytest
 import app.run.shot
 from app.run.batch import inspect_batch
 from tests.run.made import DeadlyWork, Inspection, make_shots, make_work, stand_in
-from vision.files.result import read_result
-from vision.records.given import TrayPictures
+from vision.formats.result import read_result
+from vision.records.inputs import TrayPictures
 from vision.records.measured import MeasuredTray, TrayFinding
 
 

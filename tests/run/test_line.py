@@ -17,8 +17,8 @@ import pytest
 from paho.mqtt.enums import CallbackAPIVersion
 
 from app.run.line import STATE_TOPIC, hand_over, read_broker, topic_of
-from app.store.connection import Store, open_store
-from app.store.outbox import unsent
+from app.store.database.connection import Store, open_store
+from app.store.line.outbox import unsent
 from tests.loopback import free_port
 from tests.run.waiting import until
 from tests.store.test_outbox import file_trays

@@ -11,13 +11,13 @@ from shapely.geometry import Point
 
 from app.cli.pod import command
 from app.run.planting import Planted, false_findings, is_found, plant, sow
-from app.study.pod_study import study_pod
-from synthetic_images.shots import Order, render_shots
+from app.studies.pod_study import study_pod
 from synthetic_images.spoons import TEASPOON
-from tests.measure_face.scenes import CENTER_PX, MM_PER_PX, part, pictures, view
+from synthetic_images.trays.shots import Order, render_shots
+from tests.face.scenes import CENTER_PX, MM_PER_PX, part, pictures, view
 from vision.errors import Unusable
-from vision.measure.face_region import scored_shape
-from vision.records.given import Picture
+from vision.face.raster import scored_shape
+from vision.records.inputs import Picture
 from vision.records.measured import Pit, Scratch
 
 WIDE = Planted("pit", ((0.0, 0.0),), 1.0, 0.5)

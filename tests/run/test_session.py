@@ -8,12 +8,12 @@ import pytest
 
 import app.run.shot
 from app.run.session import run
-from app.study.first_reason import first_reason
+from app.studies.main_reason import first_reason
 from tests.run.made import make_shots, make_work, stand_in
-from vision.decide.verdict import judge
-from vision.files.pieces_csv import write_pieces
-from vision.files.result import read_result
-from vision.records.given import Limit, Limits
+from vision.decide.verdicts import judge
+from vision.formats.pieces_csv import write_pieces
+from vision.formats.result import read_result
+from vision.records.inputs import Limit, Limits
 from vision.records.judged import TrayResult
 from vision.records.measured import MeasuredPiece, Pit
 

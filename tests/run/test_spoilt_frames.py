@@ -10,10 +10,10 @@ from numpy.typing import NDArray
 
 from app.run.batch import Outcome, inspect_batch
 from app.run.shot import Work
-from app.store.profiles import read_profiles
-from tests.files.made import shot_table, write_shot
-from vision.files.result import read_result
-from vision.records.given import Limit, Limits, Part, Station, Zone
+from tests.formats.made import shot_table, write_shot
+from vision.formats.profiles import read_profiles
+from vision.formats.result import read_result
+from vision.records.inputs import Limit, Limits, Part, Station, Zone
 
 # An egg-shaped blank, 40 mm long, so that frames are small; its blunt end tells which way it lies.
 _ANGLES = np.linspace(0.0, 2.0 * np.pi, 720, endpoint=False)

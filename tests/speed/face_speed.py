@@ -19,11 +19,11 @@ import numpy as np
 sys.path.insert(0, str(Path(__file__).parents[2]))
 
 from tests.truth.polished_score import truth_of, view_of
-from vision.files.frames import read_frames
-from vision.files.part import read_part
-from vision.files.shot import read_shot
-from vision.files.station import read_station
-from vision.measure.face import score_face
+from vision.face.score import score_face
+from vision.formats.frames import read_frames
+from vision.formats.part import read_part
+from vision.formats.shot import read_shot
+from vision.formats.station import read_station
 
 RUNS = 9
 

@@ -15,13 +15,13 @@ from playwright.sync_api import sync_playwright
 from sqlalchemy import text
 
 from app.pages.cards import cards
-from app.pages.desk import Desk
-from app.store.bench import Holder, Wanted, choices, claim, waiting, waiting_count
-from app.store.connection import Store, now, open_store
-from app.store.filing import ToFile, file_result
-from app.store.lots import lots
-from app.store.shown import newest_judgements
-from app.store.verdicts import Given, give
+from app.pages.server_state import Desk
+from app.store.database.connection import Store, now, open_store
+from app.store.lots.lot_list import list_lots
+from app.store.people.review_queue import Holder, Wanted, choices, claim, waiting, waiting_count
+from app.store.people.verdicts import Given, give
+from app.store.results.filing import ToFile, file_result
+from app.store.results.shown import newest_judgements
 from tests.pages.conftest import CHROMIUM, CHROMIUM_FLAGS, Served
 from tests.pages.made_works import made_works
 from tests.pages.test_review import judge
@@ -95,7 +95,7 @@ def main(pieces: int, place: str) -> None:
         count = waiting_count(store, wanted)
         print(f"{wanted}: {count} wait, listed in {median_ms(lambda w=wanted: waiting(store, w, 200)):.0f} ms")
     start = time.perf_counter()
-    print(f"{len(lots(store))} lots summed up in {time.perf_counter() - start:.2f} s")
+    print(f"{len(list_lots(store))} lots summed up in {time.perf_counter() - start:.2f} s")
     store.close()
 
 

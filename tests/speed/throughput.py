@@ -27,10 +27,10 @@ import cv2
 
 from app.report.pictures import write_pictures
 from app.run.shot import inspect_shot, read_work
-from app.store.works_runs import Run
+from app.works.runs import Run
 from tests.loopback import free_port
-from vision.files.frames import read_frames
-from vision.files.shot import find_shots, read_shot
+from vision.formats.frames import read_frames
+from vision.formats.shot import find_shots, read_shot
 
 BIN = Path(sys.executable).parent
 TICKS_A_S = os.sysconf("SC_CLK_TCK")

@@ -5,7 +5,7 @@ from pathlib import Path
 
 import pytest
 
-from app.store.connection import Store, open_store
+from app.store.database.connection import Store, open_store
 from tests.store.postgresql_server import postgresql_server
 
 

@@ -6,9 +6,9 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from app.store.filing import ToFile
-from app.store.profiles import Profile
-from vision.records.given import CountRule, Limit, Limits, Part, Station, Surface, Zone
+from app.store.results.filing import ToFile
+from vision.formats.profiles import Profile
+from vision.records.inputs import CountRule, Limit, Limits, Part, Station, Surface, Zone
 from vision.records.judged import JudgedPiece, Reason, TrayResult, Verdict
 from vision.records.measured import BendFinding, EdgeFinding, Finding, Pit, Pose, Scratch, TrayFinding
 

@@ -7,9 +7,9 @@ from pathlib import Path
 
 import pytest
 
-from app.store.connection import Store, open_store
-from app.store.filing import ToFile, file_result
-from app.store.recall import results
+from app.store.database.connection import Store, open_store
+from app.store.results.filing import ToFile, file_result
+from app.store.results.recall import recall_results
 from tests.store.made import made_piece, made_tray, to_file
 from vision.errors import Unusable
 
@@ -34,7 +34,7 @@ def test_a_damaged_store(tmp_path: Path, opened: Open) -> None:
     content[4096 * 4 :] = b"\x5a" * (len(content) - 4096 * 4)
     file.write_bytes(content)
     with pytest.raises(Unusable, match="damaged"):
-        list(results(opened(file)))
+        list(recall_results(opened(file)))
 
 
 def test_a_full_disk_keeps_what_was_there(tmp_path: Path, opened: Open) -> None:
@@ -47,20 +47,20 @@ def test_a_full_disk_keeps_what_was_there(tmp_path: Path, opened: Open) -> None:
     with pytest.raises(Unusable, match="room on the disk; nothing was written"):
         file_result(store, to_file(big))
     again = opened(tmp_path / "store.sqlite")
-    assert [one.tray for one in results(again)] == ["T-1"]
+    assert [one.tray for one in recall_results(again)] == ["T-1"]
     file_result(again, to_file(big))
-    assert [len(one.pieces) for one in results(again)] == [3, 199]
+    assert [len(one.pieces) for one in recall_results(again)] == [3, 199]
 
 
 def test_a_store_held_by_another_program(tmp_path: Path, opened: Open, monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr("app.store.connection.BUSY_WAIT_S", 0.05)
+    monkeypatch.setattr("app.store.database.connection.BUSY_WAIT_S", 0.05)
     store = opened(tmp_path / "store.sqlite")
     other = sqlite3.connect(tmp_path / "store.sqlite", isolation_level=None)
     other.execute("BEGIN IMMEDIATE")
     with pytest.raises(Unusable, match="another program holds the store"):
         file_result(store, to_file())
     other.close()
-    assert list(results(store)) == []
+    assert list(recall_results(store)) == []
 
 
 @pytest.mark.parametrize(
@@ -100,4 +100,4 @@ def test_a_missing_store_or_folder(tmp_path: Path) -> None:
 def test_hostile_names_come_back_as_they_are(store: Store, name: str) -> None:
     result = dataclasses.replace(made_tray(name, lot=name), process={name: name})
     file_result(store, ToFile(result))
-    assert list(results(store)) == [result]
+    assert list(recall_results(store)) == [result]

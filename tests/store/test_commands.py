@@ -12,14 +12,14 @@ from app.cli.export import command as export
 from app.cli.import_results import command as import_results
 from app.cli.new import command as new
 from app.cli.serve import command as serve
-from app.store.profiles import read_profiles, write_profiles
-from app.store.recall import results
-from app.store.shown import newest_judgement, profile_of, shown
-from app.store.verdicts import standing
-from app.store.works import read_works
+from app.store.people.verdicts import standing
+from app.store.results.recall import recall_results
+from app.store.results.shown import newest_judgement, profile_of, shown
+from app.works.folder import read_works
 from tests.store.made import made_piece, made_tray
 from vision.errors import Unusable
-from vision.files.result import read_result, write_result
+from vision.formats.profiles import read_profiles, write_profiles
+from vision.formats.result import read_result, write_result
 from vision.records.measured import DeviationProfile
 
 
@@ -62,7 +62,7 @@ def test_results_go_in_once_with_what_lies_around_them(works: Path) -> None:
     assert "0 new judgements, 6 were there before" in again.output
     store = read_works(works).open()
     trays = ("T-000001", "T-000002")
-    assert list(results(store)) == [read_result(works / "results" / tray / "result.json") for tray in trays]
+    assert list(recall_results(store)) == [read_result(works / "results" / tray / "result.json") for tray in trays]
     judgement = newest_judgement(store, "T-000002", 3)
     assert judgement is not None
     kept = profile_of(store, judgement)

@@ -4,13 +4,12 @@ import dataclasses
 
 import numpy as np
 import pytest
-from hypothesis import HealthCheck, given, settings
-from hypothesis import strategies as st
+from hypothesis import HealthCheck, given, settings, strategies as st
 from sqlalchemy import func, select, text
 
-from app.store import schema
-from app.store.connection import Store
-from app.store.definitions import (
+from app.store.database import schema
+from app.store.database.connection import Store
+from app.store.database.definitions import (
     pack_profile,
     part_content,
     part_record,
@@ -18,13 +17,13 @@ from app.store.definitions import (
     station_record,
     unpack_profile,
 )
-from app.store.filing import Filed, ToFile, file_result
-from app.store.lots import lot_values, lots, set_lot_value
-from app.store.recall import Which, results
-from app.store.shown import newest_judgement, part_of, profile_of, shown, station_of
+from app.store.lots.lot_list import list_lots, lot_values, set_lot_value
+from app.store.results.filing import Filed, ToFile, file_result
+from app.store.results.recall import Which, recall_results
+from app.store.results.shown import newest_judgement, part_of, profile_of, shown, station_of
 from tests.store.made import LIMITS, PART, STATION, lost_piece, made_piece, made_profile, made_tray, to_file
 from vision.errors import Unusable
-from vision.records.given import Camera, Lens, Station
+from vision.records.inputs import Camera, Lens, Station
 
 
 def _count(store: Store, table: str) -> int:
@@ -35,7 +34,7 @@ def _count(store: Store, table: str) -> int:
 def test_a_result_comes_back_as_it_was_filed(store: Store) -> None:
     result = made_tray(pieces=[made_piece(1, "pass"), made_piece(2, "reject"), lost_piece(3)])
     assert file_result(store, to_file(result)) == Filed("T-000123", 3, 0)
-    assert list(results(store)) == [result]
+    assert list(recall_results(store)) == [result]
 
 
 def test_filing_twice_changes_nothing(store: Store) -> None:
@@ -50,7 +49,7 @@ def test_a_differing_piece_is_a_new_judgement_and_the_old_one_stays(store: Store
     changed = made_tray(pieces=[made_piece(1, "pass"), made_piece(2, "review"), made_piece(3, "reject", value=0.44)])
     assert file_result(store, to_file(changed)) == Filed("T-000123", 1, 2)
     assert _count(store, "judgement") == 4
-    assert list(results(store)) == [changed]
+    assert list(recall_results(store)) == [changed]
 
 
 def test_another_shot_of_the_same_tray_is_kept_beside_the_first(store: Store) -> None:
@@ -58,22 +57,22 @@ def test_another_shot_of_the_same_tray_is_kept_beside_the_first(store: Store) ->
     later = made_tray(taken_at="2026-11-02T08:00:00+00:00")
     assert file_result(store, to_file(later)).new == 3
     assert _count(store, "shot") == 2
-    assert list(results(store)) == [later]
+    assert list(recall_results(store)) == [later]
 
 
 def test_a_result_alone_can_be_filed(store: Store) -> None:
     alone = made_tray(lot=None, pieces=[])
     file_result(store, ToFile(alone))
-    assert list(results(store)) == [alone]
+    assert list(recall_results(store)) == [alone]
     assert part_of(store, "TS-135") is None
 
 
 def test_results_can_be_narrowed_down(store: Store) -> None:
     for tray, lot in (("T-1", "L-2611-01"), ("T-2", "L-2611-02"), ("T-3", "L-2611-02")):
         file_result(store, to_file(made_tray(tray, lot=lot)))
-    assert [one.tray for one in results(store, Which(lot="L-2611-02"))] == ["T-2", "T-3"]
-    assert [one.tray for one in results(store, Which(tray="T-1"))] == ["T-1"]
-    assert list(results(store, Which(part="DS-182"))) == []
+    assert [one.tray for one in recall_results(store, Which(lot="L-2611-02"))] == ["T-2", "T-3"]
+    assert [one.tray for one in recall_results(store, Which(tray="T-1"))] == ["T-1"]
+    assert list(recall_results(store, Which(part="DS-182"))) == []
 
 
 def test_part_and_station_come_back(store: Store) -> None:
@@ -127,7 +126,7 @@ def test_lots_count_pieces_as_judged_last(store: Store) -> None:
     file_result(
         store, to_file(made_tray(pieces=[made_piece(1, "pass"), made_piece(2, "pass"), made_piece(3, "reject")]))
     )
-    (lot,) = lots(store)
+    (lot,) = list_lots(store)
     assert (lot.lot, lot.trays, lot.pieces, lot.review, lot.reject) == ("L-2611-07", 1, 3, 0, 1)
 
 
@@ -156,7 +155,7 @@ def test_released_limits_are_one_set_for_ever(store: Store) -> None:
     other = dataclasses.replace(LIMITS, coverage=0.99)
     with pytest.raises(Unusable, match="revision 3"):
         file_result(store, dataclasses.replace(to_file(made_tray("T-9")), limits=other))
-    assert [one.tray for one in results(store)] == ["T-000123"]
+    assert [one.tray for one in recall_results(store)] == ["T-000123"]
 
 
 NUMBERS = st.floats(allow_nan=False, allow_infinity=False, width=64)
@@ -173,4 +172,4 @@ def test_any_name_and_number_comes_back(store: Store, tray: str, lot: str | None
     )
     result = made_tray(tray, [piece], lot)
     file_result(store, to_file(result))
-    assert list(results(store, Which(tray=tray)))[-1] == result
+    assert list(recall_results(store, Which(tray=tray)))[-1] == result

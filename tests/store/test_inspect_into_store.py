@@ -8,10 +8,10 @@ from click.testing import CliRunner
 
 from app.cli.inspect import command as inspect
 from app.cli.render import command as render
-from app.store.recall import results
-from app.store.revisions import revisions
-from app.store.shown import newest_judgement, part_of, profile_of, shown, station_of
-from app.store.works import Works, new_works
+from app.store.lots.revisions import revisions
+from app.store.results.recall import recall_results
+from app.store.results.shown import newest_judgement, part_of, profile_of, shown, station_of
+from app.works.folder import Works, new_works
 
 
 @pytest.fixture
@@ -42,7 +42,7 @@ def test_a_works_is_inspected_into_its_store(works: Works) -> None:
     again = CliRunner().invoke(inspect, call, catch_exceptions=False)
     assert (again.exit_code, "0 new judgements" in again.output) == (0, True)
     store = works.open()
-    (tray,) = results(store)
+    (tray,) = recall_results(store)
     assert len(tray.pieces) > 1
     judgement = newest_judgement(store, tray.tray, 1)
     assert judgement is not None

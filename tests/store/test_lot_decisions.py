@@ -10,11 +10,11 @@ import pytest
 from sqlalchemy import text
 
 from app.cli.main import main
-from app.store.connection import Store
-from app.store.decisions import Decision, decide, decisions
-from app.store.filing import file_result
-from app.store.lot_state import lot_state, tell_size
-from app.store.works import Works, new_works
+from app.store.database.connection import Store
+from app.store.lots.decisions import Decision, decide, decisions
+from app.store.lots.state import lot_state, tell_size
+from app.store.results.filing import file_result
+from app.works.folder import Works, new_works
 from tests.store.made import made_piece, made_tray, to_file
 from vision.errors import Unusable
 

@@ -5,15 +5,15 @@ from dataclasses import replace
 import pytest
 
 from app.report.lot_words import escapes_words
-from app.store.blind import make_blind, sample_pieces
-from app.store.connection import Store
-from app.store.decisions import Word, decide
-from app.store.filing import file_result
-from app.store.lot_state import LOT_SIZE, lot_state, series_up_to, standings, tell_size
-from app.store.lots import set_lot_value
-from app.store.station_checks import file_checks
-from app.store.verdicts import Given, give
-from app.study.lot_sampling import Acceptance, accept_series
+from app.store.database.connection import Store
+from app.store.lots.decisions import Word, decide
+from app.store.lots.lot_list import set_lot_value
+from app.store.lots.state import LOT_SIZE, lot_state, series_up_to, standings, tell_size
+from app.store.people.blind_rounds import make_blind, sample_pieces
+from app.store.people.verdicts import Given, give
+from app.store.results.filing import file_result
+from app.store.stations.checks import file_checks
+from app.studies.lot_sampling import Acceptance, accept_series
 from tests.store.made import made_piece, made_tray, to_file
 from tests.store.test_lot_decisions import LOT, file_trays, sampled_good_lots
 from tests.store.test_station_checks import check

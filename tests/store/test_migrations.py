@@ -8,14 +8,14 @@ from pathlib import Path
 import pytest
 from sqlalchemy import inspect, select, text
 
-from app.store import schema
-from app.store.connection import Store, open_store, version_of
-from app.store.decisions import decide, decisions
-from app.store.definitions import findings_content, pack
-from app.store.lot_state import lot_state, standings
-from app.store.migrations import NEWEST, STEPS, migrate
-from app.store.recall import results
-from app.store.verdicts import standing
+from app.store.database import schema
+from app.store.database.connection import Store, open_store, version_of
+from app.store.database.definitions import findings_content, pack
+from app.store.database.migrations import NEWEST, STEPS, migrate
+from app.store.lots.decisions import decide, decisions
+from app.store.lots.state import lot_state, standings
+from app.store.people.verdicts import standing
+from app.store.results.recall import recall_results
 from tests.store.made import made_piece
 from vision.errors import Unusable
 
@@ -55,7 +55,7 @@ def make_first_version(store: Store) -> None:
 def blank(place: str, opened: Open, monkeypatch: pytest.MonkeyPatch) -> Store:
     """A store that holds nothing, not even tables."""
     with monkeypatch.context() as patch:
-        patch.setattr("app.store.connection.migrate", lambda *_: 0)
+        patch.setattr("app.store.database.connection.migrate", lambda *_: 0)
         return opened(place)
 
 
@@ -65,7 +65,7 @@ def test_the_first_version_with_data_becomes_the_newest(
     make_first_version(blank(place, opened, monkeypatch))
     store = opened(place)
     assert version_of(store) == NEWEST
-    (tray,) = results(store)
+    (tray,) = recall_results(store)
     (piece,) = tray.pieces
     assert (tray.tray, tray.lot, piece.piece, piece.reasons[0].max) == ("T-000001", "L-2611-01", 4, 0.15)
     assert piece.findings == made_piece(4, "reject").findings
@@ -145,7 +145,7 @@ def test_the_tables_made_are_the_tables_queried(store: Store) -> None:
 
 
 def test_steps_run_once_whoever_opens(place: str, opened: Open) -> None:
-    program = "import sys; from app.store.connection import open_store; open_store(sys.argv[1]).close()"
+    program = "import sys; from app.store.database.connection import open_store; open_store(sys.argv[1]).close()"
     started = [subprocess.Popen([sys.executable, "-c", program, place]) for _ in range(3)]
     assert [one.wait(60) for one in started] == [0, 0, 0]
     with opened(place).read() as connection:
@@ -163,7 +163,7 @@ def test_a_newer_store_is_refused_by_name_and_left_alone(store: Store, place: st
 def test_a_step_that_fails_leaves_the_version_before(place: str, opened: Open, monkeypatch: pytest.MonkeyPatch) -> None:
     make_first_version(blank(place, opened, monkeypatch))
     monkeypatch.setattr(
-        "app.store.migrations.STEPS", (STEPS[0], lambda _: ["CREATE TABLE half (id INTEGER)", "NO SQL"])
+        "app.store.database.migrations.STEPS", (STEPS[0], lambda _: ["CREATE TABLE half (id INTEGER)", "NO SQL"])
     )
     with pytest.raises(Exception, match="syntax"):
         open_store(place)

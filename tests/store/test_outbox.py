@@ -8,10 +8,10 @@ from pathlib import Path
 
 import pytest
 
-from app.store import outbox
-from app.store.connection import Store, open_store
-from app.store.filing import file_result
-from app.store.outbox import make_messages, mark_sent, unsent
+from app.store.database.connection import Store, open_store
+from app.store.line import outbox
+from app.store.line.outbox import make_messages, mark_sent, unsent
+from app.store.results.filing import file_result
 from tests.store.made import made_piece, made_tray, to_file
 
 

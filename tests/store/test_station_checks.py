@@ -4,22 +4,15 @@ from dataclasses import replace
 
 import pytest
 
-from app.store.connection import Store
-from app.store.filing import file_result
-from app.store.station_checks import (
-    checked_stations,
-    doubtful_trays,
-    doubts,
-    file_checks,
-    moment,
-    station_checks,
-)
-from app.store.station_light import light_limits, light_told
+from app.store.database.connection import Store
+from app.store.results.filing import file_result
+from app.store.stations.checks import checked_stations, doubtful_trays, doubts, file_checks, moment, station_checks
+from app.store.stations.light import light_limits, light_told
 from tests.store.made import STATION, made_piece, made_tray, to_file
-from vision.calibrate.checks_file import Check
-from vision.calibrate.drift import DriftOfMeasure
+from vision.calibrate.checks import DriftOfMeasure
 from vision.errors import Unusable
-from vision.records.given import LightLimits
+from vision.formats.checks_file import Check
+from vision.records.inputs import LightLimits
 from vision.records.measured import TrayFinding
 
 DRIFT = DriftOfMeasure("length_mm", 135.03, 0.01, 0.02, 0.004, 0.01)
@@ -86,7 +79,7 @@ def test_a_doubt_ends_for_a_tray_that_was_judged_after_the_station_was_good_agai
 
 def test_judging_again_frees_a_tray_only_by_another_station_file(store: Store, monkeypatch: pytest.MonkeyPatch) -> None:
     def at(hour: int) -> None:
-        monkeypatch.setattr("app.store.filing.now", lambda: f"2026-11-02T{hour:02}:10:00.000000Z")
+        monkeypatch.setattr("app.store.results.filing.now", lambda: f"2026-11-02T{hour:02}:10:00.000000Z")
 
     at(8)
     file_tray(store, "T-1", 7)

@@ -1,16 +1,15 @@
 """Verdicts of people: each filed once, corrected by new rows only, and what stands is the newest."""
 
 import pytest
-from hypothesis import HealthCheck, given, settings
-from hypothesis import strategies as st
+from hypothesis import HealthCheck, given, settings, strategies as st
 from sqlalchemy import func, select, text
 
-from app.store import schema
-from app.store.connection import Store, now
-from app.store.exports import verdicts_csv
-from app.store.filing import file_result
-from app.store.shown import newest_judgement
-from app.store.verdicts import Given, Receipt, Said, Standing, give, pace, standing
+from app.store.database import schema
+from app.store.database.connection import Store, now
+from app.store.people.verdicts import Given, Receipt, Said, Standing, give, pace, standing
+from app.store.results.exports import verdicts_csv
+from app.store.results.filing import file_result
+from app.store.results.shown import newest_judgement
 from tests.store.made import made_piece, made_tray, to_file
 from vision.errors import Unusable
 

@@ -4,7 +4,7 @@ from pathlib import Path
 
 import pytest
 
-from app.store.works import FOLDERS, Person, new_works, read_works
+from app.works.folder import FOLDERS, Person, new_works, read_works
 from vision.errors import Unusable
 
 

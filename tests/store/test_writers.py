@@ -7,11 +7,11 @@ from dataclasses import replace
 import pytest
 from sqlalchemy import select
 
-from app.store import schema
-from app.store.connection import Store, now, open_store
-from app.store.filing import file_result
-from app.store.revisions import file_limits
-from app.store.verdicts import Given, give
+from app.store.database import schema
+from app.store.database.connection import Store, now, open_store
+from app.store.lots.revisions import file_limits
+from app.store.people.verdicts import Given, give
+from app.store.results.filing import file_result
 from tests.store.made import LIMITS, made_tray, to_file
 from vision.errors import Unusable
 

@@ -3,10 +3,9 @@
 import numpy as np
 import pytest
 import shapely
-from hypothesis import given, settings
-from hypothesis import strategies as st
+from hypothesis import given, settings, strategies as st
 
-from synthetic_images.coverage import coverage
+from synthetic_images.outlines.coverage import coverage
 
 # Single precision sums: some 1e-6 a pixel.
 PER_PIXEL = 5e-6

@@ -4,7 +4,15 @@ import numpy as np
 import pytest
 import shapely
 
-from synthetic_images.defects import Bump, Defects, HoleError, bent_mm, displacement_mm, true_holes, true_outline_mm
+from synthetic_images.outlines.defects import (
+    Bump,
+    Defects,
+    HoleError,
+    bent_mm,
+    displacement_mm,
+    true_holes,
+    true_outline_mm,
+)
 from synthetic_images.spoons import DESSERT_SPOON, TEASPOON, outline
 
 NOMINAL = outline(TEASPOON)

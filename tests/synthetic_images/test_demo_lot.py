@@ -7,10 +7,10 @@ import pytest
 
 from synthetic_images.demo import render_demo
 from vision.errors import Unusable
-from vision.files.limits import read_limits
-from vision.files.part import read_part
-from vision.files.shot import find_shots, read_shot
-from vision.files.station import read_station
+from vision.formats.limits import read_limits
+from vision.formats.part import read_part
+from vision.formats.shot import find_shots, read_shot
+from vision.formats.station import read_station
 
 
 @pytest.fixture(scope="module")

@@ -4,8 +4,8 @@ import numpy as np
 import pytest
 from scipy.special import ndtr
 
-from synthetic_images.coverage import coverage
-from synthetic_images.optics import Backlight, Silhouette, backlit, blurred, light_field, shadow
+from synthetic_images.outlines.coverage import coverage
+from synthetic_images.outlines.optics import Backlight, Silhouette, backlit, blurred, light_field, shadow
 
 
 def half_plane(at_px: float) -> Silhouette:

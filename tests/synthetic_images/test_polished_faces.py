@@ -6,15 +6,15 @@ import numpy as np
 import pytest
 import shapely
 
-from synthetic_images.face_truth import face_truth, scored_area
-from synthetic_images.faces import Face, FrontLight, front_light, prepare, standard_lights
-from synthetic_images.families import random_face
-from synthetic_images.finish import Disturber, Finish, disturbance, micro_surface, random_finish
-from synthetic_images.grid import Grid
-from synthetic_images.marks import Crater, Groove, crater_patch, groove_patch, random_marks
-from synthetic_images.scene import Piece, Scene, tray_mm
+from synthetic_images.faces.finish import Disturber, Finish, disturbance, micro_surface, random_finish
+from synthetic_images.faces.frames import Face, FrontLight, front_light, prepare, standard_lights
+from synthetic_images.faces.grid import Grid
+from synthetic_images.faces.marks import Crater, Groove, crater_patch, groove_patch, random_marks
+from synthetic_images.faces.truth import face_truth, scored_area
+from synthetic_images.outlines.families import random_face
+from synthetic_images.outlines.scene import Piece, Scene, tray_mm
+from synthetic_images.outlines.view import plain_view, to_px
 from synthetic_images.spoons import DESSERT_SPOON, TEASPOON, centroid_mm, outline
-from synthetic_images.view import plain_view, to_px
 
 SCALE = 0.1
 VIEW = plain_view((1460, 400), SCALE)

@@ -3,9 +3,9 @@
 import numpy as np
 import pytest
 
-from synthetic_images.reflect import Facets, direction, dome_light, ggx, low_light
+from synthetic_images.faces.reflect import Facets, direction, dome_light, ggx, low_light
+from synthetic_images.faces.surface import Slopes, height_mm, lit_share, normals, slopes
 from synthetic_images.spoons import PATTERNS, TEASPOON
-from synthetic_images.surface import Slopes, height_mm, lit_share, normals, slopes
 
 
 def flat(count=1):

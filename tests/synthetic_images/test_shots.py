@@ -9,14 +9,14 @@ from click.testing import CliRunner
 
 from app.cli.main import cli
 from app.cli.render import command
-from synthetic_images.families import FAMILIES, back_frame, scene
-from synthetic_images.scene import piece_rings_mm, polygon
-from synthetic_images.shots import Order, render_shots
+from synthetic_images.outlines.families import FAMILIES, back_frame, scene
+from synthetic_images.outlines.scene import piece_rings_mm, polygon
 from synthetic_images.spoons import DESSERT_SPOON, PATTERNS, TEASPOON, outline
+from synthetic_images.trays.shots import Order, render_shots
 from vision.errors import Unusable
-from vision.files.part import read_part
-from vision.files.shot import read_shot
-from vision.files.station import read_station
+from vision.formats.part import read_part
+from vision.formats.shot import read_shot
+from vision.formats.station import read_station
 
 
 def everything(folder):

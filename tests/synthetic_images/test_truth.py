@@ -4,12 +4,12 @@ import numpy as np
 import pytest
 import shapely
 
-from synthetic_images.defects import Bump, Defects, HoleError, true_outline_mm
-from synthetic_images.families import scene
-from synthetic_images.scene import Piece, Scene, piece_rings_mm, polygon, silhouettes
+from synthetic_images.outlines.defects import Bump, Defects, HoleError, true_outline_mm
+from synthetic_images.outlines.families import scene
+from synthetic_images.outlines.scene import Piece, Scene, piece_rings_mm, polygon, silhouettes
+from synthetic_images.outlines.truth import deviations_mm, piece_measures, pose_px, tray_truth
+from synthetic_images.outlines.view import perspective_view, plain_view, to_px
 from synthetic_images.spoons import DESSERT_SPOON, TEASPOON, outline
-from synthetic_images.truth import deviations_mm, piece_measures, pose_px, tray_truth
-from synthetic_images.view import perspective_view, plain_view, to_px
 
 NOMINAL = outline(TEASPOON)
 FLAWS = Defects(

@@ -4,7 +4,7 @@ import cv2
 import numpy as np
 import pytest
 
-from synthetic_images.view import lens_view, perspective_view, plain_view, to_px
+from synthetic_images.outlines.view import lens_view, perspective_view, plain_view, to_px
 
 GRID = np.column_stack([axis.ravel() for axis in np.meshgrid(np.linspace(5.0, 145.0, 8), np.linspace(-100.0, -5.0, 6))])
 

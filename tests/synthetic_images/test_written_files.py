@@ -11,10 +11,10 @@ import shapely
 import tifffile
 from ezdxf import path, units
 
+from synthetic_images.outlines.view import lens_view, perspective_view, plain_view
 from synthetic_images.sensor import Sensor
 from synthetic_images.spoons import DESSERT_SPOON, PATTERNS, TEASPOON, outline
-from synthetic_images.view import lens_view, perspective_view, plain_view
-from synthetic_images.write import FrameImage, ShotName, write_drawing, write_part, write_shot, write_station
+from synthetic_images.trays.write import FrameImage, ShotName, write_drawing, write_part, write_shot, write_station
 from vision.errors import Unusable
 
 NAME = ShotName("T-1", "L-1", "TS-135", "ST-1", process={"die": "D4", "strokes": 182400})

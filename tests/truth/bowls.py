@@ -4,17 +4,17 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from synthetic_images.coverage import Float32
-from synthetic_images.faces import Face, FrontLight, front_light, prepare, standard_lights
-from synthetic_images.optics import backlit, light_field, shadow
-from synthetic_images.scene import Piece, Scene, silhouettes
+from synthetic_images.faces.frames import Face, FrontLight, front_light, prepare, standard_lights
+from synthetic_images.outlines.coverage import Float32
+from synthetic_images.outlines.optics import backlit, light_field, shadow
+from synthetic_images.outlines.scene import Piece, Scene, silhouettes
+from synthetic_images.outlines.truth import pose_px
+from synthetic_images.outlines.view import plain_view
 from synthetic_images.sensor import Sensor, exposed
 from synthetic_images.spoons import TEASPOON, Pattern, centroid_mm, outline
-from synthetic_images.truth import pose_px
-from synthetic_images.view import plain_view
 from tests.truth.polished_score import view_of
-from vision.measure.face_region import FaceView
-from vision.records.given import Part, Picture, Surface, TrayPictures
+from vision.face.raster import FaceView
+from vision.records.inputs import Part, Picture, Surface, TrayPictures
 
 MM_PER_PX = 0.05
 _MARGIN_MM = 3.0

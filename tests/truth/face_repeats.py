@@ -22,15 +22,15 @@ from math import sqrt
 import cv2
 import numpy as np
 
-from synthetic_images.faces import Face
-from synthetic_images.finish import Disturber, random_finish
-from synthetic_images.marks import Crater, random_marks
+from synthetic_images.faces.finish import Disturber, random_finish
+from synthetic_images.faces.frames import Face
+from synthetic_images.faces.marks import Crater, random_marks
 from synthetic_images.sensor import Sensor
 from synthetic_images.spoons import TEASPOON, Array, Pattern, outline
 from tests.truth.bowls import bowl, light_up, photograph
-from vision.decide.count import COUNTED_MEASURES, count
-from vision.measure.face import FaceScore, score_face
-from vision.records.given import CountRule
+from vision.decide.counts import COUNTED_MEASURES, count
+from vision.face.score import FaceScore, score_face
+from vision.records.inputs import CountRule
 from vision.records.measured import Pit
 
 # Full well and read noise in electrons: usual, the renderer's noisy family, and a camera that sees little light.

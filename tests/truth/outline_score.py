@@ -8,10 +8,10 @@ from typing import Any
 
 import numpy as np
 
-from vision.files.frames import read_frames
-from vision.files.part import read_part
-from vision.files.shot import read_shot
-from vision.files.station import read_station
+from vision.formats.frames import read_frames
+from vision.formats.part import read_part
+from vision.formats.shot import read_shot
+from vision.formats.station import read_station
 from vision.pipeline import measure_tray
 from vision.records.measured import EdgeFinding, MeasuredPiece, MeasuredTray
 

@@ -10,14 +10,14 @@ from pathlib import Path
 
 import numpy as np
 
-from synthetic_images.face_truth import face_truth
-from synthetic_images.faces import Face, front_light, prepare, standard_lights
-from synthetic_images.families import back_frame, random_face, scene
-from synthetic_images.marks import Crater, Groove, random_marks
+from synthetic_images.faces.frames import Face, front_light, prepare, standard_lights
+from synthetic_images.faces.marks import Crater, Groove, random_marks
+from synthetic_images.faces.truth import face_truth
+from synthetic_images.outlines.families import back_frame, random_face, scene
 from synthetic_images.sensor import exposed
-from synthetic_images.shots import COUNT, surface_limits
 from synthetic_images.spoons import DESSERT_SPOON, TEASPOON, Pattern, outline
-from synthetic_images.write import FrameImage, ShotName, write_limits, write_part, write_shot, write_station
+from synthetic_images.trays.shots import COUNT, surface_limits
+from synthetic_images.trays.write import FrameImage, ShotName, write_limits, write_part, write_shot, write_station
 
 PIECES = 3
 _SCRATCHES, _PITS = (2, 5), (4, 8)

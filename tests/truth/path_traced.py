@@ -32,7 +32,7 @@ if __name__ == "__main__":
 
 from synthetic_images.sensor import Pixels, Sensor, exposed
 from synthetic_images.spoons import Array, outline
-from synthetic_images.write import FrameImage, ShotName, write_part, write_shot
+from synthetic_images.trays.write import FrameImage, ShotName, write_part, write_shot
 from tests.truth.path_traced_light import front_lights
 from tests.truth.path_traced_pieces import (
     TRACED_FAMILIES,
@@ -133,10 +133,10 @@ def render_family(root: Path, family: TracedFamily, seed: int, samples: int) -> 
 def print_scores(root: Path) -> None:
     """Score all folders of trays and print the figures of all plain and of all faint ones."""
     from tests.truth.polished_score import SWEPT_PIT, SWEPT_SCRATCH, print_figures, score_trays
-    from vision.measure import face
+    from vision.face import score
 
     cv2.setNumThreads(1)
-    for kind, least in (("plain", (face.SCRATCH_SNR, face.PIT_SNR)), ("faint", (SWEPT_SCRATCH, SWEPT_PIT))):
+    for kind, least in (("plain", (score.SCRATCH_SNR, score.PIT_SNR)), ("faint", (SWEPT_SCRATCH, SWEPT_PIT))):
         scores = [piece for folder in sorted(root.glob(f"*-{kind}")) for piece in score_trays(folder, least)]
         if not scores:
             sys.exit(f"{root} has no tray in a folder *-{kind}; render some first")

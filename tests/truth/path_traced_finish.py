@@ -10,8 +10,8 @@ from dataclasses import dataclass
 import cv2
 import numpy as np
 
-from synthetic_images.finish import Disturber, Finish
-from synthetic_images.marks import Crater, Groove
+from synthetic_images.faces.finish import Disturber, Finish
+from synthetic_images.faces.marks import Crater, Groove
 from synthetic_images.spoons import Array
 
 TEXEL_MM = 0.02

@@ -7,9 +7,9 @@ from dataclasses import asdict, dataclass, replace
 import numpy as np
 from shapely.geometry import LineString, Point, Polygon
 
-from synthetic_images.face_truth import scored_area
-from synthetic_images.finish import Disturber, Finish
-from synthetic_images.marks import Crater, Groove, random_marks
+from synthetic_images.faces.finish import Disturber, Finish
+from synthetic_images.faces.marks import Crater, Groove, random_marks
+from synthetic_images.faces.truth import scored_area
 from synthetic_images.spoons import TEASPOON, Array, Pattern, ZoneSpan, outline
 from tests.truth.path_traced_finish import Sheet
 

@@ -18,19 +18,19 @@ import cv2
 import numpy as np
 
 from app.run.planting import WIDTH_MM, Planted, is_found, sow
-from app.study.intervals import wilson
-from app.study.pod import detectability, size_found
-from app.study.pod_study import PLAIN
-from synthetic_images.coverage import Float32
-from synthetic_images.faces import Face, FrontLight
-from synthetic_images.finish import random_finish
-from synthetic_images.marks import Crater, Groove
-from synthetic_images.scene import tray_mm
+from app.statistics.intervals import wilson
+from app.statistics.pod import detectability, size_found
+from app.studies.pod_study import PLAIN
+from synthetic_images.faces.finish import random_finish
+from synthetic_images.faces.frames import Face, FrontLight
+from synthetic_images.faces.marks import Crater, Groove
+from synthetic_images.outlines.coverage import Float32
+from synthetic_images.outlines.scene import tray_mm
+from synthetic_images.outlines.view import to_px
 from synthetic_images.sensor import Sensor
 from synthetic_images.spoons import Array, outline
-from synthetic_images.view import to_px
 from tests.truth.bowls import MM_PER_PX, Bowl, bowl, light_up, photograph
-from vision.measure.face import score_face
+from vision.face.score import score_face
 
 AT_ONCE = 14
 # Share of light that a rendered mark's facets take, evenly by its logarithm: from invisible to plain.

@@ -24,13 +24,13 @@ from shapely.geometry import LineString, Polygon
 if __name__ == "__main__":
     sys.path.insert(0, str(Path(__file__).parents[2]))
 
-from vision.files.frames import read_frames
-from vision.files.part import read_part
-from vision.files.shot import read_shot
-from vision.files.station import read_station
-from vision.measure import face
-from vision.measure.face_region import FaceView, scored_shape
-from vision.records.given import Array, Part, TrayPictures
+from vision.face import score
+from vision.face.raster import FaceView, scored_shape
+from vision.formats.frames import read_frames
+from vision.formats.part import read_part
+from vision.formats.shot import read_shot
+from vision.formats.station import read_station
+from vision.records.inputs import Array, Part, TrayPictures
 from vision.records.measured import Pit, Scratch, Speck
 
 # Thresholds are swept from here on, below the product's own limits.
@@ -219,16 +219,16 @@ def score_trays(folder: Path, limits: tuple[float, float]) -> list[PieceScore]:
     assert part.surface is not None
     shape = scored_shape(part, part.surface)
     assert isinstance(shape, Polygon)
-    own = face.SCRATCH_SNR, face.PIT_SNR
-    face.SCRATCH_SNR, face.PIT_SNR = limits
+    own = score.SCRATCH_SNR, score.PIT_SNR
+    score.SCRATCH_SNR, score.PIT_SNR = limits
     out = []
     for tray in sorted(truth.parent for truth in folder.glob("*/truth.json")):
         pictures = read_frames(read_shot(tray), station)
         for number, piece in enumerate(truth_of(tray)):
-            found = face.score_face(view_of(pictures, part, piece, float(station.homography[0, 0])))
+            found = score.score_face(view_of(pictures, part, piece, float(station.homography[0, 0])))
             out.append(score_piece(piece, found.findings, shape))
             out[-1].name = f"{tray.name}/{number}"
-    face.SCRATCH_SNR, face.PIT_SNR = own
+    score.SCRATCH_SNR, score.PIT_SNR = own
     return out
 
 
@@ -268,7 +268,7 @@ def main() -> None:
         folders = render_family(asked.own, family, asked.trays, asked.seed)
         plain.append(folders[0])
         faint.append(folders[1])
-    limits = face.SCRATCH_SNR, face.PIT_SNR
+    limits = score.SCRATCH_SNR, score.PIT_SNR
     for title, families, least in (("plain", plain, limits), ("faint", faint, (SWEPT_SCRATCH, SWEPT_PIT))):
         pools = {folder.name: score_trays(folder, least) for folder in families}
         if asked.own:

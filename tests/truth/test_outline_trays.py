@@ -8,9 +8,9 @@ from pathlib import Path
 
 import pytest
 
-from synthetic_images.families import Family
-from synthetic_images.shots import Order, render_shots
+from synthetic_images.outlines.families import Family
 from synthetic_images.spoons import PATTERNS
+from synthetic_images.trays.shots import Order, render_shots
 from tests.truth.outline_score import Score, score_family
 
 OUTSIDE = Path(__file__).parents[2] / ".." / "shared" / "trays" / "outline"

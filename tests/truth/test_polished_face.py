@@ -6,12 +6,12 @@ import pytest
 from shapely.geometry import Polygon
 
 from tests.truth.polished_score import found_at, score_piece, table, truth_of, view_of
-from vision.files.frames import read_frames
-from vision.files.part import read_part
-from vision.files.shot import read_shot
-from vision.files.station import read_station
-from vision.measure.face import score_face
-from vision.measure.face_region import scored_shape
+from vision.face.raster import scored_shape
+from vision.face.score import score_face
+from vision.formats.frames import read_frames
+from vision.formats.part import read_part
+from vision.formats.shot import read_shot
+from vision.formats.station import read_station
 
 TRAYS = Path(__file__).parents[3] / "shared" / "trays"
 needs_trays = pytest.mark.skipif(not TRAYS.is_dir(), reason="rendered trays are not beside the project")

@@ -5,7 +5,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from vision.records.given import Array
+from vision.records import Array
 
 # Parameters (p,) -> predicted points (n, 2) and their Jacobian (2 n, p), rows u0, v0, u1, v1, ...
 Predict = Callable[[Array], tuple[Array, Array]]

@@ -7,8 +7,7 @@ from math import inf, isinf, sqrt
 import numpy as np
 from scipy import stats
 
-from vision.records.given import Array
-from vision.records.measured import Doubt
+from vision.records import Array, Doubt
 
 COVERAGE = 0.95  # usual for expanded uncertainties (JCGM 100:2008, 6.2)
 

@@ -6,7 +6,7 @@ from dataclasses import dataclass, field
 import numpy as np
 
 from vision.calibrate.budget import Budget, Contribution, combine, rectangular
-from vision.calibrate.choosing import (
+from vision.calibrate.model_choice import (
     MIN_VIEWS,
     Candidate,
     LensChoice,
@@ -15,13 +15,13 @@ from vision.calibrate.choosing import (
     fit_sights,
     fullest,
 )
-from vision.calibrate.doubt import MapDoubt, doubt_of_map, draw_fields, draw_single, largest, resampled_doubt
 from vision.calibrate.models import split
-from vision.calibrate.placing import Placed, compared, field_hull, field_points, place, tilt_deg
 from vision.calibrate.sighting import Sighting
 from vision.calibrate.target import Target
+from vision.calibrate.tray_frame import Placed, compared, field_hull, field_points, place, tilt_deg
+from vision.calibrate.uncertainty import MapDoubt, doubt_of_map, draw_fields, draw_single, largest, resampled_doubt
 from vision.errors import Unusable
-from vision.records.given import Array
+from vision.records import Array
 
 # A view this many times worse than the median view does not belong: 50 corners alone scatter by 7 %.
 OUTLYING = 3.0

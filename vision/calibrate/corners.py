@@ -13,7 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.special import ndtr
 
-from vision.records.given import Array
+from vision.records import Array
 
 Pixels = NDArray[np.uint8] | NDArray[np.uint16]
 

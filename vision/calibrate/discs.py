@@ -12,7 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from vision.calibrate.corners import Pixels
-from vision.records.given import Array
+from vision.records import Array
 
 # Around the half level, px: the blurred rim counts as part of the disc.
 _RIM_PX = 4

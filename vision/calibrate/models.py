@@ -11,7 +11,7 @@ import cv2
 import numpy as np
 
 from vision.calibrate.adjust import Adjusted, Predict, Undetermined, adjust
-from vision.records.given import Array
+from vision.records import Array
 
 DISTORTION = ("k1", "k2", "p1", "p2", "k3")
 _NO_TURN = np.zeros(3)

@@ -9,7 +9,7 @@ from vision.calibrate.corners import Pixels, fit_corners, search_corners
 from vision.calibrate.discs import measure_discs
 from vision.calibrate.target import Target, find_nodes, neighbours, smallest_pitch_px
 from vision.errors import Unusable
-from vision.records.given import Array
+from vision.records import Array
 
 # Half window of a corner: not so small that noise rules, not so large that the next corner comes in
 # (a window that reaches it moved the focal length by 3 % in a trial); beyond 20 px nothing more is gained.

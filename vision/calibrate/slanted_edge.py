@@ -13,7 +13,7 @@ from scipy.special import ndtr
 
 from vision.calibrate.corners import Pixels
 from vision.errors import Unusable
-from vision.records.given import Array
+from vision.records import Array
 
 BINS_PER_PX = 4  # ISO 12233
 _MIN_SIDE_PX = 20

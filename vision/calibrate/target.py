@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from vision.errors import Unusable
-from vision.records.given import Array
+from vision.records import Array
 
 Kind = Literal["chessboard", "circles"]
 

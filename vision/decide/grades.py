@@ -10,8 +10,7 @@ lenses: only its way of writing is borrowed.
 from dataclasses import dataclass
 from math import ceil, pi, sqrt
 
-from vision.records.judged import JudgedPiece
-from vision.records.measured import Pit, Scratch
+from vision.records import JudgedPiece, Pit, Scratch
 
 GRADES_MM = (0.004, 0.006, 0.010, 0.016, 0.025, 0.040, 0.060, 0.100, 0.160, 0.250, 0.400, 0.630, 1.0, 1.6, 2.5, 4.0)
 LONG_MM = 2.0

@@ -5,8 +5,7 @@ from pathlib import Path
 
 from vision.decide.guard import acceptance_zone
 from vision.errors import Unusable
-from vision.records.given import Limit, Limits, Station
-from vision.records.judged import Reason
+from vision.records import Limit, Limits, Reason, Station
 
 _DEVIATIONS = ("outline_out_mm", "outline_in_mm")
 _EXTENTS = ("length_mm", "width_mm")
@@ -17,7 +16,7 @@ def check_limits(limits: Limits, station: Station, path: Path) -> None:
 
     A measured value's uncertainty is at least what the station alone gives it: `outline_mm` for a deviation, two ends
     of an outline and the scale for an extent. What is learned only from a piece (noise, fit) is left out here; where
-    that takes the last of an acceptance zone, the piece is reviewed and `vision.decide.verdict.undecidable` tells so.
+    that takes the last of an acceptance zone, the piece is reviewed and `vision.decide.verdicts.undecidable` tells so.
 
     Raises
     ------

@@ -2,7 +2,7 @@
 
 from dataclasses import dataclass, replace
 
-from vision.records.given import CountRule, Limit, Limits
+from vision.records import CountRule, Limit, Limits
 
 _RULES = ("scratch_min_length_mm", "scratch_min_snr", "pit_min_diameter_mm", "pit_min_snr")
 

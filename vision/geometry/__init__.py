@@ -1,1 +1,5 @@
 """Polylines, rigid fits with covariance, and the camera (px to tray mm and back)."""
+
+import lazy_loader
+
+__getattr__, __dir__, __all__ = lazy_loader.attach_stub(__name__, __file__)

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 import cv2
 import numpy as np
 
-from vision.records.given import Array, Station
+from vision.records import Array, Station
 
 # Newton steps of the inverse lens model end below a ten-thousandth of a pixel.
 _UNDISTORT_STEPS = 30

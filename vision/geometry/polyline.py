@@ -5,7 +5,7 @@ from dataclasses import dataclass
 import numpy as np
 from scipy.ndimage import gaussian_filter1d
 
-from vision.records.given import Array
+from vision.records import Array
 
 
 @dataclass(frozen=True, slots=True)

@@ -4,7 +4,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from vision.records.given import Array
+from vision.records import Array
 
 
 @dataclass(frozen=True, slots=True)

@@ -4,7 +4,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import Literal
 
-from vision.records.given import Severity
+from vision.records.inputs import Severity
 from vision.records.measured import Finding, Pose, TrayFinding, Value
 
 Verdict = Literal["pass", "review", "reject"]

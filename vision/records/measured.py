@@ -5,7 +5,7 @@ from dataclasses import dataclass, field
 from math import hypot
 from typing import Literal
 
-from vision.records.given import Array
+from vision.records.inputs import Array
 
 Pair = tuple[float, float]
 EdgeKind = Literal["burr", "nick", "swell", "hollow"]

@@ -1,0 +1,148 @@
+"""What is said of a piece in the viewer: reasons and findings in words, worst first, each with its place to go to."""
+
+import math
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+
+from app.report import FAULTS, finding_words, number_words, reason_words
+from vision.decide import quantile
+from vision.records import (
+    BendFinding,
+    EdgeFinding,
+    Finding,
+    JudgedPiece,
+    Limit,
+    Limits,
+    Pair,
+    Part,
+    Pit,
+    Reason,
+    Scratch,
+    Speck,
+)
+
+NEAR_END = 0.08  # of the length: a place this near the outline's end is at its tip
+_PIT_SUMS = ("pit_count", "pit_density_per_cm2", "pit_area_ppm")
+COVERAGE_UNKNOWN = 0.95  # the coverage that limits mostly have, for a judgement whose limits were not filed
+
+
+@dataclass(frozen=True, slots=True)
+class Line:
+    """One line of the list: its words, its tag in the picture, its points in px of the frame, and what it means."""
+
+    words: str
+    tag: str
+    points_px: tuple[Pair, ...]
+    weight: float
+    outcome: str
+
+
+def told_faults(judged: JudgedPiece) -> list[str]:
+    """Why a piece could not be measured properly."""
+    return [] if judged.fault is None else [FAULTS.get(judged.fault, judged.fault)]
+
+
+def told_reasons(judged: JudgedPiece, limits: Limits | None) -> list[tuple[str, str]]:
+    """Every limit that is not passed, rejects first: its outcome and its words."""
+    coverage = COVERAGE_UNKNOWN if limits is None else limits.coverage
+    worst = sorted(judged.reasons, key=lambda one: (one.outcome != "reject", one.severity))
+    return [(one.outcome, reason_words(one, _guard(one.uncertainty, coverage))) for one in worst]
+
+
+def told_findings(judged: JudgedPiece, limits: Limits | None, part: Part | None) -> list[Line]:
+    """Every finding, worst first: what led to the verdict, then by share of the limit, then what has no limit."""
+    lines = [
+        _line(finding, counted, judged, limits, part)
+        for finding, counted in zip(judged.findings, judged.counted, strict=True)
+    ]
+    return sorted(lines, key=lambda one: (one.outcome != "", one.weight), reverse=True)
+
+
+def _line(finding: Finding, counted: bool, judged: JudgedPiece, limits: Limits | None, part: Part | None) -> Line:
+    measure, zone, value = _measured_as(finding)
+    bound = _bound(measure, zone, value, judged, limits) if counted else None
+    words = finding_words(finding)
+    where = _where(finding, part)
+    uncertainty = _of(judged.uncertainties, measure, zone)
+    if where:
+        words += f"; {where}"
+    if not counted and not isinstance(finding, EdgeFinding | BendFinding):
+        words += "; not counted"
+    if bound is not None:
+        words += f"; limit {number_words(measure, bound)}"
+        guard = _guard(uncertainty, COVERAGE_UNKNOWN if limits is None else limits.coverage)
+        words += "" if guard is None else f"; sure to {number_words(measure, guard)}"
+    share = 0.0 if not bound else abs(value / bound)
+    outcome = _outcome(finding, value, share, judged.reasons) if counted else ""
+    return Line(words, finding.kind, _points(finding), share + min(abs(value), 99.0) * 1e-4, outcome)
+
+
+def _measured_as(finding: Finding) -> tuple[str, str, float]:
+    """The measure that a finding drives, its zone, and the finding's own value of it."""
+    match finding:
+        case EdgeFinding():
+            name = "outline_out_mm" if finding.deviation_mm > 0 else "outline_in_mm"
+            return name, finding.zone, abs(finding.deviation_mm)
+        case BendFinding():
+            return "bend_deg", "", finding.bend_deg
+        case Scratch():
+            return "scratch_longest_mm", "", finding.length_mm
+        case Pit() | Speck():
+            return "pit_largest_mm", "", finding.diameter_mm
+
+
+def _bound(measure: str, zone: str, value: float, judged: JudgedPiece, limits: Limits | None) -> float | None:
+    """The limit on the side of the value, from the limits or, where they were not filed, from a reason."""
+    known: list[Limit] | list[Reason] = (
+        [one for one in judged.reasons if one.measure == measure] if limits is None else
+        [one for one in limits.limits if one.measure == measure]
+    )  # fmt: skip
+    for one in known:
+        if one.zone is None or one.zone == zone:
+            bound = one.min if value < 0 and one.min is not None else one.max
+            if bound is not None:
+                return bound
+    return None
+
+
+def _of(values: Mapping[str, object], measure: str, zone: str) -> float | None:
+    found = values.get(measure)
+    one = found.get(zone) if isinstance(found, Mapping) else found
+    return one if isinstance(one, float) else None
+
+
+def _guard(uncertainty: float | None, coverage: float) -> float | None:
+    return None if uncertainty is None else quantile(coverage) * uncertainty
+
+
+def _outcome(finding: Finding, value: float, share: float, reasons: Sequence[Reason]) -> str:
+    """What a finding led to: beyond its limit, the one that a reason speaks of, or among those it counts."""
+    measure, zone, _ = _measured_as(finding)
+    many = {Scratch: ("scratch_count", "scratch_density_mm_per_cm2"), Pit: _PIT_SUMS}.get(type(finding), ())
+    for one in reasons:
+        its_own = one.value is not None and math.isclose(abs(value), abs(one.value), rel_tol=1e-6)
+        if one.measure in many or ((one.measure, one.zone or "") == (measure, zone) and (share > 1.0 or its_own)):
+            return one.outcome
+    return ""
+
+
+def _points(finding: Finding) -> tuple[Pair, ...]:
+    match finding:
+        case Scratch():
+            return finding.points_px
+        case BendFinding():
+            return ()
+        case _:
+            return (finding.center_px,)
+
+
+def _where(finding: Finding, part: Part | None) -> str:
+    """Where on the drawing an outline finding is, as a person at the bench would say it."""
+    if part is None or not isinstance(finding, EdgeFinding):
+        return ""
+    low, high = part.outline.min(axis=0), part.outline.max(axis=0)
+    along = (finding.center_mm[0] - float(low[0])) / float(high[0] - low[0])
+    if along < NEAR_END or along > 1.0 - NEAR_END:
+        return f"at the {finding.zone}'s tip"
+    middle = float(low[1] + high[1]) / 2
+    return "on the upper edge" if finding.center_mm[1] > middle else "on the lower edge"

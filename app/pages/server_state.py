@@ -1,0 +1,91 @@
+"""What the page's server holds: the store, the works, and the secret that signs passes. Set once, before it serves."""
+
+import os
+import secrets
+from contextlib import suppress
+from dataclasses import dataclass, field
+from pathlib import Path
+
+from itsdangerous import BadSignature, URLSafeTimedSerializer
+
+from app.store import Identity, Store
+from app.works import ROLES, Person, Role, Works
+from vision.formats import not_written
+
+PASS_LASTS_S = 12 * 3600  # a shift and some; a page that is open longer gets a new one by itself
+
+
+@dataclass(frozen=True, slots=True)
+class Pass:
+    """Who somebody is to the server's own routes, and what they may do."""
+
+    name: str
+    roles: tuple[Role, ...]
+    identity: Identity
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Desk:
+    """The server's own things. `login` says that people sign in; else they pick their name."""
+
+    store: Store
+    works: Works | None
+    login: bool = False
+    secret: str = field(default_factory=lambda: secrets.token_hex(32))
+
+    def people(self) -> tuple[Person, ...]:
+        """Who may work here; without a list, whoever gives a name may do everything."""
+        return self.works.people if self.works is not None else ()
+
+    def picture_path(self, kept: str) -> Path:
+        """Where a picture lies whose path the store keeps."""
+        return self.works.folder / kept if self.works is not None else Path(kept)
+
+    def write_pass(self, one: Pass) -> str:
+        """A pass as text that only this server can have written."""
+        return self._signer().dumps([one.name, list(one.roles), one.identity])
+
+    def read_pass(self, text: str) -> Pass | None:
+        """The pass behind a text; None where it is forged, too old, or another server's."""
+        try:
+            name, roles, identity = self._signer().loads(text, max_age=PASS_LASTS_S)
+        except BadSignature:
+            return None
+        return Pass(name, tuple(role for role in ROLES if role in roles), identity)
+
+    def _signer(self) -> URLSafeTimedSerializer:
+        return URLSafeTimedSerializer(self.secret, salt="desk")
+
+
+def lasting_secret(folder: Path) -> str:
+    """The works' own secret, made once and readable by its owner only: passes then outlive a restart of the server.
+
+    Raises
+    ------
+    Unusable
+        The folder can't be written.
+    """
+    file = folder / ".desk-secret"
+    try:
+        with suppress(FileExistsError), open(file, "x", opener=_private, encoding="ascii") as new:
+            new.write(secrets.token_hex(32))
+        return file.read_text(encoding="ascii")
+    except OSError as fault:
+        raise not_written(file, fault) from None
+
+
+def _private(path: str, flags: int) -> int:
+    return os.open(path, flags, 0o600)
+
+
+_desks: list[Desk] = []
+
+
+def set_desk(desk: Desk) -> None:
+    """Say what this process serves."""
+    _desks[:] = [desk]
+
+
+def the_desk() -> Desk:
+    """What this process serves."""
+    return _desks[0]

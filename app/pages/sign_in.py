@@ -1,0 +1,69 @@
+"""Who is at the page: a name picked from the works' list, or a person who signed in."""
+
+import streamlit as st
+from streamlit.delta_generator import DeltaGenerator
+
+from app.pages.server_state import Desk, Pass
+from app.works import ROLES
+
+NAME_MAX = 60
+
+
+def head(desk: Desk) -> tuple[DeltaGenerator, Pass | None]:
+    """A page's first row: the place for its own choice, and who is here, as picked or signed in at the right of it."""
+    left, right = st.columns([0.72, 0.28], vertical_alignment="center")
+    with right:
+        return left, who_is_here(desk)
+
+
+def who_is_here(desk: Desk) -> Pass | None:
+    """The person at this page, asked for where need be; None while nobody is known."""
+    return _signed_in(desk) if desk.login else _declared(desk)
+
+
+def _declared(desk: Desk) -> Pass | None:
+    """A name picked or, without a list, written. It stands in the address too, so that it outlives a restart."""
+    people = {one.name: one.roles for one in desk.people()}
+    asked = st.query_params.get("who") or st.session_state.get("name_chosen")
+    if people:
+        names = list(people)
+        name = st.selectbox(
+            "Who are you?",
+            names,
+            index=names.index(asked) if asked in people else None,
+            placeholder="choose your name",
+            label_visibility="collapsed",
+        )
+    else:
+        written = st.text_input(
+            "Who are you?", value=asked or "", max_chars=NAME_MAX, placeholder="your name", label_visibility="collapsed"
+        )
+        name = written.strip() or None
+    if name is None:
+        return None
+    st.session_state["name_chosen"] = name
+    if st.query_params.get("who") != name:
+        st.query_params["who"] = name
+    return Pass(name, people.get(name, ROLES), "declared")
+
+
+def _signed_in(desk: Desk) -> Pass | None:
+    if not st.user.is_logged_in:
+        st.button("Sign in", on_click=st.login, type="primary")
+        return None
+    email = str(st.user.email or "").lower()
+    person = next((one for one in desk.people() if one.email is not None and one.email.lower() == email), None)
+    if person is None:
+        st.error(f"{email} is not on the works' list. Ask for a line with this address in works.toml.")
+        st.button("Sign out", on_click=st.logout)
+        return None
+    st.button(f"{person.name} · sign out", on_click=st.logout)
+    return Pass(person.name, person.roles, "login")
+
+
+def nobody_yet(desk: Desk) -> None:
+    """What to do while nobody is known."""
+    if desk.login:
+        st.info("Sign in above to begin.")
+    else:
+        st.info("Choose your name above to begin: every verdict is kept with it.")

@@ -1,0 +1,236 @@
+"""The report of a lot: what a customer or an auditor reads, and the same as data."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Any
+
+from app.report.die_report import same_place_html
+from app.report.lot_charts import over_time_chart, shares_chart
+from app.report.lot_words import decision_words, escapes_words, first_reason_words, next_words, sample_words
+from app.report.study_page import Places, pictured, render
+from app.report.words import measure_words, number_words
+from app.statistics import same_place
+from app.store import LotState, Store, history_of, part_of
+from app.studies import Acceptance, LotPiece, MeasureSum, OverTime, PieceKey, Share, figure
+
+PICTURED = 6
+COVERAGE_FACTOR = 2.0
+"""k of the expanded uncertainty, for about 95 % (JCGM 100:2008, 6.3.3)."""
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class LotReport:
+    """What the report is made of.
+
+    `series`: the part's lots inspected by sample at `aql` (%), this one last; empty where every piece was inspected.
+    `same_place`: what is told of marks at one place, as HTML; empty where the part's drawing is not known.
+    """
+
+    state: LotState
+    series: Sequence[Acceptance]
+    aql: float
+    same_place: str = ""
+
+
+def lot_report(store: Store, state: LotState, series: Sequence[Acceptance], aql: float) -> LotReport:
+    """Everything of a lot, marks at one place included."""
+    told = ""
+    if part_of(store, state.part) is not None:
+        found = history_of(store, state.part, state.lot)
+        told = same_place_html(same_place(found.marks, found.pieces_by_die, found.ground), found.part)
+    return LotReport(state, series, aql, told)
+
+
+def lot_page(report: LotReport, places: Places) -> str:
+    """The report as HTML that stands alone; nothing of it depends on when it is made."""
+    state, figures = report.state, report.state.figures
+    reasons = [(first_reason_words(one.name), one) for one in figures.reasons]
+    return render(
+        "lot.html",
+        {
+            "state": state,
+            "figures": figures,
+            "parts": sorted({str(tray.station) for tray in state.content.trays}),
+            "revisions": sorted({tray.limits_revision for tray in state.content.trays}),
+            "software": sorted({tray.software for tray in state.content.trays}),
+            "times": sorted(tray.taken_at for tray in state.content.trays if tray.taken_at),
+            "values": sorted(state.values.items()),
+            "reasons": reasons,
+            "pareto": shares_chart([_worded(one) for one in figures.reasons], "First reasons") if reasons else "",
+            "groupings": [
+                (one.name, shares_chart(one.groups, f"Pieces not passed by {one.name}")) for one in figures.groupings
+            ],
+            "over_time": "" if figures.over_time is None else over_time_chart(figures.over_time),
+            "outside": [] if figures.over_time is None else _outside(report),
+            "measures": [measure_row(one) for one in state.content.measures],
+            "escapes": escapes_words(figures.escapes),
+            "decisions": [(decision_words(one), one) for one in state.decisions],
+            "acceptance": report.series[-1] if report.series else None,
+            "sample": sample_words(report.series[-1], report.aql) if report.series else "",
+            "next": next_words(report.series[-1]) if report.series else "",
+            "series": report.series,
+            "examples": [(piece, first_reason_words(piece.reason or ""), pictured(places, _key(piece), embed=True))
+                         for piece in examples(state)],
+            "not_packed": [
+                (piece, state.fates[_key(piece)], first_reason_words(piece.reason) if piece.reason else "")
+                for piece in state.content.pieces
+                if state.fates[_key(piece)] not in ("passed", "accepted")
+            ],
+            "same_place": report.same_place,
+        },
+    )  # fmt: skip
+
+
+def examples(state: LotState) -> list[LotPiece]:
+    """Of each of the commonest reasons the worst piece: the rejected one that lies farthest beyond its limit."""
+    chosen = []
+    for reason in state.figures.reasons[:PICTURED]:
+        with_it = [piece for piece in state.content.pieces if piece.reason == reason.name and piece.verdict != "pass"]
+        chosen.append(min(with_it, key=lambda piece: (piece.verdict != "reject", -piece.beyond)))
+    return chosen
+
+
+def lot_table(report: LotReport) -> dict[str, Any]:
+    """`lot.json`: the figures, and every tray and piece that they come from."""
+    state, figures = report.state, report.state.figures
+    return {
+        "format": 1,
+        "lot": state.lot,
+        "part": state.part,
+        "standing": state.standing,
+        "decisions": [
+            {
+                "decision": one.decision,
+                "given_by": one.given_by,
+                "identity": one.identity,
+                "why": one.why,
+                "given_at": one.given_at,
+                "seen": one.seen,
+            }
+            for one in state.decisions
+        ],
+        "process": state.values,
+        "trays": figures.trays,
+        "pieces": figures.pieces,
+        "fates": dict(figures.fates),
+        "to_packing": figures.to_packing,
+        "first_pass": figure(figures.first_pass),
+        "yield": figure(figures.yielded),
+        "reasons": [_share_table(one) for one in figures.reasons],
+        "by": {one.name: [_share_table(group) for group in one.groups] for one in figures.groupings},
+        "escapes": None
+        if figures.escapes is None
+        else {
+            "passed_judged_blind": figures.escapes.seen,
+            "bad_among_passed": figures.escapes.bad,
+            "share": figure(figures.escapes.share),
+            "escaped": figure(figures.escapes.escaped),
+            "per_million": figure(figures.escapes.per_million),
+        },
+        "acceptance": None if not report.series else _acceptance_table(report.series[-1], report.aql),
+        "over_time": None if figures.over_time is None else _over_time_table(figures.over_time),
+        "measures": [_measure_table(one) for one in state.content.measures],
+        "to_be_judged_again": [tray.tray for tray in state.doubtful],
+        "filed_after_the_decision": list(state.late_trays),
+        "shots": [
+            {
+                "tray": tray.tray,
+                "station": tray.station,
+                "taken_at": tray.taken_at,
+                "limits_revision": tray.limits_revision,
+                "software": tray.software,
+                "process": dict(tray.process),
+            }
+            for tray in state.content.trays
+        ],
+        "results": [
+            {
+                "tray": piece.tray,
+                "piece": piece.piece,
+                "verdict": piece.verdict,
+                "fate": state.fates[_key(piece)],
+                "first_reason": piece.reason,
+                "judgement": piece.digest,
+            }
+            for piece in state.content.pieces
+        ],
+    }
+
+
+def _key(piece: LotPiece) -> PieceKey:
+    return PieceKey(piece.tray, piece.piece)
+
+
+def _worded(one: Share) -> Share:
+    return Share(first_reason_words(one.name), one.count, one.of, one.share)
+
+
+def _outside(report: LotReport) -> list[str]:
+    found = report.state.figures.over_time
+    assert found is not None
+    return [tray for tray, out in zip(found.first_trays, found.chart.outside, strict=True) if out]
+
+
+def measure_row(one: MeasureSum) -> dict[str, str]:
+    """One measure over the lot in words, as a line of a table."""
+    words = measure_words(one.measure)
+    finer = min(1, words.decimals)
+
+    def told(value: float | None) -> str:
+        return "–" if value is None else number_words(one.measure, value, finer)
+
+    expanded = None if one.uncertainty is None else COVERAGE_FACTOR * one.uncertainty
+    return {
+        "title": words.title,
+        "zone": one.zone,
+        "count": str(one.count),
+        "mean": told(one.mean),
+        "deviation": told(one.deviation),
+        "least": told(one.least),
+        "most": told(one.most),
+        "expanded": told(expanded),
+    }
+
+
+def _measure_table(one: MeasureSum) -> dict[str, Any]:
+    return {
+        "measure": one.measure,
+        "zone": one.zone or None,
+        "count": one.count,
+        "mean": one.mean,
+        "standard_deviation": one.deviation,
+        "min": one.least,
+        "max": one.most,
+        "standard_uncertainty": one.uncertainty,
+    }
+
+
+def _share_table(one: Share) -> dict[str, Any]:
+    return {"name": one.name, "count": one.count, "of": one.of, "share": figure(one.share)}
+
+
+def _over_time_table(found: OverTime) -> list[dict[str, Any]]:
+    chart = found.chart
+    points = zip(found.first_trays, found.sizes, chart.points, chart.lower, chart.upper, strict=True)
+    return [
+        {"first_tray": tray, "pieces": size, "not_passed": float(share), "lower": float(low), "upper": float(high)}
+        for tray, size, share, low, high in points
+    ]
+
+
+def _acceptance_table(one: Acceptance, aql: float) -> dict[str, Any]:
+    return {
+        "aql_percent": aql,
+        "lot_size": one.size,
+        "code_letter": one.plan.letter,
+        "sample_size": one.plan.size,
+        "acceptance_number": one.plan.accept,
+        "severity": one.severity,
+        "inspected": one.inspected,
+        "bad": one.bad,
+        "outcome": one.outcome,
+        "next_severity": "stopped" if one.course.stopped else one.course.severity,
+        "next_may_be_chosen": list(one.may_begin),
+        "accepted_at_95_percent": one.producers_quality,
+        "accepted_at_10_percent": one.consumers_quality,
+    }

@@ -1,0 +1,136 @@
+"""The report of what a station can see: curves of detection, and marks planted, found and missed."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Any
+
+import cv2
+import numpy as np
+
+from app.report.charts import Axis, Entry, Frame, band as shaded, chart, dots, legend, level, line, whiskers
+from app.report.sheet import jpeg_text
+from app.report.study_page import render
+from app.report.style import ACCENT, MUTED
+from app.report.upright import as_grey
+from app.run import Planted, Sown
+from app.studies import PLAIN, Curve, PodStudy, figure
+
+SIZE_WORDS = {"scratch": "length, mm", "pit": "diameter, mm"}
+SHOWN = 4  # examples of each sort
+_CROP_PX, _TIMES = 60, 4
+
+
+@dataclass(frozen=True, slots=True)
+class Example:
+    """A planted mark as the low light that shows it best sees it."""
+
+    words: str
+    picture: str
+
+
+def axis_words(curve: Curve) -> str:
+    """What the curve is drawn against, in words."""
+    if curve.against == "contrast":
+        return "contrast under a low light"
+    return f"{SIZE_WORDS[curve.kind]}, of contrast {PLAIN:g} and more"
+
+
+def pod_chart(curve: Curve) -> str:
+    """Shares found with their intervals, and the fitted curve with its lower 95 % bound, on a scale by tens."""
+    x = np.log10(curve.abscissa)
+    frame = Frame(
+        Axis(float(x.min()) - 0.03, float(x.max()) + 0.03, f"{axis_words(curve)}, as a power of ten"),
+        Axis(-0.02, 1.04, f"share of {curve.kind}{'es' if curve.kind == 'scratch' else 's'} found"),
+    )
+    marks = [level(frame, 0.9, "0.9", colour=MUTED)]
+    if curve.fitted is not None:
+        dense = np.geomspace(curve.abscissa.min(), curve.abscissa.max(), 80)
+        chance, lower = curve.fitted.chance(dense), curve.fitted.lower(dense)
+        marks += [shaded(frame, np.log10(dense), lower, chance), line(frame, np.log10(dense), chance, colour=ACCENT)]
+        marks.append(line(frame, np.log10(dense), lower, dash="8 4", colour=ACCENT))
+    for place, share, _ in curve.observed():
+        if share.value is not None and share.ci is not None:
+            marks.append(whiskers(frame, float(np.log10(place)), *share.ci))
+            marks.append(dots(frame, np.array([np.log10(place)]), np.array([share.value])))
+    entries = [Entry("found, with 95 % interval", "disc")]
+    if curve.fitted is not None:
+        entries += [Entry("fitted", colour=ACCENT), Entry("95 % sure of at least", dash="8 4", colour=ACCENT)]
+    return chart(frame, [*marks, legend(frame, entries)], f"Detection of {curve.kind}es against {axis_words(curve)}")
+
+
+def curve_words(curve: Curve) -> str:
+    """What the curve says, in a line."""
+    if curve.fitted is None:
+        return f"No curve: {curve.why}"
+    bound = curve.fitted.a90_95_profile
+    most = float(curve.abscissa.max())
+    beyond = " (beyond what was planted)" if curve.fitted.a90 > most else ""
+    sure = (
+        "no size can be stated"
+        if bound is None
+        else f"{bound:.3g}{' (beyond what was planted)' if bound > most else ''}"
+    )
+    return f"nine in ten are found from {curve.fitted.a90:.3g} on{beyond}, with 95 % confidence from {sure}"
+
+
+def examples(sown: Sequence[Sown]) -> list[Example]:
+    """Some marks near the limit of what is seen: found and missed, of both kinds."""
+    chosen: list[Example] = []
+    for kind in ("scratch", "pit"):
+        for found in (True, False):
+            marks = [(one, mark) for one in sown for mark in one.marks if mark.kind == kind and mark.found == found]
+            marks.sort(key=lambda pair: pair[1].contrast, reverse=not found)
+            chosen += [_example(one, mark) for one, mark in marks[:SHOWN]]
+    return chosen
+
+
+def _example(sown: Sown, mark: Planted) -> Example:
+    points = sown.view.to_px(np.asarray(mark.points_mm))
+    u, v = np.rint(points.mean(axis=0)).astype(int)
+    half = _CROP_PX
+    crops = []
+    for picture in sown.view.pictures.low or (sown.view.pictures.dome or sown.view.pictures.back,):
+        grey = as_grey(picture)[max(v - half, 0) : v + half, max(u - half, 0) : u + half]
+        low, high = np.percentile(grey, (1, 99.5)) if grey.size else (0.0, 1.0)
+        shown = np.clip((grey.astype(np.float32) - low) * (255.0 / max(high - low, 8.0)), 0, 255).astype(np.uint8)
+        crops.append(
+            cv2.resize(shown, (2 * half * _TIMES // 2, 2 * half * _TIMES // 2), interpolation=cv2.INTER_NEAREST)
+        )
+    strip = np.hstack(crops[:4])
+    name = "length" if mark.kind == "scratch" else "diameter"
+    became = "found" if mark.found else "missed"
+    words = f"{mark.kind}, contrast {mark.contrast:.2f}, {name} {mark.size_mm:.2f} mm: {became}"
+    return Example(words, jpeg_text(np.asarray(cv2.cvtColor(strip, cv2.COLOR_GRAY2BGR), np.uint8)))
+
+
+def pod_page(study: PodStudy, shown: Sequence[Example], about: str) -> str:
+    """The report as HTML that stands alone; `about` says of what part, station and shots."""
+    blocks = [(curve, axis_words(curve), pod_chart(curve), curve_words(curve)) for curve in study.curves]
+    return render("pod.html", {"study": study, "blocks": blocks, "examples": shown, "about": about})
+
+
+def pod_table(study: PodStudy) -> dict[str, Any]:
+    """`pod.json`."""
+    return {
+        "format": 1,
+        "pieces": study.pieces,
+        "planted": study.planted,
+        "false_findings_a_piece": study.false_a_piece,
+        "curves": [
+            {
+                "kind": curve.kind,
+                "against": curve.against,
+                "marks": len(curve.abscissa),
+                "found": int(curve.found.sum()),
+                "range": [float(curve.abscissa.min()), float(curve.abscissa.max())] if len(curve.abscissa) else None,
+                "a50": None if curve.fitted is None else curve.fitted.a50,
+                "a90": None if curve.fitted is None else curve.fitted.a90,
+                "a90_95": None if curve.fitted is None else curve.fitted.a90_95_profile,
+                "not_fitted": curve.why or None,
+                "observed": [
+                    {"at": place, "marks": count, "share": figure(share)} for place, share, count in curve.observed()
+                ],
+            }
+            for curve in study.curves
+        ],
+    }

@@ -1,0 +1,72 @@
+from .anova import (
+    Line as Line,
+    OneWay as OneWay,
+    TwoWay as TwoWay,
+    one_way as one_way,
+    pooled as pooled,
+    two_way as two_way,
+)
+from .charts import (
+    Chart as Chart,
+    Cusum as Cusum,
+    Process as Process,
+    cusum as cusum,
+    ewma as ewma,
+    individuals as individuals,
+    moving_ranges as moving_ranges,
+    range_mean as range_mean,
+    rate_chart as rate_chart,
+    share_chart as share_chart,
+)
+from .intervals import (
+    Estimate as Estimate,
+    PairedCounts as PairedCounts,
+    clopper_pearson as clopper_pearson,
+    difference_paired as difference_paired,
+    exact_upper_bound as exact_upper_bound,
+    misses_allowed as misses_allowed,
+    pieces_for_half_width as pieces_for_half_width,
+    pieces_for_promise as pieces_for_promise,
+    wilson as wilson,
+)
+from .kappa import (
+    PrevalenceBias as PrevalenceBias,
+    cohen_kappa as cohen_kappa,
+    counts_of_table as counts_of_table,
+    fleiss_kappa as fleiss_kappa,
+    gwet_ac1 as gwet_ac1,
+    mcnemar_p as mcnemar_p,
+    pieces_for_kappa as pieces_for_kappa,
+    prevalence_bias as prevalence_bias,
+)
+from .mean_squares import Component as Component, Term as Term, component as component
+from .places import (
+    EDGE_KINDS as EDGE_KINDS,
+    FACE_KINDS as FACE_KINDS,
+    UNNAMED as UNNAMED,
+    Ground as Ground,
+    Mark as Mark,
+    Place as Place,
+    SamePlace as SamePlace,
+    same_place as same_place,
+)
+from .pod import Detectability as Detectability, detectability as detectability
+from .roc import RocCurve as RocCurve, roc_area as roc_area, roc_curve as roc_curve
+from .round_numbers import grid as grid, round_step as round_step, roundest as roundest
+from .sampling import (
+    AQLS as AQLS,
+    Level as Level,
+    Plan as Plan,
+    Severity as Severity,
+    quality_at as quality_at,
+    single_plan as single_plan,
+)
+from .switching import Course as Course, after_lot as after_lot, begin as begin, why_not_begin as why_not_begin
+from .trends import (
+    Array as Array,
+    StrokesLeft as StrokesLeft,
+    Trend as Trend,
+    regrinds as regrinds,
+    strokes_left as strokes_left,
+    trend as trend,
+)

@@ -1,0 +1,99 @@
+from .database.connection import Away as Away, Store as Store, clock_s as clock_s, open_store as open_store
+from .database.schema import bench as bench
+from .line.outbox import (
+    AT_ONCE as AT_ONCE,
+    Message as Message,
+    make_messages as make_messages,
+    mark_sent as mark_sent,
+    unsent as unsent,
+)
+from .lots.decisions import Decision as Decision, Word as Word, decide as decide
+from .lots.lot_list import list_lots as list_lots
+from .lots.revisions import (
+    Revision as Revision,
+    file_limits as file_limits,
+    limits_of as limits_of,
+    release as release,
+    revisions as revisions,
+)
+from .lots.state import (
+    LotState as LotState,
+    lot_state as lot_state,
+    series_up_to as series_up_to,
+    standings as standings,
+    tell_size as tell_size,
+    told_size as told_size,
+)
+from .people.blind_rounds import (
+    Blind as Blind,
+    blinds as blinds,
+    make_blind as make_blind,
+    sample_pieces as sample_pieces,
+    turns_left as turns_left,
+)
+from .people.review_queue import (
+    Choices as Choices,
+    Holder as Holder,
+    Order as Order,
+    Wanted as Wanted,
+    choices as choices,
+    claim as claim,
+    give_back as give_back,
+    renew as renew,
+    waiting as waiting,
+    waiting_count as waiting_count,
+)
+from .people.table import bring_in as bring_in
+from .people.verdicts import (
+    Given as Given,
+    Identity as Identity,
+    Standing as Standing,
+    give as give,
+    pace as pace,
+    standing as standing,
+)
+from .results.die_history import PartHistory as PartHistory, history_of as history_of
+from .results.exports import (
+    as_parquet as as_parquet,
+    export_pieces as export_pieces,
+    export_verdicts as export_verdicts,
+)
+from .results.filing import (
+    PictureFile as PictureFile,
+    ToFile as ToFile,
+    file_result as file_result,
+    file_tray as file_tray,
+    frame_pictures as frame_pictures,
+    kept_path as kept_path,
+)
+from .results.recall import Which as Which, recall_results as recall_results
+from .results.repeats import (
+    repeated_measures as repeated_measures,
+    repeated_trays as repeated_trays,
+    repeats as repeats,
+)
+from .results.shown import (
+    PicturePath as PicturePath,
+    Shown as Shown,
+    neighbours as neighbours,
+    newest_judgement as newest_judgement,
+    newest_judgements as newest_judgements,
+    part_of as part_of,
+    profile_of as profile_of,
+    shown as shown,
+    station_of as station_of,
+)
+from .results.watched import (
+    dealt_with as dealt_with,
+    folders_of as folders_of,
+    note_judged as note_judged,
+    put_aside as put_aside,
+)
+from .stations.checks import (
+    Check as Check,
+    checked_stations as checked_stations,
+    doubtful_trays as doubtful_trays,
+    file_checks as file_checks,
+    station_checks as station_checks,
+)
+from .stations.light import light_limits as light_limits, light_told as light_told

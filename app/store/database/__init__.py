@@ -1,0 +1,1 @@
+"""The database under the store: connection, migrations, tables, rows, and how records become cells."""

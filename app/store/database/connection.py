@@ -1,0 +1,185 @@
+"""Opening a store: one SQLite file, or a PostgreSQL database by URL; who writes takes turns, who reads never waits."""
+
+import time
+from collections.abc import Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass
+from datetime import UTC, datetime
+from pathlib import Path
+from typing import Any
+
+from sqlalchemy import Connection, Engine, create_engine, event
+from sqlalchemy.engine import make_url
+from sqlalchemy.exc import ArgumentError, DBAPIError, OperationalError
+
+from app.store.database.migrations import migrate, stored_version
+from vision.errors import Unusable
+
+# How long a writer waits for its turn. One verdict takes about 4 ms, so twenty writers need far less; SQLite's own
+# retry is not fair (seen: 2.9 s with four busy writers), hence the room.
+BUSY_WAIT_S = 30.0
+
+
+class Away(Unusable):
+    """A database that can't be reached now, and may be there again later."""
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Store:
+    """An open store. `url` is safe to show: a password in it is hidden."""
+
+    url: str
+    reader: Engine
+    writer: Engine
+
+    @contextmanager
+    def read(self) -> Iterator[Connection]:
+        """A connection that sees one state of the store and can't change it."""
+        with _told(self.url), self.reader.connect() as connection:
+            yield connection
+
+    @contextmanager
+    def write(self) -> Iterator[Connection]:
+        """A connection in a transaction that writes: all of it is kept when the block ends well, else none."""
+        with _told(self.url), self.writer.begin() as connection:
+            yield connection
+
+    def close(self) -> None:
+        """Let go of every connection."""
+        self.reader.dispose()
+        self.writer.dispose()
+
+
+def open_store(place: str | Path, must_exist: bool = False) -> Store:
+    """Open a store, making it or bringing it up to date where needed.
+
+    Parameters
+    ----------
+    place
+        A file of SQLite, or a URL (`sqlite:///...`, `postgresql://user@host/name`).
+    must_exist
+        Refuse a file that is not there instead of making it.
+
+    Raises
+    ------
+    Unusable
+        The URL can't be read, the database can't be reached, is damaged, or was made by a newer program.
+    """
+    url = place if isinstance(place, str) and "://" in place else f"sqlite:///{place}"
+    try:
+        parsed = make_url(url)
+    except ArgumentError:
+        raise Unusable("--store", "", "expected a file or a URL such as postgresql://user@host/name") from None
+    if parsed.get_backend_name() == "postgresql":
+        store = _open_postgresql(url)
+    elif parsed.get_backend_name() == "sqlite" and parsed.database:
+        file = Path(parsed.database)
+        if must_exist and not file.is_file():
+            raise Unusable(file, "", "expected a store; make one with `brightbowl new WORKS`", "no such file")
+        if not file.parent.is_dir():
+            raise Unusable(file, "", "expected an existing folder to hold the store", f"no folder {file.parent}")
+        store = _open_sqlite(file)
+    else:
+        raise Unusable("--store", "", "expected sqlite:///FILE or postgresql://...", parsed.get_backend_name())
+    try:
+        with store.write() as connection:
+            migrate(connection, store.url)
+    except BaseException:
+        store.close()
+        raise
+    return store
+
+
+def version_of(store: Store) -> int:
+    """The version of the tables in an open store."""
+    with store.read() as connection:
+        return stored_version(connection)
+
+
+def now() -> str:
+    """This moment as it is written in the store: UTC, ISO 8601, milliseconds."""
+    return datetime.now(UTC).isoformat(timespec="milliseconds")
+
+
+def clock_s() -> float:
+    """Seconds since 1970, for leases."""
+    return time.time()
+
+
+def _open_sqlite(file: Path) -> Store:
+    # isolation_level None leaves transactions to us; the driver would begin them late and take the lock midway.
+    options: dict[str, Any] = {"connect_args": {"isolation_level": None, "timeout": BUSY_WAIT_S}}
+    reader = create_engine(f"sqlite:///{file}", **options)
+    writer = create_engine(f"sqlite:///{file}", **options)
+    for engine, begin, only in ((reader, "BEGIN", "ON"), (writer, "BEGIN IMMEDIATE", "OFF")):
+        _tune_sqlite(engine, begin, only)
+    return Store(str(file), reader, writer)
+
+
+def _tune_sqlite(engine: Engine, begin: str, only: str) -> None:
+    """Set every connection up: write-ahead log, full synchronisation (a power cut loses nothing), foreign keys."""
+
+    def on_connect(connection: Any, _record: Any) -> None:
+        for pragma in (
+            f"busy_timeout = {int(BUSY_WAIT_S * 1000)}",
+            "journal_mode = wal",
+            "synchronous = full",
+            "foreign_keys = on",
+            f"query_only = {only}",
+        ):
+            connection.execute(f"PRAGMA {pragma}")
+
+    def on_begin(connection: Connection) -> None:
+        connection.exec_driver_sql(begin)
+
+    event.listen(engine, "connect", on_connect)
+    event.listen(engine, "begin", on_begin)
+
+
+def _open_postgresql(url: str) -> Store:
+    parsed = make_url(url).set(drivername="postgresql+psycopg")
+    try:
+        engine = create_engine(parsed, pool_pre_ping=True, pool_size=8, max_overflow=24)
+    except ModuleNotFoundError:
+        raise Unusable(
+            "--store", "", "expected the driver for PostgreSQL: install brightbowl[postgres]", "no psycopg"
+        ) from None
+    reader = engine.execution_options(isolation_level="REPEATABLE READ", postgresql_readonly=True)
+    return Store(parsed.set(drivername="postgresql").render_as_string(hide_password=True), reader, engine)
+
+
+@contextmanager
+def _told(url: str) -> Iterator[None]:
+    """Turn what a database says into one line that a person can act on."""
+    try:
+        yield
+    except DBAPIError as fault:
+        said = str(fault.orig).splitlines()[0] if str(fault.orig) else type(fault.orig).__name__
+        expected = _expected(said)
+        if expected is None and isinstance(fault, OperationalError) and url.startswith("postgresql"):
+            kind = Away if _away(said) else Unusable
+            raise kind(url, "", "expected a database that answers; start it, or correct --store", said) from fault
+        if expected is None:
+            raise
+        raise Unusable(url, "", expected, said) from fault
+
+
+_SAYINGS = {
+    "not a database": "expected a store; this file is something else or damaged: bring back a copy of it",
+    "malformed": "expected a sound store; this one is damaged: bring back a copy of it, then import the results again",
+    "disk is full": "expected room on the disk; nothing was written: make room and do it again",
+    "disk I/O error": "expected a disk that can be written; nothing was written: check it and do it again",
+    "readonly database": "expected a store that may be written; check the file's and the folder's rights",
+    "unable to open": "expected a store that can be opened; check the folder and its rights",
+    "locked": f"expected a turn within {BUSY_WAIT_S:.0f} s; another program holds the store: end it and do it again",
+    "append-only": "expected a new row; what was filed is never changed or deleted",
+}
+
+
+def _away(said: str) -> bool:
+    """Whether a server was not there or only begins or ends, and did not refuse a name, a password or a database."""
+    return "FATAL" not in said or "the database system is" in said
+
+
+def _expected(said: str) -> str | None:
+    return next((expected for saying, expected in _SAYINGS.items() if saying in said), None)

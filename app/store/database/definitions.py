@@ -1,0 +1,133 @@
+"""Parts, stations, limits, findings and profiles as the store holds them: compressed JSON, and back to records."""
+
+import hashlib
+import json
+import zlib
+from dataclasses import asdict
+from typing import Any
+
+import numpy as np
+from pydantic import TypeAdapter
+
+from vision.formats import STEP_MM, Profile
+from vision.records import Camera, Finding, Lens, LightLimits, Limits, Part, Station, Surface, Zone
+
+_LIMITS: TypeAdapter[Limits] = TypeAdapter(Limits)
+_FINDINGS: TypeAdapter[tuple[Finding, ...]] = TypeAdapter(tuple[Finding, ...])
+_FLAGS: TypeAdapter[tuple[bool, ...]] = TypeAdapter(tuple[bool, ...])
+# A stored profile keeps whole micrometres: a tenth of the best station's uncertainty.
+_PER_MM = 1000
+_HIDDEN = np.iinfo(np.int16).min
+
+
+def digest(content: Any) -> str:
+    """A short name for JSON content: equal content, equal name."""
+    plain = json.dumps(content, sort_keys=True, ensure_ascii=False, separators=(",", ":"))
+    return hashlib.blake2b(plain.encode(), digest_size=16).hexdigest()
+
+
+def pack(content: Any) -> bytes:
+    """JSON content, compressed."""
+    return zlib.compress(json.dumps(content, sort_keys=True, ensure_ascii=False, separators=(",", ":")).encode(), 9)
+
+
+def unpack(body: bytes) -> Any:
+    """What `pack` packed."""
+    return json.loads(zlib.decompress(body))
+
+
+def part_content(part: Part) -> dict[str, Any]:
+    """A part as JSON content, its outlines to 1e-4 mm."""
+    return {
+        "part": part.part,
+        "name": part.name,
+        "outline": np.round(part.outline, 4).tolist(),
+        "holes": [np.round(hole, 4).tolist() for hole in part.holes],
+        "zones": [[zone.name, *zone.x_mm, zone.datum, zone.bend] for zone in part.zones],
+        "surface": None if part.surface is None else [*part.surface.x_mm, part.surface.inset_mm],
+        "edge_height_mm": part.edge_height_mm,
+    }
+
+
+def part_record(content: dict[str, Any]) -> Part:
+    """The part that `part_content` wrote down."""
+    surface = content["surface"]
+    return Part(
+        part=content["part"],
+        name=content["name"],
+        outline=np.asarray(content["outline"], dtype=np.float64),
+        holes=tuple(np.asarray(hole, dtype=np.float64) for hole in content["holes"]),
+        zones=tuple(Zone(name, (low, high), datum, bend) for name, low, high, datum, bend in content["zones"]),
+        surface=None if surface is None else Surface((surface[0], surface[1]), surface[2]),
+        edge_height_mm=content["edge_height_mm"],
+    )
+
+
+def station_content(station: Station) -> dict[str, Any]:
+    """A station as JSON content."""
+    lens, camera = station.lens, station.camera
+    return {
+        "station": station.station,
+        "homography": station.homography.tolist(),
+        "lens": None if lens is None else [lens.camera_matrix.tolist(), lens.distortion.tolist()],
+        "camera": None if camera is None else [camera.height_mm, *camera.foot_mm],
+        "outline_mm": station.outline_mm,
+        "scale_relative": station.scale_relative,
+        "full_scale": station.full_scale,
+        # Only where there are any, so that a station without them keeps its digest.
+        **({"light": asdict(station.light)} if station.light != LightLimits() else {}),
+    }
+
+
+def station_record(content: dict[str, Any]) -> Station:
+    """The station that `station_content` wrote down."""
+    lens, camera = content["lens"], content["camera"]
+    return Station(
+        station=content["station"],
+        homography=np.asarray(content["homography"], dtype=np.float64),
+        lens=None if lens is None else Lens(np.asarray(lens[0]), np.asarray(lens[1])),
+        camera=None if camera is None else Camera(camera[0], (camera[1], camera[2])),
+        outline_mm=content["outline_mm"],
+        scale_relative=content["scale_relative"],
+        full_scale=content["full_scale"],
+        light=LightLimits(**content.get("light", {})),
+    )
+
+
+def limits_content(limits: Limits) -> Any:
+    """Limits as JSON content."""
+    return _LIMITS.dump_python(limits, mode="json")
+
+
+def limits_record(content: Any) -> Limits:
+    """The limits that `limits_content` wrote down."""
+    return _LIMITS.validate_python(content)
+
+
+def findings_content(findings: tuple[Finding, ...], counted: tuple[bool, ...]) -> Any:
+    """A piece's findings and which of them count, as JSON content."""
+    return [_FINDINGS.dump_python(findings, mode="json", round_trip=True), list(counted)]
+
+
+def findings_record(content: Any) -> tuple[tuple[Finding, ...], tuple[bool, ...]]:
+    """The findings, and which of them count, that `findings_content` wrote down."""
+    return _FINDINGS.validate_python(content[0]), _FLAGS.validate_python(content[1])
+
+
+def pack_profile(profile: Profile) -> bytes:
+    """A profile at even steps, in whole micrometres; what `unpack_profile` reads."""
+    step_mm = float(profile.s_mm[1] - profile.s_mm[0]) if len(profile.s_mm) > 1 else STEP_MM
+    limit = np.iinfo(np.int16).max
+    microns = np.clip(np.nan_to_num(profile.deviation_mm, nan=0.0) * _PER_MM, -limit, limit).round()
+    kept = np.where(np.isnan(profile.deviation_mm), _HIDDEN, microns).astype("<i2")
+    first_mm = float(profile.s_mm[0]) if len(profile.s_mm) else 0.0
+    return zlib.compress(json.dumps([first_mm, step_mm]).encode() + b"\n" + kept.tobytes(), 9)
+
+
+def unpack_profile(body: bytes) -> Profile:
+    """The profile that `pack_profile` wrote down."""
+    head, kept = zlib.decompress(body).split(b"\n", 1)
+    first_mm, step_mm = json.loads(head)
+    microns = np.frombuffer(kept, dtype="<i2")
+    places = first_mm + step_mm * np.arange(len(microns), dtype=np.float64)
+    return Profile(places, np.where(microns == _HIDDEN, np.nan, microns / _PER_MM))

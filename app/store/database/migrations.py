@@ -1,0 +1,80 @@
+"""The store's versions: a numbered list of steps, run under a lock, each once.
+
+A store made by a newer program is refused, never guessed at.
+"""
+
+from datetime import UTC, datetime
+from importlib.metadata import version
+
+from sqlalchemy import Connection, text
+
+from app.store.database.steps import STEPS
+from vision.errors import Unusable
+
+NEWEST = len(STEPS)
+
+# Any number that no other program on the server is likely to lock by; "bb" in ASCII, then our format's number.
+_POSTGRESQL_LOCK = 0x6262_0001
+
+
+def migrate(connection: Connection, where: str, until: int = NEWEST) -> int:
+    """Bring a store up to a version, inside the caller's write transaction.
+
+    Parameters
+    ----------
+    connection
+        In a transaction that writes (on SQLite begun IMMEDIATE, which is the lock there).
+    where
+        The store's name in messages.
+    until
+        The version wanted; tests ask for old ones.
+
+    Returns
+    -------
+    int
+        How many steps were done.
+
+    Raises
+    ------
+    Unusable
+        The store was made by a newer program, or it holds tables that are not a store's.
+    """
+    dialect = connection.dialect.name
+    if dialect == "postgresql":
+        connection.execute(text("SELECT pg_advisory_xact_lock(:lock)"), {"lock": _POSTGRESQL_LOCK})
+    present = stored_version(connection)
+    if present > NEWEST:
+        raise Unusable(
+            where,
+            "",
+            f"expected a store of version {NEWEST} or older: use the newer brightbowl that made it",
+            f"version {present}, made by {_made_by(connection)}",
+        )
+    for number in range(present + 1, until + 1):
+        if number == 1:
+            connection.execute(
+                text("CREATE TABLE store_version (version INTEGER PRIMARY KEY, software TEXT, applied_at TEXT)")
+            )
+        for statement in STEPS[number - 1](dialect):
+            connection.exec_driver_sql(statement)
+        connection.execute(
+            text("INSERT INTO store_version VALUES (:version, :software, :applied_at)"),
+            {
+                "version": number,
+                "software": f"brightbowl {version('brightbowl')}",
+                "applied_at": datetime.now(UTC).isoformat(timespec="seconds"),
+            },
+        )
+    return max(until - present, 0)
+
+
+def stored_version(connection: Connection) -> int:
+    """The version that a store has; 0 for an empty database."""
+    if not connection.dialect.has_table(connection, "store_version"):
+        return 0
+    return int(connection.execute(text("SELECT max(version) FROM store_version")).scalar() or 0)
+
+
+def _made_by(connection: Connection) -> str:
+    newest = text("SELECT software FROM store_version ORDER BY version DESC LIMIT 1")
+    return str(connection.execute(newest).scalar())

@@ -1,0 +1,1 @@
+"""Verdicts on their way to the line."""

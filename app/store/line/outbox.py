@@ -1,0 +1,132 @@
+"""Verdicts on their way to the line: one message for each filing of a tray, numbered by station, kept until sent.
+
+Messages are made from what is filed, in the order of filing, so that none can be lost: whoever files need not know of
+them. A message once made is never changed; sent ones are marked by a row of their own.
+"""
+
+import json
+from dataclasses import dataclass
+from typing import Any
+
+from sqlalchemy import Connection, exists, func, insert, select
+
+from app.store.database import schema
+from app.store.database.connection import Store, now
+from app.store.database.definitions import pack, unpack
+from app.store.results.recall import judged_pieces
+from app.studies import first_reason
+from vision.records import JudgedPiece
+
+AT_ONCE = 200
+"""Messages made or read in one go."""
+
+
+@dataclass(frozen=True, slots=True)
+class Message:
+    """One tray's verdicts for the line; `payload` is the JSON text to send."""
+
+    id: int
+    station: str
+    sequence: int
+    payload: str
+
+
+def make_messages(store: Store, at_most: int = AT_ONCE) -> int:
+    """Make messages of filings that have none yet, oldest first; how many were made.
+
+    Sequences of a station have neither gaps nor repeats; two programs that do this at once take turns.
+    """
+    message, filing = schema.line_message, schema.filing
+    lacking = (
+        select(filing.c.id)
+        .where(~exists().where(message.c.filing_id == filing.c.id))
+        .order_by(filing.c.id)
+        .limit(at_most)
+    )
+    with store.write() as connection:
+        _take_turns(connection)
+        ids = connection.execute(lacking).scalars().all()
+        for filing_id in ids:
+            content = _content(connection, filing_id)
+            station = content["station"]
+            last = connection.execute(select(func.max(message.c.sequence)).where(message.c.station == station)).scalar()
+            content["sequence"] = (last or 0) + 1
+            values = {"station": station, "sequence": content["sequence"], "body": pack(content), "filed_at": now()}
+            connection.execute(insert(message).values(filing_id=filing_id, **values))
+    return len(ids)
+
+
+def unsent(store: Store, at_most: int = AT_ONCE) -> tuple[Message, ...]:
+    """Messages not known to have arrived, in the order they were made."""
+    message, sent = schema.line_message, schema.line_sent
+    query = select(message).where(~exists().where(sent.c.message_id == message.c.id)).order_by(message.c.id)
+    with store.read() as connection:
+        rows = connection.execute(query.limit(at_most)).all()
+    return tuple(
+        Message(row.id, row.station, row.sequence, json.dumps(unpack(row.body), ensure_ascii=False)) for row in rows
+    )
+
+
+def mark_sent(store: Store, message: Message) -> None:
+    """Note that a message has arrived; noting it twice does no harm."""
+    table = schema.line_sent
+    with store.write() as connection:
+        if connection.execute(select(table.c.message_id).where(table.c.message_id == message.id)).first() is None:
+            connection.execute(insert(table).values(message_id=message.id, sent_at=now()))
+
+
+def _take_turns(connection: Connection) -> None:
+    """SQLite has one writer anyway; on PostgreSQL the table is locked against another maker of messages."""
+    if connection.dialect.name == "postgresql":
+        connection.exec_driver_sql("LOCK TABLE line_message IN SHARE ROW EXCLUSIVE MODE")
+
+
+def _content(connection: Connection, filing_id: int) -> dict[str, Any]:
+    """What the line is told of a filing: the pieces as judged in it, or before where it changed nothing of them."""
+    filing, shot, judgement, piece = schema.filing, schema.shot, schema.judgement, schema.piece
+    head = connection.execute(
+        select(
+            filing.c.digest,
+            filing.c.limits_revision,
+            shot.c.part,
+            shot.c.station,
+            shot.c.taken_at,
+            shot.c.tray_id,
+            schema.tray.c.tray,
+            schema.lot.c.lot,
+        )
+        .join(shot, shot.c.id == filing.c.shot_id)
+        .join(schema.tray, schema.tray.c.id == shot.c.tray_id)
+        .outerjoin(schema.lot, schema.lot.c.id == shot.c.lot_id)
+        .where(filing.c.id == filing_id)
+    ).one()
+    newest = (
+        select(func.max(judgement.c.id))
+        .join(piece, piece.c.id == judgement.c.piece_id)
+        .where(piece.c.tray_id == head.tray_id, judgement.c.filing_id <= filing_id)
+        .group_by(piece.c.id, piece.c.piece)
+        .order_by(piece.c.piece)
+    )
+    judged = judged_pieces(connection, list(connection.execute(newest).scalars()))
+    return {
+        "format": 1,
+        "uid": f"{filing_id}-{head.digest[:16]}",
+        "station": head.station,
+        "tray": head.tray,
+        "lot": head.lot,
+        "part": head.part,
+        "taken_at": head.taken_at,
+        "limits_revision": head.limits_revision,
+        "pieces": [_piece(one) for one in sorted(judged.values(), key=lambda one: one.piece)],
+    }
+
+
+def _piece(judged: JudgedPiece) -> dict[str, Any]:
+    pose = judged.pose
+    return {
+        "piece": judged.piece,
+        "verdict": judged.verdict,
+        "reason": None if judged.verdict == "pass" else first_reason(judged),
+        "center_px": None if pose is None else list(pose.center_px),
+        "angle_deg": None if pose is None else pose.angle_deg,
+    }

@@ -1,0 +1,267 @@
+"""A lot with all that is known of it: content, what people said, doubts, decisions, and the lots before it."""
+
+import uuid
+from collections.abc import Collection, Iterable, Mapping, Sequence
+from dataclasses import dataclass
+from typing import Any, Literal
+
+from app.store.database.connection import Store
+from app.store.database.definitions import digest
+from app.store.lots.decisions import Decision, Word, decided_lots, decisions
+from app.store.lots.lot_list import list_lots, lot_values, set_lot_value
+from app.store.lots.pieces import LotContent, filings_of, lot_content
+from app.store.people.verdicts import Standing, standing
+from app.store.stations.checks import DoubtfulTray, doubtful_trays
+from app.studies import (
+    ACCEPT,
+    PACKED,
+    Acceptance,
+    Fate,
+    LotFigures,
+    PieceKey,
+    SampledLot,
+    answers,
+    fates_of,
+    lot_figures,
+    majority,
+)
+from vision.errors import Unusable
+from vision.records import Verdict
+
+LOT_SIZE = "lot_size"
+"""Process value of a lot: how many pieces it has where only a sample of them was photographed; with a part's name after
+it, how many of that part, which comes first."""
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class LotState:
+    """One lot of one part."""
+
+    lot: str
+    part: str
+    content: LotContent
+    fates: dict[PieceKey, Fate]
+    figures: LotFigures
+    said: tuple[Standing, ...]
+    values: dict[str, str | float]
+    doubtful: tuple[DoubtfulTray, ...]
+    decisions: tuple[Decision, ...]
+
+    @property
+    def size(self) -> int | None:
+        """Pieces in the whole lot, where only a sample was photographed."""
+        size = told_size(self.values, self.part)
+        return size if size is not None and size > len(self.content.pieces) else None
+
+    @property
+    def late_trays(self) -> tuple[str, ...]:
+        """Trays filed, or filed anew, after the newest release or hold: it was taken without them."""
+        newest = on_packing(self.decisions)
+        return () if newest is None else _late(newest, self.content.filings)
+
+    @property
+    def word(self) -> Literal["open", "released", "held"]:
+        """What the newest release or hold made of the lot."""
+        return _word(on_packing(self.decisions))
+
+    @property
+    def came_after(self) -> tuple[str, ...]:
+        """What happened after the newest release or hold, in words; it was taken without knowing."""
+        newest = on_packing(self.decisions)
+        if newest is None:
+            return ()
+        came = _came_after(newest, self.content.filings, self.doubtful)
+        # Later trays make other pieces go to packing anyway. A lot on hold waits for verdicts, so they are no news.
+        changed = newest.decision == "release" and not self.late_trays and "packed" in newest.seen
+        return (*came, "verdicts changed") if changed and newest.seen["packed"] != self._packed() else came
+
+    @property
+    def standing(self) -> str:
+        """The lot's state in words: open, released or held, and what happened after that."""
+        return _standing(self.word, self.came_after)
+
+    def _packed(self) -> str:
+        """A digest of which pieces go to packing."""
+        return digest(sorted(key for key, fate in self.fates.items() if fate in PACKED))
+
+    def decision(
+        self,
+        word: Word,
+        who: tuple[str, Literal["declared", "login"], str],
+        sampled: tuple[Acceptance, float] | None = None,
+    ) -> Decision:
+        """A new decision by what stands here; `who`: name, identity and reason, `sampled`: acceptance and AQL."""
+        seen, filings = self.seen(sampled), frozenset(self.content.filings)
+        return Decision(str(uuid.uuid4()), self.lot, self.part, word, *who, seen, filings)
+
+    def seen(self, sampled: tuple[Acceptance, float] | None = None) -> dict[str, Any]:
+        """The figures that a decision is taken by."""
+        figures = self.figures
+        sample = None
+        if sampled is not None:
+            found, aql = sampled
+            sample = {
+                "aql_percent": aql,
+                "lot_size": found.size,
+                "severity": found.severity,
+                "sample_size": found.plan.size,
+                "acceptance_number": found.plan.accept,
+                "bad": found.bad,
+                "outcome": found.outcome,
+            }
+        return {
+            "trays": figures.trays,
+            "pieces": figures.pieces,
+            "to_packing": figures.to_packing,
+            "packed": self._packed(),
+            "waiting": figures.fates["waiting"],
+            "sample": sample,
+        }
+
+    def why_not_released(self, leave_waiting: bool, sampled: Acceptance | None = None) -> str | None:
+        """Why this lot can't be released as it stands; None where it can. `sampled`: how its sample came out."""
+        if self.figures.pieces == 0:
+            return "it has no piece"
+        if self.doubtful:
+            return f"{len(self.doubtful)} of its trays are to be judged again, since their station failed its check"
+        waiting = self.figures.fates["waiting"]
+        if waiting and not leave_waiting:
+            return f"{waiting} of its pieces wait for review; review them, or say that they stay out of packing"
+        if sampled is not None and sampled.outcome != "accepted":
+            return f"its sample says: {sampled.outcome} ({sampled.inspected} of {sampled.plan.size} inspected)"
+        return None
+
+
+def told_size(values: Mapping[str, str | float], part: str) -> int | None:
+    """How many pieces of a part a lot was said to have, among its process values."""
+    value = values.get(f"{LOT_SIZE} {part}", values.get(LOT_SIZE))
+    return int(value) if isinstance(value, float) else None
+
+
+def tell_size(store: Store, lot: str, part: str, size: int, given_by: str) -> None:
+    """Write down how many pieces of a part a lot has, of which a sample is photographed."""
+    set_lot_value(store, lot, f"{LOT_SIZE} {part}", float(size), given_by)
+
+
+def on_packing(taken: Iterable[Decision]) -> Decision | None:
+    """The newest release or hold among decisions, the newest last."""
+    return next((one for one in reversed(tuple(taken)) if one.then is None), None)
+
+
+def _word(newest: Decision | None) -> Literal["open", "released", "held"]:
+    if newest is None:
+        return "open"
+    return "released" if newest.decision == "release" else "held"
+
+
+def _standing(word: str, came_after: Sequence[str]) -> str:
+    return f"{word}, then {' and '.join(came_after)}" if came_after else word
+
+
+def _late(newest: Decision, filings: Mapping[int, str]) -> tuple[str, ...]:
+    """Trays of results that a decision was taken without."""
+    return tuple(dict.fromkeys(tray for one, tray in filings.items() if one not in newest.filings))
+
+
+def _came_after(newest: Decision, filings: Mapping[int, str], doubtful: Collection[DoubtfulTray]) -> tuple[str, ...]:
+    """What happened to a lot's trays after a release or hold, in words.
+
+    No lot is released while trays of it are in doubt, so that those in doubt now came into it later.
+    """
+    late, known = _late(newest, filings), {tray for one, tray in filings.items() if one in newest.filings}
+    came = {
+        "more trays came": any(tray not in known for tray in late),
+        "trays were judged anew": any(tray in known for tray in late),
+        "trays fell into doubt": newest.decision == "release" and len(doubtful) > 0,
+    }
+    return tuple(words for words, so in came.items() if so)
+
+
+def standings(store: Store) -> dict[tuple[str, str], str]:
+    """The standing of each lot and part that was decided on, without the time that reading all their pieces takes.
+
+    Verdicts that changed after a decision show in `LotState.standing` only.
+    """
+    found = {}
+    in_doubt = doubtful_trays(store)
+    for lot, part in decided_lots(store):
+        newest = on_packing(decisions(store, lot, part))
+        if newest is not None:
+            filings = filings_of(store, lot, part)
+            trays = set(filings.values())
+            doubtful = [one for one in in_doubt if one.tray in trays]
+            found[lot, part] = _standing(_word(newest), _came_after(newest, filings, doubtful))
+    return found
+
+
+def lot_state(store: Store, lot: str, part: str | None = None) -> LotState:
+    """Everything of one lot.
+
+    Raises
+    ------
+    Unusable
+        There is no such lot, or it is of several parts and none was named.
+    """
+    known = {one.lot: one.parts for one in list_lots(store)}
+    if lot not in known:
+        raise Unusable("lot", "", f"one of {', '.join(known) or 'none yet'}", lot)
+    if part is None and len(known[lot]) > 1:
+        raise Unusable("--part", "", f"one of {', '.join(known[lot])}", "none")
+    name = known[lot][0] if part is None else part
+    if name not in known[lot]:
+        raise Unusable("--part", "", f"one of {', '.join(known[lot])}", name)
+    content = lot_content(store, lot, name)
+    everybody = standing(store)
+    own = {piece.piece_id for piece in content.pieces}
+    said = tuple(one for one in everybody if one.piece_id in own and one.blind is None)
+    fates = fates_of(content.pieces, said)
+    figures = lot_figures(content.trays, content.pieces, fates, bad_among_passed(store, name, everybody))
+    trays = {tray.tray for tray in content.trays}
+    doubtful = tuple(tray for tray in doubtful_trays(store, lot) if tray.tray in trays)
+    taken = decisions(store, lot, name)
+    return LotState(lot, name, content, fates, figures, said, lot_values(store, lot), doubtful, taken)
+
+
+def bad_among_passed(store: Store, part: str, said: tuple[Standing, ...]) -> tuple[int, int]:
+    """Of the part's pieces that the camera passes: how many most people did not accept in blind rounds, of how many.
+
+    The camera's newest verdict counts. A round draws its passed pieces at random, which makes the share hold for all of
+    them; where limits were widened since, pieces flagged then are among them and make it too large rather than small.
+    """
+    blind = [one for one in said if one.blind is not None]
+    if not blind:
+        return 0, 0
+    judged = _verdicts_of(store, part, sorted({one.piece_id for one in blind}))
+    found = answers(judged, blind)
+    bad = majority(found.first) != ACCEPT
+    return int((found.passed & bad).sum()), int(found.passed.sum())
+
+
+def _verdicts_of(store: Store, part: str, piece_ids: list[int]) -> dict[PieceKey, Verdict]:
+    """The camera's newest verdict on pieces of a part."""
+    from app.store.results.shown import newest_judgements, shown
+
+    newest = newest_judgements(store, piece_ids)
+    known = shown(store, list(newest.values()))
+    return {PieceKey(one.tray, one.judged.piece): one.judged.verdict for one in known.values() if one.part == part}
+
+
+def series_up_to(store: Store, state: LotState) -> tuple[SampledLot, ...]:
+    """The part's lots that were inspected by sample, up to and with this one, in order of time."""
+    own_lots = [known.lot for known in list_lots(store) if state.part in known.parts]
+    told = {name: told_size(lot_values(store, name), state.part) for name in own_lots}
+    sizes = {name: size for name, size in told.items() if size is not None}
+    names = list(sizes)
+    if state.lot not in names:
+        return ()
+    everybody = [one for one in standing(store) if one.blind is None]
+    series = []
+    for name, follower in zip(names, [*names[1:], None], strict=True):
+        pieces = lot_content(store, name, state.part).pieces
+        own = {piece.piece_id for piece in pieces}
+        fates = fates_of(pieces, [one for one in everybody if one.piece_id in own])
+        chosen = tuple(one.then for one in decisions(store, name, state.part) if one.then is not None)
+        series.append(SampledLot(name, sizes[name], tuple(fates.values()), chosen, follower))
+        if name == state.lot:
+            break
+    return tuple(series)

@@ -1,0 +1,1 @@
+"""What people said, which pieces wait for them, and their blind rounds."""

@@ -1,0 +1,192 @@
+"""What people said: rows that are only ever added; a correction is a new row that names the old one."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Any, Literal
+
+from sqlalchemy import Connection, Row, exists, func, select
+
+from app.store.database import schema
+from app.store.database.connection import Store, now
+from app.store.database.rows import add, find
+from app.store.people import review_queue
+
+Said = Literal["accept", "reject", "withdrawn"]
+Identity = Literal["declared", "login", "imported"]
+Outcome = Literal["stored", "known", "corrected", "refused"]
+
+
+@dataclass(frozen=True, slots=True)
+class Given:
+    """One verdict as it leaves a person's hands.
+
+    `uid` is made where it is given, so that sending it twice files it once. `judgement_id` is the judgement that was on
+    the screen; None for one brought in from a file. `withdrawn` takes back the verdict `takes_back` (its uid).
+    `turn` (from 1) says the how-manieth of this person's verdicts on the piece it is, in the blind round `blind_id` or
+    outside all; without it the store counts.
+    """
+
+    uid: str
+    piece_id: int
+    judgement_id: int | None
+    inspector: str
+    identity: Identity
+    verdict: Said
+    defects: tuple[str, ...]
+    note: str
+    given_at: str
+    takes_back: str | None = None
+    blind_id: int | None = None
+    turn: int | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Receipt:
+    """What became of a verdict; `detail` says why one was refused."""
+
+    uid: str
+    outcome: Outcome
+    detail: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Standing:
+    """A verdict that stands: neither corrected nor withdrawn. `round` counts from 1 as in `verdicts.csv`."""
+
+    uid: str
+    piece_id: int
+    tray: str
+    piece: int
+    inspector: str
+    identity: str
+    round: int
+    verdict: Literal["accept", "reject"]
+    defects: tuple[str, ...]
+    note: str
+    given_at: str
+    blind: str | None
+
+
+def give(store: Store, verdict: Given) -> Receipt:
+    """File one verdict.
+
+    A second one by the same person on the same judgement is filed as a correction of the first: it names it, and both
+    stay. After a new judgement of the piece it opens the person's next round.
+    """
+    with store.write() as connection:
+        receipt = give_in(connection, verdict)
+        if verdict.blind_id is None and receipt.outcome != "refused":
+            review_queue.lay_out(connection, [verdict.piece_id])
+    return receipt
+
+
+def give_in(connection: Connection, verdict: Given) -> Receipt:
+    """File one verdict in the caller's transaction; the queue is the caller's to bring up to date."""
+    table = schema.verdict
+    if find(connection, table, {"uid": verdict.uid}) is not None:
+        return Receipt(verdict.uid, "known")
+    piece = select(schema.piece.c.id).where(schema.piece.c.id == verdict.piece_id).with_for_update()
+    if connection.execute(piece).first() is None:
+        return Receipt(verdict.uid, "refused", "this piece is not in the store")
+    if verdict.judgement_id is not None:
+        own = {"id": verdict.judgement_id, "piece_id": verdict.piece_id}
+        if find(connection, schema.judgement, own) is None:
+            return Receipt(verdict.uid, "refused", "this judgement is not of this piece")
+    # The row is locked now (SQLite: the whole store is), so the newest verdict can't change under our hands.
+    if find(connection, table, {"uid": verdict.uid}) is not None:
+        return Receipt(verdict.uid, "known")
+    last = _last(connection, verdict)
+    if verdict.verdict == "withdrawn" and (last is None or last.uid != verdict.takes_back):
+        return Receipt(verdict.uid, "refused", "this verdict was changed since; nothing was taken back")
+    corrects = last is not None and (verdict.turn is not None or last.judgement_id == verdict.judgement_id)
+    if verdict.turn is not None:
+        turn = verdict.turn
+    else:
+        turn = 1 if last is None else last.round + (0 if corrects or verdict.verdict == "withdrawn" else 1)
+    values = {
+        "uid": verdict.uid,
+        "piece_id": verdict.piece_id,
+        "judgement_id": verdict.judgement_id,
+        "inspector": verdict.inspector,
+        "identity": verdict.identity,
+        "round": turn,
+        "verdict": verdict.verdict,
+        "defects": ";".join(verdict.defects),
+        "note": verdict.note,
+        "given_at": verdict.given_at,
+        "filed_at": now(),
+        "replaces": last.id if last is not None and turn == last.round else None,
+        "blind_id": verdict.blind_id,
+    }
+    add(connection, table, values)
+    standing_before = last is not None and corrects and last.verdict != "withdrawn" and verdict.verdict != "withdrawn"
+    return Receipt(verdict.uid, "corrected" if standing_before else "stored")
+
+
+def _last(connection: Connection, verdict: Given) -> Row[Any] | None:
+    """The newest verdict of the same person on the same piece, of the same turn where one is named."""
+    table = schema.verdict
+    query = select(table).where(table.c.piece_id == verdict.piece_id, table.c.inspector == verdict.inspector)
+    query = query.where(table.c.blind_id.is_not_distinct_from(verdict.blind_id))
+    if verdict.turn is not None:
+        query = query.where(table.c.round == verdict.turn)
+    return connection.execute(query.order_by(table.c.id.desc()).limit(1)).first()
+
+
+def standing(
+    store: Store, inspector: str | None = None, blind: str | None = None, piece_ids: Sequence[int] | None = None
+) -> tuple[Standing, ...]:
+    """The verdicts that stand, in the order given.
+
+    Rounds count the same inspector's repeats of a piece from 1, reviews and blind rounds in the order they were begun;
+    within one blind round (`blind` names it) they are that round's own turns.
+    """
+    table, later = schema.verdict, schema.verdict.alias()
+    query = (
+        select(table, schema.tray.c.tray, schema.piece.c.piece, schema.blind_round.c.name)
+        .join(schema.piece, schema.piece.c.id == table.c.piece_id)
+        .join(schema.tray, schema.tray.c.id == schema.piece.c.tray_id)
+        .outerjoin(schema.blind_round, schema.blind_round.c.id == table.c.blind_id)
+        .where(table.c.verdict != "withdrawn", ~exists().where(later.c.replaces == table.c.id))
+        .order_by(table.c.given_at, table.c.id)
+    )
+    if inspector is not None:
+        query = query.where(table.c.inspector == inspector)
+    if blind is not None:
+        query = query.where(schema.blind_round.c.name == blind)
+    if piece_ids is not None:
+        query = query.where(table.c.piece_id.in_(piece_ids))
+    with store.read() as connection:
+        rows = connection.execute(query).all()
+    counts: dict[tuple[int, str], int] = {}
+    said = []
+    for row in rows:
+        key = (row.piece_id, row.inspector)
+        counts[key] = counts.get(key, 0) + 1
+        said.append(
+            Standing(
+                row.uid,
+                row.piece_id,
+                row.tray,
+                row.piece,
+                row.inspector,
+                row.identity,
+                row.round if blind is not None else counts[key],
+                row.verdict,
+                tuple(filter(None, row.defects.split(";"))),
+                row.note,
+                row.given_at,
+                row.name,
+            )
+        )
+    return tuple(said)
+
+
+def pace(store: Store, since: str, inspector: str | None = None) -> int:
+    """How many verdicts were filed since a moment (as `connection.now` writes it), withdrawals left aside."""
+    table = schema.verdict
+    query = select(func.count()).select_from(table).where(table.c.filed_at >= since, table.c.verdict != "withdrawn")
+    if inspector is not None:
+        query = query.where(table.c.inspector == inspector)
+    with store.read() as connection:
+        return int(connection.execute(query).scalar_one())

@@ -1,0 +1,1 @@
+"""What was judged: filed once, recalled as records, shown, exported."""

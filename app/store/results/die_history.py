@@ -1,0 +1,165 @@
+"""The dies of a part through all its trays: mean profiles against strokes, and every mark with its place."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+import numpy as np
+from sqlalchemy import Connection, Table, func, select
+
+from app.statistics import EDGE_KINDS, FACE_KINDS, UNNAMED, Ground, Mark
+from app.store.database import schema
+from app.store.database.connection import Store
+from app.store.database.definitions import findings_record, unpack, unpack_profile
+from app.store.lots.revisions import limits_of
+from app.store.results.recall import process_values
+from app.store.results.shown import part_of
+from app.studies import DieHistory, put_together
+from vision.errors import Unusable
+from vision.geometry import arc_lengths, points_at, signed_area
+from vision.records import Array, EdgeFinding, Limits, Part, Pit, Scratch
+
+STEP_MM = 0.5
+"""Places along the outline stand about so far apart: finer than any wear."""
+DIE, STROKES = "die", "strokes"
+_ROWS_AT_ONCE = 500
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class PartHistory:
+    """A part with all its dies.
+
+    `histories`: of dies whose trays say their strokes; `marks` that count on every piece; `pieces_by_die`; `limits`
+    (newest filed, None where none was) and `ground` for chance.
+    """
+
+    part: Part
+    lot: str | None
+    histories: tuple[DieHistory, ...]
+    marks: tuple[Mark, ...]
+    pieces_by_die: Mapping[str, int]
+    limits: Limits | None
+    ground: Ground
+
+
+def history_of(store: Store, part_name: str, lot: str | None = None) -> PartHistory:
+    """Read a part's history, of one lot or of all.
+
+    Raises
+    ------
+    Unusable
+        No drawing of the part was filed, or it has no piece.
+    """
+    part = part_of(store, part_name)
+    if part is None:
+        raise Unusable("--part", "", "a part whose trays were inspected into the store", part_name)
+    s_mm, zone = _places(part)
+    trays: dict[str, list[tuple[str, float, int, Array]]] = {}
+    marks: list[Mark] = []
+    by_die: dict[str, int] = {}
+    newest, revision = _pieces(store, part_name, lot)
+    if not newest:
+        of_lot = f" of lot {lot}" if lot else ""
+        raise Unusable("--part", "", f"a part{of_lot} with pieces in the store", part_name)
+    with store.read() as connection:
+        of_shot: dict[int, list[int]] = {}
+        head: dict[int, tuple[str, int]] = {}
+        for judgement_id, shot_id, tray, piece in newest:
+            of_shot.setdefault(shot_id, []).append(judgement_id)
+            head[judgement_id] = (tray, piece)
+        shots = list(of_shot)
+        for start in range(0, len(shots), _ROWS_AT_ONCE // 10):
+            some = shots[start : start + _ROWS_AT_ONCE // 10]
+            process = process_values(connection, some)
+            ids = [one for shot in some for one in of_shot[shot]]
+            bodies = _bodies(connection, schema.profile, ids)
+            found = _bodies(connection, schema.finding_list, ids)
+            for shot in some:
+                given = process.get(shot, {})
+                die = str(given.get(DIE, UNNAMED))
+                by_die[die] = by_die.get(die, 0) + len(of_shot[shot])
+                kept = [unpack_profile(bodies[one]) for one in of_shot[shot] if one in bodies]
+                strokes = given.get(STROKES)
+                if kept and isinstance(strokes, float):
+                    stack = np.stack([np.interp(s_mm, one.s_mm, one.deviation_mm) for one in kept])
+                    tray = head[of_shot[shot][0]][0]
+                    trays.setdefault(die, []).append((tray, strokes, len(kept), _mean(stack)))
+                for one in of_shot[shot]:
+                    if one in found:
+                        marks += _marks(unpack(found[one]), *head[one], die)
+        limits = limits_of(connection, part_name, revision)
+    histories = tuple(put_together(trays[die], s_mm, zone, die) for die in sorted(trays))
+    ground = Ground(float(arc_lengths(part.outline)[-1]), _face_mm2(part))
+    return PartHistory(part, lot, histories, tuple(marks), dict(sorted(by_die.items())), limits, ground)
+
+
+def _bodies(connection: Connection, table: Table, judgement_ids: list[int]) -> dict[int, bytes]:
+    rows = connection.execute(select(table).where(table.c.judgement_id.in_(judgement_ids)))
+    return {row.judgement_id: row.body for row in rows}
+
+
+def _pieces(store: Store, part: str, lot: str | None) -> tuple[list[tuple[int, int, str, int]], int]:
+    """(judgement, shot, tray, piece) of the newest judgement of every piece, and the newest limits' revision."""
+    judgement, filing, shot, piece = schema.judgement, schema.filing, schema.shot, schema.piece
+    newest = select(func.max(judgement.c.id).label("id")).group_by(judgement.c.piece_id).subquery()
+    query = (
+        select(judgement.c.id, shot.c.id, schema.tray.c.tray, piece.c.piece, filing.c.limits_revision)
+        .join(newest, newest.c.id == judgement.c.id)
+        .join(piece, piece.c.id == judgement.c.piece_id)
+        .join(filing, filing.c.id == judgement.c.filing_id)
+        .join(shot, shot.c.id == filing.c.shot_id)
+        .join(schema.tray, schema.tray.c.id == shot.c.tray_id)
+        .where(shot.c.part == part)
+        .order_by(judgement.c.id)
+    )
+    if lot is not None:
+        query = query.join(schema.lot, schema.lot.c.id == shot.c.lot_id).where(schema.lot.c.lot == lot)
+    with store.read() as connection:
+        rows = connection.execute(query).all()
+    return [(int(a), int(b), str(c), int(d)) for a, b, c, d, _ in rows], max((row[4] for row in rows), default=0)
+
+
+def _places(part: Part) -> tuple[Array, tuple[str, ...]]:
+    """Places along the outline (mm from its first vertex), and the zone of each."""
+    around = float(arc_lengths(part.outline)[-1])
+    count = max(8, round(around / STEP_MM))
+    s_mm = np.arange(count, dtype=np.float64) * (around / count)
+    x = points_at(part.outline, s_mm)[:, 0]
+    bounds = sorted((zone.x_mm[1], zone.name) for zone in part.zones)
+    index = np.minimum(np.searchsorted([end for end, _ in bounds], x), len(bounds) - 1)
+    return s_mm, tuple(bounds[k][1] for k in index)
+
+
+def _mean(profiles: Array) -> Array:
+    """Mean over a tray's pieces at every place; nan where no piece was seen there."""
+    seen = np.isfinite(profiles)
+    count = seen.sum(axis=0)
+    total = np.where(seen, profiles, 0.0).sum(axis=0)
+    return np.asarray(np.where(count > 0, total / np.maximum(count, 1), np.nan))
+
+
+def _marks(content: object, tray: str, piece: int, die: str) -> list[Mark]:
+    """The burrs, nicks, scratches and pits of a piece; of scratches their middles."""
+    findings, counted = findings_record(content)
+    marks = []
+    for finding, counts in zip(findings, counted, strict=True):
+        if isinstance(finding, EdgeFinding) and finding.kind in EDGE_KINDS:
+            marks.append(Mark(finding.kind, *finding.center_mm, tray, piece, die))
+        elif isinstance(finding, Scratch) and counts:
+            x, y = np.mean(finding.points_mm, axis=0)
+            marks.append(Mark("scratch", float(x), float(y), tray, piece, die))
+        elif isinstance(finding, Pit) and counts:
+            marks.append(Mark(finding.kind, *finding.center_mm, tray, piece, die))
+    assert {mark.kind for mark in marks} <= {*EDGE_KINDS, *FACE_KINDS}
+    return marks
+
+
+def _face_mm2(part: Part) -> float:
+    """About the scored area: the outline's part between the surface's ends, less the inset along its rim."""
+    if part.surface is None:
+        return abs(signed_area(part.outline))
+    low, high = part.surface.x_mm
+    inside = part.outline[(part.outline[:, 0] >= low) & (part.outline[:, 0] <= high)]
+    if len(inside) < 3:
+        return abs(signed_area(part.outline))
+    area, rim = abs(signed_area(inside)), float(arc_lengths(inside)[-1])
+    return max(area - part.surface.inset_mm * rim, 0.1 * area)

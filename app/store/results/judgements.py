@@ -1,0 +1,160 @@
+"""Judgements of a tray's pieces into their tables, all pieces at once."""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from typing import Any
+
+from sqlalchemy import Connection, Table, func, insert, select
+
+from app.store.database import schema
+from app.store.database.definitions import findings_content, pack, pack_profile
+from vision.formats import Profile
+from vision.records import JudgedPiece, Value
+
+
+@dataclass(frozen=True, slots=True)
+class Tray:
+    """Where judgements go: the tray's row and the filing's."""
+
+    tray_id: int
+    filing_id: int
+
+
+def file_judgements(
+    connection: Connection, tray: Tray, pieces: Sequence[JudgedPiece], digests: Mapping[int, str]
+) -> list[int]:
+    """File the judgements that are not there yet; the ids of their pieces.
+
+    Parameters
+    ----------
+    digests
+        By piece: equal judgements have equal ones.
+    """
+    ids = _piece_ids(connection, tray.tray_id, [judged.piece for judged in pieces])
+    table = schema.judgement
+    held = select(table.c.piece_id, table.c.digest).where(table.c.piece_id.in_(list(ids.values())))
+    known = {(row.piece_id, row.digest) for row in connection.execute(held)}
+    fresh = [judged for judged in pieces if (ids[judged.piece], digests[judged.piece]) not in known]
+    if not fresh:
+        return []
+    rows = [_row(judged, tray.filing_id, ids[judged.piece], digests[judged.piece]) for judged in fresh]
+    made = connection.execute(insert(table).returning(table.c.id, sort_by_parameter_order=True), rows).scalars().all()
+    numbered = list(zip(made, fresh, strict=True))
+    _insert(connection, schema.measure, [row for one, judged in numbered for row in _measures(one, judged)])
+    _insert(connection, schema.reason, [row for one, judged in numbered for row in _reasons(one, judged)])
+    findings = [
+        {"judgement_id": one, "body": pack(findings_content(judged.findings, judged.counted))}
+        for one, judged in numbered
+        if judged.findings
+    ]
+    _insert(connection, schema.finding_list, findings)
+    return [ids[judged.piece] for judged in fresh]
+
+
+def file_profiles(connection: Connection, tray_id: int, profiles: Mapping[int, Profile]) -> None:
+    """Keep the profile of each piece's newest judgement, where it has none yet."""
+    piece, judgement, profile = schema.piece, schema.judgement, schema.profile
+    newest = (
+        select(piece.c.piece, func.max(judgement.c.id).label("id"))
+        .join(judgement, judgement.c.piece_id == piece.c.id)
+        .where(piece.c.tray_id == tray_id)
+        .group_by(piece.c.piece)
+        .subquery()
+    )
+    without = (
+        select(newest.c.piece, newest.c.id)
+        .outerjoin(profile, profile.c.judgement_id == newest.c.id)
+        .where(profile.c.judgement_id.is_(None))
+    )
+    rows = [
+        {"judgement_id": row.id, "body": pack_profile(profiles[row.piece])}
+        for row in connection.execute(without)
+        if row.piece in profiles
+    ]
+    _insert(connection, profile, rows)
+
+
+def measure_rows(judged: JudgedPiece) -> list[tuple[str, str, float | None, float | None]]:
+    """A piece's measures as (measure, zone, value, uncertainty), zone empty where it is not taken per zone."""
+    rows: list[tuple[str, str, float | None, float | None]] = []
+    for name, value in judged.measures.items():
+        uncertainty = judged.uncertainties.get(name)
+        if isinstance(value, Mapping):
+            rows.extend((name, zone, one, _of_zone(uncertainty, zone)) for zone, one in value.items())
+        else:
+            rows.append((name, "", value, None if isinstance(uncertainty, Mapping) else uncertainty))
+    return rows
+
+
+def piece_content(judged: JudgedPiece) -> list[Any]:
+    """All that is said of a piece, as JSON content: what makes two judgements equal."""
+    pose = judged.pose
+    return [
+        judged.piece,
+        judged.verdict,
+        judged.fault,
+        None if pose is None else [*pose.center_px, pose.angle_deg, pose.fit_rms_mm],
+        measure_rows(judged),
+        [[r.measure, r.zone, r.value, r.uncertainty, r.min, r.max, r.severity, r.outcome] for r in judged.reasons],
+        findings_content(judged.findings, judged.counted),
+    ]
+
+
+def _piece_ids(connection: Connection, tray_id: int, numbers: Sequence[int]) -> dict[int, int]:
+    """The ids of a tray's pieces by number, made where they are missing."""
+    table = schema.piece
+    query = select(table.c.piece, table.c.id).where(table.c.tray_id == tray_id)
+    known = {int(row.piece): int(row.id) for row in connection.execute(query)}
+    missing = [{"tray_id": tray_id, "piece": number} for number in numbers if number not in known]
+    if missing:
+        _insert(connection, table, missing)
+        known = {int(row.piece): int(row.id) for row in connection.execute(query)}
+    return known
+
+
+def _row(judged: JudgedPiece, filing_id: int, piece_id: int, digest: str) -> dict[str, Any]:
+    pose = judged.pose
+    x_px, y_px = (None, None) if pose is None else pose.center_px
+    return {
+        "piece_id": piece_id,
+        "filing_id": filing_id,
+        "digest": digest,
+        "verdict": judged.verdict,
+        "fault": judged.fault,
+        "x_px": x_px,
+        "y_px": y_px,
+        "angle_deg": None if pose is None else pose.angle_deg,
+        "fit_rms_mm": None if pose is None else pose.fit_rms_mm,
+    }
+
+
+def _measures(judgement_id: int, judged: JudgedPiece) -> list[dict[str, Any]]:
+    names = ("judgement_id", "measure", "zone", "value", "uncertainty")
+    return [dict(zip(names, (judgement_id, *row), strict=True)) for row in measure_rows(judged)]
+
+
+def _reasons(judgement_id: int, judged: JudgedPiece) -> list[dict[str, Any]]:
+    return [
+        {
+            "judgement_id": judgement_id,
+            "place": place,
+            "measure": reason.measure,
+            "zone": reason.zone,
+            "value": reason.value,
+            "uncertainty": reason.uncertainty,
+            "lower": reason.min,
+            "upper": reason.max,
+            "class": reason.severity,
+            "outcome": reason.outcome,
+        }
+        for place, reason in enumerate(judged.reasons)
+    ]
+
+
+def _insert(connection: Connection, table: Table, rows: list[dict[str, Any]]) -> None:
+    if rows:
+        connection.execute(insert(table), rows)
+
+
+def _of_zone(value: Value, zone: str) -> float | None:
+    return value.get(zone) if isinstance(value, Mapping) else value

@@ -1,0 +1,1 @@
+"""Stations: their checks and their light."""

@@ -1,0 +1,154 @@
+"""Checks of the stations, and the trays that a failed one puts in doubt."""
+
+import json
+from collections.abc import Iterable, Sequence
+from dataclasses import asdict, dataclass
+from datetime import UTC, datetime
+
+from sqlalchemy import func, select
+
+from app.store.database import schema
+from app.store.database.connection import Store, now
+from app.store.database.definitions import digest, pack, unpack
+from app.store.database.rows import add, find
+from vision.formats import (
+    Check as Check,  # for the page, which knows the store only
+    check_record,
+)
+
+
+@dataclass(frozen=True, slots=True)
+class Doubt:
+    """A time in which a station can't be trusted: after its last good check, until it was calibrated and good again.
+
+    `since` None: it was never good before; `until` None: it is not good yet.
+    """
+
+    since: datetime | None
+    until: datetime | None
+
+    def holds(self, taken_at: datetime, judged_at: datetime) -> bool:
+        """Whether a tray taken then, and judged last at `judged_at`, is to be judged again."""
+        taken_in_it = (self.since is None or taken_at > self.since) and (self.until is None or taken_at < self.until)
+        return taken_in_it and (self.until is None or judged_at < self.until)
+
+
+@dataclass(frozen=True, slots=True)
+class DoubtfulTray:
+    """A tray to be judged again."""
+
+    tray: str
+    lot: str | None
+    station: str
+    taken_at: str | None
+
+
+def file_checks(store: Store, checks: Iterable[Check]) -> int:
+    """File checks that are not there yet; how many were new."""
+    new = 0
+    with store.write() as connection:
+        for check in checks:
+            content = asdict(check)
+            key = {"station": check.station, "digest": digest(json.loads(json.dumps(content)))}
+            if find(connection, schema.station_check, key) is None:
+                values = {"outcome": check.verdict, "body": pack(content), "checked_at": check.checked_at}
+                add(connection, schema.station_check, {**key, **values, "filed_at": now()})
+                new += 1
+    return new
+
+
+def checked_stations(store: Store) -> tuple[str, ...]:
+    """Stations that were ever checked."""
+    query = select(schema.station_check.c.station).distinct().order_by(schema.station_check.c.station)
+    with store.read() as connection:
+        return tuple(connection.execute(query).scalars())
+
+
+def station_checks(store: Store, station: str) -> tuple[Check, ...]:
+    """All checks of a station, by their time."""
+    table = schema.station_check
+    with store.read() as connection:
+        bodies = connection.execute(select(table.c.body).where(table.c.station == station).order_by(table.c.id))
+        found = [check_record(unpack(body)) for body in bodies.scalars()]
+    return tuple(sorted(found, key=lambda check: moment(check.checked_at)))
+
+
+def doubts(checks: Sequence[Check]) -> tuple[Doubt, ...]:
+    """When a station could not be trusted, from its checks in order of time.
+
+    A stop that is answered by a pass under the same calibration was the reference piece's fault, or its laying's: the
+    station measures as before, and no tray is in doubt.
+    """
+    found = []
+    for index, stop in enumerate(checks):
+        if stop.verdict == "pass":
+            continue
+        good_after = next((check for check in checks[index + 1 :] if check.verdict == "pass"), None)
+        if good_after is not None and good_after.calibration == stop.calibration:
+            continue
+        good_before = next((check for check in reversed(checks[:index]) if check.verdict == "pass"), None)
+        found.append(Doubt(_time_of(good_before), _time_of(good_after)))
+    return tuple(dict.fromkeys(found))
+
+
+def _station_doubts(store: Store) -> dict[str, tuple[Doubt, ...]]:
+    """The doubts of every station that has any."""
+    found = {station: doubts(station_checks(store, station)) for station in checked_stations(store)}
+    return {station: those for station, those in found.items() if those}
+
+
+def doubtful_trays(
+    store: Store, lot: str | None = None, among: Sequence[str] | None = None
+) -> tuple[DoubtfulTray, ...]:
+    """Trays to be judged again, by the order of filing: of one lot, among those named, or all.
+
+    A tray without a time is taken to be as old as the first filing of its newest shot. Filing it anew by a station file
+    that it was judged by before, under other limits say, is no new judgement in this sense.
+    """
+    of_station = _station_doubts(store)
+    if not of_station:
+        return ()
+    filing, shot, tray = schema.filing, schema.shot, schema.tray
+    newest = (
+        select(func.max(filing.c.id).label("id"))
+        .join(shot, shot.c.id == filing.c.shot_id)
+        .group_by(shot.c.tray_id)
+        .subquery()
+    )
+    before = filing.alias()
+    judged_first = (
+        select(func.min(before.c.filed_at))
+        .where(before.c.shot_id == filing.c.shot_id, before.c.station_id == filing.c.station_id)
+        .scalar_subquery()
+    )
+    judged_at = func.coalesce(judged_first, filing.c.filed_at)  # imported results may come without their station
+    query = (
+        select(tray.c.tray, schema.lot.c.lot, shot.c.station, shot.c.taken_at, shot.c.filed_at, judged_at)
+        .join(newest, newest.c.id == filing.c.id)
+        .join(shot, shot.c.id == filing.c.shot_id)
+        .join(tray, tray.c.id == shot.c.tray_id)
+        .outerjoin(schema.lot, schema.lot.c.id == shot.c.lot_id)
+        .where(shot.c.station.in_(list(of_station)))
+        .order_by(filing.c.id)
+    )
+    if lot is not None:
+        query = query.where(schema.lot.c.lot == lot)
+    if among is not None:
+        query = query.where(tray.c.tray.in_(list(among)))
+    with store.read() as connection:
+        rows = connection.execute(query).all()
+    return tuple(
+        DoubtfulTray(name, its_lot, station, taken_at)
+        for name, its_lot, station, taken_at, shot_filed_at, judged in rows
+        if any(doubt.holds(moment(taken_at or shot_filed_at), moment(judged)) for doubt in of_station[station])
+    )
+
+
+def moment(text: str) -> datetime:
+    """An ISO 8601 time; UTC where it names no zone."""
+    told = datetime.fromisoformat(text)
+    return told if told.tzinfo else told.replace(tzinfo=UTC)
+
+
+def _time_of(check: Check | None) -> datetime | None:
+    return None if check is None else moment(check.checked_at)

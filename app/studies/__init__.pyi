@@ -1,0 +1,77 @@
+from .agreement import (
+    MAJORITY as MAJORITY,
+    Agreement as Agreement,
+    Dispute as Dispute,
+    Pair as Pair,
+    disputes as disputes,
+    study_agreement as study_agreement,
+)
+from .camera_and_people import (
+    ACCEPT as ACCEPT,
+    Answers as Answers,
+    PersonVerdict as PersonVerdict,
+    PieceKey as PieceKey,
+    answers as answers,
+    majority as majority,
+)
+from .changes import (
+    Change as Change,
+    Changes as Changes,
+    changes_between as changes_between,
+    compare_revisions as compare_revisions,
+)
+from .columns import Codes as Codes, PieceColumns as PieceColumns, columns_of as columns_of
+from .die_study import DieCharts as DieCharts, DieStudy as DieStudy, study_dies as study_dies
+from .die_wear import (
+    PER_STROKES as PER_STROKES,
+    DieHistory as DieHistory,
+    DieWear as DieWear,
+    WearMap as WearMap,
+    put_together as put_together,
+)
+from .fitness_words import Fitness as Fitness, Thresholds as Thresholds, fitness as fitness
+from .gauge import GaugeStudy as GaugeStudy, GaugeTable as GaugeTable, Source as Source, study_gauge as study_gauge
+from .gauge_input import balanced as balanced, read_gauge_table as read_gauge_table
+from .lot import Lot as Lot, part_as_seen as part_as_seen, read_lot as read_lot
+from .lot_sampling import Acceptance as Acceptance, SampledLot as SampledLot, accept_series as accept_series
+from .lot_summary import (
+    PACKED as PACKED,
+    Escapes as Escapes,
+    Fate as Fate,
+    LotFigures as LotFigures,
+    LotPiece as LotPiece,
+    LotTray as LotTray,
+    MeasureSum as MeasureSum,
+    OverTime as OverTime,
+    Share as Share,
+    fates_of as fates_of,
+    lot_figures as lot_figures,
+)
+from .main_reason import first_reason as first_reason, reason_name as reason_name
+from .pod_study import PLAIN as PLAIN, Curve as Curve, PodStudy as PodStudy, study_pod as study_pod
+from .rejudge import rejudge_all as rejudge_all
+from .settings import (
+    COUNT_RULES as COUNT_RULES,
+    Sweep as Sweep,
+    Target as Target,
+    codes_at as codes_at,
+    setting_now as setting_now,
+    sweep as sweep,
+    target_of as target_of,
+    with_setting as with_setting,
+)
+from .study_files import (
+    agreement_table as agreement_table,
+    figure as figure,
+    gauge_table as gauge_table,
+    json_text as json_text,
+    tuning_table as tuning_table,
+)
+from .tuning import Costs as Costs, Promise as Promise, Rates as Rates, Task as Task, rates_at as rates_at
+from .tuning_study import (
+    Question as Question,
+    TuningStudy as TuningStudy,
+    truth_of as truth_of,
+    tune as tune,
+    tune_columns as tune_columns,
+)

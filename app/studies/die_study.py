@@ -1,0 +1,112 @@
+"""All dies of a part at once: how each wears, and what comes back at one place."""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from math import sqrt
+
+import numpy as np
+
+from app.statistics import (
+    EDGE_KINDS,
+    Array,
+    Chart,
+    Cusum,
+    Ground,
+    Mark,
+    Process,
+    SamePlace,
+    cusum,
+    ewma,
+    individuals,
+    moving_ranges,
+    range_mean,
+    rate_chart,
+    same_place,
+    share_chart,
+)
+from app.studies.die_wear import DieHistory, DieWear, study_die
+from vision.records import Limits
+
+SLACK, LIMIT = 0.5, 5.0
+"""Of cumulative sums, in standard deviations: one false alarm in 465 trays (Montgomery; `run_length.py`)."""
+OUT, IN = "outline_out_mm", "outline_in_mm"
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class DieCharts:
+    """Control charts of one die since its last regrind, the trend taken off, so that only what is not wear shows.
+
+    `single`: individuals, one false alarm in 370 trays; `mean`: weighted mean, one in 500; `sums`: cumulative sums, one
+    in 465 (all for normal values of known spread); `marks`: burrs and nicks a piece (u); `marked`: share of pieces that
+    bear one (p).
+    """
+
+    single: Chart
+    mean: Chart
+    sums: Cusum
+    marks: Chart
+    marked: Chart
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class DieStudy:
+    """What was found; `charts` by die, where there are trays enough."""
+
+    dies: tuple[DieWear, ...]
+    charts: Mapping[str, DieCharts]
+    same: SamePlace
+
+
+def study_dies(
+    histories: Sequence[DieHistory],
+    marks: Sequence[Mark],
+    pieces_by_die: Mapping[str, int],
+    ground: Ground,
+    limits: Limits | None,
+) -> DieStudy:
+    """Study every die, and the marks of all."""
+    bounds = zone_bounds(limits, sorted({zone for one in histories for zone in one.zone}))
+    dies = tuple(study_die(one, bounds) for one in histories if len(one.trays) > 1)
+    charts = {wear.history.die: found for wear in dies if (found := _charts(wear, marks)) is not None}
+    return DieStudy(dies, charts, same_place(marks, pieces_by_die, ground))
+
+
+def zone_bounds(limits: Limits | None, zones: Sequence[str]) -> dict[str, tuple[float | None, float | None]]:
+    """How far in (negative) and out each zone's deviation may go."""
+    found: dict[str, tuple[float | None, float | None]] = dict.fromkeys(zones, (None, None))
+    for limit in limits.limits if limits is not None else ():
+        for zone in zones:
+            low, high = found[zone]
+            if limit.zone in (None, zone) and limit.max is not None:
+                if limit.measure == OUT:
+                    high = limit.max if high is None else min(high, limit.max)
+                elif limit.measure == IN:
+                    low = -limit.max if low is None else max(low, -limit.max)
+                found[zone] = (low, high)
+    return found
+
+
+def _charts(wear: DieWear, marks: Sequence[Mark]) -> DieCharts | None:
+    if wear.trend is None:
+        return None
+    seen = np.flatnonzero(np.isfinite(wear.values) & (np.arange(len(wear.values)) >= wear.since))
+    off = wear.values[seen] - wear.trend.value(wear.history.strokes[seen])
+    # From moving ranges, as for single trays: the median deviation of few trays is often too small, so that clean dies
+    # alarm. Two numbers of the line were fitted to the same trays.
+    ranges = float(moving_ranges(off).center[0]) * sqrt(len(off) / (len(off) - 2))
+    deviation = max(ranges / range_mean(2), 1e-6)
+    on_tray: dict[str, list[int]] = {}
+    for mark in marks:
+        if mark.kind in EDGE_KINDS:
+            on_tray.setdefault(mark.tray, []).append(mark.piece)
+    trays = [on_tray.get(wear.history.trays[k], []) for k in seen]
+    count: Array = np.array([len(pieces) for pieces in trays], dtype=np.float64)
+    bearing: Array = np.array([len(set(pieces)) for pieces in trays], dtype=np.float64)
+    sizes = wear.history.pieces[seen].astype(np.float64)
+    return DieCharts(
+        individuals(off),
+        ewma(off, Process(0.0, deviation)),
+        cusum(off, 0.0, SLACK * deviation, LIMIT * deviation),
+        rate_chart(count, sizes),
+        share_chart(np.minimum(bearing, sizes), sizes),
+    )

@@ -1,0 +1,155 @@
+"""How a die wears: mean deviations of its trays along the outline against strokes, since the last regrind."""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy import stats
+
+from app.statistics import Array, StrokesLeft, Trend, regrinds, strokes_left, trend
+
+PER_STROKES = 100_000.0
+"""Rates are told as mm in so many strokes."""
+FALSE_ALARM = 0.05
+"""Chance, at most, that a die without wear shows any point of the outline as worn."""
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class DieHistory:
+    """One die's trays in order of strokes.
+
+    `strokes` (t,); `trays` their names; `pieces` (t,) how many each holds; `deviation_mm` (t, n): mean deviation of the
+    tray's pieces at n even places along the outline, nan where none was seen; `s_mm` (n,) those places; `zone` (n,) the
+    name of the zone of each.
+    """
+
+    die: str
+    trays: tuple[str, ...]
+    strokes: Array
+    pieces: NDArray[np.int64]
+    deviation_mm: Array
+    s_mm: Array
+    zone: tuple[str, ...]
+
+    def zone_mean(self, zone: str) -> Array:
+        """Mean deviation over a zone's places, a tray each: (t,); nan where nothing of it was seen."""
+        inside = self.deviation_mm[:, [name == zone for name in self.zone]]
+        seen = np.isfinite(inside)
+        count = seen.sum(axis=1)
+        return np.asarray(np.where(count > 0, np.where(seen, inside, 0.0).sum(axis=1) / np.maximum(count, 1), np.nan))
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class WearMap:
+    """Rate of wear at every place, mm in `PER_STROKES`, with its standard error; `worn` where it is no chance."""
+
+    rate_mm: Array
+    error_mm: Array
+    worn: NDArray[np.bool_]
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class DieWear:
+    """A die's wear in its most telling zone.
+
+    `values` (t,): mean deviation of the zone, nan where a tray shows nothing of it; `breaks`: strokes of regrinds;
+    `since`: index of the first tray since the last of them; `trend` through those; `left` until `limit_mm` (None where
+    the zone has no limit).
+    """
+
+    history: DieHistory
+    zone: str
+    values: Array
+    breaks: tuple[float, ...]
+    since: int
+    trend: Trend | None
+    map: WearMap | None
+    limit_mm: float | None
+    left: StrokesLeft | None
+
+
+def study_die(
+    history: DieHistory, limits_mm: Mapping[str, tuple[float | None, float | None]], seed: int = 1
+) -> DieWear:
+    """Study a die's wear.
+
+    Parameters
+    ----------
+    limits_mm
+        By zone, how far inward (as a negative number) and outward a deviation may go; None without a limit.
+    seed
+        Of the permutation test for regrinds.
+    """
+    zones = tuple(dict.fromkeys(history.zone))
+    looked = {zone: _look(history, zone, len(zones), seed) for zone in zones}
+    zone = max(zones, key=lambda name: _telling(looked[name][2]))
+    breaks, first, found = looked[zone]
+    low, high = limits_mm.get(zone, (None, None))
+    limit = None if found is None else (high if found.slope > 0 else low)
+    left = None if limit is None else strokes_left(found, float(history.strokes[-1]), limit)
+    values = history.zone_mean(zone)
+    return DieWear(history, zone, values, breaks, first, found, wear_map(history, first), limit, left)
+
+
+def _look(history: DieHistory, zone: str, zones: int, seed: int) -> tuple[tuple[float, ...], int, Trend | None]:
+    """A zone's breaks, the first tray since the last, and the trend since then; trays that show none of it left out."""
+    values = history.zone_mean(zone)
+    seen = np.isfinite(values)
+    breaks = regrinds(history.strokes[seen], values[seen], seed)
+    first = int(np.searchsorted(history.strokes, breaks[-1])) if breaks else 0
+    told = np.flatnonzero(seen & (np.arange(len(seen)) >= first))
+    return breaks, first, trend(history.strokes[told], values[told], zones)
+
+
+def _telling(found: Trend | None) -> float:
+    """How many half-widths of its interval a slope is away from none."""
+    if found is None:
+        return -1.0
+    half = (found.slope_ci[1] - found.slope_ci[0]) / 2
+    return abs(found.slope) / half if half > 0.0 else 0.0
+
+
+def wear_map(history: DieHistory, first: int = 0) -> WearMap | None:
+    """Least-squares rate at every place from the trays since `first`; None for fewer than four.
+
+    A place counts as worn beyond Student's quantile for `FALSE_ALARM` shared by all places (Bonferroni). Neighbours go
+    together, but how far they do is not known beforehand; shared by fewer, clean dies would be called worn too often.
+    """
+    strokes, deviation = history.strokes[first:], history.deviation_mm[first:]
+    if len(strokes) < 4 or np.ptp(strokes) == 0.0:
+        return None
+    x = (strokes - strokes.mean())[:, None] / PER_STROKES
+    seen = np.isfinite(deviation)
+    n = seen.sum(axis=0)
+    y = np.where(seen, deviation, 0.0)
+    mean_x, mean_y = (x * seen).sum(axis=0) / np.maximum(n, 1), y.sum(axis=0) / np.maximum(n, 1)
+    dx = np.where(seen, x - mean_x, 0.0)
+    dy = np.where(seen, y - mean_y, 0.0)
+    along = np.maximum((dx**2).sum(axis=0), 1e-30)
+    rate = (dx * dy).sum(axis=0) / along
+    freedom = np.maximum(n - 2, 1)
+    error = np.sqrt(((dy - rate * dx) ** 2).sum(axis=0) / freedom / along)
+    quantile = stats.t.ppf(1 - FALSE_ALARM / 2 / len(history.s_mm), freedom)
+    enough = n >= 4
+    return WearMap(
+        np.where(enough, rate, np.nan),
+        np.where(enough, error, np.nan),
+        np.asarray(enough & (np.abs(rate) > quantile * error)),
+    )
+
+
+def put_together(
+    trays: Sequence[tuple[str, float, int, Array]], s_mm: Array, zone: tuple[str, ...], die: str
+) -> DieHistory:
+    """A die's history from (tray, strokes, pieces, mean deviation) of each tray, in any order."""
+    ordered = sorted(trays, key=lambda one: (one[1], one[0]))
+    return DieHistory(
+        die,
+        tuple(one[0] for one in ordered),
+        np.array([one[1] for one in ordered], dtype=np.float64),
+        np.array([one[2] for one in ordered], dtype=np.int64),
+        np.stack([one[3] for one in ordered]) if ordered else np.empty((0, len(s_mm))),
+        s_mm,
+        zone,
+    )

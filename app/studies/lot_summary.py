@@ -1,0 +1,283 @@
+"""A lot in figures: what became of its pieces, why some did not pass, where and when, and what goes to packing."""
+
+from collections import Counter, defaultdict
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
+from math import sqrt
+from typing import Literal
+
+import numpy as np
+
+from app.statistics import Chart, Estimate, clopper_pearson, share_chart, wilson
+from app.studies.camera_and_people import PersonVerdict, PieceKey
+from vision.records import Verdict
+
+Fate = Literal["passed", "accepted", "rejected", "sorted out", "waiting"]
+"""Passed by the camera; flagged, then accepted or rejected by a person; rejected by the camera alone; flagged for
+review and not yet seen by anybody."""
+
+PACKED: tuple[Fate, ...] = ("passed", "accepted")
+GROUPS_AT_MOST = 5
+SLOTS = 20
+"""Groups that a numeric process value is parted into, and points of the chart over time."""
+
+
+@dataclass(frozen=True, slots=True)
+class LotTray:
+    """A tray of the lot."""
+
+    tray: str
+    station: str
+    taken_at: str | None
+    limits_revision: int
+    software: str
+    filed_at: str
+    process: Mapping[str, str | float]
+
+
+@dataclass(frozen=True, slots=True)
+class LotPiece:
+    """A piece: the camera's verdict, its first reason (or fault), and the digest of the judgement.
+
+    `beyond`: how far that reason's value lies beyond its limit, in the measure's own unit; negative within it, where a
+    guard band sends pieces to review; 0 for a fault.
+    """
+
+    piece_id: int
+    tray: str
+    piece: int
+    verdict: Verdict
+    reason: str | None
+    digest: str
+    beyond: float = 0.0
+
+
+@dataclass(frozen=True, slots=True)
+class MeasureSum:
+    """One measure over the lot: count, mean, mean square, extremes, mean standard uncertainty (None where unknown)."""
+
+    measure: str
+    zone: str
+    count: int
+    mean: float
+    mean_square: float
+    least: float
+    most: float
+    uncertainty: float | None
+
+    @property
+    def deviation(self) -> float | None:
+        """Standard deviation over the pieces; None for a single one."""
+        if self.count < 2:
+            return None
+        return sqrt(max(self.mean_square - self.mean**2, 0.0) * self.count / (self.count - 1))
+
+
+@dataclass(frozen=True, slots=True)
+class Share:
+    """So many of so many pieces, and the share with its 95 % interval; `name` says which."""
+
+    name: str
+    count: int
+    of: int
+    share: Estimate
+
+
+@dataclass(frozen=True, slots=True)
+class Grouping:
+    """Pieces not passed by the camera, group by group of one process value, station, or other thing."""
+
+    name: str
+    groups: tuple[Share, ...]
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class OverTime:
+    """Shares not passed by the camera in trays that follow each other: the p chart and the trays of each point."""
+
+    chart: Chart
+    first_trays: tuple[str, ...]
+    sizes: tuple[int, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Escapes:
+    """Bad pieces among those that go to packing.
+
+    `bad` of `seen` pieces that the camera passes were not accepted by people, who did not know its verdict; `share`:
+    what share that is; `escaped`: how many that makes in this lot; `per_million` packed. The ends of all intervals are
+    of 95 %.
+    """
+
+    bad: int
+    seen: int
+    share: Estimate
+    escaped: Estimate
+    per_million: Estimate
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class LotFigures:
+    """All of it."""
+
+    trays: int
+    pieces: int
+    fates: Mapping[Fate, int]
+    first_pass: Estimate
+    yielded: Estimate
+    reasons: tuple[Share, ...]
+    groupings: tuple[Grouping, ...]
+    over_time: OverTime | None
+    escapes: Escapes | None
+
+    @property
+    def to_packing(self) -> int:
+        """Pieces that may be packed."""
+        return sum(self.fates[fate] for fate in PACKED)
+
+
+def fates_of(pieces: Iterable[LotPiece], said: Iterable[PersonVerdict]) -> dict[PieceKey, Fate]:
+    """What became of each piece: a person's newest word on it outweighs the camera's.
+
+    `said` in the order given; blind rounds, which only test people and camera, left out.
+    """
+    newest = {PieceKey(one.tray, one.piece): one.verdict for one in said}
+    by_camera: dict[Verdict, Fate] = {"pass": "passed", "review": "waiting", "reject": "sorted out"}
+    fates: dict[PieceKey, Fate] = {}
+    for piece in pieces:
+        key = PieceKey(piece.tray, piece.piece)
+        word = newest.get(key)
+        if word is None or (word == "accept" and piece.verdict == "pass"):
+            fates[key] = by_camera[piece.verdict]
+        else:
+            fates[key] = "accepted" if word == "accept" else "rejected"
+    return fates
+
+
+def lot_figures(
+    trays: Sequence[LotTray],
+    pieces: Sequence[LotPiece],
+    fates: Mapping[PieceKey, Fate],
+    passed_blind: tuple[int, int] = (0, 0),
+) -> LotFigures:
+    """Figures of a lot.
+
+    Parameters
+    ----------
+    trays, pieces
+        In order of time.
+    fates
+        Of every piece, see `fates_of`.
+    passed_blind
+        Of pieces that the camera passes and people judged without knowing it: how many they do not accept, and how many
+        they were.
+    """
+    count = Counter(fates.values())
+    counts: dict[Fate, int] = {
+        fate: count[fate] for fate in ("passed", "accepted", "rejected", "sorted out", "waiting")
+    }
+    passed = sum(piece.verdict == "pass" for piece in pieces)
+    packed = sum(counts[fate] for fate in PACKED)
+    return LotFigures(
+        trays=len(trays),
+        pieces=len(pieces),
+        fates=counts,
+        first_pass=wilson(passed, len(pieces)),
+        yielded=wilson(packed, len(pieces) - counts["waiting"]),
+        reasons=_reasons(pieces),
+        groupings=_groupings(trays, pieces),
+        over_time=_over_time(trays, pieces),
+        escapes=_escapes(counts["passed"], packed, passed_blind),
+    )
+
+
+def _reasons(pieces: Sequence[LotPiece]) -> tuple[Share, ...]:
+    """First reasons, the commonest first; of equally common ones by name."""
+    found = Counter(piece.reason for piece in pieces if piece.reason is not None and piece.verdict != "pass")
+    ranked = sorted(found.items(), key=lambda one: (-one[1], one[0]))
+    return tuple(Share(name, count, len(pieces), wilson(count, len(pieces))) for name, count in ranked)
+
+
+def _groupings(trays: Sequence[LotTray], pieces: Sequence[LotPiece]) -> tuple[Grouping, ...]:
+    names = sorted({name for tray in trays for name in tray.process})
+    found = [
+        _grouping("station", {tray.tray: tray.station for tray in trays}, pieces),
+        *(_grouping(name, _named(trays, name), pieces) for name in names),
+    ]
+    return tuple(one for one in found if len(one.groups) > 1)
+
+
+def _named(trays: Sequence[LotTray], name: str) -> dict[str, str]:
+    """Each tray's group by a process value: words as they are, numbers in up to five groups of as many trays."""
+    values = {tray.tray: tray.process[name] for tray in trays if name in tray.process}
+    numbers = sorted({float(value) for value in values.values() if not isinstance(value, str)})
+    if len(numbers) <= GROUPS_AT_MOST:
+        return {tray: value if isinstance(value, str) else f"{value:g}" for tray, value in values.items()}
+    edges = np.quantile(
+        [float(value) for value in values.values() if not isinstance(value, str)],
+        np.linspace(0.0, 1.0, GROUPS_AT_MOST + 1),
+    )
+    groups = {}
+    for tray, value in values.items():
+        if isinstance(value, str):
+            groups[tray] = value
+            continue
+        at = int(np.clip(np.searchsorted(edges, value, side="right") - 1, 0, GROUPS_AT_MOST - 1))
+        groups[tray] = f"{edges[at]:.6g} to {edges[at + 1]:.6g}"
+    return groups
+
+
+def _grouping(name: str, group_of: Mapping[str, str], pieces: Sequence[LotPiece]) -> Grouping:
+    counts: dict[str, list[int]] = {}
+    for piece in pieces:
+        if piece.tray in group_of:
+            one = counts.setdefault(group_of[piece.tray], [0, 0])
+            one[0] += piece.verdict != "pass"
+            one[1] += 1
+    # Words by name; groups of numbers as they grow, which is the order of their lower ends.
+    order = sorted(counts, key=lambda group: (_lead(group), group))
+    return Grouping(name, tuple(Share(g, counts[g][0], counts[g][1], wilson(*counts[g])) for g in order))
+
+
+def _lead(group: str) -> float:
+    try:
+        return float(group.split(" to ")[0])
+    except ValueError:
+        return float("-inf")
+
+
+def _over_time(trays: Sequence[LotTray], pieces: Sequence[LotPiece]) -> OverTime | None:
+    """Consecutive trays put together into at most `SLOTS` points; None for fewer than two trays."""
+    if len(trays) < 2:
+        return None
+    counts: dict[str, list[int]] = defaultdict(lambda: [0, 0])
+    for piece in pieces:
+        counts[piece.tray][0] += piece.verdict != "pass"
+        counts[piece.tray][1] += 1
+    slots = np.array_split(np.arange(len(trays)), min(SLOTS, len(trays)))
+    named = [[trays[k].tray for k in slot] for slot in slots]
+    named = [slot for slot in named if sum(counts[tray][1] for tray in slot)]
+    bad = np.array([sum(counts[tray][0] for tray in slot) for slot in named], dtype=np.float64)
+    sizes = np.array([sum(counts[tray][1] for tray in slot) for slot in named], dtype=np.float64)
+    if len(named) < 2:
+        return None
+    return OverTime(share_chart(bad, sizes), tuple(slot[0] for slot in named), tuple(int(size) for size in sizes))
+
+
+def _escapes(passed: int, packed: int, passed_blind: tuple[int, int]) -> Escapes | None:
+    """The share of bad ones among passed pieces, carried to those that this lot packs; None where nobody looked.
+
+    Taken over passed pieces alone: a blind round holds as many flagged as passed pieces, of which a lot has many more.
+    The share of bad pieces that the camera passes would come out far too small from such a round.
+    """
+    bad, seen = passed_blind
+    if seen == 0:
+        return None
+    share = clopper_pearson(bad, seen)
+    return Escapes(bad, seen, share, _times(share, passed), _times(share, 1e6 * passed / max(packed, 1)))
+
+
+def _times(share: Estimate, factor: float) -> Estimate:
+    assert share.value is not None
+    assert share.ci is not None
+    return Estimate(share.value * factor, (share.ci[0] * factor, share.ci[1] * factor))

@@ -1,0 +1,91 @@
+"""What a station can see: curves of detection against contrast and size, from marks planted and found or not."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Protocol
+
+import numpy as np
+from numpy.typing import NDArray
+
+from app.statistics import Detectability, Estimate, detectability, wilson
+from vision.errors import Unusable
+
+BINS = 6
+PLAIN = 0.3
+"""Contrast from which a mark is plain to the eye: curves against size are of such marks only."""
+
+
+class Mark(Protocol):
+    """What is read of a planted mark."""
+
+    @property
+    def kind(self) -> str:
+        """scratch or pit."""
+
+    @property
+    def size_mm(self) -> float:
+        """Length or diameter."""
+
+    @property
+    def contrast(self) -> float:
+        """Under a low light straight across it."""
+
+    @property
+    def found(self) -> bool:
+        """Whether the scoring found it."""
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Curve:
+    """Detection of one kind against one of its properties.
+
+    `abscissa` (n,), `found` (n,): the marks; `fitted` None where no curve could be fitted, `why` then says why.
+    """
+
+    kind: str
+    against: str
+    abscissa: NDArray[np.float64]
+    found: NDArray[np.bool_]
+    fitted: Detectability | None
+    why: str
+
+    def observed(self) -> list[tuple[float, Estimate, int]]:
+        """Shares found in groups of as many marks, at the middle of each: (place, share, marks)."""
+        order = np.argsort(self.abscissa, kind="stable")
+        groups = [one for one in np.array_split(order, min(BINS, len(order))) if len(one)]
+        return [
+            (float(np.exp(np.log(self.abscissa[one]).mean())), wilson(int(self.found[one].sum()), len(one)), len(one))
+            for one in groups
+        ]
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class PodStudy:
+    """All curves, and false findings a piece on the frames as they came."""
+
+    curves: tuple[Curve, ...]
+    false_a_piece: float
+    pieces: int
+    planted: int
+
+
+def study_pod(marks: Sequence[Mark], false_counts: Sequence[int]) -> PodStudy:
+    """Fit a curve for scratches and pits: all against contrast, plain ones against size."""
+    curves = []
+    for kind in ("scratch", "pit"):
+        own = [mark for mark in marks if mark.kind == kind]
+        curves += [
+            _curve(kind, "contrast", own),
+            _curve(kind, "size_mm", [mark for mark in own if mark.contrast >= PLAIN]),
+        ]
+    return PodStudy(tuple(curves), float(np.mean(false_counts)), len(false_counts), len(marks))
+
+
+def _curve(kind: str, against: str, marks: Sequence[Mark]) -> Curve:
+    abscissa = np.array([getattr(mark, against) for mark in marks], dtype=np.float64)
+    found = np.array([mark.found for mark in marks], dtype=np.bool_)
+    try:
+        fitted, why = detectability(abscissa, found.astype(np.float64), np.ones(len(found))), ""
+    except Unusable as fault:
+        fitted, why = None, str(fault)
+    return Curve(kind, against, abscissa, found, fitted, why)

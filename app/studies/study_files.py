@@ -1,0 +1,232 @@
+"""What studies leave behind as JSON: `agreement.json`, `tuning.json`, `gauge.json`, as plain tables ready to write.
+
+Each begins with `"format": 1`. Intervals are `[low, high]`, 95 % unless a key says otherwise; a figure that is not
+defined is null.
+"""
+
+import json
+from collections.abc import Iterable, Mapping
+from typing import Any
+
+from app.statistics import Estimate, Line, OneWay, TwoWay
+from app.studies.agreement import Agreement, Pair
+from app.studies.camera_and_people import LeftOut
+from app.studies.changes import Changes
+from app.studies.fitness_words import Fitness, Thresholds
+from app.studies.gauge import GaugeStudy, GaugeTable
+from app.studies.settings import Target
+from app.studies.tuning import Guarded, Rates, Task, Tuning
+from vision.records import Verdict
+
+Table = dict[str, Any]
+
+
+def json_text(table: Table) -> str:
+    """A table as the text of its file: the same input gives the same bytes."""
+    return json.dumps(table, indent=1, ensure_ascii=False, allow_nan=False) + "\n"
+
+
+def figure(found: Estimate, *, se: bool = False) -> Table:
+    """A figure with its interval, and its standard error where asked for."""
+    table: Table = {"value": found.value}
+    if se:
+        table["se"] = found.se
+    return {**table, "ci": None if found.ci is None else list(found.ci)}
+
+
+def agreement_table(study: Agreement, judged: Fitness | None, thresholds: Thresholds) -> Table:
+    """`agreement.json` as agreed, with more beside it.
+
+    In every PAIR also `ac1` (Gwet), `pabak`, `prevalence_index`, `bias_index`. At the top also `gwet_ac1` of all
+    inspectors, `within_rounds` (Fleiss' kappa over all rounds of an inspector who gave more than two),
+    `camera_minus_person` (differences of the miss and false-alarm rates, both against the majority of the other
+    inspectors, with Newcombe's paired interval), `by_kind` of defect, `without_verdict` (pieces that nobody judged) and
+    `fitness` with the thresholds used.
+    """
+    overall = study.fleiss_kappa
+    return {
+        "format": 1,
+        "pieces": study.pieces,
+        "left_out": _left_out(study.left_out),
+        "camera_vs": {name: _pair(pair) for name, pair in study.camera_vs.items()},
+        "between": {f"{a}|{b}": _pair(pair) for (a, b), pair in study.between.items()},
+        "within": {name: _pair(pair) for name, pair in study.within.items()},
+        "all_inspectors": {
+            "fleiss_kappa": overall.value,
+            "se": overall.se,
+            "ci": None if overall.ci is None else list(overall.ci),
+        },
+        "gwet_ac1": figure(study.gwet_ac1, se=True),
+        "within_rounds": {name: figure(found, se=True) for name, found in study.within_rounds.items()},
+        "camera_minus_person": {
+            name: {
+                "rejected_by_others": one.rejected,
+                "accepted_by_others": one.accepted,
+                "missed": figure(one.missed),
+                "false_alarm": figure(one.false_alarm),
+            }
+            for name, one in study.camera_minus_person.items()
+        },
+        "by_kind": {
+            kind: {
+                "pieces": one.pieces,
+                "missed": figure(one.missed),
+                "fleiss_kappa": figure(one.fleiss_kappa, se=True),
+            }
+            for kind, one in study.by_kind.items()
+        },
+        "without_verdict": study.without_verdict,
+        "fitness": None
+        if judged is None
+        else {
+            "outcome": judged.outcome,
+            "words": judged.words,
+            "findings": [{"outcome": one.outcome, "words": one.words} for one in judged.findings],
+            "thresholds": {
+                "max_missed": thresholds.max_missed,
+                "max_false_alarm": thresholds.max_false_alarm,
+                "min_kappa": thresholds.min_kappa,
+            },
+        },
+    }
+
+
+def _left_out(pieces: Iterable[LeftOut]) -> list[Table]:
+    return [{"tray": one.tray, "piece": one.piece, "reason": one.reason} for one in pieces]
+
+
+def _pair(pair: Pair) -> Table:
+    indices = pair.indices
+    table: Table = {
+        "table": [list(row) for row in pair.table],
+        "agreement": figure(pair.agreement),
+        "kappa": figure(pair.kappa, se=True),
+        "missed": figure(pair.missed),
+        "false_alarm": figure(pair.false_alarm),
+        "mcnemar_p": pair.mcnemar_p,
+        "ac1": figure(pair.ac1, se=True),
+        "pabak": indices.pabak if indices else None,
+        "prevalence_index": indices.prevalence_index if indices else None,
+        "bias_index": indices.bias_index if indices else None,
+    }
+    return table if pair.review is None else {**table, "review": pair.review}
+
+
+def gauge_table(table: GaugeTable, study: GaugeStudy, tolerance: float | None) -> Table:
+    """`gauge.json` as agreed, with more beside it.
+
+    `components`: each variance as estimated, negative ones as they are, with its large-sample standard error and 95 %
+    interval; `anova_pooled`: the analysis with the interaction pooled, null where it was kept; `tolerance`: as given.
+    With one operator what needs several is null.
+    """
+    p, o, r = table.values.shape
+    return {
+        "format": 1,
+        "method": "anova",
+        "parts": p,
+        "operators": o,
+        "trials": r,
+        "variance": dict(study.variance),
+        "anova": _anova(study.table),
+        "study_percent": None if study.study_percent is None else dict(study.study_percent),
+        "tolerance_percent": None if study.tolerance_percent is None else dict(study.tolerance_percent),
+        "distinct_categories": study.distinct_categories,
+        "interaction_pooled": study.interaction_pooled,
+        "components": {
+            name: None if one is None else {"value": one.value, "se": one.se, "ci": list(one.ci)}
+            for name, one in study.components.items()
+        },
+        "anova_pooled": None if study.table_pooled is None else _anova(study.table_pooled),
+        "tolerance": tolerance,
+    }
+
+
+def _anova(table: TwoWay | OneWay) -> Table:
+    lines: dict[str, Line | None] = {"part": table.part}
+    if isinstance(table, TwoWay):
+        lines |= {"operator": table.operator, "interaction": table.interaction}
+    else:
+        lines |= {"operator": None, "interaction": None}
+    lines |= {"repeatability": table.repeatability, "total": table.total}
+    return {
+        name: None if one is None else {"ss": one.ss, "df": one.df, "ms": one.ms, "f": one.f, "p": one.p}
+        for name, one in lines.items()
+    }
+
+
+def tuning_table(target: Target, study: Tuning, task: Task, area: Estimate, changes: Changes | None) -> Table:
+    """`tuning.json`.
+
+    `measure`, `zone`, `side`: what was tuned (for a counting rule its key as `measure`). `bad_pieces`, `good_pieces`:
+    as people say. `roc_area` with DeLong's interval. `promise`: what was asked. `recommended`: `setting` (null with the
+    reason in `words`), `misses_allowed`, `pieces_needed`, and RATES there, with guard bands (`rates`) and without
+    (`without_guard`). `now`: the same for the limits given, null where they bound nothing there.
+    `curve`: rates at many settings from tight to loose, `unguarded` the same without guard bands. RATES are `setting`,
+    `missed`, `false_alarm` (with 95 % intervals), `reviewed`, and with costs `cost` a piece of production and
+    `bad_among_passed`. `cross_validation`: `settings` that each fold chose, `missed` and `false_alarm` on pieces not
+    chosen on. `changes`: verdicts and yields before and after, over all pieces of the results, and each that changes.
+    """
+    recommended = study.recommended
+    costs = task.costs
+    return {
+        "format": 1,
+        "measure": target.name,
+        "zone": target.zone,
+        "side": target.side,
+        "bad_pieces": study.bad_pieces,
+        "good_pieces": study.good_pieces,
+        "roc_area": figure(area, se=True),
+        "promise": {"max_missed": task.promise.max_missed, "confidence": task.promise.confidence},
+        "costs": None
+        if costs is None
+        else {"missed": costs.missed, "scrapped": costs.scrapped, "bad_share": costs.bad_share},
+        "recommended": {
+            "setting": recommended.setting,
+            "words": recommended.words,
+            "misses_allowed": recommended.misses_allowed,
+            "pieces_needed": recommended.pieces_needed,
+            **_guarded(study.at_recommended),
+        },
+        "now": _guarded(study.now),
+        "cross_validation": {
+            "settings": list(study.cross_validation.settings),
+            "missed": figure(study.cross_validation.missed),
+            "false_alarm": figure(study.cross_validation.false_alarm),
+        },
+        "curve": [_rates(one) for one in study.curve],
+        "unguarded": [_rates(one) for one in study.unguarded],
+        "changes": None if changes is None else _changes(changes),
+    }
+
+
+def _rates(rates: Rates) -> Table:
+    return {
+        "setting": rates.setting,
+        "missed": figure(rates.missed),
+        "false_alarm": figure(rates.false_alarm),
+        "reviewed": rates.reviewed,
+        "cost": rates.cost,
+        "bad_among_passed": rates.bad_among_passed,
+    }
+
+
+def _guarded(found: Guarded | None) -> Table:
+    return {
+        "rates": None if found is None else _rates(found.rates),
+        "without_guard": None if found is None else _rates(found.unguarded),
+    }
+
+
+def _changes(changes: Changes) -> Table:
+    return {
+        "before": {**_counts(changes.counts_before), "yield": figure(changes.yield_before)},
+        "after": {**_counts(changes.counts_after), "yield": figure(changes.yield_after)},
+        "pieces": [
+            {"tray": one.key.tray, "piece": one.key.piece, "before": one.before, "after": one.after}
+            for one in changes.changed
+        ],
+    }
+
+
+def _counts(counts: Mapping[Verdict, int]) -> Table:
+    return {str(verdict): count for verdict, count in counts.items()}

@@ -1,0 +1,307 @@
+"""Choosing one setting on a sample lot with people's verdicts: what it misses, what it scraps, what can be promised."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from math import inf
+
+import numpy as np
+from numpy.typing import NDArray
+
+from app.statistics import Estimate, exact_upper_bound, misses_allowed, pieces_for_promise, roundest, wilson
+from app.studies.columns import Array, Mask
+from app.studies.settings import Sweep
+
+FOLDS = 5
+"""Parts of a cross-validation (common practice)."""
+
+CURVE_POINTS = 100
+"""Settings at which the curves are drawn; about one in 7 px of a chart."""
+
+
+@dataclass(frozen=True, slots=True)
+class Promise:
+    """What is asked of a limit: at most `max_missed` of the bad pieces pass, with `confidence`."""
+
+    max_missed: float = 0.05
+    confidence: float = 0.95
+
+
+@dataclass(frozen=True, slots=True)
+class Costs:
+    """Costs in any currency: of a bad piece that passes, and of a good one that does not (scrapped).
+
+    `bad_share`: of the pieces in production, not of the sample, that are bad.
+    """
+
+    missed: float
+    scrapped: float
+    bad_share: float
+
+
+@dataclass(frozen=True, slots=True)
+class Task:
+    """What a study of one setting is to answer; without `costs` false alarms alone are kept low."""
+
+    promise: Promise
+    costs: Costs | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Rates:
+    """What one setting does to the sample.
+
+    `missed` of the pieces that people reject, those that pass; `false_alarm` of the pieces that people accept, those
+    that don't; `reviewed` share of all pieces of the sample that go to review; `cost` expected per piece of production,
+    and `bad_among_passed` the expected share of bad pieces among those that pass (both None without costs).
+    """
+
+    setting: float
+    missed: Estimate
+    false_alarm: Estimate
+    reviewed: float
+    cost: float | None
+    bad_among_passed: float | None
+
+
+@dataclass(frozen=True, slots=True)
+class Guarded:
+    """One setting's rates with guard bands and without."""
+
+    rates: Rates
+    unguarded: Rates
+
+
+@dataclass(frozen=True, slots=True)
+class Recommendation:
+    """The setting to use and what it promises.
+
+    `setting` None where no setting can be recommended; `words` say why, or what is promised. `misses_allowed` among the
+    lot's bad pieces; `pieces_needed`: bad pieces with which the promise can be made if none of them is missed.
+    """
+
+    setting: float | None
+    words: str
+    misses_allowed: int | None
+    pieces_needed: int
+
+
+@dataclass(frozen=True, slots=True)
+class CrossValidation:
+    """The rule for choosing, tried on pieces that it had not seen: each fold judged by the limit chosen on the others.
+
+    `settings`: what each fold's training chose; None where it could choose none (the fold is left out then).
+    """
+
+    settings: tuple[float | None, ...]
+    missed: Estimate
+    false_alarm: Estimate
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Tuning:
+    """A study of one setting.
+
+    `curve` runs from tight to loose; `unguarded` is the same without guard bands. `now`: the limits as they are, None
+    where they bound nothing there; `at_recommended` None without a recommendation.
+    """
+
+    bad_pieces: int
+    good_pieces: int
+    curve: tuple[Rates, ...]
+    unguarded: tuple[Rates, ...]
+    now: Guarded | None
+    recommended: Recommendation
+    at_recommended: Guarded | None
+    cross_validation: CrossValidation
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Sample:
+    """The sample's sweep for pieces whose truth is known: `bad` (pieces,) as people say."""
+
+    sweep: Sweep
+    bad: Mask
+
+    def part(self, chosen: NDArray[np.bool_]) -> "Sample":
+        """Some of the pieces."""
+        s = self.sweep
+        return Sample(
+            Sweep(s.target, s.passes_from[chosen], s.rejected_below[chosen], s.value[chosen], s.steps), self.bad[chosen]
+        )
+
+
+def study_setting(
+    sample: Sample, unguarded: Sample, groups: Sequence[str], task: Task, setting_now: float | None
+) -> Tuning:
+    """Study one setting on a sample lot.
+
+    Parameters
+    ----------
+    sample, unguarded
+        With the limits' guard bands, and with none.
+    groups
+        (pieces,) the tray of each piece: cross-validation keeps a tray's pieces together where there are enough trays.
+    """
+    settings = curve_settings(sample)
+    recommended = recommend(sample, task)
+
+    def both(setting: float | None) -> Guarded | None:
+        if setting is None:
+            return None
+        return Guarded(rates_at(sample, setting, task.costs), rates_at(unguarded, setting, task.costs))
+
+    return Tuning(
+        bad_pieces=int(sample.bad.sum()),
+        good_pieces=int((~sample.bad).sum()),
+        curve=tuple(rates_at(sample, setting, task.costs) for setting in settings),
+        unguarded=tuple(rates_at(unguarded, setting, task.costs) for setting in settings),
+        now=both(setting_now),
+        recommended=recommended,
+        at_recommended=both(recommended.setting),
+        cross_validation=cross_validate(sample, groups, task),
+    )
+
+
+def rates_at(sample: Sample, setting: float, costs: Costs | None) -> Rates:
+    """What one setting does to the sample."""
+    looseness = sample.sweep.target.sign * setting
+    passed = sample.sweep.passes_from <= looseness
+    rejected = looseness < sample.sweep.rejected_below
+    bad, good = int(sample.bad.sum()), int((~sample.bad).sum())
+    missed = wilson(int((passed & sample.bad).sum()), bad)
+    false_alarm = wilson(int((~passed & ~sample.bad).sum()), good)
+    return Rates(
+        setting=setting,
+        missed=missed,
+        false_alarm=false_alarm,
+        reviewed=float((~passed & ~rejected).mean()) if len(passed) else 0.0,
+        cost=_cost(missed.value, false_alarm.value, costs),
+        bad_among_passed=_bad_among_passed(missed.value, false_alarm.value, costs),
+    )
+
+
+def _cost(missed: float | None, false_alarm: float | None, costs: Costs | None) -> float | None:
+    if costs is None or missed is None or false_alarm is None:
+        return None
+    return costs.bad_share * missed * costs.missed + (1 - costs.bad_share) * false_alarm * costs.scrapped
+
+
+def _bad_among_passed(missed: float | None, false_alarm: float | None, costs: Costs | None) -> float | None:
+    if costs is None or missed is None or false_alarm is None:
+        return None
+    bad, good = costs.bad_share * missed, (1 - costs.bad_share) * (1 - false_alarm)
+    return bad / (bad + good) if bad + good > 0 else None
+
+
+def recommend(sample: Sample, task: Task) -> Recommendation:
+    """The setting of least cost among those that keep the promise.
+
+    The promise rests on the order of the bad pieces alone: with n of them and k misses allowed (exact binomial), any
+    setting tighter than the one from which the (k + 1)-th of them passes misses at most `max_missed` of all bad
+    pieces of the same kind with the stated confidence, however it was chosen (Wilks 1941, Ann. Math. Stat. 12:91:
+    a distribution-free tolerance limit). The bad pieces must be a fair sample of the bad ones in production, and
+    people's verdicts right.
+    """
+    promise = task.promise
+    bad = int(sample.bad.sum())
+    allowed = misses_allowed(bad, promise.max_missed, promise.confidence)
+    needed = pieces_for_promise(promise.max_missed, promise.confidence)
+    what = f"at most {promise.max_missed:.1%} of bad pieces missed, with {promise.confidence:.0%} confidence"
+    if allowed is None:
+        return Recommendation(
+            None,
+            f"This lot is too small to promise {what}: people reject {bad} of its pieces, and {needed} would do "
+            f"if the limit let none of them pass ({pieces_for_promise(promise.max_missed, promise.confidence, 1)} with "
+            "one passing).",
+            None,
+            needed,
+        )
+    if sample.bad.all():
+        return Recommendation(
+            None,
+            "People accept no piece of this lot: a setting can't be weighed against false alarms. Add good pieces.",
+            allowed,
+            needed,
+        )
+    setting = _choose(sample, allowed, task.costs)
+    if setting is None:
+        return Recommendation(
+            None,
+            f"No setting keeps the promise ({what}) and passes any good piece: bad pieces would pass as soon as good "
+            "ones do. Another measure must tell them apart.",
+            allowed,
+            needed,
+        )
+    upper = exact_upper_bound(allowed, bad, promise.confidence)
+    return Recommendation(
+        setting,
+        f"{sample.sweep.target.set_to(setting)} keeps the promise: {what}, if the {bad} pieces that people reject are "
+        f"a fair sample of bad pieces and people are right. At most {allowed} of them may pass; the exact upper bound "
+        f"is then {upper:.2%}.",
+        allowed,
+        needed,
+    )
+
+
+def _choose(sample: Sample, allowed: int, costs: Costs | None) -> float | None:
+    """The roundest setting of least cost at which at most `allowed` bad pieces pass and some good one does."""
+    passes_from, steps = sample.sweep.passes_from, sample.sweep.steps
+    of_bad, of_good = np.sort(passes_from[sample.bad]), np.sort(passes_from[~sample.bad])
+    ceiling = of_bad[allowed] if allowed < len(of_bad) else inf
+    # Between two neighbours nothing changes; above the last of them a tenth of their span is left as a margin.
+    edges = np.unique(passes_from[np.isfinite(passes_from)]) if steps is None else steps
+    usable = edges[(edges < ceiling) & (np.searchsorted(of_good, edges, side="right") > 0)]
+    if len(usable) == 0:
+        return None
+    missed = np.searchsorted(of_bad, usable, side="right") / max(len(of_bad), 1)
+    false_alarm = 1 - np.searchsorted(of_good, usable, side="right") / len(of_good)
+    if costs is None:
+        # false alarms first; among equals the fewest missed
+        best = int(np.lexsort((missed, false_alarm))[0])
+    else:
+        cost = costs.bad_share * missed * costs.missed + (1 - costs.bad_share) * false_alarm * costs.scrapped
+        best = int(np.argmin(cost))
+    low = float(usable[best])
+    sign = sample.sweep.target.sign
+    if steps is not None:
+        return sign * low
+    later = edges[edges > low]
+    high = float(later[0]) if len(later) else low + max(0.1 * float(edges[-1] - edges[0]), 0.01 * abs(low), 1e-3)
+    high = min(high, float(ceiling))
+    return roundest(low, high) if sign > 0 else roundest(-high, -low)
+
+
+def cross_validate(sample: Sample, groups: Sequence[str], task: Task) -> CrossValidation:
+    """Choose on four fifths of the lot, judge the fifth that was left out, for each fifth in turn.
+
+    A training part too small for the promise chooses as if no miss were allowed.
+    """
+    names = list(dict.fromkeys(groups))
+    if len(names) >= FOLDS:
+        place = {name: k for k, name in enumerate(names)}
+        fold = np.array([place[name] % FOLDS for name in groups])
+    else:
+        fold = np.arange(len(groups)) % FOLDS
+    settings: list[float | None] = []
+    counts = np.zeros(4, dtype=np.int64)
+    for k in range(FOLDS):
+        training, held = sample.part(fold != k), sample.part(fold == k)
+        allowed = misses_allowed(int(training.bad.sum()), task.promise.max_missed, task.promise.confidence)
+        setting = _choose(training, allowed or 0, task.costs) if training.bad.any() else None
+        settings.append(setting)
+        if setting is None:
+            continue
+        passed = held.sweep.passes_from <= held.sweep.target.sign * setting
+        bad = held.bad
+        counts += [(passed & bad).sum(), bad.sum(), (~passed & ~bad).sum(), (~bad).sum()]
+    missed, bad_total, alarms, good_total = counts.tolist()
+    return CrossValidation(tuple(settings), wilson(missed, bad_total), wilson(alarms, good_total))
+
+
+def curve_settings(sample: Sample) -> list[float]:
+    """Settings at which a curve is worth drawing, from tight to loose: where pieces begin to pass, thinned."""
+    s = sample.sweep
+    edges: Array = s.steps if s.steps is not None else np.unique(s.passes_from[np.isfinite(s.passes_from)])
+    if len(edges) > CURVE_POINTS:
+        edges = edges[np.unique(np.linspace(0, len(edges) - 1, CURVE_POINTS).round().astype(np.int64))]
+    return [float(s.target.sign * edge) for edge in edges]

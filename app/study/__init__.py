@@ -1,1 +1,0 @@
-"""Statistics on results and verdicts; sees no image."""

@@ -1,0 +1,207 @@
+"""Watching an inbox: each tray is judged once it is complete, and filed; nothing is lost, whatever ends or fails."""
+
+import time
+from collections import deque
+from collections.abc import Mapping, Sequence
+from dataclasses import replace
+from threading import Event
+
+from app.run import Outcome
+from app.store import Store, dealt_with, file_tray, note_judged, put_aside
+from app.watch.attempts import Tries, pause_s, spent
+from app.watch.health import Health, Hold, State, View
+from app.watch.inbox import ARRIVING, Inbox
+from app.watch.prepare import NotReady, Order, Preparer, Ready
+from app.watch.worker_pool import Crew
+from app.works import ready_to_file
+from vision.errors import Unusable
+from vision.records import TrayResult
+
+# Between two looks: long enough for a writer to change a file's size or time, short against a tray's own time.
+SCAN_S = 0.25
+# While nothing can be written: pauses double from the first to the longest.
+FIRST_PAUSE_S, LONGEST_PAUSE_S = 0.5, 30.0
+
+
+class Watcher:
+    """One inbox, one works, one store; `run` ends when it is told to stop and nothing is in hand any more."""
+
+    def __init__(self, order: Order, store: Store) -> None:
+        self.order = order
+        self.store = store
+        self.health = Health(order.state / "health.json", store.url)
+        self.tries = Tries(order.state / "tries.json")
+        self.preparer = Preparer(order, store)
+        self.inbox = Inbox(order.inbox, self._known, self.preparer.works_state)
+        self.queue: deque[str] = deque()
+        # Trays that were in hand when a watcher ended: tried after the others, and with no other beside them.
+        self.suspects: deque[str] = deque()
+        self.suspects_turn = False
+        self.in_hand: dict[str, Ready] = {}
+        self.hold: Hold | None = None
+
+    def run(self, stop: Event) -> None:
+        """Watch until `stop` is set; the trays in hand are finished first."""
+        crew = Crew(self.order.jobs)
+        looked_s = float("-inf")
+        try:
+            while not stop.is_set() or self.in_hand:
+                if not stop.is_set():
+                    if time.monotonic() - looked_s >= SCAN_S:
+                        self._look()
+                        looked_s = time.monotonic()
+                    self._send(crew)
+                if self.in_hand:
+                    for outcome in crew.ended(SCAN_S):
+                        self._finish(outcome)
+                else:
+                    stop.wait(SCAN_S)
+                self.health.told(self._view("held" if self.hold else "watching"))
+        finally:
+            crew.close()
+            self.health.write(self._view("stopped"))
+        self.health.say(self._view("stopped"))
+
+    def _view(self, state: State) -> View:
+        queue = len(self.queue) + len(self.suspects)
+        return View(self.inbox, state, queue, tuple(self.in_hand), self.hold)
+
+    def _known(self, names: Sequence[str]) -> Mapping[str, Mapping[str, str | None]]:
+        keys = {self.order.key(name): name for name in names}
+        return {keys[key]: dealt for key, dealt in dealt_with(self.store, list(keys)).items()}
+
+    def _look(self) -> None:
+        if self._held_still():
+            return
+        try:
+            fresh = self.inbox.look()
+        except Unusable as fault:
+            self._hold(str(fault))
+            return
+        self.health.scanned()
+        for name in fresh:
+            self._line_up(name)
+        if not (self.queue or self.suspects or self.in_hand):
+            self.hold = None
+
+    def _line_up(self, name: str) -> None:
+        suspect = self.tries.of(name, self.inbox.taken[name]).ends > 0
+        (self.suspects if suspect else self.queue).append(name)
+
+    def _put_back(self, name: str) -> None:
+        self.tries.take_back(name, self.inbox.taken[name])
+        self._line_up(name)
+
+    def _hold(self, why: str) -> None:
+        """Something can't be read or written: leave all trays where they are for a while."""
+        self.health.error(why)
+        pause = min(2.0 * self.hold.pause_s, LONGEST_PAUSE_S) if self.hold else FIRST_PAUSE_S
+        self.hold = Hold(why, pause, time.monotonic() + pause)
+
+    def _held_still(self) -> bool:
+        return self.hold is not None and time.monotonic() < self.hold.until_s
+
+    def _send(self, crew: Crew) -> None:
+        """Give the crew what can be judged now; while it is in doubt whether results can be kept, one tray alone."""
+        while crew.has_room() and not self._held_still() and not (self.hold and self.in_hand):
+            name = self._next()
+            if name is None:
+                return
+            try:
+                ready = self._prepare(name)
+                if ready is not None:
+                    self.tries.begin(name, self.inbox.taken[name])
+            except Unusable as fault:  # of the store, the results' place or the watcher's own file
+                self._put_back(name)
+                self._hold(str(fault))
+                return
+            if ready is not None:
+                self.in_hand[name] = ready
+                crew.send(ready.shot.folder, ready.work)
+
+    def _next(self) -> str | None:
+        """The next tray to try: first those that nothing speaks against, then each suspect with nothing beside it."""
+        if any(self.tries.of(name, self.inbox.taken[name]).ends > 1 for name in self.in_hand):
+            return None  # a suspect; the others have one end, that of the try that runs
+        if self.suspects and (self.suspects_turn or not self.queue):
+            self.suspects_turn = bool(self.in_hand)  # no other is begun until those in hand are done
+            return None if self.in_hand else self.suspects.popleft()
+        return self.queue.popleft() if self.queue else None
+
+    def _prepare(self, name: str) -> Ready | None:
+        """All that is needed to judge a tray; None where it must wait or was set aside."""
+        tried = self.tries.of(name, self.inbox.taken[name])
+        if spent(tried):
+            folder = self.order.inbox / name
+            ends = f"{folder}: the watcher ended {tried.ends} times while this tray was in hand; look at its frames"
+            self._set_aside(name, tried.why or ends, tried.works)
+            return None
+        ready = self.preparer.prepare(name, self.in_hand.values())
+        if isinstance(ready, Ready):
+            return ready
+        if ready.pause_s is not None:
+            self.inbox.wait(name, ready.pause_s, ready.why)
+        else:
+            self._failed(name, ready)
+        return None
+
+    def _finish(self, outcome: Outcome) -> None:
+        """A tray came back: file it, try it again, or set it aside."""
+        name = outcome.folder.name
+        done = self.in_hand.pop(name)
+        if outcome.unwritten:
+            self._put_back(name)
+            self._hold(outcome.failures[0])
+            return
+        if not self.inbox.unchanged(name):  # its files changed meanwhile: what was judged is neither old nor new
+            self.tries.take_back(name, self.inbox.taken[name])
+            self.inbox.wait(name, 0.0, ARRIVING)
+            return
+        try:
+            if outcome.result is None:
+                self._failed(name, NotReady(outcome.failures[0]))
+                return
+            self._file(name, done, outcome.result)
+        except Unusable as fault:
+            self._put_back(name)
+            self._hold(str(fault))
+            return
+        for failure in outcome.failures:
+            self.health.error(failure)
+
+    def _file(self, name: str, done: Ready, result: TrayResult) -> None:
+        """File a result, and in the same transaction that this tray was dealt with."""
+        digest, work = self.inbox.taken[name], done.work
+        try:
+            found = ready_to_file(work.out / result.tray, self.order.works.folder, {result.tray: done.shot})
+            tray = replace(found, part=work.part, station=work.station, limits=work.limits)
+            with self.store.write() as connection:
+                filed = file_tray(connection, tray)
+                note_judged(connection, self.order.key(name), digest, result.tray)
+        except Unusable as fault:
+            if fault.where == self.store.url:
+                raise
+            self._failed(name, NotReady(str(fault), works=done.works))
+            return
+        self.hold = None
+        self.tries.forget(name)
+        self.inbox.settle(name, digest)
+        self.health.counts.judged += 1
+        self.health.counts.filed += filed.new
+        self.health.counts.verdicts.update(piece.verdict for piece in result.pieces)
+
+    def _failed(self, name: str, fault: NotReady) -> None:
+        """A try failed: wait before the next one, or set the tray aside after the last."""
+        tried = self.tries.fail(name, self.inbox.taken[name], fault.why, fault.works)
+        if spent(tried):
+            self._set_aside(name, fault.why, fault.works)
+        else:
+            self.inbox.wait(name, pause_s(tried), fault.why)
+
+    def _set_aside(self, name: str, why: str, works: str) -> None:
+        digest = f"{self.inbox.taken[name]} {works}".strip()
+        put_aside(self.store, self.order.key(name), digest, why)
+        self.hold = None
+        self.tries.forget(name)
+        self.inbox.settle(name, digest, why)
+        self.health.error(f"set aside until its files change: {why}")

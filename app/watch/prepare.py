@@ -1,0 +1,124 @@
+"""What a tray of an inbox is judged by, or why it can't be judged now."""
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+from pathlib import Path
+
+from app.run import Work, read_work
+from app.store import Store, folders_of, kept_path
+from app.watch.inbox import NEVER, digest_of
+from app.works import Works, runs_of
+from vision.errors import Incomplete, Unusable
+from vision.formats import not_written, read_shot
+from vision.records import Shot
+
+# How long a tray waits while another folder of the same tray is being judged.
+_BESIDE_S = 1.0
+
+
+@dataclass(frozen=True, slots=True)
+class Order:
+    """What is watched, and how: `state` is the watcher's own folder."""
+
+    inbox: Path
+    works: Works
+    state: Path
+    jobs: int
+    pictures: bool
+
+    def key(self, name: str) -> str:
+        """A tray's folder as the store keeps paths."""
+        return f"{kept_path(self.inbox, self.works.folder)}/{name}"
+
+
+@dataclass(frozen=True, slots=True)
+class Ready:
+    """A tray that can be judged; `works` is the state of the works' files by which it is."""
+
+    shot: Shot
+    work: Work
+    works: str
+
+
+@dataclass(frozen=True, slots=True)
+class NotReady:
+    """A tray that can't be judged.
+
+    With `pause_s` it waits so long by no fault of its own; else this was a try that failed. `works` is the state of
+    the works' files where they are at fault.
+    """
+
+    why: str
+    pause_s: float | None = None
+    works: str = ""
+
+
+class Preparer:
+    """Reads trays and the files of the works, those again only where one of them has changed."""
+
+    def __init__(self, order: Order, store: Store) -> None:
+        self.order = order
+        self.store = store
+        self._read: dict[tuple[Path, Path], tuple[str, Work]] = {}
+
+    def works_state(self) -> str:
+        """A digest that changes when a part, a station or limits of the works change."""
+        works = self.order.works.folder
+        return digest_of(works / "parts", works / "stations", works / "limits")
+
+    def prepare(self, name: str, beside: Iterable[Ready]) -> Ready | NotReady:
+        """Read a tray's `shot.json` and find what it is judged by.
+
+        Parameters
+        ----------
+        beside
+            The trays that are being judged.
+
+        Raises
+        ------
+        Unusable
+            The store can't be asked, or the results' place can't be written.
+        """
+        folder = self.order.inbox / name
+        try:
+            if not (folder / "shot.json").is_file():
+                raise Incomplete(folder, "shot.json", "a tray shot with its shot.json expected", "none yet")
+            shot = read_shot(folder)
+        except Incomplete as fault:
+            return NotReady(str(fault), NEVER)
+        except Unusable as fault:
+            return NotReady(str(fault))
+        if any(one.shot.tray.casefold() == shot.tray.casefold() for one in beside):
+            return NotReady(f"{folder}: another folder of the tray {shot.tray} is being judged", _BESIDE_S)
+        rival = self._rival(name, shot.tray)
+        if rival is not None:
+            expected = "a tray's name of its own expected; change one, or take the other folder away"
+            return NotReady(str(Unusable(folder / "shot.json", "tray", expected, f"{shot.tray}, as in {rival}")))
+        return self._judged_by(shot)
+
+    def _rival(self, name: str, tray: str) -> Path | None:
+        """Another folder that was judged as the same tray and is still there; their results would share a folder."""
+        own = self.order.key(name)
+        others = [self.order.works.folder / key for key in folders_of(self.store, tray) if key != own]
+        return next((other for other in others if other.is_dir()), None)
+
+    def _judged_by(self, shot: Shot) -> Ready | NotReady:
+        state = self.works_state()
+        runs, failures = runs_of(self.order.works, [shot.folder])
+        if failures:
+            return NotReady(failures[0], works=state)
+        (run,) = runs
+        key = (run.part_file, run.station_file)
+        before = self._read.get(key)
+        if before is None or before[0] != state:
+            try:
+                before = (state, read_work(run, self.order.pictures))
+            except Unusable as fault:
+                return NotReady(str(fault), works=state)
+            self._read[key] = before
+        work = before[1]
+        try:
+            work.out.mkdir(parents=True, exist_ok=True)
+        except OSError as fault:
+            raise not_written(work.out, fault) from None
+        return Ready(shot, work, state)

@@ -1,0 +1,91 @@
+"""What a watcher needs around it: its own folder, which no other watcher has, and a way to be stopped."""
+
+import fcntl
+import os
+import signal
+import sys
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from pathlib import Path
+from threading import Event
+from types import FrameType
+
+from app.store import Away, Store
+from app.watch.loop import FIRST_PAUSE_S, LONGEST_PAUSE_S
+from app.works import Works
+from vision.errors import Unusable
+from vision.formats import not_written
+
+
+@contextmanager
+def alone(works: Works, inbox: Path) -> Iterator[Path]:
+    """The watcher's own folder `WORKS/watch`, locked for as long as this process lives.
+
+    Raises
+    ------
+    Unusable
+        Another watcher has it, it can't be written, or the inbox holds the works' results or lies in them.
+    """
+    watched, results = inbox.resolve(), works.results.resolve()
+    if watched.is_relative_to(results) or results.is_relative_to(watched):
+        raise Unusable(inbox, "INBOX", f"a folder of tray shots beside {works.results} expected, as {works.shots}")
+    state = works.folder / "watch"
+    try:
+        state.mkdir(exist_ok=True)
+        lock = os.open(state / "lock", os.O_RDWR | os.O_CREAT, 0o644)
+    except OSError as fault:
+        raise not_written(state, fault) from None
+    try:
+        try:
+            fcntl.flock(lock, fcntl.LOCK_EX | fcntl.LOCK_NB)
+        except BlockingIOError:
+            holder = os.read(lock, 20).decode("ascii", "replace").strip()
+            expected = "one watcher for a works expected; stop the other one first"
+            raise Unusable(works.folder, "", expected, f"process {holder}") from None
+        os.truncate(lock, 0)
+        os.write(lock, f"{os.getpid()}\n".encode())
+        yield state
+    finally:
+        os.close(lock)
+
+
+def once_there(open_store: Callable[[], Store], stop: Event) -> Store | None:
+    """Open a store, and wait for one that is away, with a line that says so; None where `stop` is set before.
+
+    Raises
+    ------
+    Unusable
+        It can't be used, and waiting would not help.
+    """
+    said, pause_s = "", FIRST_PAUSE_S
+    while not stop.is_set():
+        try:
+            return open_store()
+        except Away as fault:
+            if str(fault) != said:
+                said = str(fault)
+                print(f"brightbowl: {said}; waiting for it", file=sys.stderr, flush=True)
+            stop.wait(pause_s)
+            pause_s = min(2.0 * pause_s, LONGEST_PAUSE_S)
+    return None
+
+
+@contextmanager
+def stopping() -> Iterator[Event]:
+    """An event that SIGTERM and SIGINT set; a second signal ends the process at once."""
+    stop = Event()
+
+    def told(_signal: int, _frame: FrameType | None) -> None:
+        stop.set()
+        restore()
+
+    before = {ending: signal.signal(ending, told) for ending in (signal.SIGTERM, signal.SIGINT)}
+
+    def restore() -> None:
+        for ending, handler in before.items():
+            signal.signal(ending, handler)
+
+    try:
+        yield stop
+    finally:
+        restore()

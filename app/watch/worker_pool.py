@@ -1,0 +1,124 @@
+"""Processes that judge, one tray each: a tray that kills its process takes no other along, nor the watcher."""
+
+import multiprocessing
+import os
+import signal
+import threading
+import time
+from collections.abc import Iterator
+from dataclasses import dataclass
+from multiprocessing.connection import Connection, wait
+from multiprocessing.process import BaseProcess
+from pathlib import Path
+from typing import Literal
+
+from app.run import Outcome, Work, attempt, on_one_core
+
+# Spawned, not forked: the same on every system, and safe whatever threads the watcher has.
+START: Literal["spawn", "fork"] = "spawn"
+# A tray of six frames takes seconds; one that has taken so long never comes back.
+LONGEST_S = 600.0
+
+
+@dataclass(slots=True, eq=False)
+class _Member:
+    process: BaseProcess
+    pipe: Connection
+    folder: Path | None = None
+    since_s: float = 0.0
+
+
+class Crew:
+    """A number of processes that judge trays; each is replaced when it dies."""
+
+    def __init__(self, size: int) -> None:
+        self._members = [_start() for _ in range(size)]
+
+    def has_room(self) -> bool:
+        """Whether another tray can be sent."""
+        return any(member.folder is None for member in self._members)
+
+    def send(self, folder: Path, work: Work) -> None:
+        """Have a tray judged by a process that is free."""
+        place = next(place for place, member in enumerate(self._members) if member.folder is None)
+        try:
+            self._members[place].pipe.send((folder, work))
+        except OSError:  # it died while it had nothing to do
+            self._replace(place)
+            self._members[place].pipe.send((folder, work))
+        self._members[place].folder, self._members[place].since_s = folder, time.monotonic()
+
+    def ended(self, longest_s: float) -> Iterator[Outcome]:
+        """Wait at most so long for trays to come back; one whose process died over it has no result."""
+        busy = {member.pipe: place for place, member in enumerate(self._members) if member.folder is not None}
+        back = set(wait(busy, longest_s))
+        for pipe, place in busy.items():
+            member = self._members[place]
+            assert member.folder is not None
+            late = time.monotonic() - member.since_s > LONGEST_S
+            if pipe in back:
+                try:
+                    outcome: Outcome = member.pipe.recv()
+                except (EOFError, OSError):
+                    yield self._died(place, "")
+                else:
+                    member.folder = None
+                    yield outcome
+            elif late:
+                yield self._died(place, f"it took more than {LONGEST_S:.0f} s")
+
+    def close(self) -> None:
+        """End the processes."""
+        for member in self._members:
+            member.process.kill()
+            member.process.join()
+            member.pipe.close()
+
+    def _died(self, place: int, why: str) -> Outcome:
+        folder = self._members[place].folder
+        assert folder is not None
+        code = self._replace(place)
+        said = why or (f"killed by signal {-code}; it may want more memory" if code < 0 else f"exit code {code}")
+        return Outcome(folder, None, (f"{folder}: the process that judged it died ({said})",))
+
+    def _replace(self, place: int) -> int:
+        """Put a new process in the place of one that died or must; the old one's exit code."""
+        old = self._members[place]
+        # One that died by itself has a moment to be gone, so that its own exit code is told.
+        old.process.join(1.0)
+        old.process.kill()
+        old.process.join()
+        old.pipe.close()
+        self._members[place] = _start()
+        return old.process.exitcode or 0
+
+
+def _start() -> _Member:
+    context = multiprocessing.get_context(START)
+    ours, theirs = context.Pipe()
+    process: BaseProcess = context.Process(target=_judge, args=(theirs,), daemon=True)  # type: ignore[attr-defined]
+    process.start()
+    theirs.close()
+    return _Member(process, ours)
+
+
+def _judge(pipe: Connection) -> None:
+    """What a process of the crew does: judge what comes, until the watcher is gone."""
+    for ending in (signal.SIGINT, signal.SIGTERM):
+        signal.signal(ending, signal.SIG_IGN)  # the watcher lets the tray in hand be finished
+    threading.Thread(target=_go_with_the_watcher, daemon=True).start()
+    on_one_core()
+    while True:
+        try:
+            folder, work = pipe.recv()
+        except EOFError:
+            return
+        pipe.send(attempt(folder, work))
+
+
+def _go_with_the_watcher() -> None:
+    """End at once when the watcher was killed: the next one judges this tray anew, and two would write one folder."""
+    watcher = multiprocessing.parent_process()
+    assert watcher is not None
+    watcher.join()
+    os._exit(1)

@@ -1,0 +1,182 @@
+"""A works folder: one place for parts, stations, limits, shots, results, the store and the list of people.
+
+`works.toml` names the works, its store and its people; the other names are fixed: `parts/NAME/part.toml`,
+`stations/NAME.toml`, `limits/NAME.toml`, `shots/`, `results/`, `checks/`.
+"""
+
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Annotated, Literal
+
+from pydantic import Field
+
+from app.store import Store, open_store
+from vision.errors import Unusable
+from vision.formats import FormatOne, Strict, Text, read_toml, write_whole
+
+Role = Literal["review", "tune", "release", "read"]
+ROLES: tuple[Role, ...] = ("review", "tune", "release", "read")
+WORKS_FILE = "works.toml"
+FOLDERS = ("parts", "stations", "limits", "shots", "results", "checks")
+
+
+@dataclass(frozen=True, slots=True)
+class Person:
+    """Somebody of the works: what they may do, and the e-mail address by which a sign-in knows them."""
+
+    name: str
+    roles: tuple[Role, ...]
+    email: str | None
+
+
+@dataclass(frozen=True, slots=True)
+class Works:
+    """A works folder; `store_place` is a file in it or a database's URL."""
+
+    folder: Path
+    name: str
+    store_place: str
+    people: tuple[Person, ...]
+
+    def part_file(self, part: str) -> Path:
+        """Where a part's description lies."""
+        return self._inside("parts", part) / "part.toml"
+
+    def station_file(self, station: str) -> Path:
+        """Where a station's calibration lies."""
+        return self._inside("stations", f"{station}.toml")
+
+    def limits_file(self, part: str) -> Path:
+        """Where a part's limits in force lie."""
+        return self._inside("limits", f"{part}.toml")
+
+    def checks_file(self, station: str) -> Path:
+        """Where the checks of a station are written down."""
+        return self._inside("checks", f"{station}.jsonl")
+
+    @property
+    def shots(self) -> Path:
+        """Where tray shots arrive."""
+        return self.folder / "shots"
+
+    @property
+    def results(self) -> Path:
+        """Where results are written."""
+        return self.folder / "results"
+
+    def open(self) -> Store:
+        """Open the works' store.
+
+        Raises
+        ------
+        Unusable
+            As `open_store`.
+        """
+        if "://" in self.store_place:
+            return open_store(self.store_place)
+        return open_store(self.folder / self.store_place)
+
+    def _inside(self, kind: str, name: str) -> Path:
+        """A file or folder of that kind by its plain name; a name that leads elsewhere is refused."""
+        root = (self.folder / kind).resolve()
+        path = (root / name).resolve()
+        if path.parent != root:
+            raise Unusable(self.folder / kind, "", "expected a plain name of a part or station, without slashes", name)
+        return path
+
+
+class _PersonTable(Strict):
+    name: Text
+    roles: Annotated[list[Role], Field(min_length=1)]
+    email: Text | None = None
+
+
+class _WorksFile(Strict):
+    format: FormatOne
+    name: Text
+    store: Text = "store.sqlite"
+    person: list[_PersonTable] = Field(default_factory=list)
+
+
+def read_works(folder: Path) -> Works:
+    """Read a works folder.
+
+    Raises
+    ------
+    Unusable
+        It has no `works.toml`, or that file is wrong; two people have the same name or e-mail address.
+    """
+    path = folder / WORKS_FILE
+    if not path.is_file():
+        raise Unusable(folder, "", "expected a works folder; make one with `brightbowl new WORKS`", f"no {WORKS_FILE}")
+    file = read_toml(path, _WorksFile)
+    people = tuple(Person(one.name, tuple(dict.fromkeys(one.roles)), one.email) for one in file.person)
+    names = [one.name for one in people]
+    emails = [one.email.lower() for one in people if one.email is not None]
+    for key, values in (("name", names), ("email", emails)):
+        twice = next((one for one in values if values.count(one) > 1), None)
+        if twice is not None:
+            raise Unusable(path, f"person.{key}", "expected each person once", twice)
+    return Works(folder.resolve(), file.name, file.store, people)
+
+
+def new_works(folder: Path, name: str, people: tuple[Person, ...] = ()) -> Works:
+    """Make a works folder with an empty store.
+
+    Raises
+    ------
+    Unusable
+        The folder holds something already, or can't be written.
+    """
+    if folder.exists() and (not folder.is_dir() or any(folder.iterdir())):
+        raise Unusable(folder, "", "expected a new or empty folder, so that nothing is overwritten")
+    try:
+        for kind in FOLDERS:
+            (folder / kind).mkdir(parents=True, exist_ok=True)
+    except OSError as fault:
+        raise Unusable(folder, "", "expected a place where a folder can be made", fault.strerror or "") from fault
+    write_whole(folder / WORKS_FILE, _works_toml(name, people))
+    works = read_works(folder)
+    works.open().close()
+    return works
+
+
+def _works_toml(name: str, people: tuple[Person, ...]) -> str:
+    import tomlkit
+
+    file = tomlkit.document()
+    file.add(tomlkit.comment("The works, its store (a file here, or postgresql://user@host/name) and its people."))
+    file.add("format", tomlkit.item(1))
+    file.add("name", tomlkit.item(name))
+    file.add("store", tomlkit.item("store.sqlite"))
+    listed = tomlkit.aot()
+    for person in people:
+        table = tomlkit.table()
+        table.add("name", person.name)
+        table.add("roles", list(person.roles))
+        if person.email is not None:
+            table.add("email", person.email)
+        listed.append(table)
+    if people:
+        file.add("person", listed)
+    else:
+        file.add(tomlkit.nl())
+        for line in ("[[person]]", 'name = "R. Hale"', 'roles = ["review"]    # review, tune, release, read'):
+            file.add(tomlkit.comment(line))
+    return tomlkit.dumps(file)
+
+
+def open_chosen(works: Path | None, store: str | None) -> tuple[Store, Works | None]:
+    """The store that a command was given by `--works` or `--store` (which comes first), and the works.
+
+    Raises
+    ------
+    Unusable
+        Neither was given, or what was given can't be used.
+    """
+    folder = None if works is None else read_works(works)
+    if store is not None:
+        return open_store(store, must_exist=True), folder
+    if folder is None:
+        raise Unusable("--works", "", "expected --works WORKS or --store URL")
+    return folder.open(), folder

@@ -1,0 +1,1 @@
+"""Front-lit frames of polished pieces, with their exact truth."""

@@ -1,0 +1,1 @@
+"""Whole trays on disk: frames, drawings, stations, truth."""

@@ -1,0 +1,222 @@
+"""result.json: as agreed, key by key, and back again."""
+
+import json
+import math
+from pathlib import Path
+from typing import Any
+
+import pytest
+from hypothesis import given, settings, strategies as st
+
+from tests.formats.made import one_line
+from vision.errors import Unusable
+from vision.formats.result import as_table, read_result, write_result
+from vision.records.judged import JudgedPiece, Reason, TrayResult
+from vision.records.measured import BendFinding, EdgeFinding, Pit, Pose, Scratch, Speck, TrayFinding
+
+# The example of the agreed format, with one finding of each kind; `process` stands only where a shot has some.
+AGREED: dict[str, Any] = {
+    "format": 1,
+    "software": "brightbowl 0.1.0",
+    "tray": "T-000123",
+    "lot": "L-2611-07",
+    "part": "TS-135",
+    "station": "ST-1",
+    "taken_at": "2026-11-02T06:00:00+00:00",
+    "limits_revision": 3,
+    "pieces": [
+        {
+            "piece": 1,
+            "verdict": "reject",
+            "reasons": [
+                {
+                    "measure": "outline_out_mm",
+                    "zone": "bowl",
+                    "value": 0.31,
+                    "uncertainty": 0.011,
+                    "max": 0.15,
+                    "class": "major",
+                    "outcome": "reject",
+                }
+            ],
+            "fault": None,
+            "pose": {"center_px": [1490.2, 361.0], "angle_deg": 3.2, "fit_rms_mm": 0.009},
+            "measures": {"outline_out_mm": {"bowl": 0.31, "handle": None}, "length_mm": 135.02, "scratch_count": 2},
+            "uncertainties": {
+                "outline_out_mm": {"bowl": 0.011, "handle": None},
+                "length_mm": 0.03,
+                "scratch_count": 0.2,
+            },
+            "findings": [
+                {
+                    "kind": "burr",
+                    "zone": "bowl",
+                    "center_px": [612.0, 288.4],
+                    "center_mm": [12.1, 13.0],
+                    "height_mm": 0.31,
+                    "deviation_mm": 0.31,
+                    "extent_mm": 1.9,
+                },
+                {"kind": "bend", "zone": "handle", "bend_deg": 0.6},
+                {
+                    "kind": "scratch",
+                    "points_px": [[700.1, 350.2], [742.8, 371.9]],
+                    "points_mm": [[16.0, 3.1], [18.3, 2.0]],
+                    "length_mm": 2.4,
+                    "width_mm": 0.11,
+                    "snr": 9.3,
+                    "counted": True,
+                },
+                {
+                    "kind": "pit",
+                    "center_px": [655.0, 402.5],
+                    "center_mm": [14.0, -1.2],
+                    "diameter_mm": 0.32,
+                    "snr": 12.0,
+                    "counted": True,
+                },
+                {
+                    "kind": "speck",
+                    "center_px": [655.0, 402.5],
+                    "center_mm": [14.0, -1.2],
+                    "diameter_mm": 0.32,
+                    "snr": 12.0,
+                    "counted": False,
+                },
+            ],
+        },
+        {
+            "piece": 2,
+            "verdict": "review",
+            "reasons": [],
+            "fault": "cut_off",
+            "pose": None,
+            "measures": {"length_mm": None},
+            "uncertainties": {"length_mm": None},
+            "findings": [],
+        },
+    ],
+    "tray_findings": [
+        {"kind": "touching", "center_px": [1500.0, 900.0], "detail": "two pieces"},
+        {"kind": "exposure", "center_px": None, "detail": "too bright"},
+    ],
+}
+
+
+def written(folder: Path, table: object) -> Path:
+    path = folder / "result.json"
+    path.write_text(json.dumps(table))
+    return path
+
+
+def test_the_agreed_example_is_read(tmp_path: Path) -> None:
+    result = read_result(written(tmp_path, AGREED))
+    first, second = result.pieces
+    assert (result.tray, result.lot, result.limits_revision, result.process) == ("T-000123", "L-2611-07", 3, {})
+    assert first.reasons == (Reason("outline_out_mm", "bowl", 0.31, 0.011, None, 0.15, "major", "reject"),)
+    assert first.pose == Pose((1490.2, 361.0), 3.2, 0.009)
+    assert first.counted == (False, False, True, True, False)
+    assert [type(finding) for finding in first.findings] == [EdgeFinding, BendFinding, Scratch, Pit, Speck]
+    assert first.measures["outline_out_mm"] == {"bowl": 0.31, "handle": None}
+    assert (second.fault, second.pose, second.verdict) == ("cut_off", None, "review")
+    assert result.tray_findings[1] == TrayFinding("exposure", None, "too bright")
+
+
+def test_what_is_read_is_written_as_agreed(tmp_path: Path) -> None:
+    result = read_result(written(tmp_path, AGREED))
+    write_result(result, tmp_path / "again.json")
+    assert json.loads((tmp_path / "again.json").read_text()) == AGREED
+
+
+def test_measures_that_are_null_altogether_are_none(tmp_path: Path) -> None:
+    table = json.loads(json.dumps(AGREED))
+    table["pieces"][1] |= {"measures": None, "uncertainties": None}
+    assert read_result(written(tmp_path, table)).pieces[1].measures == {}
+
+
+finite = st.floats(allow_nan=False, allow_infinity=False)
+value = st.none() | finite | st.dictionaries(st.text(max_size=5), st.none() | finite, max_size=3)
+pair = st.tuples(finite, finite)
+points = st.lists(pair, min_size=2, max_size=4).map(tuple)
+findings = (
+    st.builds(EdgeFinding, st.sampled_from(["burr", "nick", "swell", "hollow"]), st.text(), pair, pair, *[finite] * 3)
+    | st.builds(BendFinding, st.text(), finite)
+    | st.builds(Scratch, points, points, *[finite] * 3)
+    | st.builds(Pit, pair, pair, finite, finite)
+)
+reasons = st.builds(
+    Reason,
+    st.text(),
+    st.none() | st.text(),
+    *[st.none() | finite] * 4,
+    st.sampled_from(["critical", "major", "minor"]),
+    st.sampled_from(["review", "reject"]),
+)
+
+
+@st.composite
+def results(draw: st.DrawFn) -> TrayResult:
+    """Any tray with up to three pieces."""
+    pieces = []
+    for number in range(1, draw(st.integers(1, 4))):
+        found = tuple(draw(st.lists(findings, max_size=3)))
+        counted = tuple(draw(st.booleans()) and isinstance(one, Scratch | Pit) for one in found)
+        values = draw(st.dictionaries(st.text(max_size=5), value, max_size=3))
+        pose = draw(st.none() | st.builds(Pose, pair, finite, finite))
+        verdict = draw(st.sampled_from(["pass", "review", "reject"]))
+        why = tuple(draw(st.lists(reasons, max_size=2)))
+        fault = draw(st.none() | st.text())
+        pieces.append(JudgedPiece(number, verdict, why, fault, pose, values, values, found, counted))  # type: ignore[arg-type]
+    said = tuple(draw(st.lists(st.builds(TrayFinding, st.just("foreign"), st.none() | pair, st.text()), max_size=2)))
+    process = draw(st.dictionaries(st.text(max_size=5), st.text() | finite | st.integers(-(2**53), 2**53), max_size=2))
+    lot, taken_at = draw(st.none() | st.text()), draw(st.none() | st.text())
+    return TrayResult("s", "T", lot, "P", "S", taken_at, 1, tuple(pieces), said, process)
+
+
+@settings(deadline=None)
+@given(result=results())
+def test_what_is_written_reads_back_equal(tmp_path_factory: pytest.TempPathFactory, result: TrayResult) -> None:
+    path = tmp_path_factory.getbasetemp() / "result-again.json"
+    write_result(result, path)
+    assert read_result(path) == result
+
+
+@pytest.mark.parametrize("number", [math.nan, math.inf])
+def test_a_number_that_is_not_finite_is_never_written(tmp_path: Path, number: float) -> None:
+    result = TrayResult("s", "T", None, "P", "S", None, 1, (), (TrayFinding("focus", (number, 0.0), ""),))
+    with pytest.raises(ValueError, match="not JSON compliant"):
+        write_result(result, tmp_path / "result.json")
+    assert list(tmp_path.iterdir()) == []
+    assert as_table(result)["tray"] == "T"
+
+
+@pytest.mark.parametrize(
+    ("spoil", "said"),
+    [
+        (lambda table: table.update(format=2), ["format 1 expected", "found 2"]),
+        (lambda table: table.update(extra=1), ["extra", "unknown key"]),
+        (lambda table: table.pop("limits_revision"), ["limits_revision", "missing"]),
+        (lambda table: table["pieces"][0].update(verdict="maybe"), ["pieces[1].verdict", "'review'", "'maybe'"]),
+        (lambda table: table["pieces"][0].update(piece=0), ["pieces[1].piece", "0"]),
+        (lambda table: table["pieces"][0]["findings"][0].update(kind="dent"), ["pieces[1].findings[1]", "burr"]),
+        (lambda table: table["pieces"][0]["findings"][3].pop("counted"), ["pieces[1].findings[4]", "missing"]),
+        (lambda table: table["pieces"][0]["measures"].update(length_mm="135"), ["pieces[1].measures.length_mm"]),
+        (lambda table: table["pieces"][0]["measures"].update(length_mm=math.nan), ["pieces[1].measures.length_mm"]),
+        (lambda table: table["tray_findings"][0].update(kind="wet"), ["tray_findings[1].kind", "'touching'"]),
+    ],
+)
+def test_a_wrong_key_is_named(tmp_path: Path, spoil: Any, said: list[str]) -> None:
+    table = json.loads(json.dumps(AGREED))
+    spoil(table)
+    with pytest.raises(Unusable) as caught:
+        read_result(written(tmp_path, table))
+    one_line(caught.value, "result.json", *said)
+
+
+@pytest.mark.parametrize("share", [0.0, 0.3, 0.99])
+def test_half_a_result_is_told(tmp_path: Path, share: float) -> None:
+    text = json.dumps(AGREED)
+    (tmp_path / "result.json").write_text(text[: int(share * len(text))])
+    with pytest.raises(Unusable) as caught:
+        read_result(tmp_path / "result.json")
+    one_line(caught.value, "result.json", "a JSON file expected")

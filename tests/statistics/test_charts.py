@@ -1,0 +1,172 @@
+"""Control charts against NIST's handbook, ISO 7870-2 and published constants and run lengths."""
+
+import numpy as np
+import pytest
+
+from app.statistics.charts import (
+    Process,
+    bad_chart,
+    count_chart,
+    cusum,
+    deviation_mean,
+    ewma,
+    individuals,
+    moving_ranges,
+    range_deviation,
+    range_mean,
+    rate_chart,
+    share_chart,
+    subgroup_means,
+)
+from app.statistics.run_length import cusum_run_length, ewma_run_length, shewhart_run_length
+from tests.statistics.published import numbers, printed
+
+TEN = numbers("49.6 47.6 49.9 51.3 47.8 51.2 52.6 52.4 53.6 52.1")
+
+
+@pytest.mark.parametrize(
+    ("size", "d2", "c4"),
+    [
+        # the usual table of constants (ISO 7870-2, ASTM manual), to its printed digits
+        (2, "1.1284", "0.7979"),
+        (3, "1.6926", "0.8862"),
+        (4, "2.0588", "0.9213"),
+        (5, "2.3259", "0.9400"),
+        (6, "2.5344", "0.9515"),
+        (7, "2.7044", "0.9594"),
+        (8, "2.8472", "0.9650"),
+        (9, "2.9700", "0.9693"),
+        (10, "3.0775", "0.9727"),
+    ],
+)
+def test_constants_of_means(size: int, d2: str, c4: str) -> None:
+    assert range_mean(size) == printed(d2)
+    assert deviation_mean(size) == printed(c4)
+
+
+@pytest.mark.parametrize(("size", "d3"), [(2, "0.8525"), (3, "0.8884")])
+def test_constants_of_spread(size: int, d3: str) -> None:
+    # the same table
+    assert range_deviation(size) == printed(d3)
+
+
+def test_individuals_of_the_nist_handbook() -> None:
+    # e-Handbook 6.3.2.2: mean 50.81, mean moving range 1.8778, limits 45.8159 and 55.8041, by d2 = 1.128
+    chart = individuals(TEN)
+    assert chart.center[0] == printed("50.81")
+    assert (chart.lower[0], chart.upper[0]) == pytest.approx((45.8159, 55.8041), abs=2e-3)
+    assert not chart.outside.any()
+    ranges = moving_ranges(TEN)
+    assert ranges.center[0] == printed("1.8778")
+    # printed 6.135, by the factor cut to 3.267; unrounded it is 3.2665
+    assert ranges.upper[0] == pytest.approx(6.135, abs=1.3e-3)
+
+
+def test_individuals_of_iso_7870() -> None:
+    # moisture of ten lots (ISO 8258:1991, now ISO 7870-2): mean 3.45, mean range .38, limits 4.46 and 2.44 from those
+    chart = individuals(numbers("2.9 3.2 3.6 4.3 3.8 3.5 3.0 3.1 3.6 3.5"))
+    assert chart.center[0] == printed("3.45")
+    assert (chart.lower[0], chart.upper[0]) == pytest.approx((2.445, 4.455), abs=1e-3)
+
+
+def test_ewma_of_the_nist_handbook() -> None:
+    # e-Handbook 6.3.2.4: weight .3, target 50, s 2.0539, final limits 47.4115 and 52.5884 (cut, not rounded)
+    values = numbers(
+        "52.0 47.0 53.0 49.3 50.1 47.0 51.0 50.1 51.2 50.5 49.6 47.6 49.9 51.3 47.8 51.2 52.6 52.4 53.6 52.1"
+    )
+    published = numbers(
+        "50.60 49.52 50.56 50.18 50.16 49.21 49.75 49.85 50.26 50.33 50.11 49.36 49.52 50.05 49.38 49.92 50.73 51.23 "
+        "51.94 51.99"
+    )
+    chart = ewma(values, Process(50.0, 2.0539), weight=0.3, width=3.0)
+    assert chart.points == pytest.approx(published, abs=5.1e-3)
+    far = ewma(np.full(200, 50.0), Process(50.0, 2.0539), weight=0.3, width=3.0)
+    assert (far.lower[-1], far.upper[-1]) == pytest.approx((47.4115, 52.5884), abs=1.1e-4)
+    assert chart.upper[0] < chart.upper[-1]
+
+
+def test_cusum_of_the_nist_handbook() -> None:
+    # e-Handbook 6.3.2.3: target 325, k .3175, h 4.1959; signal at the fourteenth
+    values = numbers(
+        "324.925 324.675 324.725 324.350 325.350 325.225 324.125 324.525 325.225 324.600 324.625 325.150 328.325 "
+        "327.250 327.825 328.500 326.675 327.775 326.875 328.350"
+    )
+    sums = cusum(values, 325.0, 0.3175, 4.1959)
+    high = numbers("0 0 0 0 .03 0 0 0 0 0 0 0 3.01 4.94 7.45 10.63 11.99 14.44 16.00 19.04")
+    low = numbers("0 .01 0 .33 0 0 .56 .72 .17 .25 .31 0")
+    assert sums.high == pytest.approx(high, abs=5.1e-3)
+    assert sums.low[:12] == pytest.approx(low, abs=5.1e-3)
+    assert int(np.flatnonzero(sums.outside)[0]) + 1 == 14
+
+
+def test_count_chart_of_the_nist_handbook_and_a_point_on_its_limit() -> None:
+    # e-Handbook 6.3.3.1: mean 16, limits 4 and 28; the 24th lies outside, the 3rd on the limit
+    chart = count_chart(numbers("16 14 28 16 12 20 10 12 10 17 19 17 14 16 15 13 14 16 11 20 11 19 16 31 13"))
+    assert (chart.center[0], chart.lower[0], chart.upper[0]) == (16.0, 4.0, 28.0)
+    assert (np.flatnonzero(chart.outside) + 1).tolist() == [24]
+
+
+def test_share_chart_of_the_nist_handbook() -> None:
+    # e-Handbook 6.3.3.2: 30 wafers of 50 chips, mean .2313, limits .0524 and .4102; 15 and 23 outside
+    bad = numbers("12 15 8 10 4 7 16 9 14 10 5 6 17 12 22 8 10 5 13 11 20 18 24 15 9 12 7 13 9 6")
+    chart = share_chart(bad, np.full(30, 50.0))
+    assert chart.center[0] == printed("0.2313")
+    assert chart.lower[0] == printed("0.0524")
+    assert chart.upper[0] == printed("0.4102")
+    assert (np.flatnonzero(chart.outside) + 1).tolist() == [15, 23]
+
+
+def test_number_chart_of_iso_7870() -> None:
+    # 25 samples of 4000: mean 10.76, limits 20.59 and .93
+    chart = bad_chart(numbers("8 14 10 4 13 9 7 11 15 13 5 14 12 8 15 11 9 18 6 12 6 12 8 15 14"), 4000)
+    assert chart.center[0] == printed("10.76")
+    assert chart.upper[0] == printed("20.59")
+    assert chart.lower[0] == printed("0.93")
+
+
+def test_count_and_rate_charts_of_iso_7870() -> None:
+    rolls = count_chart(numbers("7 1 2 5 0 6 2 0 4 4 6 3 3 3 1 6 3 1 5 6"))
+    assert (rolls.center[0], rolls.lower[0]) == (3.4, 0.0)
+    assert rolls.upper[0] == printed("8.9")
+    units = rate_chart(numbers("4 5 3 6 2 1 5 6 2 4 7 5 2 3"), np.full(14, 15.0))
+    assert units.center[0] == printed("0.26")
+    assert units.upper[0] == printed("0.66")
+    assert units.lower[0] == 0.0
+
+
+def test_samples_of_several_sizes_have_limits_of_their_own() -> None:
+    chart = share_chart(np.array([1.0, 9.0, 20.0]), np.array([10.0, 100.0, 200.0]))
+    assert chart.upper[0] > chart.upper[1] > chart.upper[2]
+    assert (chart.upper <= 1.0).all()
+
+
+def test_means_of_subgroups() -> None:
+    values = np.random.default_rng(3).normal(10.0, 2.0, (400, 5))
+    chart = subgroup_means(values)
+    assert chart.upper[0] - chart.center[0] == pytest.approx(3 * 2 / np.sqrt(5), rel=0.05)
+
+
+@pytest.mark.parametrize(
+    ("shift", "published"), [(0.0, "370.4"), (0.5, "155.2"), (1.0, "43.9"), (2.0, "6.30"), (3.0, "2.00")]
+)
+def test_run_lengths_of_single_values(shift: float, published: str) -> None:
+    # Montgomery, Introduction to Statistical Quality Control
+    assert shewhart_run_length(shift) == printed(published)
+
+
+@pytest.mark.parametrize(
+    ("limit", "shift", "published"), [(4.0, 0.0, 167.7), (4.0, 1.0, 8.38), (5.0, 0.0, 465.4), (5.0, 1.0, 10.38)]
+)
+def test_run_lengths_of_sums(limit: float, shift: float, published: float) -> None:
+    # Montgomery, table of two-sided sums with k = 1/2 (168, 8.38; 465, 10.4), more digits by other chains
+    assert cusum_run_length(shift, 0.5, limit) == pytest.approx(published, rel=6e-4)
+
+
+@pytest.mark.parametrize(
+    ("weight", "width", "published"),
+    [(0.10, 2.814, "10.33"), (0.20, 2.962, "10.54"), (0.25, 2.998, "11.14"), (0.40, 3.054, "14.26")],
+)
+def test_run_lengths_of_moving_averages(weight: float, width: float, published: str) -> None:
+    # Lucas and Saccucci 1990, Technometrics 32:1: about 500 without a shift, these with one of 1
+    assert ewma_run_length(0.0, weight, width) == pytest.approx(500.0, rel=0.01)
+    assert ewma_run_length(1.0, weight, width) == pytest.approx(float(published), rel=3e-3)

@@ -1,0 +1,1 @@
+"""Runs: one shot, many, side by side."""

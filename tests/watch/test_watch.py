@@ -1,0 +1,304 @@
+"""Watching an inbox for real: trays as they come, deaths, poison, full disks, a store that can't be written."""
+
+import json
+import os
+import shutil
+import signal
+import subprocess
+import sys
+import time
+from collections.abc import Callable, Iterable, Iterator
+from contextlib import closing, suppress
+from dataclasses import replace
+from pathlib import Path
+from threading import Event, Thread
+from typing import Any
+
+import pytest
+
+from app.store.results.recall import recall_results
+from app.watch import attempts, loop
+from app.watch.inbox import digest_of
+from app.watch.loop import Watcher
+from app.watch.prepare import NotReady, Ready
+from app.watch.single_instance import alone
+from app.works.folder import Works, read_works
+from tests.run.made import DeadlyWork
+from tests.run.waiting import SOON_S, until
+from tests.watch.watching import drop, judgements, make_works, order, small_frame, spoilt_frame
+from vision.errors import Unusable
+
+ROOT = Path(__file__).parents[2]
+BRIGHTBOWL = Path(sys.executable).with_name("brightbowl")
+
+
+@pytest.fixture(scope="module")
+def template(tmp_path_factory: pytest.TempPathFactory) -> tuple[Works, Path]:
+    return make_works(tmp_path_factory.mktemp("watched"))
+
+
+@pytest.fixture
+def works(template: tuple[Works, Path], tmp_path: Path) -> Works:
+    """A works of this test alone, its store still empty."""
+    shutil.copytree(template[0].folder, tmp_path / "works")
+    return read_works(tmp_path / "works")
+
+
+@pytest.fixture
+def shot(template: tuple[Works, Path]) -> Path:
+    return template[1]
+
+
+@pytest.fixture
+def inbox(tmp_path: Path) -> Path:
+    folder = tmp_path / "inbox"
+    folder.mkdir()
+    return folder
+
+
+def health(works: Works) -> dict[str, Any]:
+    file = works.folder / "watch" / "health.json"
+    return json.loads(file.read_text()) if file.is_file() else {}
+
+
+def filed(works: Works) -> list[str]:
+    with closing(works.open()) as store:
+        return sorted(one.tray for one in recall_results(store))
+
+
+@pytest.fixture
+def watching(works: Works, inbox: Path, monkeypatch: pytest.MonkeyPatch) -> Iterator[Watcher]:
+    """A watcher in a thread of this process, quick to try again; stopped at the end."""
+    monkeypatch.setattr(loop, "SCAN_S", 0.05)
+    monkeypatch.setattr(attempts, "PAUSES_S", (0.1, 0.1))
+    store, stop = works.open(), Event()
+    with alone(works, inbox) as state:
+        watcher = Watcher(order(works, inbox, state), store)
+        thread = Thread(target=watcher.run, args=(stop,))
+        thread.start()
+        yield watcher
+        stop.set()
+        thread.join()
+    store.close()
+
+
+def contents(folder: Path) -> dict[str, bytes]:
+    return {str(path.relative_to(folder)): path.read_bytes() for path in sorted(folder.rglob("*")) if path.is_file()}
+
+
+@pytest.mark.usefixtures("watching")
+def test_trays_are_judged_as_they_come_and_the_inbox_stays_as_it_is(works: Works, inbox: Path, shot: Path) -> None:
+    drop(shot, inbox, "T-1")
+    until(lambda: filed(works) == ["T-1"])
+    drop(shot, inbox, "T-2")
+    before = contents(inbox)
+    until(lambda: filed(works) == ["T-1", "T-2"])
+    assert contents(inbox) == before
+    until(lambda: health(works).get("judged") == 2)
+    told = health(works)
+    assert (told["state"], told["queue"], told["waiting"]["count"], told["set_aside"]["count"]) == ("watching", 0, 0, 0)
+    assert sum(told["verdicts"].values()) == 2
+
+
+@pytest.mark.usefixtures("watching")
+def test_a_half_written_tray_waits(works: Works, inbox: Path, shot: Path) -> None:
+    folder = inbox / "T-1"
+    folder.mkdir()
+    whole = (shot / "back.png").read_bytes()
+    (folder / "shot.json").write_text(json.dumps({**json.loads((shot / "shot.json").read_text()), "tray": "T-1"}))
+    until(lambda: "absent" in str(health(works).get("waiting")))
+    with (folder / "back.png").open("wb") as frame:
+        for start in range(0, len(whole), len(whole) // 8 + 1):
+            frame.write(whole[start : start + len(whole) // 8 + 1])
+            frame.flush()
+            time.sleep(0.04)
+            assert filed(works) == []
+    until(lambda: filed(works) == ["T-1"])
+
+
+@pytest.mark.parametrize(
+    ("spoil", "said"),
+    [
+        (spoilt_frame, "back.png"),
+        (lambda folder: (folder / "shot.json").write_text("{"), "shot.json"),
+        (
+            lambda folder: (folder / "shot.json").write_text(
+                (folder / "shot.json").read_text().replace("TS-135", "XX-1")
+            ),
+            "parts/XX-1/part.toml",
+        ),
+    ],
+    ids=["cut frame", "spoilt shot.json", "unknown part"],
+)
+@pytest.mark.usefixtures("watching")
+def test_a_poison_tray_is_set_aside_and_blocks_no_other_until_it_is_mended(
+    works: Works, inbox: Path, shot: Path, spoil: Callable[[Path], object], said: str
+) -> None:
+    spoil(drop(shot, inbox, "T-0"))
+    drop(shot, inbox, "T-1")
+    until(lambda: health(works).get("set_aside", {}).get("count") == 1 and filed(works) == ["T-1"])
+    (aside,) = health(works)["set_aside"]["trays"]
+    assert aside["tray"] == "T-0"
+    assert said in aside["why"]
+    for file in ("back.png", "shot.json"):
+        (inbox / "T-0" / file).unlink()
+    (inbox / "T-0").rmdir()
+    drop(shot, inbox, "T-0")
+    until(lambda: filed(works) == ["T-0", "T-1"])
+
+
+def test_a_tray_that_kills_its_process_is_set_aside_and_takes_no_other_along(
+    works: Works, inbox: Path, shot: Path, watching: Watcher, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    prepare = watching.preparer.prepare
+
+    def deadly_for_one(name: str, beside: Iterable[Ready]) -> Ready | NotReady:
+        ready = prepare(name, beside)
+        if name != "T-0" or isinstance(ready, NotReady):
+            return ready
+        work = ready.work
+        return replace(ready, work=DeadlyWork(work.part, work.station, work.limits, work.out, False, deaths=3))
+
+    monkeypatch.setattr(watching.preparer, "prepare", deadly_for_one)
+    drop(shot, inbox, "T-0")
+    drop(shot, inbox, "T-1")
+    until(lambda: health(works).get("set_aside", {}).get("count") == 1 and filed(works) == ["T-1"])
+    assert "T-0: the process that judged it died" in health(works)["set_aside"]["trays"][0]["why"]
+
+
+def test_a_tray_that_ends_the_watcher_itself_is_not_tried_for_ever(works: Works, inbox: Path, shot: Path) -> None:
+    folder = drop(shot, inbox, "T-0")
+    (works.folder / "watch").mkdir()
+    for _ in range(attempts.MOST_ENDS):  # each begins a try and never comes back
+        attempts.Tries(works.folder / "watch" / "tries.json").begin("T-0", digest_of(folder))
+    drop(shot, inbox, "T-1")
+    store, stop = works.open(), Event()
+    with alone(works, inbox) as state:
+        thread = Thread(target=Watcher(order(works, inbox, state), store).run, args=(stop,))
+        thread.start()
+        until(lambda: health(works).get("set_aside", {}).get("count") == 1 and filed(works) == ["T-1"])
+        assert "the watcher ended 5 times" in health(works)["set_aside"]["trays"][0]["why"]
+        os.utime(folder / "back.png", (1.0, 1.0))  # a person touches it
+        until(lambda: filed(works) == ["T-0", "T-1"])
+        stop.set()
+        thread.join()
+    store.close()
+
+
+def test_a_read_only_store_holds_the_watcher(works: Works, inbox: Path, shot: Path, watching: Watcher) -> None:
+    may_write = watching.store
+    watching.store = replace(may_write, writer=may_write.reader)
+    drop(shot, inbox, "T-1")
+    until(lambda: health(works).get("state") == "held")
+    assert "a store that may be written" in health(works)["held"]["why"]
+    watching.store = may_write
+    until(lambda: filed(works) == ["T-1"])
+
+
+@pytest.mark.usefixtures("watching")
+def test_a_frame_without_a_piece_is_a_result_not_a_poison(works: Works, inbox: Path, shot: Path) -> None:
+    small_frame(drop(shot, inbox, "T-0"))
+    until(lambda: filed(works) == ["T-0"] and "nothing measured" in str(health(works).get("last_error")))
+
+
+@pytest.mark.usefixtures("watching")
+def test_two_folders_of_one_tray_are_not_both_judged(works: Works, inbox: Path, shot: Path) -> None:
+    drop(shot, inbox, "T-1")
+    until(lambda: filed(works) == ["T-1"])
+    twin = drop(shot, inbox, "twin")
+    (twin / "shot.json").write_text((inbox / "T-1" / "shot.json").read_text())
+    until(lambda: health(works).get("set_aside", {}).get("count") == 1)
+    assert "a tray's name of its own" in health(works)["set_aside"]["trays"][0]["why"]
+    assert judgements(works) == 1
+
+
+@pytest.mark.usefixtures("watching")
+def test_a_full_disk_loses_nothing(works: Works, inbox: Path, shot: Path) -> None:
+    # Where a tray's results would lie there is a file: for the watcher as if the place could not be written.
+    place = works.results / "TS-135"
+    place.mkdir(parents=True)
+    (place / "ST-1").write_text("in the way")
+    drop(shot, inbox, "T-1")
+    until(lambda: health(works).get("state") == "held")
+    assert "can't be written" in health(works)["held"]["why"]
+    assert filed(works) == []
+    (place / "ST-1").unlink()
+    until(lambda: filed(works) == ["T-1"])
+
+
+@pytest.mark.usefixtures("watching")
+def test_a_store_that_can_not_be_written_holds_the_watcher(works: Works, inbox: Path, shot: Path) -> None:
+    with closing(works.open()) as other, other.write() as connection:
+        connection.exec_driver_sql("CREATE TABLE blocker (x INTEGER)")
+        connection.exec_driver_sql(
+            "CREATE TRIGGER full BEFORE INSERT ON filing BEGIN SELECT RAISE(ABORT, 'database or disk is full'); END"
+        )
+    drop(shot, inbox, "T-1")
+    until(lambda: health(works).get("state") == "held")
+    assert "room on the disk" in health(works)["held"]["why"]
+    assert filed(works) == []
+    with closing(works.open()) as other, other.write() as connection:
+        connection.exec_driver_sql("DROP TRIGGER full")
+    until(lambda: filed(works) == ["T-1"])
+
+
+@pytest.mark.usefixtures("watching")
+def test_a_clock_set_back_is_no_matter(works: Works, inbox: Path, shot: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(time, "time", lambda: 1000.0)
+    folder = drop(shot, inbox, "T-1")
+    os.utime(folder / "back.png", (1.0, 1.0))
+    until(lambda: filed(works) == ["T-1"])
+
+
+def test_what_was_dealt_with_stays_so_after_a_restart(works: Works, inbox: Path, shot: Path) -> None:
+    drop(shot, inbox, "T-1")
+    command = [BRIGHTBOWL, "watch", inbox, "--works", works.folder, "--no-pictures"]
+    for life in range(2):
+        running = subprocess.Popen(command, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True)
+        until(lambda pid=running.pid: filed(works) == ["T-1"] and health(works).get("pid") == pid)
+        if life == 0:
+            second = subprocess.run(command, capture_output=True, text=True, timeout=60)
+            assert second.returncode == 2
+            assert second.stderr.count("\n") == 1
+            assert f"process {running.pid}" in second.stderr
+        running.send_signal(signal.SIGTERM)
+        said, wrong = running.communicate(timeout=60)
+        assert running.returncode == 0, wrong
+        assert health(works)["state"] == "stopped"
+        assert health(works)["judged"] == (1 if life == 0 else 0)
+        assert "stopped: " in said
+    assert judgements(works) == 1
+
+
+def test_an_inbox_that_holds_the_results_is_refused(works: Works) -> None:
+    with pytest.raises(Unusable, match="a folder of tray shots beside"), alone(works, works.folder):
+        pass
+
+
+def test_two_hundred_trays_and_twenty_deaths(works: Works, inbox: Path, shot: Path) -> None:
+    for number in range(100):
+        drop(shot, inbox, f"T-{number:03}")
+    drill = [sys.executable, "-m", "tests.watch.watching", works.folder, inbox, "20", "7"]
+    with subprocess.Popen(drill, cwd=ROOT, stdout=subprocess.PIPE, text=True, start_new_session=True) as running:
+        try:
+            for number in range(100, 200):
+                drop(shot, inbox, f"T-{number:03}")
+                time.sleep(0.02)
+            assert running.stdout is not None
+            *deaths, alive = map(int, running.stdout.readline().split())
+            until(lambda: judgements(works) >= 200)
+            os.kill(alive, signal.SIGTERM)
+            assert running.wait(SOON_S) == 0
+        finally:
+            with suppress(ProcessLookupError):
+                os.killpg(running.pid, signal.SIGKILL)
+    # The deaths fell into the middle of the work, not before it or after it.
+    assert len(deaths) == 20
+    assert len(set(deaths)) > 10
+    assert deaths[-1] < 200
+    assert filed(works) == [f"T-{number:03}" for number in range(200)]
+    assert judgements(works) == 200
+    assert health(works)["set_aside"]["count"] == 0
+    with closing(works.open()) as store:
+        told = {(one.pieces[0].verdict, str(sorted(one.pieces[0].measures.items()))) for one in recall_results(store)}
+    assert len(told) == 1

@@ -1,0 +1,10 @@
+from .field import (
+    BLOCK_PX as BLOCK_PX,
+    SATURATED as SATURATED,
+    Backlight as Backlight,
+    Field as Field,
+    NoBacklight as NoBacklight,
+    model_backlight as model_backlight,
+)
+from .lamp import LampState as LampState, lamp_drift as lamp_drift, lamp_state as lamp_state
+from .limits import light_findings as light_findings, proposed_limits as proposed_limits

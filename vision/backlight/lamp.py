@@ -1,0 +1,89 @@
+"""How even a light is, how much of the frame it drives to full scale, and how that compares with calibration day."""
+
+from dataclasses import dataclass
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from vision.calibrate import Pixels
+from vision.errors import Unusable
+
+BLOCK_PX = 16  # unevenness is judged on means of blocks: single pixels only show noise
+# Above this share of full scale a pixel no longer follows the light.
+_FULL = 0.995
+# A block below this share of the light around it is shaded by a piece, not by the lamp; its neighbours may be in part.
+_SHADED = 0.5
+_LEAST_LIT = 0.1
+# Every fourth row tells a lamp, which is smooth, as well as all rows do, in a quarter of the time.
+_EVERY_ROW = 4
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class LampState:
+    """One light as a frame shows it, shares of full scale unless said otherwise.
+
+    `level` median of the lit blocks; `darkest`, `brightest` of lit blocks over that median; `full` share of pixels at
+    full scale; `lit` share of blocks that see the light undisturbed; `blocks` (rows, columns), nan where shaded.
+    """
+
+    level: float
+    darkest: float
+    brightest: float
+    full: float
+    lit: float
+    blocks: NDArray[np.float64]
+
+
+def lamp_state(pixels: Pixels, full_scale: float, name: str) -> LampState:
+    """Measure an empty tray's light, or what is seen of it between pieces.
+
+    Raises
+    ------
+    Unusable
+        Too small a frame, or hardly any light in it.
+    """
+    rows, columns = (side // BLOCK_PX for side in pixels.shape)
+    if min(rows, columns) < 4:
+        raise Unusable(
+            name, "", f"a frame of {4 * BLOCK_PX} px or more a side", f"{pixels.shape[1]} x {pixels.shape[0]} px"
+        )
+    read = pixels[: rows * BLOCK_PX : _EVERY_ROW, : columns * BLOCK_PX].astype(np.float32)
+    blocks = np.asarray(cv2.resize(read, (columns, rows), interpolation=cv2.INTER_AREA), dtype=np.float64) / full_scale
+    reach = 2 * (min(rows, columns) // 4) + 1
+    around = cv2.dilate(blocks, np.ones((reach, reach), np.uint8))
+    lit = cv2.erode((blocks > _SHADED * around).astype(np.uint8), np.ones((3, 3), np.uint8)) > 0
+    if not lit.any():
+        raise Unusable(name, "", "a backlight that is seen between the pieces", "none")
+    level = float(np.median(blocks[lit]))
+    if level < _LEAST_LIT:
+        raise Unusable(name, "", f"a light that reaches {_LEAST_LIT:.0%} of full scale", f"{level:.1%}")
+    shares = np.where(lit, blocks, np.nan)
+    low, high = np.nanpercentile(shares, (0.5, 99.5))
+    return LampState(
+        level,
+        float(low) / level,
+        float(high) / level,
+        float(np.mean(read >= _FULL * full_scale)),
+        float(lit.mean()),
+        shares,
+    )
+
+
+def lamp_drift(now: LampState, then: LampState) -> tuple[float, float]:
+    """Relative change of level since a reference frame, and the largest change of shape beyond it (both as shares).
+
+    Raises
+    ------
+    Unusable
+        The frames differ in size, or share no lit block.
+    """
+    if now.blocks.shape != then.blocks.shape:
+        raise Unusable("light", "", "a reference frame of the same size")
+    ratio = now.blocks / then.blocks
+    known = ratio[np.isfinite(ratio)]
+    if known.size == 0:
+        raise Unusable("light", "", "a reference frame that shows the same part of the tray lit")
+    middle = float(np.median(known))
+    low, high = np.percentile(known / middle, (1.0, 99.0))
+    return middle - 1.0, float(max(1.0 - low, high - 1.0))

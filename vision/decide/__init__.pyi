@@ -1,0 +1,7 @@
+from .counts import COUNTED_MEASURES as COUNTED_MEASURES, SURE as SURE, doubts_of as doubts_of
+from .grades import face_grades as face_grades
+from .guard import quantile as quantile
+from .limits_fit import check_limits as check_limits, no_zone_left as no_zone_left
+from .measures import MEASURES as MEASURES
+from .revisions import changes as changes, next_draft as next_draft
+from .verdicts import judge as judge, undecidable as undecidable

@@ -1,0 +1,145 @@
+"""All lights of one face made into one picture in which the finish has even noise and a defect is positive.
+
+A scratch or a pit scatters the light about it: under a low light it is brighter than the finish around it, in the
+dome's mirror image darker. Each frame becomes relative contrast (logarithm less its slow change), is weighted by the
+contrast expected of a defect over the local variance of the finish, and all are added: the best linear combination of
+independent looks (a matched filter's weights; Kay 1998, Fundamentals of Statistical Signal Processing II, ch. 4).
+"""
+
+from dataclasses import dataclass
+
+import cv2
+import numpy as np
+
+from vision.face.contrast import LIMIT, LightLook
+from vision.face.raster import Image, Mask, Region, spread
+
+# Share that counts of what a light says against a line.
+_AGAINST = 0.3
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Evidence:
+    """Both pictures have a noise of about 1 and a defect positive.
+
+    `lines` (fine): contrast limited, what speaks against a line taken in part only; `spots` (fine): relative contrast,
+    not limited, for spots and their size; `seen` (coarse): valid in one frame at least.
+    """
+
+    region: Region
+    looks: tuple[LightLook, ...]
+    lines: Image
+    spots: Image
+    seen: Mask
+
+
+def combine(region: Region, looks: tuple[LightLook, ...]) -> Evidence:
+    """All looks in one, each pixel weighted for the best signal over noise."""
+    power = np.full(region.coarse.shape, 1e-6, np.float32)
+    for look in looks:
+        power += look.weight**2 * look.noise**2
+    scale = np.float32(1.0) / np.sqrt(power)
+    lines = np.zeros(region.fine.shape, np.float32)
+    spots = np.zeros(region.fine.shape, np.float32)
+    for look in looks:
+        limit = spread(look.noise * np.float32(LIMIT), region.fine.shape)
+        weight = spread(np.asarray(look.weight * scale, np.float32), region.fine.shape)
+        lines += _outvoted(np.maximum(np.minimum(look.contrast, limit), -limit) * weight)
+        spots += (cv2.exp(look.contrast) - 1) * weight
+    seen = np.zeros(region.coarse.shape, bool)
+    for look in looks:
+        seen |= look.valid
+    return Evidence(region, looks, lines, spots, seen)
+
+
+def _outvoted(said: Image) -> Image:
+    """What a light says of a line, against it only in part: a light along a scratch shows it dark or not at all."""
+    return np.asarray(np.maximum(said, said * np.float32(_AGAINST)), np.float32)
+
+
+def _coarse(evidence: Evidence, column: float, row: float) -> tuple[int, int]:
+    """Row and column on the coarse raster of a place on the fine one."""
+    step = evidence.region.coarse.step // evidence.region.fine.step
+    rows, columns = evidence.region.coarse.shape
+    return min(round(row) // step, rows - 1), min(round(column) // step, columns - 1)
+
+
+# From this height (standard deviations of the finish) on, the dome shows a spot plainly, and alone says how wide it is.
+_PLAIN_IN_DOME = 15.0
+# Half the side of the square over which it is read.
+_PLAIN_PX = 3
+
+
+def spot_patches(evidence: Evidence, column: float, row: float, half: int) -> tuple[bool, list[tuple[Image, Mask]]]:
+    """Whether the dome shows a spot plainly; and pictures to size it on.
+
+    Each is a square of 2 `half` + 1 with noise of about 1, and has the pixels that may be used.
+
+    The dome's alone where it shows the spot plainly: nothing is blown there, and a pit is dark over all its width,
+    while a low light may show one side of its wall only. Otherwise the spots picture, less the pixels at which a light
+    that counts there is blown (a bright spot that the sensor cuts off looks wider than it is); and where there are
+    such, the dome's picture too.
+    """
+    c, r = round(column), round(row)
+    at = _coarse(evidence, column, row)
+    size = (2 * half + 1, 2 * half + 1)
+    use: Mask = np.ones(size, bool)
+    dark: list[tuple[Image, Mask]] = []
+    for look in evidence.looks:
+        if look.weight[at]:
+            use &= cv2.getRectSubPix(look.blown.view(np.uint8), size, (c, r)) == 0
+        if look.picture.light == "dome" and look.valid[at]:
+            patch = (1 - cv2.exp(cv2.getRectSubPix(look.contrast, size, (c, r)))) / look.noise[at]
+            dark.append((np.asarray(patch, np.float32), np.ones(size, bool)))
+    inner = slice(half - _PLAIN_PX, half + _PLAIN_PX + 1)
+    for patch, _ in dark:
+        above = patch[inner, inner] - np.median(patch)
+        if above.sum() / np.sqrt(above.size) >= _PLAIN_IN_DOME:
+            return True, dark
+    patches = [(np.asarray(cv2.getRectSubPix(evidence.spots, size, (c, r)), np.float32), use)]
+    return False, patches if use.all() else patches + dark
+
+
+# A light other than the one that shows a spot best has a say when the spot should stand out there by so much; it
+# denies the spot when it shows less than so much (standard deviations of the finish).
+_SPOT_SIDE = 9
+_DUE = 6.0
+_DENIED = 2.5
+_CONFIRMED = 3.5
+# Below this level a face shows a light by way of its surroundings, not by its own lobe, and a mark may add nothing.
+_DIRECT = 10.0
+
+
+def seen_by_one(evidence: Evidence, column: float, row: float) -> bool:
+    """Whether a small spot stands out under one low light and is denied by the others: a glint, not a mark on the
+    metal.
+
+    The dome can only confirm: by how much a mark darkens it differs too much from mark to mark.
+    """
+    c, r = round(column), round(row)
+    at = _coarse(evidence, column, row)
+    heights, dues = [], []
+    for look in evidence.looks:
+        if look.weight[at] == 0 or look.level[at] < _DIRECT:
+            continue
+        patch = cv2.exp(cv2.getRectSubPix(look.contrast, (_SPOT_SIDE, _SPOT_SIDE), (c, r))) - 1
+        edge = np.ones(patch.shape, bool)
+        edge[2:-2, 2:-2] = False
+        height = (float(patch[3:-3, 3:-3].mean()) - float(np.median(patch[edge]))) * np.sqrt(9.0)
+        # signal over noise that a defect of unit contrast has under this light
+        gain = look.weight[at] * look.noise[at]
+        stands = height / look.noise[at] * np.sign(gain)
+        if look.picture.light == "dome":
+            if stands > _CONFIRMED:
+                return False
+            continue
+        heights.append(stands)
+        dues.append(abs(gain))
+    if len(heights) < 2:
+        return False
+    height, due = np.array(heights), np.array(dues)
+    best = int(np.argmax(height))
+    others = np.arange(len(height)) != best
+    power = np.sqrt((due[others] ** 2).sum())
+    expected = height[best] / due[best] * power
+    return bool(expected > _DUE and (height[others] @ due[others]) / power < _DENIED)

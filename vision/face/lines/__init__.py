@@ -1,0 +1,1 @@
+"""Lines of a face: looked for, traced, measured along their course, joined."""

@@ -1,0 +1,86 @@
+"""Open curves over an image: (n, 2) of column, row."""
+
+from functools import lru_cache
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from vision.face.raster import Image
+
+Curve = NDArray[np.float64]
+
+# Length over which a scratch is a parabola (px).
+_SMOOTH_PX = 25
+
+
+def resample(curve: Curve, step: float) -> Curve:
+    """Points at even steps along an open curve, both ends kept."""
+    gaps = np.hypot(*np.diff(curve, axis=0).T)
+    s = np.concatenate(([0.0], np.cumsum(gaps)))
+    count = max(2, round(s[-1] / step) + 1)
+    at = np.linspace(0.0, s[-1], count)
+    return np.column_stack((np.interp(at, s, curve[:, 0]), np.interp(at, s, curve[:, 1])))
+
+
+def smooth(curve: Curve) -> Curve:
+    """Local parabolas along an evenly spaced curve, the ends kept (Savitzky & Golay 1964, 10.1021/ac60214a047)."""
+    window = min(_SMOOTH_PX, len(curve) - 1 + len(curve) % 2)
+    if window < 5:
+        return curve
+    fit, half = _parabolas(window), window // 2
+    out = np.empty_like(curve)
+    for k in (0, 1):
+        out[half : len(curve) - half, k] = np.convolve(curve[:, k], fit[half], mode="valid")
+    out[:half] = fit[:half] @ curve[:window]
+    out[len(curve) - half :] = fit[half + 1 :] @ curve[-window:]
+    return out
+
+
+@lru_cache(maxsize=32)
+def _parabolas(window: int) -> NDArray[np.float64]:
+    """The matrix that takes evenly spaced values to their least-squares parabola's (symmetric rows for the middle)."""
+    x = np.arange(window) - window // 2
+    base, _ = np.linalg.qr(np.stack([np.ones(window), x, x**2], axis=1).astype(float))
+    return np.asarray(base @ base.T)
+
+
+def normals(curve: Curve) -> Curve:
+    """Unit normals of an open curve, (n, 2)."""
+    t = tangents(curve)
+    t /= np.maximum(np.hypot(t[:, 0], t[:, 1]), 1e-9)[:, None]
+    return np.column_stack((-t[:, 1], t[:, 0]))
+
+
+def tangents(curve: Curve) -> Curve:
+    """Twice the central differences, one-sided at the ends, (n, 2)."""
+    t = np.empty_like(curve)
+    t[1:-1] = curve[2:] - curve[:-2]
+    t[0], t[-1] = 2 * (curve[1] - curve[0]), 2 * (curve[-1] - curve[-2])
+    return t
+
+
+def strip(image: Image, curve: Curve, across: NDArray[np.float64]) -> Image:
+    """Values of an image beside a curve: (n, len(across)), bilinear."""
+    normal = normals(curve)
+    x = (curve[:, :1] + normal[:, :1] * across).astype(np.float32)
+    y = (curve[:, 1:] + normal[:, 1:] * across).astype(np.float32)
+    values = cv2.remap(image, x, y, cv2.INTER_LINEAR, borderMode=cv2.BORDER_CONSTANT)
+    return np.asarray(values, np.float32)
+
+
+@lru_cache(maxsize=64)
+def line_profile(half: int, shift: int, sigma: float) -> NDArray[np.float64]:
+    """Cross profile of a line over -half .. half px, no mean, unit norm: minus a Gaussian's second derivative."""
+    across = np.arange(-half, half + 1.0) - shift
+    g = (1 - (across / sigma) ** 2) * np.exp(-0.5 * (across / sigma) ** 2)
+    g -= g.mean()
+    return np.asarray(g / np.sqrt((g**2).sum()))
+
+
+@lru_cache(maxsize=8)
+def step_profile(half: int, sigma: float) -> NDArray[np.float64]:
+    """The cross profile of an edge between two levels, unit norm: a Gaussian's first derivative."""
+    across = np.arange(-half, half + 1.0)
+    g = across * np.exp(-0.5 * (across / (1.5 * sigma)) ** 2)
+    return np.asarray(g / np.sqrt((g**2).sum()))

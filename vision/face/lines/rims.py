@@ -1,0 +1,118 @@
+"""Closed rims: dried drops and the loops of fingerprints, whose arcs are no scratches.
+
+Arcs belong to one rim when they lie round a common centre at about one distance, each across the ray to it, and leave
+little of the turn open (the idea of voting for a circle's centre along normals; Kimme, Ballard & Sklansky 1975,
+10.1145/360666.360677).
+"""
+
+from collections.abc import Callable
+
+import numpy as np
+from numpy.typing import NDArray
+
+from vision.face.lines.curves import Curve, normals, resample
+
+# Radii of rims, px of the coarse raster (0.1 mm), and how far one rim's radius may differ from its median.
+_RADII_PX = (8.0, 50.0)
+_UNEVEN = 0.3
+# Least cosine between an arc's normal and the ray; sectors of the turn, and the share of them that must be met.
+_ACROSS = 0.8
+_SECTORS = 24
+_CLOSED = 0.55
+# Curves and arcs of them looked at, the strongest first; points on an arc and their spacing.
+_MOST_CURVES = 24
+_MOST_ARCS = 40
+_ARC_POINTS = 7
+_SPACING_PX = 3.0
+# A curve is part of a rim with so much of its length on it.
+_PART = 0.45
+# and when it is not so many times as strong as the rim's median point.
+_OUTSTANDING = 1.8
+# A bent line may be the one part of a rim that stands out: it sweeps so much of a turn (radians), and the rest of a
+# circle through it, clear of its ends by so much, shows a line of this snr and this share of its own strength.
+_SWEEP, _CLEAR = (0.5, 4.5), 0.3
+_GOES_ON_SNR, _GOES_ON_SHARE = 4.0, 0.25
+# Radii tried, of the radius fitted: a short arc is drawn straighter than it is.
+_CIRCLES = np.geomspace(0.55, 1.25, 21)
+
+
+def on_rims(curves: list[Curve], strengths: list[float]) -> list[bool]:
+    """For each curve (strongest first) whether it is part of a closed rim; `strengths` are theirs by unit length."""
+    out = [False] * len(curves)
+    strength = np.array(strengths[:_MOST_CURVES])
+    whole = [resample(c, _SPACING_PX) for c in curves[:_MOST_CURVES]]
+    # a rim may have been traced in one go: long curves are taken in pieces
+    arcs = [piece for c in whole for piece in np.array_split(c, max(1, len(c) // _ARC_POINTS))][:_MOST_ARCS]
+    if len(arcs) < 2:
+        return out
+    points, normal = np.concatenate(whole), np.concatenate([normals(c) for c in whole])
+    owner = np.concatenate([np.full(len(c), i) for i, c in enumerate(whole)])
+    for center in _centers(arcs):
+        ray = points - center
+        distance = np.maximum(np.hypot(ray[:, 0], ray[:, 1]), 1e-9)
+        across = np.abs((ray * normal).sum(axis=1)) >= _ACROSS * distance
+        near = across & (distance >= _RADII_PX[0]) & (distance <= _RADII_PX[1])
+        if not near.any():
+            continue
+        # the radius about which most points lie
+        sizes = np.sort(distance[near])
+        counts = np.searchsorted(sizes, sizes * (1 + _UNEVEN) / (1 - _UNEVEN), side="right") - np.arange(len(sizes))
+        low = sizes[int(np.argmax(counts))]
+        rim = near & (distance >= low) & (distance <= low * (1 + _UNEVEN) / (1 - _UNEVEN))
+        turn = np.arctan2(ray[rim, 1], ray[rim, 0])
+        sectors = np.unique(((turn + np.pi) / (2 * np.pi) * _SECTORS).astype(int) % _SECTORS)
+        if len(sectors) >= _CLOSED * _SECTORS:
+            parts = np.array([rim[owner == i].mean() >= _PART for i in range(len(whole))])
+            # what stands out from the rim by far only happens to lie along it
+            usual = float(np.median(strength[owner[rim]]))
+            for i in np.flatnonzero(parts & (strength <= _OUTSTANDING * usual)):
+                out[i] = True
+    return out
+
+
+def _centers(arcs: list[Curve]) -> NDArray[np.float64]:
+    """Where the normals at the middles of two arcs meet, for all pairs that could lie on one rim: (n, 2)."""
+    middle = np.array([a[len(a) // 2] for a in arcs])
+    normal = np.array([normals(a)[len(a) // 2] for a in arcs])
+    i, j = np.triu_indices(len(arcs), 1)
+    gap = middle[j] - middle[i]
+    det = normal[i, 0] * -normal[j, 1] + normal[j, 0] * normal[i, 1]
+    facing = np.abs(det) < 0.2
+    safe = np.where(facing, 1.0, det)
+    reach = (gap[:, 0] * -normal[j, 1] + normal[j, 0] * gap[:, 1]) / safe
+    meet = middle[i] + reach[:, None] * normal[i]
+    # arcs that face each other have no crossing to speak of: the centre is half way between
+    meet = np.where(facing[:, None], (middle[i] + middle[j]) / 2, meet)
+    a, b = (np.hypot(*(meet - middle[k]).T) for k in (i, j))
+    small, large = np.minimum(a, b), np.maximum(a, b)
+    good = (small >= _RADII_PX[0]) & (large <= _RADII_PX[1]) & (large <= small * (1 + _UNEVEN) / (1 - _UNEVEN))
+    return np.asarray(meet[good])
+
+
+def closes(curve: Curve, along: Callable[[Curve], NDArray[np.float64]]) -> bool:
+    """Whether a circle through a bent curve goes on as a line where the curve ends; `along` reads the response of a
+    line, in standard deviations of the finish, at each px of a curve.
+    """
+    middle, own = curve.mean(axis=0), curve[len(curve) // 2]
+    x, y = (curve - middle).T
+    # the algebraic circle: linear least squares (Kasa 1976, 10.1109/TIM.1976.6312298; from memory)
+    (a, b, _), *_ = np.linalg.lstsq(np.column_stack((x, y, np.ones(len(x)))), x**2 + y**2, rcond=None)
+    center = middle + np.array([a, b]) / 2
+    distances = np.hypot(*(curve - center).T)
+    radius = float(distances.mean())
+    sweep = len(curve) / radius
+    if (
+        distances.std() > _UNEVEN * radius
+        or not _RADII_PX[0] <= radius <= _RADII_PX[1]
+        or not _SWEEP[0] <= sweep <= _SWEEP[1]
+    ):
+        return False
+    least = _GOES_ON_SHARE * float(along(curve).mean())
+    start = float(np.arctan2(*(own - center)[::-1]))
+    for r in radius * _CIRCLES:
+        turn = start + np.arange(0.5 * sweep + _CLEAR, 2 * np.pi - 0.5 * sweep - _CLEAR, 1.0 / r)
+        circle = own + (center - own) / radius * r + r * np.column_stack((np.cos(turn), np.sin(turn)))
+        rest = along(circle)
+        if rest.sum() / np.sqrt(len(rest)) > _GOES_ON_SNR and rest.mean() > least:
+            return True
+    return False

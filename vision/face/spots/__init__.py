@@ -1,0 +1,1 @@
+"""Spots of a face: found at several scales and sized."""

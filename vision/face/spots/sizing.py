@@ -1,0 +1,241 @@
+"""What a spot is: its diameter with the blur taken off, and whether the optics could have drawn it at all."""
+
+from dataclasses import dataclass
+from functools import lru_cache
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from vision.face.raster import Image, Mask
+
+PATCH_PX = 14
+# Half the side of a patch and the diameters tried on it; px of the fine raster.
+_PATCHES = (
+    (6, tuple(np.geomspace(0.8, 8.0, 16).tolist())),
+    (PATCH_PX, tuple(np.geomspace(4.0, 22.0, 14).tolist())),
+)
+# The small patch's answer is taken up to this diameter, where its disc explains so much of what the large patch's does:
+# within a large pit it sees the finish of the floor only.
+_SMALL_PX, _MOST_OF_IT = 6.5, 0.5
+# What is blown is no wider than the spot by more than so many blurs, unless it is far brighter than the sensor's end.
+_BLOWN_BLURS = 4.0
+# Places tried either way: in steps of so many px, and of so much of the diameter (one side of a wide pit may be all
+# that shows, and its middle is then far from what stands out).
+_PLACES = (-2, -1, 0, 1, 2)
+_PLACE_PX, _PLACE_SHARE = 0.3, 0.1
+# Lines of the finish that run through a patch: how many directions are tried, how wide they are and where across the
+# patch they lie; and from which distance on what lies about the spot tells their direction (px).
+_LINE_DIRECTIONS, _LINE_PX, _ABOUT_PX = 12, 1.2, 3.5
+_LINES_AT_PX = np.array([-4.0, -2.0, 0.0, 2.0, 4.0])
+# Of a template whose square is less than this over the pixels in use nothing is seen.
+_HIDDEN = 1e-6
+
+
+@dataclass(frozen=True, slots=True)
+class Spot:
+    """A spot: `column`, `row` and `diameter_px` on the fine raster; `snr` of its scale's response."""
+
+    column: float
+    row: float
+    snr: float
+    scale: int
+
+
+@lru_cache(maxsize=8)
+def _discs(blur_px: float, half: int, diameters: tuple[float, ...], share: float = 0.0) -> NDArray[np.float64]:
+    """Blurred discs: (diameters, shifts, side * side); shifts in steps of `share` of the diameter at least."""
+    over, side = 8, 2 * half + 1
+    axis = (np.arange(side * over) + 0.5) / over - 0.5 - half
+    out = []
+    for diameter in diameters:
+        discs = []
+        step = max(_PLACE_PX, share * diameter)
+        for dx in _PLACES:
+            for dy in _PLACES:
+                radius = np.hypot(axis[:, None] - dy * step, axis[None] - dx * step)
+                # a soft edge of one sub-pixel keeps the area of small discs right
+                disc = np.clip((diameter / 2 - radius) * over + 0.5, 0, 1)
+                disc = disc.reshape(side, over, side, over).mean(axis=(1, 3))
+                discs.append(cv2.GaussianBlur(disc, (0, 0), blur_px).ravel())
+        out.append(discs)
+    return np.array(out)
+
+
+def _alike(
+    templates: NDArray[np.float64], patch: Image, use: Mask, courses: NDArray[np.float64] | None = None
+) -> NDArray[np.float64]:
+    """How much of a patch each template (..., side * side) explains, in its noise: both less their least-squares plane,
+    or less what `courses` (side * side, n) fit, over the pixels in use; the template of unit norm there.
+    """
+    seen = use.ravel().astype(np.float64)
+    if courses is None:
+        courses = _plane(len(use))
+    base, _ = np.linalg.qr(courses * seen[:, None])
+    flat = patch.ravel() * seen
+    flat = flat - base @ (base.T @ flat)
+    norm = np.square(templates) @ seen - np.square(templates @ base).sum(axis=-1)
+    return np.asarray((templates @ flat) / np.sqrt(np.maximum(norm, _HIDDEN)))
+
+
+@lru_cache(maxsize=4)
+def _plane(side: int) -> NDArray[np.float64]:
+    """The columns of a plane over a patch: (side * side, 3)."""
+    y, x = np.indices((side, side)).reshape(2, -1) - (side - 1) / 2
+    return np.column_stack((np.ones(side * side), x, y))
+
+
+@lru_cache(maxsize=2)
+def _lines(side: int) -> NDArray[np.float64]:
+    """The same and lines side by side, in each of some directions: (directions, side * side, 3 + lines)."""
+    plane = _plane(side)
+    angle = np.arange(_LINE_DIRECTIONS) * (np.pi / _LINE_DIRECTIONS)
+    across = plane[:, 2] * np.cos(angle)[:, None] - plane[:, 1] * np.sin(angle)[:, None]
+    lines = np.exp(-0.5 * ((across[..., None] - _LINES_AT_PX) / _LINE_PX) ** 2)
+    return np.concatenate((np.broadcast_to(plane, (len(angle), *plane.shape)), lines), axis=2)
+
+
+def _running_through(patch: Image, use: Mask) -> NDArray[np.float64]:
+    """The columns of the lines that explain most of what lies about a spot in the middle of a patch."""
+    plane, lines = _plane(len(use)), _lines(len(use))
+    about = (np.hypot(plane[:, 1], plane[:, 2]) > _ABOUT_PX) & use.ravel()
+    base, _ = np.linalg.qr(lines * about[:, None])
+    told = np.square((patch.ravel() * about) @ base).sum(axis=1)
+    return np.asarray(lines[int(np.argmax(told))])
+
+
+def fit_diameter(patches: list[tuple[Image, Mask]], blur_px: float, wide: bool = False) -> float:
+    """Diameter (px) of the blurred disc that explains most of some patches, each centred on the spot within a pixel.
+
+    A patch is a square of 2 `PATCH_PX` + 1 with noise of about 1; pixels not in its mask have no say. Small discs are
+    tried on a small part of it, so that the finish beside them has none either.
+    """
+    return _diameter(_explained(patches, blur_px, *_PATCHES[0]), patches, blur_px, wide)
+
+
+def fit_apart(
+    patches: list[tuple[Image, Mask]], blur_px: float, grain_px: float, wide: bool = False
+) -> tuple[float, float]:
+    """The same apart from the lines of the finish that run through the patch and make a weak spot look wide; and the
+    share of what the best disc explains that a grain of dust of a given diameter leaves.
+    """
+    gains = _explained(patches, blur_px, *_PATCHES[0], apart=True)
+    grain = float(np.interp(np.log(grain_px), np.log(_PATCHES[0][1]), gains))
+    return _diameter(gains, patches, blur_px, wide), 1.0 - grain / max(float(gains.max()), 1e-9)
+
+
+def _diameter(gains: NDArray[np.float64], patches: list[tuple[Image, Mask]], blur_px: float, wide: bool) -> float:
+    """The diameter that stands out from the gains of small discs, and of large ones where it is large."""
+    small = peak_of(gains, _PATCHES[0][1])
+    small = max(small, _blown_px(patches[0][1]) - _BLOWN_BLURS * blur_px)
+    if small <= _SMALL_PX and not wide:
+        return small
+    large = _explained(patches, blur_px, *_PATCHES[1])
+    return peak_of(large, _PATCHES[1][1]) if small > _SMALL_PX or gains.max() < _MOST_OF_IT * large.max() else small
+
+
+def _blown_px(use: Mask) -> float:
+    """Diameter of the disc as large as the blown spot in the middle of a patch, 0 of a lamp's reflection."""
+    _, parts = cv2.connectedComponents((~use).view(np.uint8), connectivity=4)
+    blown = parts == parts[PATCH_PX, PATCH_PX]
+    beyond = blown[[0, -1]].any() or blown[:, [0, -1]].any()
+    return 0.0 if use[PATCH_PX, PATCH_PX] or beyond else float(np.sqrt(4 / np.pi * blown.sum()))
+
+
+def _explained(
+    patches: list[tuple[Image, Mask]], blur_px: float, half: int, diameters: tuple[float, ...], apart: bool = False
+) -> NDArray[np.float64]:
+    """What the best placed disc of each diameter explains of the inner part of some patches, in their noise, squared;
+    `apart` from the lines that run through.
+    """
+    inner = slice(PATCH_PX - half, PATCH_PX + half + 1)
+    cut = [(patch[inner, inner], use[inner, inner]) for patch, use in patches]
+    courses = _running_through(*cut[0]) if apart else None
+    gains = np.zeros(len(diameters))
+    for patch, use in cut:
+        share = _PLACE_SHARE if half == PATCH_PX and use.all() else 0.0
+        discs = _discs(round(blur_px, 2), half, diameters, share)
+        gains += np.maximum(_alike(discs, patch, use, courses).max(axis=1), 0) ** 2
+    return gains
+
+
+def peak_of(gains: NDArray[np.float64], sizes: tuple[float, ...]) -> float:
+    """The size, evenly spaced in its logarithm, of the greatest gain: by a parabola through the three about it."""
+    best = int(np.argmax(gains))
+    place = float(best)
+    if 0 < best < len(gains) - 1:
+        a, b, c = gains[best - 1 : best + 2]
+        if a - 2 * b + c < 0:
+            place += 0.5 * float((a - c) / (a - 2 * b + c))
+    return float(np.exp(np.interp(place, np.arange(len(gains)), np.log(sizes))))
+
+
+# Half the side of the square, and the radius, in which a spot's length and width are told.
+_FORM_PX, _FORM_RADIUS_PX = 6, 5.0
+
+
+def slenderness(patch: Image) -> float:
+    """How wide a spot in the middle of a patch is for its length: ratio of the second moments of what lies above the
+    patch's median, 1 for a round one.
+    """
+    middle = slice(PATCH_PX - _FORM_PX, PATCH_PX + _FORM_PX + 1)
+    y, x = np.indices((2 * _FORM_PX + 1,) * 2) - _FORM_PX
+    weight = np.maximum(patch[middle, middle] - np.median(patch), 0) * (np.hypot(x, y) <= _FORM_RADIUS_PX)
+    if not weight.any():
+        return 1.0
+    short, long = np.linalg.eigvalsh(np.cov(np.stack((x.ravel(), y.ravel())), aweights=weight.ravel()))
+    return float(short / long)
+
+
+# Side of the patch on which a spot's sharpness is judged, the discs and sub-pixel places tried, and the blocks of
+# pixels that no optics could draw.
+_SHARP_SIDE = 9
+_SHARP_DIAMETERS_PX = (0.8, 1.6, 2.4, 3.2, 4.2, 5.5, 7.0)
+_SHIFTS_PX = (-0.8, -0.4, 0.0, 0.4, 0.8)
+# A block that explains a spot so nearly as well as the best disc is taken for its cause.
+_NEARLY = 0.985
+# A spot of which less of the patch is seen can't be judged.
+_SEEN_SHARE = 0.7
+_BLOCKS_PX = (1.0, 2.0, 3.0)
+_BLOCK_SHIFTS_PX = (-1.0, -0.75, -0.5, -0.25, 0.0, 0.25, 0.5, 0.75, 1.0)
+
+
+@lru_cache(maxsize=8)
+def _sharp_templates(blur_px: float) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    """Templates, (n, side * side): what the optics can draw, and what they can't."""
+    over, half = 8, _SHARP_SIDE // 2
+    axis = (np.arange(_SHARP_SIDE * over) + 0.5) / over - 0.5 - half
+    drawn = []
+    for diameter in _SHARP_DIAMETERS_PX:
+        for dx in _SHIFTS_PX:
+            for dy in _SHIFTS_PX:
+                radius = np.hypot(axis[:, None] - dy, axis[None] - dx)
+                disc = np.clip((diameter / 2 - radius) * over + 0.5, 0, 1)
+                soft = cv2.GaussianBlur(disc, (0, 0), blur_px * over, borderType=cv2.BORDER_CONSTANT)
+                drawn.append(np.asarray(soft).reshape(_SHARP_SIDE, over, _SHARP_SIDE, over).mean(axis=(1, 3)))
+    blocks = []
+    edges = np.arange(_SHARP_SIDE) - half
+    for size in _BLOCKS_PX:
+        for x in _BLOCK_SHIFTS_PX:
+            for y in _BLOCK_SHIFTS_PX:
+                # share of each pixel that the block covers, along either axis
+                across, down = (
+                    np.clip(np.minimum(edges + 0.5, c + size / 2) - np.maximum(edges - 0.5, c - size / 2), 0, 1)
+                    for c in (x, y)
+                )
+                blocks.append(np.outer(down, across))
+    can, cannot = (np.array(t, np.float64).reshape(len(t), -1) for t in (drawn, blocks))
+    return can, cannot
+
+
+def sharper_than_optics(patch: Image, use: Mask, blur_px: float) -> bool:
+    """Whether a spot is rather a block of pixels (a fault of the sensor, a glint) than anything the lens could draw.
+
+    `patch` is centred on the spot; pixels not in `use` are at the sensor's end and have no say.
+    """
+    inner = slice(PATCH_PX - _SHARP_SIDE // 2, PATCH_PX + _SHARP_SIDE // 2 + 1)
+    part, use = patch[inner, inner], use[inner, inner]
+    if use.mean() < _SEEN_SHARE:
+        return False
+    drawn, block = (float(_alike(t, part, use).max()) for t in _sharp_templates(blur_px))
+    return block > _NEARLY * drawn

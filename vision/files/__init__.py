@@ -1,1 +1,0 @@
-"""Strict readers and writers, one file a format."""

@@ -1,0 +1,28 @@
+from .atomic_write import not_written as not_written, write_whole as write_whole
+from .checks_file import (
+    Check as Check,
+    Reference as Reference,
+    append_check as append_check,
+    check_record as check_record,
+    last_good as last_good,
+    of_calibration as of_calibration,
+    read_checks as read_checks,
+    read_reference as read_reference,
+)
+from .frames import read_frames as read_frames
+from .limits import read_limits as read_limits, write_limits as write_limits
+from .part import read_part as read_part
+from .pieces_csv import write_pieces as write_pieces
+from .profiles import (
+    PROFILES_FILE as PROFILES_FILE,
+    STEP_MM as STEP_MM,
+    Profile as Profile,
+    read_profiles as read_profiles,
+    write_profiles as write_profiles,
+)
+from .result import read_result as read_result, write_result as write_result
+from .shot import find_shots as find_shots, is_shot as is_shot, read_shot as read_shot
+from .station import read_station as read_station, write_station as write_station
+from .strict import FormatOne as FormatOne, Strict as Strict, Text as Text, read_toml as read_toml
+from .table import Row as Row, read_rows as read_rows
+from .verdicts import COLUMNS as COLUMNS, PersonsVerdict as PersonsVerdict, read_verdicts as read_verdicts

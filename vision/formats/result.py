@@ -1,0 +1,239 @@
+"""result.json: what was judged on one tray."""
+
+import json
+from collections.abc import Mapping
+from pathlib import Path
+from typing import Annotated, Any, Literal
+
+from pydantic import Field
+
+from vision.formats.atomic_write import write_whole
+from vision.formats.strict import FormatOne, Process, Strict, read_json
+from vision.records import (
+    BendFinding,
+    EdgeFinding,
+    EdgeKind,
+    Finding,
+    JudgedPiece,
+    Pit,
+    Pose,
+    Reason,
+    Scratch,
+    Severity,
+    Speck,
+    TrayFinding,
+    TrayKind,
+    TrayResult,
+    Value,
+    Verdict,
+)
+
+_Pair = tuple[float, float]
+_Values = dict[str, float | dict[str, float | None] | None] | None
+
+
+class _ReasonTable(Strict):
+    measure: str
+    zone: str | None = None
+    value: float | None
+    uncertainty: float | None
+    min: float | None = None
+    max: float | None = None
+    severity: Severity = Field(alias="class")
+    outcome: Literal["review", "reject"]
+
+
+class _PoseTable(Strict):
+    center_px: _Pair
+    angle_deg: float
+    fit_rms_mm: float
+
+
+class _EdgeTable(Strict):
+    kind: EdgeKind
+    zone: str
+    center_px: _Pair
+    center_mm: _Pair
+    height_mm: float
+    deviation_mm: float
+    extent_mm: float
+
+
+class _BendTable(Strict):
+    kind: Literal["bend"]
+    zone: str
+    bend_deg: float
+
+
+class _ScratchTable(Strict):
+    kind: Literal["scratch"]
+    points_px: Annotated[tuple[_Pair, ...], Field(min_length=2)]
+    points_mm: Annotated[tuple[_Pair, ...], Field(min_length=2)]
+    length_mm: float
+    width_mm: float
+    snr: float
+    counted: bool
+
+
+class _SpotTable(Strict):
+    kind: Literal["pit", "speck"]
+    center_px: _Pair
+    center_mm: _Pair
+    diameter_mm: float
+    snr: float
+    counted: bool
+
+
+_FindingTable = Annotated[_EdgeTable | _BendTable | _ScratchTable | _SpotTable, Field(discriminator="kind")]
+
+
+class _PieceTable(Strict):
+    piece: Annotated[int, Field(ge=1)]
+    verdict: Verdict
+    reasons: list[_ReasonTable]
+    fault: str | None
+    pose: _PoseTable | None
+    measures: _Values
+    uncertainties: _Values
+    findings: list[_FindingTable]
+
+
+class _TrayFindingTable(Strict):
+    kind: TrayKind
+    center_px: _Pair | None
+    detail: str
+
+
+class _ResultFile(Strict):
+    format: FormatOne
+    software: str
+    tray: str
+    lot: str | None
+    part: str
+    station: str
+    taken_at: str | None
+    limits_revision: int
+    process: Process = Field(default_factory=dict)
+    pieces: list[_PieceTable]
+    tray_findings: list[_TrayFindingTable]
+
+
+def read_result(path: Path) -> TrayResult:
+    """Read a tray's result.
+
+    Raises
+    ------
+    Unusable
+        Naming the key at fault.
+    """
+    table = read_json(path, _ResultFile)
+    return TrayResult(
+        software=table.software,
+        tray=table.tray,
+        lot=table.lot,
+        part=table.part,
+        station=table.station,
+        taken_at=table.taken_at,
+        limits_revision=table.limits_revision,
+        pieces=tuple(_piece(row) for row in table.pieces),
+        tray_findings=tuple(TrayFinding(row.kind, row.center_px, row.detail) for row in table.tray_findings),
+        process=table.process,
+    )
+
+
+def _piece(row: _PieceTable) -> JudgedPiece:
+    return JudgedPiece(
+        piece=row.piece,
+        verdict=row.verdict,
+        reasons=tuple(Reason(**dict(reason)) for reason in row.reasons),
+        fault=row.fault,
+        pose=Pose(**dict(row.pose)) if row.pose else None,
+        measures=row.measures or {},
+        uncertainties=row.uncertainties or {},
+        findings=tuple(_finding(finding) for finding in row.findings),
+        counted=tuple(getattr(finding, "counted", False) for finding in row.findings),
+    )
+
+
+def _finding(row: _EdgeTable | _BendTable | _ScratchTable | _SpotTable) -> Finding:
+    fields = {name: value for name, value in row if name not in ("kind", "counted")}
+    if isinstance(row, _EdgeTable):
+        return EdgeFinding(kind=row.kind, **fields)
+    if isinstance(row, _BendTable):
+        return BendFinding(**fields)
+    if isinstance(row, _ScratchTable):
+        return Scratch(**fields)
+    return Pit(**fields) if row.kind == "pit" else Speck(**fields)
+
+
+def write_result(result: TrayResult, path: Path) -> None:
+    """Write a tray's result, whole or not at all; what `read_result` reads back is equal.
+
+    Raises
+    ------
+    Unusable
+        Where it can't be written.
+    ValueError
+        Where a number is not finite.
+    """
+    write_whole(path, json.dumps(as_table(result), allow_nan=False) + "\n")
+
+
+def as_table(result: TrayResult) -> dict[str, Any]:
+    """A result as `result.json` holds it."""
+    return {
+        "format": 1,
+        "software": result.software,
+        "tray": result.tray,
+        "lot": result.lot,
+        "part": result.part,
+        "station": result.station,
+        "taken_at": result.taken_at,
+        "limits_revision": result.limits_revision,
+        **({"process": dict(result.process)} if result.process else {}),
+        "pieces": [_piece_table(piece) for piece in result.pieces],
+        "tray_findings": [
+            {"kind": finding.kind, "center_px": finding.center_px, "detail": finding.detail}
+            for finding in result.tray_findings
+        ],
+    }
+
+
+def _piece_table(piece: JudgedPiece) -> dict[str, Any]:
+    pose = piece.pose
+    return {
+        "piece": piece.piece,
+        "verdict": piece.verdict,
+        "reasons": [_reason_table(reason) for reason in piece.reasons],
+        "fault": piece.fault,
+        "pose": pose and {"center_px": pose.center_px, "angle_deg": pose.angle_deg, "fit_rms_mm": pose.fit_rms_mm},
+        "measures": _values_table(piece.measures),
+        "uncertainties": _values_table(piece.uncertainties),
+        "findings": [
+            _finding_table(finding, counts) for finding, counts in zip(piece.findings, piece.counted, strict=True)
+        ],
+    }
+
+
+def _reason_table(reason: Reason) -> dict[str, Any]:
+    bounds = {"min": reason.min, "max": reason.max}
+    return {
+        "measure": reason.measure,
+        "zone": reason.zone,
+        "value": reason.value,
+        "uncertainty": reason.uncertainty,
+        **{key: bound for key, bound in bounds.items() if bound is not None},
+        "class": reason.severity,
+        "outcome": reason.outcome,
+    }
+
+
+def _values_table(values: Mapping[str, Value]) -> dict[str, Any]:
+    return {name: dict(value) if isinstance(value, Mapping) else value for name, value in values.items()}
+
+
+def _finding_table(finding: Finding, counts: bool) -> dict[str, Any]:
+    """A finding's fields by their names in the file, which are the record's own; `kind` first."""
+    fields = {name: getattr(finding, name) for name in finding.__dataclass_fields__ if name != "kind"}
+    surface = {"counted": counts} if isinstance(finding, Scratch | Pit | Speck) else {}
+    return {"kind": finding.kind, **fields, **surface}

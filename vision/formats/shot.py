@@ -1,0 +1,198 @@
+"""A tray shot's folder: `shot.json` and the frames it names, or frames by their agreed names alone."""
+
+import re
+from collections.abc import Iterable
+from datetime import datetime
+from pathlib import Path, PurePosixPath
+from typing import Annotated, Self
+
+from pydantic import AfterValidator, Field, model_validator
+
+from vision.errors import Incomplete, Unusable
+from vision.formats.strict import FormatOne, Process, Strict, Text, read_json
+from vision.records import FrameFile, Light, Shot
+
+_LOW_NAME = re.compile(r"low-(\d{3})\.png")
+_BARE_BACK, _BARE_DOME = "back.png", "dome.png"
+_TRAY_NAME_MAX = 100  # characters; a tray's name becomes a folder's, with room for what is put before and after it
+
+
+def _as_folder_name(tray: str) -> str:
+    if (
+        len(tray) > _TRAY_NAME_MAX
+        or not tray.isprintable()
+        or tray != tray.strip(". ")
+        or set(tray) & set('/\\:*?"<>|')
+    ):
+        raise ValueError(
+            f"a name that can be a folder's expected: at most {_TRAY_NAME_MAX} characters, "
+            'none of / \\ : * ? " < > |, no dot or space at either end'
+        )
+    return tray
+
+
+def _as_time(text: str) -> str:
+    try:
+        datetime.fromisoformat(text)
+    except ValueError:
+        raise ValueError("a time after ISO 8601 expected, as 2026-11-02T06:00:00+00:00") from None
+    return text
+
+
+class _FrameTable(Strict):
+    file: Text
+    light: Light
+    azimuth_deg: Annotated[float, Field(ge=-360.0, le=360.0)] | None = None
+
+    @model_validator(mode="after")
+    def _azimuth_goes_with_low(self) -> Self:
+        if self.light == "low" and self.azimuth_deg is None:
+            raise ValueError(f"azimuth_deg expected for the low light {self.file}")
+        if self.light != "low" and self.azimuth_deg is not None:
+            raise ValueError(f"no azimuth_deg expected for the {self.light} light {self.file}")
+        return self
+
+
+class _ShotFile(Strict):
+    format: FormatOne
+    tray: Annotated[Text, AfterValidator(_as_folder_name)]
+    lot: Text
+    part: Text
+    station: Text
+    taken_at: Annotated[str, AfterValidator(_as_time)]
+    process: Process = Field(default_factory=dict)
+    frames: Annotated[list[_FrameTable], Field(min_length=1)]
+
+    @model_validator(mode="after")
+    def _lights_are_complete(self) -> Self:
+        lights = [frame.light for frame in self.frames]
+        names = [frame.file for frame in self.frames]
+        if lights.count("back") != 1:
+            raise ValueError(f"frames: exactly one frame of light back expected, found {lights.count('back')}")
+        if lights.count("dome") > 1:
+            raise ValueError(f"frames: at most one frame of light dome expected, found {lights.count('dome')}")
+        twice = sorted({name for name in names if names.count(name) > 1})
+        if twice:
+            raise ValueError(f"frames: each file once expected, found {twice[0]} more than once")
+        return self
+
+
+def read_shot(folder: Path) -> Shot:
+    """Read what a shot's folder says of itself; no frame is opened.
+
+    Without `shot.json`, a folder that holds `back.png` is a shot too: the tray is named as the folder, and lot, part
+    and station stay None.
+
+    Raises
+    ------
+    Unusable
+        Where the folder is no shot, `shot.json` is at fault, or a frame is outside the folder; `Incomplete` where
+        `shot.json` or a frame is absent.
+    """
+    if (folder / "shot.json").exists():
+        return _described(folder)
+    if (folder / _BARE_BACK).exists():
+        return _bare(folder)
+    empty = folder.is_dir() and not any(folder.iterdir())
+    raise Incomplete(
+        folder, "shot.json", "a tray shot expected: shot.json or back.png", "an empty folder" if empty else "neither"
+    )
+
+
+def is_shot(folder: Path) -> bool:
+    """Whether a folder holds what makes it a shot, which may still be at fault."""
+    return any((folder / name).exists() for name in ("shot.json", _BARE_BACK))
+
+
+def find_shots(folders: Iterable[Path], leave_out: Path | None = None) -> tuple[Path, ...]:
+    """The folders to read as shots: each one given, or where it is none itself, the folders in it by name.
+
+    Hidden folders and `leave_out` (where results go) are passed over, a folder met twice counts once. Whether a
+    folder really is a shot, `read_shot` says.
+
+    Raises
+    ------
+    Unusable
+        Where a folder can't be listed.
+    """
+    found: dict[Path, Path] = {}
+    without = leave_out.resolve() if leave_out else None
+    for given in folders:
+        try:
+            inner = sorted(path for path in given.iterdir() if path.is_dir() and not path.name.startswith("."))
+        except OSError as fault:
+            raise Unusable(given, "", "a readable folder expected", fault.strerror or str(fault)) from None
+        for path in [given] if is_shot(given) or not inner else inner:
+            if path.resolve() != without:
+                found.setdefault(path.resolve(), path)
+    return tuple(found.values())
+
+
+def _described(folder: Path) -> Shot:
+    table = read_json(folder / "shot.json", _ShotFile)
+    frames = tuple(
+        FrameFile(_inside(folder, frame.file, f"frames[{index}].file"), frame.light, frame.azimuth_deg)
+        for index, frame in enumerate(table.frames, start=1)
+    )
+    return Shot(
+        folder=folder,
+        tray=table.tray,
+        lot=table.lot,
+        part=table.part,
+        station=table.station,
+        taken_at=table.taken_at,
+        process=table.process,
+        frames=frames,
+    )
+
+
+def _inside(folder: Path, name: str, key: str) -> Path:
+    """The frame's path, once it is sure to lie in the shot's folder, links followed."""
+    where = folder / "shot.json"
+    path = PurePosixPath(name)
+    if path.is_absolute() or ".." in path.parts or "\\" in name or re.match(r"[A-Za-z]:", name):
+        raise Unusable(where, key, "a file inside the shot's folder expected, named relative to it", repr(name))
+    frame = folder / path
+    try:
+        whole = frame.resolve(strict=True)
+    except OSError:
+        expected = "this frame is absent; copy it into the folder or correct its name"
+        raise Incomplete(where, key, expected, name) from None
+    if not whole.is_relative_to(folder.resolve()):
+        raise Unusable(
+            where,
+            key,
+            "a file inside the shot's folder expected; put the frame itself there",
+            f"{name} is a link that leads out of it",
+        )
+    if not whole.is_file():
+        raise Unusable(where, key, "a file expected", f"{name} is none")
+    return frame
+
+
+def _bare(folder: Path) -> Shot:
+    """A shot without `shot.json`: its frames are told by their names."""
+    name = folder.resolve().name
+    try:
+        tray = _as_folder_name(name)
+    except ValueError as fault:
+        raise Unusable(folder, "tray", str(fault), repr(name)) from None
+    frames = [FrameFile(folder / _BARE_BACK, "back")]
+    if (folder / _BARE_DOME).exists():
+        frames.append(FrameFile(folder / _BARE_DOME, "dome"))
+    for path in sorted(folder.glob("low*.png")):
+        match = _LOW_NAME.fullmatch(path.name)
+        if match is None or int(match[1]) >= 360:
+            raise Unusable(path, "", "a frame named low-AAA.png expected, AAA its azimuth from 000 to 359 degrees")
+        frames.append(FrameFile(path, "low", float(match[1])))
+    for frame in frames:
+        if not frame.path.resolve().is_relative_to(folder.resolve()):
+            raise Unusable(
+                frame.path,
+                "",
+                "a file inside the shot's folder expected; put the frame itself there",
+                "a link that leads out of it",
+            )
+    return Shot(
+        folder=folder, tray=tray, lot=None, part=None, station=None, taken_at=None, process={}, frames=tuple(frames)
+    )

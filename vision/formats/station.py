@@ -1,0 +1,158 @@
+"""station.toml: a calibrated camera above a tray."""
+
+from dataclasses import asdict
+from pathlib import Path
+from typing import Annotated, Any, Self
+
+import numpy as np
+from pydantic import AfterValidator, Field, model_validator
+
+from vision.formats.atomic_write import write_whole
+from vision.formats.strict import FormatOne, PairOfNumbers, Strict, Text, read_toml
+from vision.records import Camera, Lens, LightLimits, Station
+
+_Row = Annotated[list[float], Field(min_length=3, max_length=3)]
+_Matrix = Annotated[list[_Row], Field(min_length=3, max_length=3)]
+_Positive = Annotated[float, Field(gt=0.0)]
+_DISTORTION_LENGTHS = (4, 5, 8, 12, 14)  # of OpenCV's pinhole model
+
+
+def _as_homography(rows: list[list[float]]) -> list[list[float]]:
+    # Relative to the size of the rows: 1e-12 is far below any plane that a camera can see.
+    norms = np.linalg.norm(rows, axis=1)
+    if rows[2][2] == 0.0 or abs(np.linalg.det(rows)) <= 1e-12 * float(np.prod(norms)):
+        raise ValueError("an invertible 3 x 3 matrix with its last number not 0 expected")
+    return rows
+
+
+def _as_camera_matrix(rows: list[list[float]]) -> list[list[float]]:
+    if rows[0][0] <= 0.0 or rows[1][1] <= 0.0 or rows[1][0] != 0.0 or rows[2] != [0.0, 0.0, 1.0]:
+        raise ValueError("[[fx, 0, cx], [0, fy, cy], [0, 0, 1]] with fx and fy above 0 expected")
+    return rows
+
+
+def _as_distortion(numbers: list[float]) -> list[float]:
+    if len(numbers) not in _DISTORTION_LENGTHS:
+        raise ValueError(f"{', '.join(map(str, _DISTORTION_LENGTHS))} numbers expected, as OpenCV's pinhole model has")
+    return numbers
+
+
+class _Scale(Strict):
+    mm_per_px: _Positive
+
+
+class _Plane(Strict):
+    homography: Annotated[_Matrix, AfterValidator(_as_homography)]
+
+
+class _Lens(Strict):
+    camera_matrix: Annotated[_Matrix, AfterValidator(_as_camera_matrix)]
+    distortion: Annotated[list[float], AfterValidator(_as_distortion)]
+
+
+class _Camera(Strict):
+    height_mm: _Positive
+    foot_mm: PairOfNumbers
+
+
+class _Uncertainty(Strict):
+    outline_mm: Annotated[float, Field(ge=0.0)]
+    scale_relative: Annotated[float, Field(ge=0.0, lt=1.0)]
+
+
+class _Sensor(Strict):
+    full_scale: Annotated[float, Field(gt=0.0, le=65535.0)]
+
+
+_Share = Annotated[float, Field(ge=0.0, le=1.0)]
+
+
+class _Light(Strict):
+    level_min: _Share | None = None
+    level_max: _Share | None = None
+    full_max: _Share | None = None
+    darkest_min: _Share | None = None
+    blur_max_px: _Positive | None = None
+
+    @model_validator(mode="after")
+    def _room_between(self) -> Self:
+        if self.level_min is not None and self.level_max is not None and self.level_min >= self.level_max:
+            raise ValueError(f"level_min below level_max expected, found {self.level_min} and {self.level_max}")
+        return self
+
+
+class _StationFile(Strict):
+    format: FormatOne
+    station: Text
+    scale: _Scale | None = None
+    plane: _Plane | None = None
+    lens: _Lens | None = None
+    camera: _Camera | None = None
+    uncertainty: _Uncertainty
+    sensor: _Sensor | None = None
+    light: _Light | None = None
+
+    @model_validator(mode="after")
+    def _one_way_to_mm(self) -> Self:
+        if (self.scale is None) == (self.plane is None):
+            raise ValueError("either [scale] or [plane] expected, found " + ("both" if self.scale else "neither"))
+        return self
+
+
+def read_station(path: Path) -> Station:
+    """Read a station.
+
+    Raises
+    ------
+    Unusable
+        Naming the key at fault.
+    """
+    table = read_toml(path, _StationFile)
+    if table.plane:
+        homography = np.array(table.plane.homography)
+    else:
+        assert table.scale  # the model lets one of the two through
+        homography = np.diag([table.scale.mm_per_px, -table.scale.mm_per_px, 1.0])
+    lens, camera = table.lens, table.camera
+    return Station(
+        station=table.station,
+        homography=homography,
+        lens=Lens(np.array(lens.camera_matrix), np.array(lens.distortion)) if lens else None,
+        camera=Camera(camera.height_mm, (camera.foot_mm[0], camera.foot_mm[1])) if camera else None,
+        outline_mm=table.uncertainty.outline_mm,
+        scale_relative=table.uncertainty.scale_relative,
+        full_scale=table.sensor.full_scale if table.sensor else None,
+        light=LightLimits(**table.light.model_dump()) if table.light else LightLimits(),
+    )
+
+
+def write_station(station: Station, path: Path) -> None:
+    """Write a station, whole or not at all; what `read_station` reads back is equal.
+
+    Raises
+    ------
+    Unusable
+        Where it can't be written.
+    """
+    import tomlkit
+
+    mm_per_px = float(station.homography[0, 0])
+    plain = np.array_equal(station.homography, np.diag([mm_per_px, -mm_per_px, 1.0]))
+    table: dict[str, Any] = {"format": 1, "station": station.station}
+    if plain:
+        table["scale"] = {"mm_per_px": mm_per_px}
+    else:
+        table["plane"] = {"homography": station.homography.tolist()}
+    if station.lens:
+        table["lens"] = {
+            "camera_matrix": station.lens.camera_matrix.tolist(),
+            "distortion": station.lens.distortion.tolist(),
+        }
+    if station.camera:
+        table["camera"] = {"height_mm": station.camera.height_mm, "foot_mm": list(station.camera.foot_mm)}
+    table["uncertainty"] = {"outline_mm": station.outline_mm, "scale_relative": station.scale_relative}
+    if station.full_scale is not None:
+        table["sensor"] = {"full_scale": station.full_scale}
+    if light := {key: value for key, value in asdict(station.light).items() if value is not None}:
+        table["light"] = light
+    write_whole(path, tomlkit.dumps(table))

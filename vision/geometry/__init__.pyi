@@ -1,0 +1,15 @@
+from .camera import View as View
+from .polyline import (
+    Moments as Moments,
+    arc_lengths as arc_lengths,
+    centroid as centroid,
+    curvature as curvature,
+    moments as moments,
+    points_at as points_at,
+    resample as resample,
+    right_normals as right_normals,
+    signed_area as signed_area,
+    smooth as smooth,
+    tangents as tangents,
+)
+from .rigid import Motion as Motion

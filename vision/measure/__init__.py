@@ -1,1 +1,0 @@
-"""Steps of the measurement; they see arrays and records, never files or limits."""

@@ -1,0 +1,190 @@
+"""One placed piece: its deviation profile, all outline measures with uncertainties, and its edge findings."""
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from vision.geometry import View
+from vision.outline.bumps import SHORT_MM, Bump, blend, find_bumps
+from vision.outline.holes import Rim, measure_holes
+from vision.outline.nominal import Nominal
+from vision.outline.placement import Placed, pose_of, refine_beside, thin
+from vision.outline.profile import Profile, make_profile, raw_profile
+from vision.outline.registration import Fit
+from vision.outline.zone_measures import MISSING, Measured, OutlineSeen, deviations, extent, outline_seen
+from vision.records import (
+    Array,
+    BendFinding,
+    DeviationProfile,
+    Doubt,
+    EdgeFinding,
+    Fault,
+    Finding,
+    MeasuredPiece,
+    Value,
+)
+
+# A bend is told when it is this many standard uncertainties, and at least so many degrees.
+_BEND_SIGNIFICANT, _BEND_LEAST_DEG = 5.0, 0.03
+# Two fits are one when they differ by less than half of the smallest bump that is told.
+_ALIKE_MM = 0.003
+# Bumps longer than this have tails that reach further than photon noise; they end this many sigmas out.
+_LONG_SIGMA_MM, _TAILS = 1.5, 3.5
+# Between datum and bend zone a bend of one radian leaves so much beside the blend of both fits (measured: 1.2).
+_BEND_LEAVES_MM = 2.5
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Edge:
+    """Clean edge points of one piece in tray mm (n, 2), the rims of its holes, and the blur of the edges in mm."""
+
+    points_mm: Array
+    rims: list[Rim]
+    blur_mm: float
+
+
+def measure_piece(
+    number: int, edge: Edge, placed: Placed, nominal: Nominal, view: View, fault: Fault | None
+) -> MeasuredPiece:
+    """Measure a piece that has been placed."""
+    profile, bumps = _shape(edge, placed, nominal, view)
+    spoilt = _spoilt(bumps, nominal)
+    if spoilt.any():
+        placed = refine_beside(edge.points_mm, placed, nominal, spoilt)
+        profile, bumps = _shape(edge, placed, nominal, view)
+    seen = outline_seen(nominal, profile, _pose_sd(placed.datum, nominal), view.station)
+    zones = nominal.part.zones
+    rows = _rows(seen)
+    table: dict[str, dict[str, Measured] | Measured] = {
+        name: {zone.name: row[column] for zone, row in zip(zones, rows, strict=True)}
+        for column, name in enumerate(("outline_out_mm", "outline_in_mm", "outline_rms_mm", "width_mm"))
+    }
+    table["length_mm"] = extent(seen, 0, None)
+    if nominal.bend.any():
+        table["bend_deg"] = bend = _bend(placed, nominal, view)
+    else:
+        bend = MISSING
+    arm = max(
+        float(np.hypot(*(np.asarray(h.mean(axis=0)) - placed.datum.pivot_mm)))
+        for h in nominal.part.holes or (np.zeros((1, 2)),)
+    )
+    reach_sd = float(np.sqrt(placed.datum.covariance[:2, :2].max() + placed.datum.covariance[2, 2] * arm**2))
+    table["hole_offset_mm"], table["hole_diameter_error_mm"] = measure_holes(
+        edge.rims, placed.datum.motion, reach_sd, nominal.part, view.station
+    )
+    findings: tuple[Finding, ...] = tuple(_as_finding(bump, placed, nominal, profile, view) for bump in bumps)
+    if _is_bent(bend) and bend.value is not None:
+        findings += (BendFinding(next(z.name for z in zones if z.bend), bend.value),)
+    return MeasuredPiece(
+        piece=number,
+        fault=fault,
+        pose=pose_of(placed, nominal, view),
+        measures={name: _part_of(entry, "value") for name, entry in table.items()},
+        uncertainties={name: _part_of(entry, "uncertainty") for name, entry in table.items()},
+        doubts={name: doubts for name, entry in table.items() if (doubts := _doubts_of(entry))},
+        findings=findings,
+        profile=DeviationProfile(
+            s_mm=np.arange(len(nominal.points), dtype=np.float64) * nominal.step_mm,
+            nominal_mm=nominal.points,
+            nominal_px=view.to_px(placed.datum.motion.inverse().apply(nominal.points)),
+            deviation_mm=np.where(profile.seen, profile.value, np.nan),
+        ),
+    )
+
+
+def _rows(seen: OutlineSeen) -> list[tuple[Measured, Measured, Measured, Measured]]:
+    return [(*deviations(seen, zone), extent(seen, 1, zone)) for zone in range(len(seen.nominal.part.zones))]
+
+
+def _part_of(entry: dict[str, Measured] | Measured, which: str) -> Value:
+    if isinstance(entry, dict):
+        return {zone: getattr(cell, which) for zone, cell in entry.items()}
+    value: float | None = getattr(entry, which)
+    return value
+
+
+def _doubts_of(entry: dict[str, Measured] | Measured) -> dict[str, Doubt]:
+    cells = entry if isinstance(entry, dict) else {"": entry}
+    return {zone: cell.doubt for zone, cell in cells.items() if cell.doubt is not None}
+
+
+def _shape(edge: Edge, placed: Placed, nominal: Nominal, view: View) -> tuple[Profile, tuple[Bump, ...]]:
+    """Deviations from the datum fit, and the bumps on them with the bend taken out."""
+    raw, seen = raw_profile(edge.points_mm, placed.datum.motion, nominal)
+    profile = make_profile(raw, seen, nominal, edge.blur_mm)
+    form = profile.raw
+    restless = np.zeros(len(form))
+    if placed.bend is not None and _fits_differ(placed, nominal):
+        bent_raw, _ = raw_profile(edge.points_mm, placed.bend.motion, nominal)
+        form = blend(form, bent_raw + profile.lift, nominal)
+        if _is_bent(_bend(placed, nominal, view)):
+            # Where the bend's course is not known, it may leave this much of its own shape.
+            turn = abs(placed.datum.motion.angle_rad - placed.bend.motion.angle_rad)
+            restless = np.where(nominal.datum | nominal.bend, 0.0, _BEND_LEAVES_MM * turn)
+    return profile, find_bumps(form - placed.datum.offset_mm, profile, nominal, restless)
+
+
+def _fits_differ(placed: Placed, nominal: Nominal) -> bool:
+    """Whether the bend zone's own fit moves any of it by more than `_ALIKE_MM` against the datum's."""
+    if placed.bend is None:
+        return False
+    zone = thin(nominal.points[nominal.bend], 50)
+    moved = placed.bend.motion.apply(placed.datum.motion.inverse().apply(zone))
+    return bool(np.abs(moved - zone).max() > _ALIKE_MM)
+
+
+def _spoilt(bumps: tuple[Bump, ...], nominal: Nominal) -> NDArray[np.bool_]:
+    """Nominal points (n,) under bumps so long that robust weights would let their tails in."""
+    count = len(nominal.points)
+    spoilt = np.zeros(count, bool)
+    for bump in bumps:
+        if bump.sigma_mm > _LONG_SIGMA_MM:
+            reach = min(round(_TAILS * bump.sigma_mm / nominal.step_mm), count // 2)
+            spoilt[(bump.index + np.arange(-reach, reach + 1)) % count] = True
+    return spoilt
+
+
+def _is_bent(bend: Measured) -> bool:
+    if bend.value is None or bend.uncertainty is None:
+        return False
+    return abs(bend.value) > max(_BEND_SIGNIFICANT * bend.uncertainty, _BEND_LEAST_DEG)
+
+
+def _pose_sd(fit: Fit, nominal: Nominal) -> Array:
+    """Standard deviation of every deviation from the fit's covariance: (n,)."""
+    lever = nominal.points - fit.pivot_mm
+    n = nominal.normals
+    rows = np.column_stack((n, lever[:, 0] * n[:, 1] - lever[:, 1] * n[:, 0]))
+    return np.asarray(np.sqrt(np.einsum("ni,ij,nj->n", rows, fit.covariance[:3, :3], rows)))
+
+
+def _bend(placed: Placed, nominal: Nominal, view: View) -> Measured:
+    if placed.bend is None:
+        return MISSING
+    turn = placed.datum.motion.angle_rad - placed.bend.motion.angle_rad
+    turn = (turn + np.pi) % (2 * np.pi) - np.pi
+    # An outline error that differs between the two sides of a zone turns it by that over the zone's length.
+    span = min(float(np.ptp(nominal.points[use, 0])) for use in (nominal.bend, nominal.datum))
+    fits = np.sqrt(placed.datum.covariance[2, 2] + placed.bend.covariance[2, 2])
+    doubt = Doubt(station=float(np.degrees(view.station.outline_mm / span)), pose=float(np.degrees(fits)))
+    return Measured(float(np.degrees(turn)), doubt)
+
+
+def _as_finding(bump: Bump, placed: Placed, nominal: Nominal, profile: Profile, view: View) -> EdgeFinding:
+    count = len(nominal.points)
+    reach = max(1, round(min(bump.extent_mm, SHORT_MM) / 2 / nominal.step_mm))
+    around: NDArray[np.int64] = (bump.index + np.arange(-reach, reach + 1)) % count
+    values = profile.value[around]
+    extreme = float(values.max() if bump.height_mm > 0 else values.min())
+    spot = nominal.points[bump.index] + profile.value[bump.index] * nominal.normals[bump.index]
+    seen = view.to_px(placed.datum.motion.inverse().apply(spot[None]))[0]
+    return EdgeFinding(
+        kind=bump.kind,
+        zone=nominal.part.zones[nominal.zone[bump.index]].name,
+        center_px=(float(seen[0]), float(seen[1])),
+        center_mm=(float(spot[0]), float(spot[1])),
+        height_mm=bump.height_mm,
+        deviation_mm=extreme,
+        extent_mm=bump.extent_mm,
+    )

@@ -1,0 +1,122 @@
+"""From a closed contour to a placed piece: first guesses by area moments, then the robust fit on the datum zones."""
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from vision.geometry import Moments, Motion, View, moments
+from vision.outline.nominal import Nominal
+from vision.outline.registration import Fit, Target, fit_rigid
+from vision.records import Array, Pose
+
+# First fits may start this far off, final ones no more: a bump or a bend reaches further and takes no part.
+_WIDE_MM, _NARROW_MM = 6.0, 2.5
+# First fits look at so many points; they only choose between the two ways round.
+_FEW = 250
+_LEAST_LEFT = 0.5
+# One way round is clearly the right one when it misfits by less than this share of the other.
+_CLEAR = 0.5
+# A robust fit that keeps this share of its points needs no second opinion.
+_WELL_KEPT = 0.9
+# A fit settles on so many points, and is finished on at most `_MANY`: more would not tell on any measure.
+_SOME, _MANY = 500, 1600
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Placed:
+    """A piece in its place: `datum` from tray mm to the drawing on the datum zones; `bend` the bend zone's own fit."""
+
+    datum: Fit
+    bend: Fit | None
+
+
+def thin(points: Array, count: int) -> Array:
+    """Every k-th point, so that about `count` are left."""
+    return points[:: max(1, len(points) // count)]
+
+
+def place(points: Array, nominal: Nominal) -> Placed | None:
+    """Place edge points (n, 2) in tray mm of a closed contour; None where no fit holds."""
+    found, wanted = moments(thin(points, _SOME)), nominal.moments
+    few = thin(points, _FEW)
+    everywhere = Target(nominal, np.ones(len(nominal.points), bool), _WIDE_MM)
+    ways = [_aligned(found, wanted, turn) for turn in (0.0, np.pi)]
+    misfits = [_misfit(few, way, nominal) for way in ways]
+    if min(misfits) > _CLEAR * max(misfits):
+        # Nearly alike both ways round: only the fits can tell.
+        fits = [fit_rigid(few, way, everywhere) for way in ways]
+        trials = [(_misfit(few, fit.motion, nominal), fit) for fit in fits if fit is not None]
+        best = min(trials, key=lambda trial: trial[0])[1] if trials else None
+    else:
+        best = fit_rigid(few, ways[int(np.argmin(misfits))], everywhere)
+    return None if best is None else refine(points, best, nominal)
+
+
+def _aligned(found: Moments, wanted: Moments, turn: float) -> Motion:
+    """Centroid on centroid, axis along axis, turned by `turn` more."""
+    angle = wanted.axis_rad - found.axis_rad + turn
+    moved = Motion(angle, (0.0, 0.0)).apply(np.array([found.centroid]))[0]
+    return Motion(angle, (float(wanted.centroid[0] - moved[0]), float(wanted.centroid[1] - moved[1])))
+
+
+def refine(points: Array, start: Motion | Fit, nominal: Nominal) -> Placed | None:
+    """The final fits from a start: on the datum zones, and on the bend zone where the part has one."""
+    datum = _fit(points, start, nominal, nominal.datum)
+    if datum is None:
+        return None
+    return Placed(datum, _fit(points, datum, nominal, nominal.bend) if nominal.bend.any() else None)
+
+
+def refine_beside(points: Array, placed: Placed, nominal: Nominal, spoilt: NDArray[np.bool_]) -> Placed:
+    """The final fits without the nominal's points that are `spoilt` (n,): a long swell's tails pull at any fit.
+
+    A zone that would keep less than `_LEAST_LEFT` of itself is fitted as it was.
+    """
+
+    def again(fit: Fit, zone: NDArray[np.bool_]) -> Fit:
+        use = zone & ~spoilt
+        if use.sum() < _LEAST_LEFT * zone.sum():
+            return fit
+        return fit_rigid(thin(points, _MANY), fit, Target(nominal, use, _NARROW_MM)) or fit
+
+    bend = None if placed.bend is None else again(placed.bend, nominal.bend)
+    return Placed(again(placed.datum, nominal.datum), bend)
+
+
+def _fit(points: Array, start: Motion | Fit, nominal: Nominal, use: NDArray[np.bool_]) -> Fit | None:
+    """Fit on many points from an earlier fit; where that does not hold, on some points first.
+
+    Least squares first finds its way from afar, but a large nick can lead it astray along a slender handle; robust
+    weights at once hold on to what already fits. The one that leaves less noise on more points is right.
+    """
+    many, narrow = thin(points, _MANY), Target(nominal, use, _NARROW_MM)
+    if isinstance(start, Fit):
+        straight = fit_rigid(many, start, narrow)
+        if straight is not None and straight.kept >= _WELL_KEPT:
+            return straight
+    some, wide = thin(points, _SOME), Target(nominal, use, _WIDE_MM)
+    starts = (start, start.motion) if isinstance(start, Fit) else (start,)
+    rough = [fit for one in starts if (fit := fit_rigid(some, one, wide)) is not None]
+    best = min(rough, key=lambda fit: fit.noise_mm / max(fit.kept, 1e-3), default=None)
+    return None if best is None else fit_rigid(many, best, narrow)
+
+
+def _misfit(points: Array, motion: Motion, nominal: Nominal) -> float:
+    """Mean distance from the nominal, each at most a millimetre."""
+    _, off, _ = nominal.place(motion.apply(points))
+    return float(np.minimum(np.abs(off), 1.0).mean())
+
+
+def pose_of(placed: Placed, nominal: Nominal, view: View) -> Pose:
+    """The pose as seen in the image."""
+    to_tray = placed.datum.motion.inverse()
+    middle = np.asarray(nominal.moments.centroid)
+    ahead = middle + np.array([[0.0, 0.0], [0.5, 0.0], [-0.5, 0.0]])
+    center, front, rear = view.to_px(to_tray.apply(ahead))
+    angle = np.degrees(np.arctan2(-(front[1] - rear[1]), front[0] - rear[0]))
+    return Pose(
+        center_px=(float(center[0]), float(center[1])),
+        angle_deg=float(angle if angle > -180.0 else angle + 360.0),
+        fit_rms_mm=placed.datum.rms_mm,
+    )

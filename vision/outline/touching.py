@@ -1,0 +1,167 @@
+"""Pieces whose silhouettes have run together: told apart by laying the nominal over what can be seen of each.
+
+Every pair of a contour point and a nominal anchor, tangents matched, is a hypothesis; those with metal inside and
+contour under their outline are refined and the best taken away, until nothing fits (no cutting at necks, which goes
+wrong where a bowl lies against a handle).
+"""
+
+from dataclasses import dataclass
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from vision.geometry import Motion, resample, right_normals, smooth, tangents
+from vision.outline.nominal import Nominal
+from vision.outline.placement import thin
+from vision.outline.registration import Target, fit_rigid
+from vision.records import Array
+
+_CELL_MM = 0.4
+_CONTOUR_STEP_MM = 1.0
+_ANCHORS, _INSIDE, _OUTLINE = 28, 24, 72
+# Of the points inside a hypothesis so many must be metal, and of its outline so many must lie near the contour.
+_METAL_SHARE, _NEAR_MM, _LEAST_SCORE = 0.92, 1.2, 0.35
+_KEPT = 16
+# Hypotheses nearer than this (mm, degrees) are one.
+_SAME_MM, _SAME_DEG = 4.0, 4.0
+# The refinement lets in contour points this far off, narrowing as it settles.
+_BANDS_MM = (3.0, 1.5, 1.0)
+# Contour within this of a fitted outline belongs to it; a piece needs this share of its outline seen.
+_OWN_MM, _LEAST_COVERAGE = 0.8, 0.5
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Candidate:
+    """A piece found in a clump: tray to drawing, and the share of its outline that is seen."""
+
+    motion: Motion
+    coverage: float
+
+
+def tell_apart(outer: Array, holes: list[Array], nominal: Nominal) -> tuple[Candidate, ...]:
+    """Pieces in a clump.
+
+    Parameters
+    ----------
+    outer, holes
+        Contours in tray mm, metal on their left with Y up: (n, 2) each.
+    """
+    contour = np.vstack([resample(smooth(loop, 2.0), _CONTOUR_STEP_MM) for loop in (outer, *holes)])
+    normals = np.vstack(
+        [right_normals(tangents(resample(smooth(loop, 2.0), _CONTOUR_STEP_MM), 2)) for loop in (outer, *holes)]
+    )
+    mask, corner = _raster(outer, holes)
+    inside, rim = _samples(nominal)
+    left = np.ones(len(contour), bool)
+    found: list[Candidate] = []
+    while left.sum() * _CONTOUR_STEP_MM > _LEAST_COVERAGE * 0.8 * len(nominal.points) * nominal.step_mm:
+        starts = _hypotheses(contour[left], normals[left], nominal, (mask, corner), (inside, rim))
+        best: Candidate | None = None
+        for start in starts:
+            candidate = _refine(contour[left], normals[left], start, nominal)
+            if candidate is not None and (best is None or candidate.coverage > best.coverage):
+                best = candidate
+        if best is None or best.coverage < _LEAST_COVERAGE:
+            break
+        found.append(best)
+        left &= ~belongs(contour, normals, best.motion, nominal)
+    return tuple(found)
+
+
+def belongs(points: Array, normals: Array, motion: Motion, nominal: Nominal) -> NDArray[np.bool_]:
+    """Which points (tray mm, with outward normals) lie on a placed nominal, facing its way."""
+    _, off, nearest = nominal.place(motion.apply(points))
+    facing = (motion.turn(normals) * nominal.normals[nearest]).sum(axis=1) > 0.8
+    return np.asarray((np.abs(off) < _OWN_MM) & facing)
+
+
+def _raster(outer: Array, holes: list[Array]) -> tuple[NDArray[np.uint8], Array]:
+    corner = outer.min(axis=0) - 2.0
+    columns, rows = np.ceil((outer.max(axis=0) + 2.0 - corner) / _CELL_MM).astype(int) + 1
+    mask = np.zeros((rows, columns), np.uint8)
+    for loop, value in ((outer, 1), *((hole, 0) for hole in holes)):
+        cv2.fillPoly(mask, [np.rint((loop - corner) / _CELL_MM).astype(np.int32)], value)
+    return mask, corner
+
+
+def _samples(nominal: Nominal) -> tuple[Array, Array]:
+    """Points well inside the nominal, and points on its outline."""
+    every = nominal.points[:: max(1, len(nominal.points) // 400)]
+    middle = np.column_stack((np.linspace(every[:, 0].min() + 3, every[:, 0].max() - 3, _INSIDE), np.zeros(_INSIDE)))
+    for i, x in enumerate(middle[:, 0]):
+        near = every[np.abs(every[:, 0] - x) < 1.5, 1]
+        middle[i, 1] = (near.min() + near.max()) / 2 if len(near) else 0.0
+    return middle, nominal.points[:: max(1, len(nominal.points) // _OUTLINE)]
+
+
+def _hypotheses(
+    contour: Array,
+    normals: Array,
+    nominal: Nominal,
+    raster: tuple[NDArray[np.uint8], Array],
+    samples: tuple[Array, Array],
+) -> list[Motion]:
+    mask, corner = raster
+    inside, rim = samples
+    drawn = np.full(mask.shape, 255, np.uint8)
+    cell = np.rint((contour - corner) / _CELL_MM).astype(int)
+    drawn[np.clip(cell[:, 1], 0, mask.shape[0] - 1), np.clip(cell[:, 0], 0, mask.shape[1] - 1)] = 0
+    distance = cv2.distanceTransform(drawn, cv2.DIST_L2, 3) * _CELL_MM
+    anchors = np.linspace(0, len(nominal.points), _ANCHORS, endpoint=False).astype(int)
+    # From the drawing to the tray: turn the anchor's normal onto the contour's, then lay the anchor on the point.
+    facing = np.arctan2(normals[:, 1], normals[:, 0])[:, None]
+    turn = (facing - np.arctan2(nominal.normals[anchors, 1], nominal.normals[anchors, 0])).ravel()
+    c, s = np.cos(turn), np.sin(turn)
+    anchor = np.tile(nominal.points[anchors], (len(contour), 1))
+    point = np.repeat(contour, len(anchors), axis=0)
+    shift = point - np.column_stack((c * anchor[:, 0] - s * anchor[:, 1], s * anchor[:, 0] + c * anchor[:, 1]))
+
+    def laid(p: Array, keep: NDArray[np.intp]) -> tuple[NDArray[np.int64], NDArray[np.int64], NDArray[np.bool_]]:
+        x = c[keep, None] * p[:, 0] - s[keep, None] * p[:, 1] + shift[keep, :1]
+        y = s[keep, None] * p[:, 0] + c[keep, None] * p[:, 1] + shift[keep, 1:]
+        column = np.rint((x - corner[0]) / _CELL_MM).astype(np.int64)
+        row = np.rint((y - corner[1]) / _CELL_MM).astype(np.int64)
+        out = (column < 0) | (row < 0) | (column >= mask.shape[1]) | (row >= mask.shape[0])
+        return np.clip(row, 0, mask.shape[0] - 1), np.clip(column, 0, mask.shape[1] - 1), out
+
+    keep = np.arange(len(turn))
+    row, column, out = laid(inside, keep)
+    keep = keep[((mask[row, column] > 0) & ~out).mean(axis=1) >= _METAL_SHARE]
+    row, column, out = laid(rim, keep)
+    score = ((distance[row, column] < _NEAR_MM) & ~out).mean(axis=1)
+    starts: list[tuple[Motion, Array]] = []
+    middle = np.asarray(nominal.moments.centroid)
+    for index in np.argsort(-score):
+        if score[index] < _LEAST_SCORE or len(starts) >= _KEPT:
+            break
+        at = keep[index]
+        motion = Motion(float(turn[at]), (float(shift[at, 0]), float(shift[at, 1])))
+        center = motion.apply(middle[None])[0]
+        if all(
+            np.hypot(*(center - other)) > _SAME_MM
+            or abs(np.sin((motion.angle_rad - known.angle_rad) / 2)) > np.sin(np.radians(_SAME_DEG / 2))
+            for known, other in starts
+        ):
+            starts.append((motion, center))
+    return [motion.inverse() for motion, _ in starts]
+
+
+def _refine(contour: Array, normals: Array, start: Motion, nominal: Nominal) -> Candidate | None:
+    motion = start
+    everywhere = np.ones(len(nominal.points), bool)
+    for band in _BANDS_MM:
+        _, off, nearest = nominal.place(motion.apply(contour))
+        facing = (motion.turn(normals) * nominal.normals[nearest]).sum(axis=1) > 0.7
+        near = facing & (np.abs(off) < band)
+        if near.sum() < 20:
+            return None
+        fit = fit_rigid(thin(contour[near], 400), motion, Target(nominal, everywhere, band))
+        if fit is None:
+            return None
+        motion = fit.motion
+    own = belongs(contour, normals, motion, nominal)
+    along, _, _ = nominal.place(motion.apply(contour[own]))
+    bins = max(8, round(len(nominal.points) * nominal.step_mm / (1.5 * _CONTOUR_STEP_MM)))
+    share = (along % len(nominal.points)) / len(nominal.points)
+    return Candidate(motion, len(np.unique((share * bins).astype(int))) / bins)

@@ -1,0 +1,129 @@
+"""Measures per zone: largest deviations, root mean square, and extents of the outline."""
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from vision.outline.nominal import Nominal
+from vision.outline.profile import Profile
+from vision.records import Array, Doubt, Station
+
+# Share of a zone that must have been seen for its deviations to be told at all.
+_LEAST_SEEN = 0.5
+# How far around an extreme point the outline must have been seen for an extent to be told (mm).
+_NEAR_EXTREME_MM = 2.0
+# ... and the share of that stretch, since a speck of dust on it does no harm.
+_LEAST_SEEN_NEAR = 0.6
+# Smoothing chosen by the data is noisier than smoothing given beforehand, and a maximum seeks out what noise is left;
+# measured on rendered frames of two noise levels: this much of the chosen kernel's noise, and of the finest one's.
+_CHOICE, _LEAST_NOISE = 1.8, 0.5
+# How well the curvature of an edge is known where it is put back: a share of the correction itself.
+_LIFT_DOUBT = 0.4
+_UNEVEN = 0.35
+# What smoothing and the edge's slope leave of a bump's height: this share of it (measured on rendered bumps).
+_FORM_DOUBT = 0.002
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Measured:
+    """One value and what its standard uncertainty is made of; both None where missing."""
+
+    value: float | None
+    doubt: Doubt | None
+
+    @property
+    def uncertainty(self) -> float | None:
+        """Standard uncertainty (k = 1)."""
+        return None if self.doubt is None else self.doubt.combined
+
+
+MISSING = Measured(None, None)
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class OutlineSeen:
+    """A placed profile with what its uncertainties need.
+
+    Standard uncertainties of each deviation, (n,): `pose_mm` from the fit, `edge_mm` from photon noise, `form_mm` from
+    the curvature put back and what smoothing leaves. `shape` (m, 2): the measured outline at the nominal's fine points,
+    drawing mm.
+    """
+
+    nominal: Nominal
+    profile: Profile
+    pose_mm: Array
+    edge_mm: Array
+    form_mm: Array
+    shape: Array
+    station: Station
+
+    def doubt_at(self, index: int) -> Doubt:
+        """What the uncertainty of one deviation is made of."""
+        return Doubt(
+            station=self.station.outline_mm,
+            pose=float(self.pose_mm[index]),
+            edge=float(self.edge_mm[index]),
+            form=float(self.form_mm[index]),
+        )
+
+
+def outline_seen(nominal: Nominal, profile: Profile, pose_mm: Array, station: Station) -> OutlineSeen:
+    """Gather what all zones of a piece share."""
+    edge = np.hypot(_CHOICE * profile.sd, _LEAST_NOISE * profile.fine_sd)
+    form = np.hypot(_LIFT_DOUBT * profile.lift, _FORM_DOUBT * profile.value)
+    fine = nominal.fine
+    value = np.interp(fine.at, np.arange(len(profile.value) + 1), np.append(profile.value, profile.value[0]))
+    shape = fine.points + value[:, None] * fine.normals
+    return OutlineSeen(nominal, profile, pose_mm, edge, form, shape, station)
+
+
+def deviations(seen: OutlineSeen, zone: int) -> tuple[Measured, Measured, Measured]:
+    """Largest outward and inward deviation (both >= 0) and the root mean square of one zone."""
+    inside = (seen.nominal.zone == zone) & seen.profile.seen
+    if inside.sum() < _LEAST_SEEN * max((seen.nominal.zone == zone).sum(), 1):
+        return MISSING, MISSING, MISSING
+    at = np.flatnonzero(inside)
+    value = seen.profile.value[at]
+    out, in_ = int(value.argmax()), int(value.argmin())
+    rms = float(np.sqrt(np.mean(value**2)))
+    # An even error e of all deviations changes their root mean square by e x mean / rms; where the mean is near zero
+    # errors are not even, and about a third of one remains (measured on rendered frames).
+    lean = max(abs(float(value.mean())) / max(rms, 1e-9), _UNEVEN)
+    even = Doubt(station=lean * seen.station.outline_mm, edge=float(np.sqrt(np.mean(seen.profile.sd[at] ** 2))))
+    return (
+        Measured(max(0.0, float(value[out])), seen.doubt_at(at[out])),
+        Measured(max(0.0, -float(value[in_])), seen.doubt_at(at[in_])),
+        Measured(rms, even),
+    )
+
+
+def extent(seen: OutlineSeen, axis: int, zone: int | None) -> Measured:
+    """Extent of the outline along drawing x (axis 0) or y (1), of one zone or of the whole.
+
+    Taken at the nominal's fine points, so that a zone's bounds are met to `FINE_MM`.
+    """
+    fine, profile = seen.nominal.fine, seen.profile
+    inside = np.ones(len(fine.points), bool) if zone is None else fine.zone == zone
+    if not inside.any():
+        return MISSING
+    shape = seen.shape[:, axis]
+    tops = np.flatnonzero(inside)[[int(shape[inside].argmax()), int(shape[inside].argmin())]]
+    ends = np.rint(fine.at[tops]).astype(int) % len(profile.value)
+    # An extreme at a zone's bound is met to a fine step only; elsewhere its neighbours lie as far out.
+    steps = np.abs(np.stack((np.roll(shape, 1)[tops], np.roll(shape, -1)[tops])) - shape[tops]).max(axis=0)
+    reach = max(1, round(_NEAR_EXTREME_MM / seen.nominal.step_mm))
+    for end in ends:
+        around = (end + np.arange(-reach, reach + 1)) % len(profile.value)
+        near = around if zone is None else around[seen.nominal.zone[around] == zone]
+        if profile.seen[near].mean() < _LEAST_SEEN_NEAR:
+            return MISSING
+    size = float(shape[tops[0]] - shape[tops[1]])
+    # The pose moves both ends alike, so that it does not count.
+    of_both = np.hypot(seen.form_mm[ends], steps / np.sqrt(3))
+    doubt = Doubt(
+        station=float(np.sqrt(2) * seen.station.outline_mm),
+        scale=size * seen.station.scale_relative,
+        edge=float(np.hypot(*seen.edge_mm[ends])),
+        form=float(np.hypot(*of_both)),
+    )
+    return Measured(size, doubt)
