@@ -106,7 +106,7 @@ def _camera_says(store: Store, one: Shown, by: Drawings) -> dict[str, Any]:
         "verdict": one.judged.verdict,
         "newest": one.newest,
         "limits_revision": one.limits_revision,
-        "faults": told_faults(one.judged),
+        "faults": told_faults(one.judged, by.limits),
         "reasons": [{"outcome": outcome, "words": words} for outcome, words in told_reasons(one.judged, by.limits)],
         "findings": _findings(one, by.limits, by.part, placed),
         "deviations": None if placed is None or by.part is None else _deviations(store, one, by.part, placed),

@@ -4,8 +4,8 @@ import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
-from app.report import FAULTS, finding_words, number_words, reason_words
-from vision.decide import quantile
+from app.report import FAULTS, finding_words, measure_words, number_words, reason_words
+from vision.decide import not_measured_then, quantile
 from vision.records import (
     BendFinding,
     EdgeFinding,
@@ -13,12 +13,16 @@ from vision.records import (
     JudgedPiece,
     Limit,
     Limits,
+    Mark,
+    Opening,
     Pair,
     Part,
     Pit,
     Reason,
     Scratch,
     Speck,
+    Stain,
+    Stray,
 )
 
 NEAR_END = 0.08  # of the length: a place this near the outline's end is at its tip
@@ -37,9 +41,12 @@ class Line:
     outcome: str
 
 
-def told_faults(judged: JudgedPiece) -> list[str]:
-    """Why a piece could not be measured properly."""
-    return [] if judged.fault is None else [FAULTS.get(judged.fault, judged.fault)]
+def told_faults(judged: JudgedPiece, limits: Limits | None) -> list[str]:
+    """Why a piece could not be measured properly, and what nobody measured when it was filed."""
+    fault = [] if judged.fault is None else [FAULTS.get(judged.fault, judged.fault)]
+    absent = () if limits is None else not_measured_then(judged, limits)
+    names = ", ".join(measure_words(name).title for name in absent)
+    return [*fault, *([f"not measured then: {names}"] if names else [])]
 
 
 def told_reasons(judged: JudgedPiece, limits: Limits | None) -> list[tuple[str, str]]:
@@ -66,7 +73,7 @@ def _line(finding: Finding, counted: bool, judged: JudgedPiece, limits: Limits |
     uncertainty = _of(judged.uncertainties, measure, zone)
     if where:
         words += f"; {where}"
-    if not counted and not isinstance(finding, EdgeFinding | BendFinding):
+    if not counted and isinstance(finding, Scratch | Pit | Speck):
         words += "; not counted"
     if bound is not None:
         words += f"; limit {number_words(measure, bound)}"
@@ -89,6 +96,18 @@ def _measured_as(finding: Finding) -> tuple[str, str, float]:
             return "scratch_longest_mm", "", finding.length_mm
         case Pit() | Speck():
             return "pit_largest_mm", "", finding.diameter_mm
+        case Opening():
+            return "opening_area_mm2", "", finding.area_mm2
+        case Stray():
+            return ("outline_out_mm", finding.zone, finding.reach_mm) if finding.joins else _hides(finding)
+        case Mark():
+            return "mark_area_mm2", "", finding.area_mm2
+        case Stain():
+            return "stain_area_mm2", "", finding.area_mm2
+
+
+def _hides(stray: Stray) -> tuple[str, str, float]:
+    return "outline_unseen_mm", stray.zone, stray.extent_mm
 
 
 def _bound(measure: str, zone: str, value: float, judged: JudgedPiece, limits: Limits | None) -> float | None:
@@ -132,6 +151,8 @@ def _points(finding: Finding) -> tuple[Pair, ...]:
             return finding.points_px
         case BendFinding():
             return ()
+        case Mark() | Stain():
+            return (*finding.outline_px, *finding.outline_px[:1])
         case _:
             return (finding.center_px,)
 

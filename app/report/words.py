@@ -3,7 +3,8 @@
 from collections.abc import Mapping
 from dataclasses import dataclass
 
-from vision.records import BendFinding, EdgeFinding, Finding, Reason, Scratch, Value
+from vision.decide import is_default
+from vision.records import BendFinding, EdgeFinding, Finding, Mark, Opening, Reason, Scratch, Stain, Stray, Value
 
 
 @dataclass(frozen=True, slots=True)
@@ -24,6 +25,9 @@ MEASURES: dict[str, MeasureWords] = {
     "bend_deg": MeasureWords("bend", "°", 3),
     "hole_offset_mm": MeasureWords("hole offset", "mm", 3),
     "hole_diameter_error_mm": MeasureWords("hole diameter error", "mm", 3),
+    "outline_seen": MeasureWords("outline seen", "", 3),
+    "outline_unseen_mm": MeasureWords("longest stretch not seen", "mm", 2),
+    "opening_area_mm2": MeasureWords("light through the metal", "mm²", 3),
     "scratch_count": MeasureWords("scratches", "", 0),
     "scratch_longest_mm": MeasureWords("longest scratch", "mm", 2),
     "scratch_density_mm_per_cm2": MeasureWords("scratch density", "mm/cm²", 2),
@@ -32,6 +36,9 @@ MEASURES: dict[str, MeasureWords] = {
     "pit_largest_mm": MeasureWords("largest pit", "mm", 2),
     "pit_density_per_cm2": MeasureWords("pit density", "per cm²", 2),
     "pit_area_ppm": MeasureWords("pit area", "ppm", 0),
+    "face_seen": MeasureWords("face seen", "", 3),
+    "mark_area_mm2": MeasureWords("area of other marks", "mm²", 2),
+    "stain_area_mm2": MeasureWords("area of stains", "mm²", 1),
     "buffing_line_level": MeasureWords("buffing line level", "", 4),
 }
 
@@ -44,6 +51,13 @@ FAULTS: dict[str, str] = {
     "exposure": "the frame is too dark or too bright to measure",
     "focus": "the frame is out of focus",
     "fit": "the drawing does not fit its outline",
+    "response": "the camera's values do not follow the light",
+    "scale": "all pieces are off alike: the scale does not fit this station",
+    "calibration": "the station's calibration does not hold for this day",
+    "stopped": "the station stands stopped by its check",
+    "moved": "the tray moved between the frames",
+    "missing_light": "a frame that the station must have is missing",
+    "wrong_light": "a frame does not show what it is named for",
 }
 
 
@@ -86,7 +100,8 @@ def reason_words(reason: Reason, guard: float | None) -> str:
     ]
     sure = "" if guard is None else f"; {_sure_words(reason.measure, guard)}"
     value = number_words(reason.measure, reason.value)
-    return f"{words.title}{place}: {value}; limit {' and '.join(bounds)}{sure} ({reason.severity})"
+    limit = "default limit" if is_default(reason.measure, reason.min, reason.max) else "limit"
+    return f"{words.title}{place}: {value}; {limit} {' and '.join(bounds)}{sure} ({reason.severity})"
 
 
 def _sure_words(measure: str, guard: float) -> str:
@@ -119,6 +134,15 @@ def finding_words(finding: Finding) -> str:
             return f"bend, {finding.zone}: {finding.bend_deg:+.3f}°".replace("-", "−")
         case Scratch():
             return f"scratch, {finding.length_mm:.2f} mm long, {finding.width_mm:.2f} mm wide, snr {finding.snr:.1f}"
+        case Opening():
+            size = f"{finding.length_mm:.2f} mm long, {finding.width_mm:.3f} mm wide, {finding.area_mm2:.3f} mm²"
+            return f"light through the metal, {size}"
+        case Stray():
+            what = "stands on the rim like a burr" if finding.joins else "lies at the rim"
+            hides = f"hides {finding.extent_mm:.2f} mm of the outline"
+            return f"something {what}, {finding.zone}: reaches {finding.reach_mm:.2f} mm out, {hides}"
+        case Mark() | Stain():
+            return f"{finding.kind}, {finding.area_mm2:.2f} mm²"
         case _:
             return f"{finding.kind}, {finding.diameter_mm:.2f} mm across, snr {finding.snr:.1f}"
 
@@ -132,5 +156,11 @@ def finding_tag(finding: Finding) -> str:
             return f"bend {finding.bend_deg:+.2f}°".replace("-", "−")
         case Scratch():
             return f"scratch {finding.length_mm:.1f} mm"
+        case Opening():
+            return f"opening {finding.area_mm2:.3f} mm²"
+        case Stray():
+            return f"stray {finding.reach_mm:.2f} mm"
+        case Mark() | Stain():
+            return f"{finding.kind} {finding.area_mm2:.1f} mm²"
         case _:
             return f"{finding.kind} {finding.diameter_mm:.2f} mm"

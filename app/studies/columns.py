@@ -7,7 +7,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from app.studies.camera_and_people import PieceKey
-from vision.decide import COUNTED_MEASURES, MEASURES, doubts_of
+from vision.decide import COUNTED_MEASURES, LATER_MEASURES, MEASURES, doubts_of
 from vision.records import JudgedPiece, Pit, Scratch, Value, Verdict
 
 Array = NDArray[np.float64]
@@ -90,6 +90,8 @@ def columns_of(pieces: Iterable[tuple[PieceKey, JudgedPiece]]) -> PieceColumns:
 def _columns(pieces: list[JudgedPiece], name: str) -> dict[str | None, Column]:
     found: dict[str | None, Column] = {None: _empty(len(pieces))}
     for i, piece in enumerate(pieces):
+        if name in LATER_MEASURES and name not in piece.measures:
+            continue
         uncertainties = _by_zone(piece.uncertainties.get(name))
         for zone, value in _by_zone(piece.measures.get(name)).items():
             if zone not in found:

@@ -7,7 +7,7 @@ import numpy as np
 from scipy.special import erfc, ndtr
 
 from app.studies.columns import Array, Codes, Column, Marks, PieceColumns
-from vision.decide import COUNTED_MEASURES, SURE, quantile
+from vision.decide import COUNTED_MEASURES, SEEN_MEASURES, SURE, defaults_of, quantile
 from vision.records import CountRule, Limit, Limits
 
 PASS, REVIEW, REJECT = 0, 1, 2
@@ -23,6 +23,11 @@ def rejudge_all(pieces: PieceColumns, limits: Limits) -> Codes:
     worst = np.where(pieces.faulty, REVIEW, PASS).astype(np.int8)
     for limit in limits.limits:
         np.maximum(worst, outcomes(pieces, limit, limits.count, limits.coverage), out=worst)
+    for default, own in defaults_of(limits):
+        for zone, column in pieces.measures.get(default.measure, {}).items():
+            if zone not in own:
+                said = _outcome(column, default, limits.coverage)
+                np.maximum(worst, np.where(column.given, said, PASS), out=worst)
     return worst
 
 
@@ -63,7 +68,8 @@ def _outcome(column: Column, limit: Limit, coverage: float) -> Codes:
     guard = quantile(coverage) * u
     beyond = (value > high + guard) | (value < low - guard)
     unknown = np.isnan(value) | np.isnan(u)
-    said: Codes = np.select([unknown, conforms, beyond], [REVIEW, PASS, REJECT], REVIEW).astype(np.int8)
+    bad = REVIEW if limit.measure in SEEN_MEASURES else REJECT
+    said: Codes = np.select([unknown, conforms, beyond], [REVIEW, PASS, bad], REVIEW).astype(np.int8)
     return said
 
 

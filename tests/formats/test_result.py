@@ -83,6 +83,35 @@ AGREED: dict[str, Any] = {
                     "snr": 12.0,
                     "counted": False,
                 },
+                {
+                    "kind": "opening",
+                    "center_px": [655.0, 402.5],
+                    "center_mm": [14.0, -1.2],
+                    "area_mm2": 0.3,
+                    "width_mm": 0.1,
+                    "length_mm": 3.0,
+                },
+                {
+                    "kind": "stray",
+                    "zone": "bowl",
+                    "center_px": [612.0, 288.4],
+                    "center_mm": [12.1, 13.0],
+                    "reach_mm": 1.5,
+                    "extent_mm": 0.2,
+                    "area_mm2": 0.24,
+                    "joins": True,
+                },
+                *(
+                    {
+                        "kind": kind,
+                        "center_px": [655.0, 402.5],
+                        "center_mm": [14.0, -1.2],
+                        "area_mm2": 0.5,
+                        "outline_mm": [[13.0, -1.0], [15.0, -1.0], [14.0, 0.0]],
+                        "outline_px": [[635.0, 402.5], [675.0, 402.5], [655.0, 382.5]],
+                    }
+                    for kind in ("mark", "stain")
+                ),
             ],
         },
         {
@@ -115,7 +144,7 @@ def test_the_agreed_example_is_read(tmp_path: Path) -> None:
     assert (result.tray, result.lot, result.limits_revision, result.process) == ("T-000123", "L-2611-07", 3, {})
     assert first.reasons == (Reason("outline_out_mm", "bowl", 0.31, 0.011, None, 0.15, "major", "reject"),)
     assert first.pose == Pose((1490.2, 361.0), 3.2, 0.009)
-    assert first.counted == (False, False, True, True, False)
+    assert first.counted == (False, False, True, True, *[False] * 5)
     assert [type(finding) for finding in first.findings] == [EdgeFinding, BendFinding, Scratch, Pit, Speck]
     assert first.measures["outline_out_mm"] == {"bowl": 0.31, "handle": None}
     assert (second.fault, second.pose, second.verdict) == ("cut_off", None, "review")

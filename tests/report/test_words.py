@@ -7,7 +7,19 @@ import pytest
 from app.report.words import FAULTS, MEASURES, finding_tag, finding_words, number_words, per_zone, reason_words
 from vision.decide import measures
 from vision.records.judged import Reason
-from vision.records.measured import BendFinding, EdgeFinding, Fault, Finding, Pit, Scratch, Speck
+from vision.records.measured import (
+    BendFinding,
+    EdgeFinding,
+    Fault,
+    Finding,
+    Mark,
+    Opening,
+    Pit,
+    Scratch,
+    Speck,
+    Stain,
+    Stray,
+)
 
 
 def test_every_measure_and_every_fault_has_words() -> None:
@@ -49,6 +61,12 @@ def test_a_reason_says_of_a_count_what_makes_it_unsure(guard: float, sure: str) 
     assert reason_words(reason, guard) == f"pits: 1; limit at most 0; {sure} (minor)"
 
 
+def test_a_reason_says_that_a_limit_is_the_default() -> None:
+    reason = Reason("outline_unseen_mm", "bowl", 0.9, 0.05, None, 0.5, "major", "review")
+    expected = "longest stretch not seen, bowl: 0.90 mm; default limit at most 0.50 mm; sure to 0.08 mm (major)"
+    assert reason_words(reason, 0.08) == expected
+
+
 def test_a_reason_names_both_limits_and_a_missing_value() -> None:
     reason = Reason("bend_deg", None, None, None, -0.4, 0.4, "critical", "review")
     expected = "bend: not measured; limit at least −0.400° and at most 0.400° (critical)"
@@ -71,6 +89,18 @@ def test_a_reason_names_both_limits_and_a_missing_value() -> None:
         ),
         (Pit((0, 0), (0, 0), 0.32, 12.0), "pit, 0.32 mm across, snr 12.0", "pit 0.32 mm"),
         (Speck((0, 0), (0, 0), 0.1, 8.0), "speck, 0.10 mm across, snr 8.0", "speck 0.10 mm"),
+        (
+            Opening((0, 0), (0, 0), 0.3, 0.1, 3.0),
+            "light through the metal, 3.00 mm long, 0.100 mm wide, 0.300 mm²",
+            "opening 0.300 mm²",
+        ),
+        (
+            Stray("bowl", (0, 0), (0, 0), 1.5, 0.2, 0.24, True),
+            "something stands on the rim like a burr, bowl: reaches 1.50 mm out, hides 0.20 mm of the outline",
+            "stray 1.50 mm",
+        ),
+        (Mark((0, 0), (0, 0), 4.0, (), ()), "mark, 4.00 mm²", "mark 4.0 mm²"),
+        (Stain((0, 0), (0, 0), 4.0, (), ()), "stain, 4.00 mm²", "stain 4.0 mm²"),
     ],
 )
 def test_findings(finding: Finding, words: str, tag: str) -> None:

@@ -17,6 +17,7 @@ from vision.records.measured import Finding, Pit, Scratch
 ZONES = ("bowl", "handle")
 PER_ZONE = ("outline_out_mm", "width_mm")
 WHOLE = ("length_mm", "bend_deg", "scored_area_cm2", "pit_count")
+LATER = ("outline_unseen_mm", "opening_area_mm2", "face_seen")
 
 sizes = st.floats(0.05, 3.0)
 snrs = st.floats(2.0, 15.0)
@@ -32,11 +33,11 @@ def pieces(draw: st.DrawFn) -> JudgedPiece:
     """A stored piece: some measures by zone, some whole, some missing in one way or another."""
     measures: dict[str, object] = {}
     uncertainties: dict[str, object] = {}
-    for name in PER_ZONE:
+    for name in (*PER_ZONE, *(["outline_unseen_mm"] if draw(st.booleans()) else [])):
         zones = draw(st.none() | st.lists(st.sampled_from(ZONES), unique=True))
         measures[name] = None if zones is None else {zone: draw(values) for zone in zones}
         uncertainties[name] = None if zones is None else {zone: draw(spreads) for zone in zones}
-    for name in WHOLE:
+    for name in (*WHOLE, "opening_area_mm2", "face_seen"):
         if draw(st.booleans()):
             measures[name] = draw(areas if name == "scored_area_cm2" else values)
             uncertainties[name] = draw(spreads)
@@ -48,7 +49,7 @@ def pieces(draw: st.DrawFn) -> JudgedPiece:
 @st.composite
 def limits(draw: st.DrawFn) -> Limits:
     """Some limits, one-sided or two-sided, with or without a zone, and counting rules."""
-    names = (*PER_ZONE, *WHOLE, *counting.COUNTED_MEASURES)
+    names = (*PER_ZONE, *WHOLE, *LATER, *counting.COUNTED_MEASURES)
 
     def one() -> Limit:
         low = draw(st.none() | st.floats(-2.0, 1.0))

@@ -24,6 +24,9 @@ MEASURES: dict[str, Measure] = {
         Measure("bend_deg", "deg", False, "the bend zone's axis against its place on the drawing, counter-clockwise"),
         Measure("hole_offset_mm", "mm", False, "largest distance of a punched hole from its place on the drawing"),
         Measure("hole_diameter_error_mm", "mm", False, "largest error of a punched hole's diameter, its sign kept"),
+        Measure("outline_seen", "", True, "share of the outline that was seen"),
+        Measure("outline_unseen_mm", "mm", True, "longest stretch of the outline that was not seen"),
+        Measure("opening_area_mm2", "mm2", False, "light through the metal where the drawing has none"),
         Measure("scored_area_cm2", "cm2", False, "area of the polished face that was seen and scored"),
         Measure("scratch_count", "", False, "scratches on the scored area"),
         Measure("scratch_longest_mm", "mm", False, "longest scratch"),
@@ -32,6 +35,9 @@ MEASURES: dict[str, Measure] = {
         Measure("pit_largest_mm", "mm", False, "largest equivalent diameter of a pit"),
         Measure("pit_density_per_cm2", "1/cm2", False, "pits over the scored area"),
         Measure("pit_area_ppm", "ppm", False, "summed area of pits over the scored area"),
+        Measure("face_seen", "", False, "share of the scored area in which the reference marks would have been found"),
+        Measure("mark_area_mm2", "mm2", False, "departures of the polish that are neither scratch nor pit nor stain"),
+        Measure("stain_area_mm2", "mm2", False, "dried drops, films and smears"),
         Measure("buffing_line_level", "%", False, "contrast of the finish's parallel lines left by the buffing wheel"),
     )
 }

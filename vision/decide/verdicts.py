@@ -3,6 +3,7 @@
 from collections.abc import Iterator, Mapping
 
 from vision.decide.counts import COUNTED_MEASURES, count
+from vision.decide.defaults import LATER_MEASURES, SEEN_MEASURES, default_limits
 from vision.decide.guard import acceptance_zone, proves_conformance, proves_nonconformance
 from vision.decide.measures import MEASURES
 from vision.records import JudgedPiece, Limit, Limits, MeasuredPiece, Reason, Value, Verdict
@@ -15,8 +16,9 @@ def judge(piece: MeasuredPiece, limits: Limits) -> JudgedPiece:
     """Judge a piece: the worst reason decides, and every limit not passed is a reason.
 
     A value passes when it proves conformance, is rejected when it proves the contrary, and is reviewed between (guard
-    bands: `vision.decide.guard`); a limited measure that is missing, or has no uncertainty, is reviewed. A piece with
-    a fault is at best reviewed. Reasons stand worst first, in the limits' order among equals.
+    bands: `vision.decide.guard`); what was not seen is never rejected. A limited measure that is missing, or has no
+    uncertainty, is reviewed. A piece with a fault is at best reviewed. Reasons stand worst first, in the limits' order
+    among equals. Where the limits say nothing of what was seen, defaults do (`vision.decide.defaults`).
     """
     blank = JudgedPiece(
         piece=piece.piece,
@@ -38,8 +40,9 @@ def rejudge(judged: JudgedPiece, limits: Limits) -> JudgedPiece:
     surface = count(judged.findings, limits.count, area, area_u)
     measures = _complete(judged.measures, surface.measures)
     uncertainties = _complete(judged.uncertainties, surface.uncertainties)
+    asked = (*limits.limits, *default_limits(limits, measures))
     reasons = sorted(
-        (reason for limit in limits.limits for reason in _reasons(limit, measures, uncertainties, limits.coverage)),
+        (reason for limit in asked for reason in _reasons(limit, measures, uncertainties, limits.coverage)),
         key=lambda one: (_ORDER_OF_OUTCOMES.index(one.outcome), _ORDER_OF_SEVERITIES.index(one.severity)),
     )
     verdict: Verdict = "review" if judged.fault else "pass"
@@ -66,9 +69,13 @@ def undecidable(reason: Reason, coverage: float) -> bool:
 
 
 def _complete(measured: Mapping[str, Value], counted: Mapping[str, Value]) -> dict[str, Value]:
-    """Every known measure by name, None where missing, then those that are known to the piece alone."""
+    """Every known measure by name, None where missing, then those that are known to the piece alone.
+
+    A later measure that the piece lacks stays absent: it was not measured then.
+    """
     given = {name: value for name, value in measured.items() if name not in COUNTED_MEASURES}
-    return {**dict.fromkeys(MEASURES), **given, **counted}
+    known = (name for name in MEASURES if name not in LATER_MEASURES or name in given)
+    return {**dict.fromkeys(known), **given, **counted}
 
 
 def _reasons(
@@ -95,6 +102,7 @@ def _outcome(value: float | None, uncertainty: float | None, limit: Limit, cover
         return "review"
     if proves_conformance(value, uncertainty, limit.min, limit.max, coverage):
         return "pass"
-    if proves_nonconformance(value, uncertainty, limit.min, limit.max, coverage):
+    proved = proves_nonconformance(value, uncertainty, limit.min, limit.max, coverage)
+    if proved and limit.measure not in SEEN_MEASURES:
         return "reject"
     return "review"

@@ -3,7 +3,7 @@
 import json
 from collections.abc import Mapping
 from pathlib import Path
-from typing import Annotated, Any, Literal
+from typing import Annotated, Any, Literal, get_args
 
 from pydantic import Field
 
@@ -15,12 +15,16 @@ from vision.records import (
     EdgeKind,
     Finding,
     JudgedPiece,
+    Mark,
+    Opening,
     Pit,
     Pose,
     Reason,
     Scratch,
     Severity,
     Speck,
+    Stain,
+    Stray,
     TrayFinding,
     TrayKind,
     TrayResult,
@@ -84,7 +88,48 @@ class _SpotTable(Strict):
     counted: bool
 
 
-_FindingTable = Annotated[_EdgeTable | _BendTable | _ScratchTable | _SpotTable, Field(discriminator="kind")]
+class _OpeningTable(Strict):
+    kind: Literal["opening"]
+    center_px: _Pair
+    center_mm: _Pair
+    area_mm2: float
+    width_mm: float
+    length_mm: float
+
+
+class _StrayTable(Strict):
+    kind: Literal["stray"]
+    zone: str
+    center_px: _Pair
+    center_mm: _Pair
+    reach_mm: float
+    extent_mm: float
+    area_mm2: float
+    joins: bool
+
+
+class _PatchTable(Strict):
+    kind: Literal["mark", "stain"]
+    center_px: _Pair
+    center_mm: _Pair
+    area_mm2: float
+    outline_mm: tuple[_Pair, ...]
+    outline_px: tuple[_Pair, ...]
+
+
+_AnyFindingTable = _EdgeTable | _BendTable | _ScratchTable | _SpotTable | _OpeningTable | _StrayTable | _PatchTable
+_FindingTable = Annotated[_AnyFindingTable, Field(discriminator="kind")]
+_RECORDS: dict[str, type[Finding]] = {
+    **dict.fromkeys(get_args(EdgeKind), EdgeFinding),
+    "bend": BendFinding,
+    "scratch": Scratch,
+    "pit": Pit,
+    "speck": Speck,
+    "opening": Opening,
+    "stray": Stray,
+    "mark": Mark,
+    "stain": Stain,
+}
 
 
 class _PieceTable(Strict):
@@ -155,15 +200,11 @@ def _piece(row: _PieceTable) -> JudgedPiece:
     )
 
 
-def _finding(row: _EdgeTable | _BendTable | _ScratchTable | _SpotTable) -> Finding:
-    fields = {name: value for name, value in row if name not in ("kind", "counted")}
-    if isinstance(row, _EdgeTable):
-        return EdgeFinding(kind=row.kind, **fields)
-    if isinstance(row, _BendTable):
-        return BendFinding(**fields)
-    if isinstance(row, _ScratchTable):
-        return Scratch(**fields)
-    return Pit(**fields) if row.kind == "pit" else Speck(**fields)
+def _finding(row: _AnyFindingTable) -> Finding:
+    made = _RECORDS[row.kind]
+    # A kind that its record can't differ from is the record's own.
+    fixed = ("counted",) if isinstance(row, _EdgeTable) else ("kind", "counted")
+    return made(**{name: value for name, value in row if name not in fixed})
 
 
 def write_result(result: TrayResult, path: Path) -> None:

@@ -9,8 +9,40 @@ from vision.records.inputs import Array
 
 Pair = tuple[float, float]
 EdgeKind = Literal["burr", "nick", "swell", "hollow"]
-TrayKind = Literal["touching", "cut_off", "foreign", "unlike", "exposure", "focus", "light"]
-Fault = Literal["touching", "cut_off", "unlike", "face_down", "outline_hidden", "exposure", "focus", "fit"]
+TrayKind = Literal[
+    "touching",
+    "cut_off",
+    "foreign",
+    "unlike",
+    "face_down",
+    "exposure",
+    "focus",
+    "response",
+    "scale",
+    "calibration",
+    "stopped",
+    "light",
+    "moved",
+    "missing_light",
+    "wrong_light",
+]
+Fault = Literal[
+    "touching",
+    "cut_off",
+    "unlike",
+    "face_down",
+    "outline_hidden",
+    "exposure",
+    "focus",
+    "fit",
+    "response",
+    "scale",
+    "calibration",
+    "stopped",
+    "moved",
+    "missing_light",
+    "wrong_light",
+]
 # A measure's value: one number, one per zone, or missing. A zone that could not be seen is None inside the mapping.
 Value = float | None | Mapping[str, float | None]
 
@@ -84,7 +116,64 @@ class Speck:
     kind: Literal["speck"] = "speck"
 
 
-Finding = EdgeFinding | BendFinding | Scratch | Pit | Speck
+@dataclass(frozen=True, slots=True)
+class Opening:
+    """Light through the metal where the drawing has none: a hole, a crack, a slit.
+
+    `area_mm2` is the light's own, however thin; `width_mm` that area over `length_mm`, end to end.
+    """
+
+    center_px: Pair
+    center_mm: Pair
+    area_mm2: float
+    width_mm: float
+    length_mm: float
+    kind: Literal["opening"] = "opening"
+
+
+@dataclass(frozen=True, slots=True)
+class Stray:
+    """Something at the rim that is not the piece's own outline.
+
+    `reach_mm`: how far outside the outline it stands; `extent_mm`: how much of the outline it hides; `joins`: no light
+    is seen between it and the metal and it is as dark as metal, so that it counts as a burr.
+    """
+
+    zone: str
+    center_px: Pair
+    center_mm: Pair
+    reach_mm: float
+    extent_mm: float
+    area_mm2: float
+    joins: bool
+    kind: Literal["stray"] = "stray"
+
+
+@dataclass(frozen=True, slots=True)
+class Mark:
+    """A departure of the polish that is no scratch, pit or stain; `outline_mm` and `outline_px` go round it."""
+
+    center_px: Pair
+    center_mm: Pair
+    area_mm2: float
+    outline_mm: tuple[Pair, ...]
+    outline_px: tuple[Pair, ...]
+    kind: Literal["mark"] = "mark"
+
+
+@dataclass(frozen=True, slots=True)
+class Stain:
+    """A dried drop, film or smear on the face: no shape of its own; `outline_mm` and `outline_px` go round it."""
+
+    center_px: Pair
+    center_mm: Pair
+    area_mm2: float
+    outline_mm: tuple[Pair, ...]
+    outline_px: tuple[Pair, ...]
+    kind: Literal["stain"] = "stain"
+
+
+Finding = EdgeFinding | BendFinding | Scratch | Pit | Speck | Opening | Stray | Mark | Stain
 
 
 @dataclass(frozen=True, slots=True, eq=False)
