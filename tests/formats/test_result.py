@@ -12,7 +12,19 @@ from tests.formats.made import one_line
 from vision.errors import Unusable
 from vision.formats.result import as_table, read_result, write_result
 from vision.records.judged import JudgedPiece, Reason, TrayResult
-from vision.records.measured import BendFinding, EdgeFinding, Pit, Pose, Scratch, Speck, TrayFinding
+from vision.records.measured import (
+    BendFinding,
+    EdgeFinding,
+    Mark,
+    Opening,
+    Pit,
+    Pose,
+    Scratch,
+    Speck,
+    Stain,
+    Stray,
+    TrayFinding,
+)
 
 # The example of the agreed format, with one finding of each kind; `process` stands only where a shot has some.
 AGREED: dict[str, Any] = {
@@ -145,7 +157,10 @@ def test_the_agreed_example_is_read(tmp_path: Path) -> None:
     assert first.reasons == (Reason("outline_out_mm", "bowl", 0.31, 0.011, None, 0.15, "major", "reject"),)
     assert first.pose == Pose((1490.2, 361.0), 3.2, 0.009)
     assert first.counted == (False, False, True, True, *[False] * 5)
-    assert [type(finding) for finding in first.findings] == [EdgeFinding, BendFinding, Scratch, Pit, Speck]
+    assert [type(finding) for finding in first.findings] == [
+        *(EdgeFinding, BendFinding, Scratch, Pit, Speck),
+        *(Opening, Stray, Mark, Stain),
+    ]
     assert first.measures["outline_out_mm"] == {"bowl": 0.31, "handle": None}
     assert (second.fault, second.pose, second.verdict) == ("cut_off", None, "review")
     assert result.tray_findings[1] == TrayFinding("exposure", None, "too bright")
