@@ -16,7 +16,7 @@ from playwright.sync_api import Browser, Page, expect, sync_playwright
 from screenshot_works import demo_works, shift_checks, works_of_dies
 
 from app.store.results.recall import recall_results
-from app.store.stations.checks import doubtful_trays, file_checks
+from app.store.stations.checks import file_checks, suspect_trays
 from tests.pages.conftest import CHROMIUM, CHROMIUM_FLAGS, Served, choose
 from tests.pages.test_review import judge, piece_on, saved
 
@@ -288,7 +288,7 @@ def _station(served: Served, browser: Browser, file: Path) -> None:
 @state("in-doubt")
 def _in_doubt(served: Served, browser: Browser, file: Path) -> None:
     with closing(served.works.open()) as store:
-        tray = doubtful_trays(store)[0].tray
+        tray = suspect_trays(store)[0].tray
     with opened(served, browser, f"?{HALE}&piece={tray}:1") as page:
         piece_on(page)
         shoot(page, file)

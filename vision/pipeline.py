@@ -7,9 +7,18 @@ import numpy as np
 from vision.backlight import SATURATED, NoBacklight, lamp_state, light_findings, model_backlight
 from vision.decide import judge
 from vision.errors import Unusable
-from vision.face import FaceView, score_face
-from vision.geometry import View
-from vision.outline import SHARP_PX, Found, Nominal, Placed, Sight, look, measure_piece, prepare_nominal
+from vision.face import FaceInputs, score_face
+from vision.geometry import CameraMapping
+from vision.outline import (
+    SHARP_PX,
+    BacklitScene,
+    Found,
+    Nominal,
+    Placement,
+    find_pieces,
+    measure_piece,
+    prepare_nominal,
+)
 from vision.records import (
     Fault,
     JudgedPiece,
@@ -45,33 +54,33 @@ def measure_tray(pictures: TrayPictures, part: Part, station: Station) -> Measur
         light = model_backlight(pictures.back)
     except NoBacklight as reason:
         return MeasuredTray((), (TrayFinding("exposure", None, f"{pictures.back.name or 'back'}: {reason}"),))
-    view = View(station, part.edge_height_mm)
+    camera = CameraMapping(station, part.edge_height_mm)
     rows, columns = pictures.back.pixels.shape
-    scale = view.mm_per_px(np.array([columns / 2, rows / 2]))
+    scale = camera.mm_per_px(np.array([columns / 2, rows / 2]))
     nominal = prepare_nominal(part, round(scale, 4))
-    found, told, blur = look(Sight(pictures.back, light, nominal, view, scale))
+    found, findings, blur = find_pieces(BacklitScene(pictures.back, light, nominal, camera, scale))
     spoilt: Fault | None = None
     if light.saturated > _SATURATED_SHARE:
         spoilt = "exposure"
         detail = f"{light.saturated:.0%} of the empty tray reaches {SATURATED:.0%} of full scale; expose less"
-        told.append(TrayFinding("exposure", None, f"{pictures.back.name or 'back'}: {detail}"))
+        findings.append(TrayFinding("exposure", None, f"{pictures.back.name or 'back'}: {detail}"))
     if blur > SHARP_PX:
         spoilt = spoilt or "focus"
         detail = f"edges are {blur:.1f} px wide (standard deviation), at most {SHARP_PX} is sharp; focus the lens"
-        told.append(TrayFinding("focus", None, f"{pictures.back.name or 'back'}: {detail}"))
+        findings.append(TrayFinding("focus", None, f"{pictures.back.name or 'back'}: {detail}"))
     for finding in _beyond_limits(pictures.back, blur, station.light):
         spoilt = spoilt or ("focus" if finding.kind == "focus" else "exposure")
-        told.append(finding)
+        findings.append(finding)
     ordered = _reading_order(found, _ROW_SHARE * float(np.ptp(nominal.points[:, 0])) / scale)
     pieces = []
     for number, one in enumerate(ordered, start=1):
-        piece = _measure(number, one, nominal, view)
+        piece = _measure(number, one, nominal, camera)
         piece = replace(piece, fault=piece.fault or spoilt)
-        if one.placed is not None and (pictures.dome is not None or pictures.low):
-            piece, faults = _with_face(piece, one.placed, pictures, view, (nominal, scale))
-            told += [fault for fault in faults if fault not in told]
+        if one.placement is not None and (pictures.dome is not None or pictures.low):
+            piece, faults = _with_face(piece, one.placement, pictures, camera, (nominal, scale))
+            findings += [fault for fault in faults if fault not in findings]
         pieces.append(piece)
-    return MeasuredTray(tuple(pieces), tuple(told))
+    return MeasuredTray(tuple(pieces), tuple(findings))
 
 
 def _beyond_limits(back: Picture, blur_px: float, limits: LightLimits) -> list[TrayFinding]:
@@ -87,13 +96,13 @@ def _beyond_limits(back: Picture, blur_px: float, limits: LightLimits) -> list[T
     return [replace(finding, detail=f"{name}: {finding.detail}") for finding in found]
 
 
-def _measure(number: int, found: Found, nominal: Nominal, view: View) -> MeasuredPiece:
-    if found.placed is None or found.edge is None:
+def _measure(number: int, found: Found, nominal: Nominal, camera: CameraMapping) -> MeasuredPiece:
+    if found.placement is None or found.edge is None:
         return MeasuredPiece(number, found.fault or "fit", None, {}, {})
-    return measure_piece(number, found.edge, found.placed, nominal, view, found.fault)
+    return measure_piece(number, found.edge, found.placement, nominal, camera, found.fault)
 
 
-def faces_of(pictures: TrayPictures, part: Part, station: Station) -> tuple[FaceView, ...]:
+def faces_of(pictures: TrayPictures, part: Part, station: Station) -> tuple[FaceInputs, ...]:
     """The views by which the faces on a tray are scored, of every piece that could be placed, in reading order.
 
     Raises
@@ -102,35 +111,43 @@ def faces_of(pictures: TrayPictures, part: Part, station: Station) -> tuple[Face
         Where the backlit frame shows no usable light.
     """
     light = model_backlight(pictures.back)
-    view = View(station, part.edge_height_mm)
+    camera = CameraMapping(station, part.edge_height_mm)
     rows, columns = pictures.back.pixels.shape
-    scale = view.mm_per_px(np.array([columns / 2, rows / 2]))
+    scale = camera.mm_per_px(np.array([columns / 2, rows / 2]))
     nominal = prepare_nominal(part, round(scale, 4))
-    found, _, _ = look(Sight(pictures.back, light, nominal, view, scale))
+    found, _, _ = find_pieces(BacklitScene(pictures.back, light, nominal, camera, scale))
     ordered = _reading_order(found, _ROW_SHARE * float(np.ptp(nominal.points[:, 0])) / scale)
-    return tuple(_face_view(one.placed, pictures, view, (nominal, scale)) for one in ordered if one.placed is not None)
+    return tuple(
+        _face_inputs(one.placement, pictures, camera, (nominal, scale)) for one in ordered if one.placement is not None
+    )
 
 
-def _face_view(placed: Placed, pictures: TrayPictures, view: View, scale: tuple[Nominal, float]) -> FaceView:
+def _face_inputs(
+    placement: Placement, pictures: TrayPictures, camera: CameraMapping, scale: tuple[Nominal, float]
+) -> FaceInputs:
     nominal, mm_per_px = scale
-    to_drawing, to_tray = placed.datum.motion, placed.datum.motion.inverse()
-    origin, right = view.to_px(np.array([[0.0, 0.0], [1.0, 0.0]]))
-    return FaceView(
+    to_drawing, to_tray = placement.datum.motion, placement.datum.motion.inverse()
+    origin, right = camera.to_px(np.array([[0.0, 0.0], [1.0, 0.0]]))
+    return FaceInputs(
         pictures=pictures,
         part=nominal.part,
-        to_px=lambda mm: view.to_px(to_tray.apply(mm)),
-        to_mm=lambda px: to_drawing.apply(view.to_tray(px)),
+        to_px=lambda mm: camera.to_px(to_tray.apply(mm)),
+        to_mm=lambda px: to_drawing.apply(camera.to_tray(px)),
         mm_per_px=mm_per_px,
         tray_turn_deg=float(np.degrees(np.arctan2(-(right - origin)[1], (right - origin)[0]))),
-        scale_relative=view.station.scale_relative,
-        edge_mm=view.station.outline_mm,
+        scale_relative=camera.station.scale_relative,
+        edge_mm=camera.station.outline_mm,
     )
 
 
 def _with_face(
-    piece: MeasuredPiece, placed: Placed, pictures: TrayPictures, view: View, scale: tuple[Nominal, float]
+    piece: MeasuredPiece,
+    placement: Placement,
+    pictures: TrayPictures,
+    camera: CameraMapping,
+    scale: tuple[Nominal, float],
 ) -> tuple[MeasuredPiece, list[TrayFinding]]:
-    score = score_face(_face_view(placed, pictures, view, scale))
+    score = score_face(_face_inputs(placement, pictures, camera, scale))
     measures: dict[str, Value] = {
         "scored_area_cm2": score.scored_area_cm2,
         "buffing_line_level": score.buffing_line_level,
@@ -139,7 +156,7 @@ def _with_face(
         "scored_area_cm2": score.scored_area_uncertainty_cm2,
         "buffing_line_level": score.buffing_line_uncertainty,
     }
-    told = [TrayFinding("light", None, f"{fault.picture.name}: {fault.detail}") for fault in score.light_faults]
+    findings = [TrayFinding("light", None, f"{fault.picture.name}: {fault.detail}") for fault in score.light_faults]
     return (
         replace(
             piece,
@@ -147,7 +164,7 @@ def _with_face(
             uncertainties={**piece.uncertainties, **uncertainties},
             findings=(*piece.findings, *score.findings),
         ),
-        told,
+        findings,
     )
 
 

@@ -11,7 +11,7 @@ import click
 from vision.errors import Unusable
 
 if TYPE_CHECKING:
-    from vision.calibrate import Calibration, Sighting, Target
+    from vision.calibrate import Calibration, Observation, Target
     from vision.records import Station
 
 # Fewer nodes than this along a side leave a lens to chance.
@@ -135,7 +135,7 @@ def _count(squares: str) -> tuple[int, int]:
 
 def _look(
     images: tuple[Path, ...], target: Target, search_window_px: int | None
-) -> tuple[list[Sighting], list[Sighting], list[Unusable]]:
+) -> tuple[list[Observation], list[Observation], list[Unusable]]:
     """Sights with the whole window and with half of it, and the pictures in which no target was found.
 
     Without the first picture there is no plane, so its failure ends the call.
@@ -146,8 +146,8 @@ def _look(
         twice = next(path for path in images if images.count(path) > 1)
         raise Unusable(twice, "", "each picture once", "given twice")
     same_names = len({path.name for path in images}) < len(images)
-    first: list[Sighting] = []
-    second: list[Sighting] = []
+    first: list[Observation] = []
+    second: list[Observation] = []
     failures: list[Unusable] = []
     for path in images:
         name = str(path) if same_names else path.name
@@ -166,12 +166,12 @@ def _look(
 def _station(found: Calibration, name: str, full_scale: float | None) -> Station:
     from vision.records import Station
 
-    placed = found.placed
+    tray_frame = found.tray_frame
     return Station(
         station=name,
-        homography=placed.homography,
-        lens=placed.lens,
-        camera=placed.camera,
+        homography=tray_frame.homography,
+        lens=tray_frame.lens,
+        camera=tray_frame.camera,
         outline_mm=found.outline.combined,
         scale_relative=found.scale.combined,
         full_scale=full_scale,
@@ -179,12 +179,12 @@ def _station(found: Calibration, name: str, full_scale: float | None) -> Station
 
 
 def _said(found: Calibration, out: Path, report: Path) -> list[str]:
-    from vision.calibrate import choice, remarks
+    from vision.calibrate import calibration_advice, choice
 
     fitted = found.chosen.fitted
     used = sum(not view.left_out for view in found.views)
     lines = [
-        f"{used} view(s), {fitted.rms_px:.4f} px rms; {found.placed.mm_per_px:.6f} mm/px in the frame's middle",
+        f"{used} view(s), {fitted.rms_px:.4f} px rms; {found.tray_frame.mm_per_px:.6f} mm/px in the frame's middle",
         *(
             f"  {number.name} = {number.value:.6g}, standard uncertainty {number.standard:.2g}"
             for number in found.numbers
@@ -192,10 +192,10 @@ def _said(found: Calibration, out: Path, report: Path) -> list[str]:
         f"scale uncertain by {100 * found.scale.combined:.2g} %, "
         f"a place in the field by {found.outline.combined:.2g} mm (k = 1)",
     ]
-    if found.placed.camera:
-        height = found.placed.camera.height_mm
+    if found.tray_frame.camera:
+        height = found.tray_frame.camera.height_mm
         lines.append(f"camera {height:.1f} mm above the tray, standard uncertainty {found.height_standard_mm:.2g} mm")
     lines.append(f"why this camera: {choice(found)}")
-    lines += [f"note: {sentence}" for sentence in remarks(found)]
+    lines += [f"note: {sentence}" for sentence in calibration_advice(found)]
     lines.append(f"wrote {out} and {report}")
     return lines

@@ -116,14 +116,14 @@ def _in_works(place: Works, folder: Path) -> tuple[Path, Path, Path, Path]:
 
 def _file(store: Store, checks: Sequence[Check]) -> None:
     """File the whole history, of which the store may lack more than this check, and name the trays in doubt."""
-    from app.store import doubtful_trays, file_checks
+    from app.store import file_checks, suspect_trays
 
     file_checks(store, checks)
     station = checks[-1].station
-    doubtful = [tray for tray in doubtful_trays(store) if tray.station == station]
-    named = ", ".join(tray.tray for tray in doubtful[:_NAMED]) + (", ..." if len(doubtful) > _NAMED else "")
-    if doubtful:
-        click.echo(f"to be judged again, of {station} in the store: {len(doubtful)} ({named})")
+    suspect = [tray for tray in suspect_trays(store) if tray.station == station]
+    named = ", ".join(tray.tray for tray in suspect[:_NAMED]) + (", ..." if len(suspect) > _NAMED else "")
+    if suspect:
+        click.echo(f"to be judged again, of {station} in the store: {len(suspect)} ({named})")
 
 
 def _measured(folder: Path, part: Path, camera: Station, known: Reference) -> MeasuredPiece:
@@ -174,10 +174,10 @@ def _budgets(known: Reference, piece: MeasuredPiece) -> list[tuple[str, Budget]]
     budgets = []
     for value in known.values:
         measure, _, zone = value.name.partition(".")
-        if doubt := piece.doubts.get(measure, {}).get(zone):
+        if components := piece.uncertainty_components.get(measure, {}).get(zone):
             certificate = Contribution("certificate", value.uncertainty, source=known.reference)
             laying = Contribution("repeatability", value.repeatability, source="laying it anew, as its file says")
-            budgets.append((value.name, measure_budget(doubt, (certificate, laying))))
+            budgets.append((value.name, measure_budget(components, (certificate, laying))))
     return budgets
 
 

@@ -165,8 +165,8 @@ def _told(state: LotState, acceptance: Acceptance | None, aql: float) -> list[st
         )
     else:
         said.append(escapes_words(figures.escapes))
-    if state.doubtful:
-        said.append(f"to be judged again: {', '.join(tray.tray for tray in state.doubtful)}")
+    if state.suspect:
+        said.append(f"to be judged again: {', '.join(tray.tray for tray in state.suspect)}")
     said += [f"{decision_words(one)} by {one.given_by} at {one.given_at}: {one.why}" for one in state.decisions]
     return said
 

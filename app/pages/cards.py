@@ -17,7 +17,6 @@ from app.store import (
     Store,
     bench,
     clock_s,
-    doubtful_trays,
     limits_of,
     neighbours,
     part_of,
@@ -25,13 +24,14 @@ from app.store import (
     shown,
     standing,
     station_of,
+    suspect_trays,
 )
 from vision.geometry import points_at
 from vision.records import Limits, Part, Station
 
 LIGHT_WORDS = {"back": "backlit", "dome": "dome", "low": "low"}
 OUTLINE_POINTS = 900
-DOUBT_WORDS = "the station failed its check; to be judged again"
+SUSPECT_MESSAGE = "the station failed its check; to be judged again"
 
 
 def cards(desk: Desk, judgement_ids: Sequence[int], inspector: str, blind: bool = False) -> list[dict[str, Any]]:
@@ -45,7 +45,7 @@ def cards(desk: Desk, judgement_ids: Sequence[int], inspector: str, blind: bool 
         for verdict in standing(desk.store, piece_ids=[one.piece_id for one in known.values()]):
             said.setdefault(verdict.piece_id, []).append(verdict)
     names = [] if blind else sorted({one.tray for one in known.values()})
-    doubtful = {tray.tray for tray in doubtful_trays(desk.store, among=names)}
+    suspect = {tray.tray for tray in suspect_trays(desk.store, among=names)}
     drawings: dict[tuple[str, str, int], Drawings] = {}
     told = []
     for judgement in judgement_ids:
@@ -58,8 +58,8 @@ def cards(desk: Desk, judgement_ids: Sequence[int], inspector: str, blind: bool 
         content = _card(one, drawings[key], blind)
         if not blind:
             content |= _camera_says(desk.store, one, drawings[key])
-            if one.tray in doubtful:
-                content["faults"].append(DOUBT_WORDS)
+            if one.tray in suspect:
+                content["faults"].append(SUSPECT_MESSAGE)
             content |= _people_say(said.get(one.piece_id, []), inspector)
         told.append(content)
     return told

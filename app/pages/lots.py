@@ -96,8 +96,8 @@ def _head(state: LotState) -> None:
         f"{figures.fates['accepted']}, rejected by a person {figures.fates['rejected']}, rejected by the camera and "
         f"not seen by a person {figures.fates['sorted out']}."
     )
-    if state.doubtful:
-        trays = ", ".join(tray.tray for tray in state.doubtful)
+    if state.suspect:
+        trays = ", ".join(tray.tray for tray in state.suspect)
         st.error(f"To be judged again, since the station failed its check: {trays}")
 
 

@@ -10,7 +10,7 @@ from app.pages.server_state import Desk, Pass, the_desk
 from app.pages.sign_in import head, nobody_yet
 from app.pages.study_lot import piece_link, show_chart
 from app.report import check_chart, histories, since_calibration, why_stopped
-from app.store import Check, checked_stations, doubtful_trays, light_limits, light_told, station_checks
+from app.store import Check, checked_stations, light_limits, light_told, station_checks, suspect_trays
 from app.studies import PieceKey
 
 ROWS = 200
@@ -44,7 +44,7 @@ def station_page() -> None:
     checks = station_checks(desk.store, station)
     since = since_calibration(checks)
     _state(station, checks, since)
-    _doubtful(desk, station, who)
+    _suspect(desk, station, who)
     charts = [(history.measure, check_chart(history)) for history in histories(since)]
     for start in range(0, len(charts), 2):
         for column, (measure, svg) in zip(st.columns(2), charts[start : start + 2], strict=False):
@@ -68,8 +68,8 @@ def _state(station: str, checks: Sequence[Check], since: Sequence[Check]) -> Non
         )
 
 
-def _doubtful(desk: Desk, station: str, who: Pass) -> None:
-    trays = [tray for tray in doubtful_trays(desk.store) if tray.station == station]
+def _suspect(desk: Desk, station: str, who: Pass) -> None:
+    trays = [tray for tray in suspect_trays(desk.store) if tray.station == station]
     if not trays:
         st.markdown("No tray of this station is to be judged again.")
         return

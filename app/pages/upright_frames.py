@@ -11,7 +11,7 @@ import numpy as np
 from app.report import Grey, Window, as_grey, crop_upright
 from app.store import Shown
 from vision.errors import Unusable
-from vision.geometry import View, centroid
+from vision.geometry import CameraMapping, centroid
 from vision.records import Array, Part, Picture, Pose, Station
 
 MARGIN_MM = 6.0  # shown around the outline: enough for a burr and a neighbour's edge
@@ -47,15 +47,15 @@ def place(shown: Shown, part: Part | None, station: Station | None) -> Placed | 
     if station is None:
         half = UNKNOWN_SPAN_PX / 2
         return Placed(_turned(pose, 1.0), Window((-half, half), (-half / 2, half / 2), 1.0), known_scale=False)
-    view = View(station, 0.0 if part is None else part.edge_height_mm)
-    scale_mm = view.mm_per_px(np.asarray(pose.center_px))
+    camera = CameraMapping(station, 0.0 if part is None else part.edge_height_mm)
+    scale_mm = camera.mm_per_px(np.asarray(pose.center_px))
     if part is None:
         length = shown.judged.measures.get("length_mm")
         half = length if isinstance(length, float) else UNKNOWN_SPAN_PX * scale_mm / 2
         return Placed(_turned(pose, scale_mm), Window((-half, half), (-half / 2, half / 2), 1 / scale_mm), True)
     low, high = part.outline.min(axis=0) - MARGIN_MM, part.outline.max(axis=0) + MARGIN_MM
     window = Window((float(low[0]), float(high[0])), (float(low[1]), float(high[1])), 1 / scale_mm)
-    return Placed(_as_seen(pose, part, view), window, known_scale=True)
+    return Placed(_as_seen(pose, part, camera), window, known_scale=True)
 
 
 def _turned(pose: Pose, scale_mm: float) -> tuple[tuple[float, float, float], tuple[float, float, float]]:
@@ -64,14 +64,16 @@ def _turned(pose: Pose, scale_mm: float) -> tuple[tuple[float, float, float], tu
     return (c, -s, pose.center_px[0]), (-s, -c, pose.center_px[1])
 
 
-def _as_seen(pose: Pose, part: Part, view: View) -> tuple[tuple[float, float, float], tuple[float, float, float]]:
+def _as_seen(
+    pose: Pose, part: Part, camera: CameraMapping
+) -> tuple[tuple[float, float, float], tuple[float, float, float]]:
     """The affine map nearest to how the camera sees the drawing laid at the pose, lens and parallax included."""
     angle = math.radians(pose.angle_deg)
     center = np.asarray(pose.center_px)
-    origin, ahead = view.to_tray(np.vstack([center, center + np.array([math.cos(angle), -math.sin(angle)])]))
+    origin, ahead = camera.to_tray(np.vstack([center, center + np.array([math.cos(angle), -math.sin(angle)])]))
     turn = math.atan2(ahead[1] - origin[1], ahead[0] - origin[0])
     rotation = np.array([[math.cos(turn), -math.sin(turn)], [math.sin(turn), math.cos(turn)]])
-    seen_px = view.to_px(origin + (part.outline - np.asarray(centroid(part.outline))) @ rotation.T)
+    seen_px = camera.to_px(origin + (part.outline - np.asarray(centroid(part.outline))) @ rotation.T)
     design = np.column_stack([part.outline, np.ones(len(part.outline))])
     (xx, xy), (yx, yy), (ox, oy) = np.linalg.lstsq(design, seen_px, rcond=None)[0].tolist()
     return (xx, yx, ox), (xy, yy, oy)

@@ -8,7 +8,7 @@ from app.pages.clock import in_users_zone
 from app.pages.queue_filter import chosen
 from app.pages.server_state import the_desk
 from app.pages.sign_in import head, nobody_yet
-from app.store import doubtful_trays, waiting, waiting_count
+from app.store import suspect_trays, waiting, waiting_count
 
 ROWS = 200
 
@@ -28,7 +28,7 @@ def waiting_page() -> None:
         return
     st.markdown(f"**{count} pieces wait**" + (f"; the first {ROWS} are listed." if count > ROWS else "."))
     listed = waiting(desk.store, wanted, ROWS)
-    doubtful = {tray.tray for tray in doubtful_trays(desk.store, among=[one.tray for one in listed])}
+    suspect = {tray.tray for tray in suspect_trays(desk.store, among=[one.tray for one in listed])}
     rows = [
         {
             "open": f"./?{urlencode({'piece': f'{one.tray}:{one.piece}', 'who': who.name})}",
@@ -41,7 +41,7 @@ def waiting_page() -> None:
             "die": one.die,
             "taken at": in_users_zone(one.taken_at) if one.taken_at else "",
             "in hand": one.held_by or "",
-            "in doubt": "✗ judge again" if one.tray in doubtful else "",
+            "in doubt": "✗ judge again" if one.tray in suspect else "",
         }
         for one in listed
     ]

@@ -12,13 +12,13 @@ from app.report.svg import document, element, group, path, text
 from vision.calibrate import (
     Calibration,
     Perspective,
+    calibration_advice,
     choice,
     covered_share,
     displacement_px,
     distortion_mm,
     field_points,
     parallax_mm,
-    remarks,
 )
 from vision.records import Array
 
@@ -43,18 +43,18 @@ def calibration_page(found: Calibration, station: str) -> str:
         trim_blocks=True,
     )
     environment.globals.update(cautions=CAUTIONS, number=number_text)
-    camera = found.placed.camera
+    camera = found.tray_frame.camera
     return environment.get_template("calibration.html").render(
         station=station,
         target=found.target,
         used=len(used),
         size=found.size_px,
         rms=found.chosen.fitted.rms_px,
-        mm_per_px=found.placed.mm_per_px,
-        notes=remarks(found),
+        mm_per_px=found.tray_frame.mm_per_px,
+        notes=calibration_advice(found),
         scale_table=budget_table(found.scale, ""),
         outline_table=budget_table(found.outline, "mm"),
-        doubts=found.doubts,
+        uncertainties=found.uncertainties,
         why=choice(found),
         numbers=found.numbers,
         windows=_windows(found),
@@ -65,7 +65,7 @@ def calibration_page(found: Calibration, station: str) -> str:
         field_svg=_field(found, points),
         distortion_words=_distortion(found, bend_times),
         distortion_svg=_arrows(found, grid, moved * bend_times, "Distortion over the field")
-        if found.placed.lens
+        if found.tray_frame.lens
         else "",
         parallax=_parallax(found) if camera else [],
         height=camera.height_mm if camera else 0.0,
@@ -87,7 +87,7 @@ def _windows(found: Calibration) -> str:
 
 
 def _distortion(found: Calibration, times: float) -> str:
-    if found.placed.lens is None:
+    if found.tray_frame.lens is None:
         return "No lens distortion is part of this calibration."
     return (
         f"The lens moves points by up to {number_text(distortion_mm(found))} mm within the field that the target "

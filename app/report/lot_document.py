@@ -130,7 +130,7 @@ def lot_table(report: LotReport) -> dict[str, Any]:
         "acceptance": None if not report.series else _acceptance_table(report.series[-1], report.aql),
         "over_time": None if figures.over_time is None else _over_time_table(figures.over_time),
         "measures": [_measure_table(one) for one in state.content.measures],
-        "to_be_judged_again": [tray.tray for tray in state.doubtful],
+        "to_be_judged_again": [tray.tray for tray in state.suspect],
         "filed_after_the_decision": list(state.late_trays),
         "shots": [
             {

@@ -85,11 +85,11 @@ def examples(sown: Sequence[Sown]) -> list[Example]:
 
 
 def _example(sown: Sown, mark: Planted) -> Example:
-    points = sown.view.to_px(np.asarray(mark.points_mm))
+    points = sown.inputs.to_px(np.asarray(mark.points_mm))
     u, v = np.rint(points.mean(axis=0)).astype(int)
     half = _CROP_PX
     crops = []
-    for picture in sown.view.pictures.low or (sown.view.pictures.dome or sown.view.pictures.back,):
+    for picture in sown.inputs.pictures.low or (sown.inputs.pictures.dome or sown.inputs.pictures.back,):
         grey = as_grey(picture)[max(v - half, 0) : v + half, max(u - half, 0) : u + half]
         low, high = np.percentile(grey, (1, 99.5)) if grey.size else (0.0, 1.0)
         shown = np.clip((grey.astype(np.float32) - low) * (255.0 / max(high - low, 8.0)), 0, 255).astype(np.uint8)

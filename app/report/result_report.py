@@ -118,10 +118,10 @@ def measure_rows(judged: JudgedPiece) -> list[MeasureRow]:
 def budget_rows(piece: MeasuredPiece) -> list[BudgetRow]:
     """The uncertainty budget of every measure of a piece's outline (JCGM 100:2008), zone by zone."""
     rows = []
-    for name, doubts in piece.doubts.items():
+    for name, uncertainty_components in piece.uncertainty_components.items():
         words, values = measure_words(name), per_zone(piece.measures[name])
-        for zone, doubt in doubts.items():
-            budget = measure_budget(doubt)
+        for zone, components in uncertainty_components.items():
+            budget = measure_budget(components)
             shares = [number_text(line.share) for line in budget.contributions]
             value = number_words(name, values.get(zone or None))
             told = (number_text(budget.combined), number_text(budget.expanded))

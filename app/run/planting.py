@@ -16,7 +16,7 @@ import numpy as np
 from numpy.typing import NDArray
 from shapely import LineString, Point, union_all
 
-from vision.face import FaceView, edge_blur_px, score_face, scored_shape
+from vision.face import FaceInputs, edge_blur_px, score_face, scored_shape
 from vision.records import Array, Picture, Pit, Scratch, Speck, TrayPictures
 
 Kind = Literal["scratch", "pit"]
@@ -57,34 +57,34 @@ class Planted:
 class Sown:
     """A piece with marks planted into it: the view with its changed frames, and the marks, told found or not."""
 
-    view: FaceView
+    inputs: FaceInputs
     marks: tuple[Planted, ...]
 
 
-def false_findings(views: Sequence[FaceView]) -> list[int]:
+def false_findings(inputs_of_all: Sequence[FaceInputs]) -> list[int]:
     """How many scratches and pits are reported on each piece as it came: of clean ones all are false."""
-    return [sum(not isinstance(one, Speck) for one in score_face(view).findings) for view in views]
+    return [sum(not isinstance(one, Speck) for one in score_face(inputs).findings) for inputs in inputs_of_all]
 
 
-def sow(view: FaceView, count: int, rng: np.random.Generator) -> Sown:
+def sow(inputs: FaceInputs, count: int, rng: np.random.Generator) -> Sown:
     """Plant up to `count` marks, scratches and pits in turn, score the face, and tell which were found."""
-    marks = _places(view, count, rng)
-    pictures = view.pictures
-    blur = edge_blur_px(view)
+    marks = _places(inputs, count, rng)
+    pictures = inputs.pictures
+    blur = edge_blur_px(inputs)
     lit = TrayPictures(
         pictures.back,
-        None if pictures.dome is None else plant(pictures.dome, marks, view, blur),
-        tuple(plant(low, marks, view, blur) for low in pictures.low),
+        None if pictures.dome is None else plant(pictures.dome, marks, inputs, blur),
+        tuple(plant(low, marks, inputs, blur) for low in pictures.low),
     )
-    changed = replace(view, pictures=lit)
+    changed = replace(inputs, pictures=lit)
     findings = score_face(changed).findings
     return Sown(changed, tuple(replace(mark, found=is_found(mark, findings)) for mark in marks))
 
 
-def _places(view: FaceView, count: int, rng: np.random.Generator) -> tuple[Planted, ...]:
+def _places(inputs: FaceInputs, count: int, rng: np.random.Generator) -> tuple[Planted, ...]:
     """Marks at random places inside the scored area, apart from each other."""
-    assert view.part.surface is not None
-    area = scored_shape(view.part, view.part.surface)
+    assert inputs.part.surface is not None
+    area = scored_shape(inputs.part, inputs.part.surface)
     left, low, right, high = area.bounds
     marks: list[Planted] = []
     taken: list[LineString | Point] = []
@@ -111,15 +111,15 @@ def _evenly(ends: tuple[float, float], rng: np.random.Generator) -> float:
     return float(np.exp(rng.uniform(*np.log(ends))))
 
 
-def plant(picture: Picture, marks: Sequence[Planted], view: FaceView, blur_px: float) -> Picture:
+def plant(picture: Picture, marks: Sequence[Planted], inputs: FaceInputs, blur_px: float) -> Picture:
     """A frame with marks planted into it; `blur_px` is the sigma of its optics."""
     pixels = picture.pixels.astype(np.float32)
     for mark in marks:
-        gain = _gain(picture, mark, view) * mark.contrast
+        gain = _gain(picture, mark, inputs) * mark.contrast
         if gain == 0.0:
             continue
-        points = view.to_px(np.asarray(mark.points_mm))
-        width_px = (WIDTH_MM if mark.kind == "scratch" else mark.size_mm) / view.mm_per_px
+        points = inputs.to_px(np.asarray(mark.points_mm))
+        width_px = (WIDTH_MM if mark.kind == "scratch" else mark.size_mm) / inputs.mm_per_px
         corner, shape = _shape(points, width_px, blur_px)
         rows, columns = shape.shape
         v0, u0 = max(corner[1], 0), max(corner[0], 0)
@@ -127,7 +127,7 @@ def plant(picture: Picture, marks: Sequence[Planted], view: FaceView, blur_px: f
         patch = shape[v0 - corner[1] : v1 - corner[1], u0 - corner[0] : u1 - corner[0]]
         window = pixels[v0:v1, u0:u1]
         if picture.light == "low":
-            level = cv2.GaussianBlur(window, (0, 0), _LEVEL_MM / view.mm_per_px)
+            level = cv2.GaussianBlur(window, (0, 0), _LEVEL_MM / inputs.mm_per_px)
             patch = patch * np.exp(level / np.float32(-_FADE * picture.full_scale))
         window *= 1.0 + gain * patch
     top = min(picture.full_scale, float(np.iinfo(picture.pixels.dtype).max))
@@ -137,16 +137,16 @@ def plant(picture: Picture, marks: Sequence[Planted], view: FaceView, blur_px: f
     return replace(picture, pixels=planted.astype(np.uint16))
 
 
-def _gain(picture: Picture, mark: Planted, view: FaceView) -> float:
+def _gain(picture: Picture, mark: Planted, inputs: FaceInputs) -> float:
     """What of a mark's contrast a light shows; below 0 it is darker than around it."""
     if picture.light == "dome":
         return _DOME_SHARE
     if mark.kind == "pit":
         return 1.0
-    ends = view.to_px(np.asarray(mark.points_mm))
+    ends = inputs.to_px(np.asarray(mark.points_mm))
     along = ends[1] - ends[0]
     direction = float(np.degrees(np.arctan2(-along[1], along[0])))
-    light = (picture.azimuth_deg or 0.0) + view.tray_turn_deg
+    light = (picture.azimuth_deg or 0.0) + inputs.tray_turn_deg
     return float(np.sin(np.radians(direction - light)) ** 2)
 
 

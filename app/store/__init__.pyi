@@ -92,8 +92,8 @@ from .results.watched import (
 from .stations.checks import (
     Check as Check,
     checked_stations as checked_stations,
-    doubtful_trays as doubtful_trays,
     file_checks as file_checks,
     station_checks as station_checks,
+    suspect_trays as suspect_trays,
 )
 from .stations.light import light_limits as light_limits, light_told as light_told

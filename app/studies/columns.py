@@ -7,7 +7,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from app.studies.camera_and_people import PieceKey
-from vision.decide import COUNTED_MEASURES, LATER_MEASURES, MEASURES, doubts_of
+from vision.decide import COUNTED_MEASURES, LATER_MEASURES, MEASURES, finding_uncertainty
 from vision.records import JudgedPiece, Pit, Scratch, Value, Verdict
 
 Array = NDArray[np.float64]
@@ -120,8 +120,8 @@ def _marks(pieces: list[JudgedPiece], kind: type[Scratch | Pit]) -> Marks:
         for found in piece.findings:
             if isinstance(found, kind):
                 size = found.length_mm if isinstance(found, Scratch) else found.diameter_mm
-                doubts = doubts_of(found)
-                rows.append((i, size, found.snr, doubts.size_u_mm, doubts.snr_u, doubts.again))
+                uncertainty = finding_uncertainty(found)
+                rows.append((i, size, found.snr, uncertainty.size_u_mm, uncertainty.snr_u, uncertainty.again))
     table = np.array(rows, dtype=np.float64).reshape(-1, 6)
     # stable, so that equal sizes keep the order of the findings
     table = table[np.lexsort((-table[:, 1], table[:, 0]))]

@@ -26,9 +26,9 @@ sys.path.insert(0, str(Path(__file__).parents[2]))
 
 from tests.truth.polished_score import PieceScore, found_at, score_piece, truth_of, view_of
 from vision.face import score
-from vision.face.contrast import look_through
+from vision.face.contrast import frame_contrasts
 from vision.face.evidence import Evidence, combine
-from vision.face.raster import FaceView, find_region, scored_shape
+from vision.face.raster import FaceInputs, find_region, scored_shape
 from vision.face.whitening import divided
 from vision.formats.frames import read_frames
 from vision.formats.part import read_part
@@ -47,7 +47,7 @@ class Piece:
     """One piece: its truth, its view and the combined picture."""
 
     truth: dict
-    view: FaceView
+    view: FaceInputs
     evidence: Evidence
     white: np.ndarray
     shape: Polygon
@@ -63,7 +63,7 @@ def load(folder: Path) -> list[Piece]:
         for truth in truth_of(tray):
             view = view_of(pictures, part, truth, float(station.homography[0, 0]))
             region = find_region(view, part.surface)
-            evidence = combine(region, look_through(region, pictures))
+            evidence = combine(region, frame_contrasts(region, pictures))
             white = divided(np.clip(evidence.spots, -CLIP, CLIP), evidence.lines)
             quiet = 1.4826 * np.median(np.abs(white[region.scored]))
             out.append(Piece(truth, view, evidence, white / quiet, shape))
@@ -76,13 +76,13 @@ def line_finding(piece: Piece, pixels: np.ndarray, score: float) -> Scratch:
     axis = np.linalg.svd(points - points.mean(axis=0), full_matrices=False)[2][0]
     ordered = points[np.argsort(points @ axis)]
     picked = ordered[np.unique(np.append(np.arange(0, len(ordered), 8), len(ordered) - 1))]
-    mm = piece.view.to_mm(piece.evidence.region.fine.to_px(picked))
+    mm = piece.inputs.to_mm(piece.evidence.region.fine.to_px(picked))
     pairs = tuple(map(tuple, mm.tolist()))
     return Scratch(pairs, pairs, float(np.hypot(*(mm[-1] - mm[0]))), 0.1, score)
 
 
 def spot_finding(piece: Piece, column: float, row: float, diameter_px: float, score: float) -> Pit:
-    mm = piece.view.to_mm(piece.evidence.region.fine.to_px(np.array([[column, row]])))[0]
+    mm = piece.inputs.to_mm(piece.evidence.region.fine.to_px(np.array([[column, row]])))[0]
     return Pit((0.0, 0.0), (float(mm[0]), float(mm[1])), diameter_px * 0.05, score)
 
 
@@ -134,7 +134,7 @@ def ridges(piece: Piece, sigma: float, level: float, shortest: float) -> list:
 
 def own(piece: Piece) -> list:
     """The product's own scoring, reporting from a low limit."""
-    return list(score.score_face(piece.view).findings)
+    return list(score.score_face(piece.inputs).findings)
 
 
 def figures(pieces: list[Piece], way: Callable[[Piece], list]) -> tuple[float, float, float]:

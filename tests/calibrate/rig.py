@@ -8,9 +8,9 @@ from numpy.typing import NDArray
 
 from synthetic_images.targets import TargetCamera, project, render_chessboard, render_circle_grid
 from vision.calibrate.models import Perspective
-from vision.calibrate.sighting import Sighting, see
+from vision.calibrate.observation import Observation, see
 from vision.calibrate.target import Target
-from vision.calibrate.tray_frame import Placed, place
+from vision.calibrate.tray_frame import TrayFrame, tray_frame_of
 
 Array = NDArray[np.float64]
 COLUMNS, ROWS = 9, 6
@@ -38,9 +38,9 @@ class Rig:
         turn = cv2.Rodrigues(rotation)[0].ravel()
         return TargetCamera(matrix, np.array(self.distortion), turn, shift, self.size_px, self.psf_px)
 
-    def placed(self, camera: TargetCamera) -> Placed:
+    def tray_frame(self, camera: TargetCamera) -> TrayFrame:
         """The true map from px to tray mm, the target lying on the tray."""
-        return place(Perspective(), self.truth, np.concatenate((camera.rvec, camera.tvec)), self.size_px)
+        return tray_frame_of(Perspective(), self.truth, np.concatenate((camera.rvec, camera.tvec)), self.size_px)
 
 
 def turned(tilt_x_deg: float, tilt_y_deg: float, about_deg: float) -> Array:
@@ -75,9 +75,9 @@ def target(kind: str = "chessboard", tolerance_mm: float = 0.0) -> Target:
     return Target("circles" if kind == "circles" else "chessboard", COLUMNS, ROWS, PITCH_MM, tolerance_mm)
 
 
-def sights(
+def observations(
     cameras: list[TargetCamera], rng: np.random.Generator, kind: str = "chessboard"
-) -> tuple[list[Sighting], list[Sighting]]:
+) -> tuple[list[Observation], list[Observation]]:
     """What whole and half windows see in a picture from each camera."""
     pictures = [photograph(camera, rng, kind) for camera in cameras]
     seen = [see(pixels, target(kind), f"view-{i}") for i, pixels in enumerate(pictures)]

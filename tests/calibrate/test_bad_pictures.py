@@ -8,8 +8,8 @@ import pytest
 from numpy.typing import NDArray
 
 from tests.calibrate.rig import Rig, photograph, poses, target
+from vision.calibrate.observation import see
 from vision.calibrate.photographs import read_photograph
-from vision.calibrate.sighting import see
 from vision.calibrate.target import Target, find_nodes
 from vision.errors import Unusable
 

@@ -8,7 +8,7 @@ from hypothesis import given, strategies as st
 
 from app.report.budget_table import budget_table
 from vision.calibrate.budget import Contribution, combine, measure_budget, rectangular
-from vision.records.measured import Doubt
+from vision.records.measured import UncertaintyComponents
 
 # H.1, end gauge, table H.1: |c| u in nm and degrees of freedom.
 END_GAUGE = ((25.0, 18), (5.8, 24), (3.9, 5), (6.7, 8), (2.9, 50), (16.6, 2))
@@ -66,12 +66,14 @@ def test_known_inputs_have_the_normal_factor() -> None:
 
 
 def test_a_measures_budget_holds_station_pose_edge_form_and_repeatability() -> None:
-    doubt = Doubt(station=0.003, scale=0.0135, pose=0.001, edge=0.002, form=0.0015)
-    alone = measure_budget(doubt)
-    assert alone.combined == pytest.approx(doubt.combined)
-    assert alone.expanded == pytest.approx(1.95996 * doubt.combined, rel=1e-5)
-    found = measure_budget(doubt, (Contribution("repeatability", 0.004, freedom=9, source="10 placings of one piece"),))
-    assert found.combined == pytest.approx(math.hypot(doubt.combined, 0.004))
+    components = UncertaintyComponents(station=0.003, scale=0.0135, pose=0.001, edge=0.002, form=0.0015)
+    alone = measure_budget(components)
+    assert alone.combined == pytest.approx(components.combined)
+    assert alone.expanded == pytest.approx(1.95996 * components.combined, rel=1e-5)
+    found = measure_budget(
+        components, (Contribution("repeatability", 0.004, freedom=9, source="10 placings of one piece"),)
+    )
+    assert found.combined == pytest.approx(math.hypot(components.combined, 0.004))
     # Only the repeatability is short of freedom: 9, blown up by its small share.
     assert found.freedom == pytest.approx(9 * (found.combined / 0.004) ** 4)
     table = budget_table(found, "mm")

@@ -16,7 +16,7 @@ from app.store.stations.checks import station_checks
 from app.works.folder import new_works
 from vision.errors import Unusable
 from vision.formats.checks_file import Check, append_check, last_good, of_calibration, read_checks, read_reference
-from vision.records.measured import Doubt, MeasuredPiece, MeasuredTray, Pose
+from vision.records.measured import MeasuredPiece, MeasuredTray, Pose, UncertaintyComponents
 
 REFERENCE = """format = 1
 reference = "REF-1"
@@ -62,7 +62,7 @@ def a_piece(length: float | None, width: float = 30.001, fault: str | None = Non
         Pose((50.0, 50.0), 0.0, 0.001),
         {"length_mm": length, "width_mm": {"bowl": width}},
         {"length_mm": None if length is None else 0.002, "width_mm": {"bowl": 0.002}},
-        doubts={"width_mm": {"bowl": Doubt(station=0.0015, edge=0.001, form=0.0008)}},
+        uncertainty_components={"width_mm": {"bowl": UncertaintyComponents(station=0.0015, edge=0.001, form=0.0008)}},
     )
 
 
@@ -114,8 +114,8 @@ def test_a_works_has_all_files_of_a_check(bench) -> None:  # type: ignore[no-unt
     works = new_works(bench.folder / "works", "Aldermoor Flatware Works")
     part = works.part_file("TS-135")
     part.parent.mkdir()
-    for name, place in (("part.toml", part), ("reference.toml", part.with_name("reference.toml"))):
-        place.write_text((bench.folder / name).read_text())
+    for name, tray_frame_of in (("part.toml", part), ("reference.toml", part.with_name("reference.toml"))):
+        tray_frame_of.write_text((bench.folder / name).read_text())
     part.with_name("outline.csv").write_text((bench.folder / "outline.csv").read_text())
     works.station_file("ST-1").write_text(STATION)
     named = {"format": 1, "tray": "T-1", "lot": "L-1", "part": "TS-135", "station": "ST-1"}

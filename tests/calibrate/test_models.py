@@ -6,7 +6,7 @@ import pytest
 from tests.calibrate.rig import Rig, poses, target
 from vision.calibrate.adjust import Undetermined, adjust
 from vision.calibrate.models import Model, Parallel, Perspective, Plane, fit, predictor, split
-from vision.calibrate.tray_frame import place, scale_and_form
+from vision.calibrate.tray_frame import scale_and_form, tray_frame_of
 
 POINTS = target().points_mm
 MODELS: list[Model] = [
@@ -85,24 +85,26 @@ def test_a_free_parameter_is_refused() -> None:
 def test_the_camera_stands_where_it_was_put() -> None:
     rig = Rig()
     camera = poses(rig, 1, np.random.default_rng(3))[0]
-    placed = rig.placed(camera)
-    assert placed.camera is not None
+    tray_frame = rig.tray_frame(camera)
+    assert tray_frame.camera is not None
     # What is raised right above the foot stays where it is; what is raised aside moves out by Z / (Z - h).
-    from vision.geometry.camera import View
+    from vision.geometry.camera import CameraMapping
     from vision.records.inputs import Station
 
-    station = Station("S", placed.homography, placed.lens, placed.camera, 0.0, 0.0)
-    raised = View(station, 2.0).to_px(np.array([placed.camera.foot_mm]))
-    assert raised == pytest.approx(View(station, 0.0).to_px(np.array([placed.camera.foot_mm])), abs=1e-6)
-    aside = np.array([placed.camera.foot_mm]) + np.array([[3.0, 4.0]])
-    seen_at = placed.to_tray(View(station, 2.0).to_px(aside))
-    lift = placed.camera.height_mm / (placed.camera.height_mm - 2.0)
-    assert np.linalg.norm(seen_at - placed.camera.foot_mm) == pytest.approx(5.0 * lift, rel=1e-6)
+    station = Station("S", tray_frame.homography, tray_frame.lens, tray_frame.camera, 0.0, 0.0)
+    raised = CameraMapping(station, 2.0).to_px(np.array([tray_frame.camera.foot_mm]))
+    assert raised == pytest.approx(CameraMapping(station, 0.0).to_px(np.array([tray_frame.camera.foot_mm])), abs=1e-6)
+    aside = np.array([tray_frame.camera.foot_mm]) + np.array([[3.0, 4.0]])
+    seen_at = tray_frame.to_tray(CameraMapping(station, 2.0).to_px(aside))
+    lift = tray_frame.camera.height_mm / (tray_frame.camera.height_mm - 2.0)
+    assert np.linalg.norm(seen_at - tray_frame.camera.foot_mm) == pytest.approx(5.0 * lift, rel=1e-6)
 
 
 def test_a_plain_view_gives_the_plain_frame() -> None:
-    placed = place(Plane(4), np.empty(0), np.array([20.0 * np.cos(0.3), 20.0 * np.sin(0.3), 100.0, 50.0]), (640, 460))
-    assert placed.to_tray(np.array([[10.0, 4.0]]))[0] == pytest.approx([0.5, -0.2])
+    tray_frame = tray_frame_of(
+        Plane(4), np.empty(0), np.array([20.0 * np.cos(0.3), 20.0 * np.sin(0.3), 100.0, 50.0]), (640, 460)
+    )
+    assert tray_frame.to_tray(np.array([[10.0, 4.0]]))[0] == pytest.approx([0.5, -0.2])
 
 
 def test_scale_and_form_are_told_apart() -> None:

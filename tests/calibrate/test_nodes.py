@@ -4,10 +4,10 @@ import numpy as np
 import pytest
 
 from synthetic_images.targets import project
-from tests.calibrate.rig import Rig, photograph, poses, sights, target, true_nodes
+from tests.calibrate.rig import Rig, observations, photograph, poses, target, true_nodes
 from vision.calibrate.corners import bend_shift, fit_corners, search_corners
 from vision.calibrate.discs import centroid_shift
-from vision.calibrate.sighting import see
+from vision.calibrate.observation import see
 from vision.calibrate.target import find_nodes, neighbours
 
 
@@ -16,9 +16,9 @@ def test_a_corners_stated_uncertainty_is_its_error(psf_px: float) -> None:
     rng = np.random.default_rng(11)
     cameras = poses(Rig(psf_px=psf_px), 4, rng)
     errors = []
-    for camera, sight in zip(cameras, sights(cameras, rng)[0], strict=True):
-        assert sight.sd_px is not None
-        errors.append((sight.points_px - true_nodes(camera, sight.points_px)) / sight.sd_px)
+    for camera, observation in zip(cameras, observations(cameras, rng)[0], strict=True):
+        assert observation.sd_px is not None
+        errors.append((observation.points_px - true_nodes(camera, observation.points_px)) / observation.sd_px)
     # 432 errors: their root mean square is known to 3.4 %, so this fails by chance once in some 10 000 draws.
     assert np.sqrt(np.mean(np.square(errors))) == pytest.approx(1.0, abs=0.13)
 
@@ -54,21 +54,21 @@ def test_uneven_light_moves_no_corner() -> None:
 def test_blur_is_told() -> None:
     rng = np.random.default_rng(14)
     cameras = poses(Rig(psf_px=1.2), 1, rng)
-    sight = sights(cameras, rng)[0][0]
+    observation = observations(cameras, rng)[0][0]
     # The pixel's own box adds 1/12 px² to the optics' blur.
-    assert sight.blur_px == pytest.approx(np.sqrt(1.2**2 + 1 / 12), rel=0.02)
+    assert observation.blur_px == pytest.approx(np.sqrt(1.2**2 + 1 / 12), rel=0.02)
 
 
 def test_a_discs_centre_is_found_where_perspective_puts_it() -> None:
     rng = np.random.default_rng(15)
     camera = poses(Rig(focal_px=700.0), 2, rng, tilt_deg=35.0)[1]
     pixels = photograph(camera, rng, "circles")
-    sight, _ = see(pixels, target("circles"), "view")
-    truth = true_nodes(camera, sight.points_px)
+    observation, _ = see(pixels, target("circles"), "view")
+    truth = true_nodes(camera, observation.points_px)
     shift = centroid_shift(lambda mm: project(camera, mm), target("circles").points_mm, 0.25 * 2.5)
     # The sight may run the other way round; its centroids carry the same shifts in the truth's order.
     order = np.argmin(np.linalg.norm(truth[:, None] - project(camera, target().points_mm)[None], axis=2), axis=1)
-    left = sight.points_px - truth - shift[order]
+    left = observation.points_px - truth - shift[order]
     assert np.abs(shift).max() > 0.02
     assert np.abs(np.mean(left, axis=0)).max() < 0.003
     assert np.std(left) < 0.012
@@ -87,11 +87,11 @@ def test_edges_bent_by_the_lens_pull_a_corner_as_foretold() -> None:
     rig = Rig(focal_px=450.0, distortion=(-0.25, 0.06, 0.0, 0.0, 0.0))
     pulled, foretold = [], []
     for camera in poses(rig, 4, rng):
-        sight, _ = see(photograph(camera, rng), target(), "view")
-        truth = true_nodes(camera, sight.points_px)
-        shift = bend_shift(lambda mm, c=camera: project(c, mm), target().points_mm, sight.half_window_px)
+        observation, _ = see(photograph(camera, rng), target(), "view")
+        truth = true_nodes(camera, observation.points_px)
+        shift = bend_shift(lambda mm, c=camera: project(c, mm), target().points_mm, observation.half_window_px)
         order = np.argmin(np.linalg.norm(truth[:, None] - project(camera, target().points_mm)[None], axis=2), axis=1)
-        pulled.append(sight.points_px - truth)
+        pulled.append(observation.points_px - truth)
         foretold.append(shift[order])
     pull, shift = np.concatenate(pulled).ravel(), np.concatenate(foretold).ravel()
     assert np.abs(shift).max() > 0.01

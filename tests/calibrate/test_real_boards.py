@@ -7,11 +7,11 @@ import cv2
 import numpy as np
 import pytest
 
-from vision.calibrate.advice import remarks
+from vision.calibrate.advice import calibration_advice
 from vision.calibrate.calibration import Calibration, Settings, calibrate
 from vision.calibrate.model_choice import LensFreedom
+from vision.calibrate.observation import see
 from vision.calibrate.photographs import read_photograph
-from vision.calibrate.sighting import see
 from vision.calibrate.target import Target
 
 REAL = Path(__file__).parents[1] / "data" / "real"
@@ -51,7 +51,7 @@ def test_view_02_is_named_as_outlying_and_only_it() -> None:
     found = calibrated(PUBLISHED_WINDOW_PX)
     assert [view.name for view in found.views if view.outlying] == ["left02.jpg"]
     assert not any(view.left_out for view in found.views)
-    assert remarks(found)[0].startswith("left02.jpg is outlying: 1.18 px")
+    assert calibration_advice(found)[0].startswith("left02.jpg is outlying: 1.18 px")
 
 
 def test_an_outlying_view_is_left_out_only_when_told() -> None:
@@ -87,7 +87,7 @@ def test_lens_correction_takes_a_views_residual_down_at_least_fourfold() -> None
 
 
 def test_what_such_pictures_lack_is_said() -> None:
-    said = " ".join(remarks(calibrated(None)))
+    said = " ".join(calibration_advice(calibrated(None)))
     assert "46% of the frame only" in said
     assert "is the target flat" in said
     assert "no tolerance" in said

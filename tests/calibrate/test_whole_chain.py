@@ -19,7 +19,7 @@ from synthetic_images.targets import TargetCamera, render_chessboard
 from synthetic_images.trays.write import write_part
 from vision.calibrate.budget import measure_budget
 from vision.calibrate.calibration import Calibration, Settings, calibrate
-from vision.calibrate.sighting import see
+from vision.calibrate.observation import see
 from vision.calibrate.target import Target
 from vision.formats.part import read_part
 from vision.pipeline import measure_tray
@@ -84,8 +84,10 @@ def calibrated(start: int) -> Calibration:
 
 
 def station_of(found: Calibration) -> Station:
-    placed = found.placed
-    return Station("ST-1", placed.homography, placed.lens, placed.camera, found.outline.combined, found.scale.combined)
+    tray_frame = found.tray_frame
+    return Station(
+        "ST-1", tray_frame.homography, tray_frame.lens, tray_frame.camera, found.outline.combined, found.scale.combined
+    )
 
 
 def stations() -> tuple[Station, Station]:
@@ -124,9 +126,9 @@ def measured(tray: tuple[TrayPictures, Part]) -> tuple[MeasuredPiece, MeasuredPi
 
 def test_the_camera_is_found_where_it_stands() -> None:
     found, true = calibrated(FIRST), camera()
-    assert found.placed.camera is not None
+    assert found.tray_frame.camera is not None
     assert true.pupil_height_mm is not None
-    assert abs(found.placed.camera.height_mm - true.pupil_height_mm) < 3.0 * found.height_standard_mm
+    assert abs(found.tray_frame.camera.height_mm - true.pupil_height_mm) < 3.0 * found.height_standard_mm
     assert found.height_standard_mm < 0.5
 
 
@@ -153,10 +155,10 @@ def test_errors_are_within_what_the_budget_predicts(measured: tuple[MeasuredPiec
     truth, piece = piece_measures(PATTERN, outline(PATTERN), DEFECTS), measured[0]
     ratios = []
     for name in ("outline_out_mm", "outline_in_mm", "width_mm", "length_mm"):
-        for zone, doubt in piece.doubts[name].items():
+        for zone, components in piece.uncertainty_components[name].items():
             found, real = piece.measures[name], truth[name]
             error = found[zone] - real[zone] if zone else found - real  # type: ignore[index,operator]
-            ratios.append(error / measure_budget(doubt).combined)
+            ratios.append(error / measure_budget(components).combined)
     assert len(ratios) == 10
     assert np.abs(ratios).max() < 3.0
     assert np.sqrt(np.mean(np.square(ratios))) < 1.3
@@ -171,16 +173,16 @@ def test_stations_calibrated_anew_differ_by_no_more_than_their_share_of_the_budg
     for start in (FIRST, 84):
         (piece,) = measure_tray(*tray, station_of(calibrated(start))).pieces
         for name in ("outline_out_mm", "outline_in_mm", "width_mm", "length_mm"):
-            for zone, doubt in piece.doubts[name].items():
+            for zone, components in piece.uncertainty_components[name].items():
                 found, real = piece.measures[name], exact.measures[name]
                 error = found[zone] - real[zone] if zone else found - real  # type: ignore[index,operator]
-                ratios.append(error / np.hypot(doubt.station, doubt.scale))
+                ratios.append(error / np.hypot(components.station, components.scale))
     assert len(ratios) == 20
     assert np.abs(ratios).max() < 3.0
     assert np.sqrt(np.mean(np.square(ratios))) < 1.0
 
 
 def test_calibration_is_part_of_every_budget(measured: tuple[MeasuredPiece, MeasuredPiece]) -> None:
-    doubt = measured[0].doubts["length_mm"][""]
-    assert doubt.station == pytest.approx(np.sqrt(2.0) * calibrated(FIRST).outline.combined)
-    assert doubt.scale == pytest.approx(135.0 * calibrated(FIRST).scale.combined, rel=1e-3)
+    components = measured[0].uncertainty_components["length_mm"][""]
+    assert components.station == pytest.approx(np.sqrt(2.0) * calibrated(FIRST).outline.combined)
+    assert components.scale == pytest.approx(135.0 * calibrated(FIRST).scale.combined, rel=1e-3)

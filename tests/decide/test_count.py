@@ -7,7 +7,7 @@ import pytest
 from hypothesis import given, settings, strategies as st
 from scipy.special import ndtr
 
-from vision.decide.counts import COUNTED_MEASURES, count, doubts_of
+from vision.decide.counts import COUNTED_MEASURES, count, finding_uncertainty
 from vision.records.inputs import CountRule
 from vision.records.measured import EdgeFinding, Finding, Pit, Scratch, Speck
 
@@ -76,7 +76,7 @@ def test_uncertainty_of_a_count_is_the_spread_of_repeated_counts() -> None:
     """
     rng = np.random.default_rng(2611)
     marks = [scratch(2.0, snr) for snr in np.linspace(16.0, 24.0, 10).tolist()]
-    noise = np.array([doubts_of(mark).snr_u for mark in marks]) * rng.standard_normal((20000, 10))
+    noise = np.array([finding_uncertainty(mark).snr_u for mark in marks]) * rng.standard_normal((20000, 10))
     seen = ((np.array([mark.snr for mark in marks]) + noise) >= 20.0).sum(axis=1)
     stated = count(marks, CountRule(scratch_min_snr=20.0), 8.0, 0.0)
     assert stated.uncertainties["scratch_count"] == pytest.approx(float(seen.std()), rel=0.03)
@@ -90,7 +90,7 @@ def test_marks_that_are_not_always_reported_make_a_count_unsure(kind: str) -> No
     """
     rng = np.random.default_rng(2612)
     faint = [scratch(2.0, snr) if kind == "scratch" else pit(0.3, snr) for snr in np.linspace(5.6, 12.0, 30).tolist()]
-    chances = np.array([doubts_of(mark).again for mark in faint])
+    chances = np.array([finding_uncertainty(mark).again for mark in faint])
     numbers, squares = [], []
     for drawn in rng.random((3000, 30)) < chances:
         told = count([mark for mark, there in zip(faint, drawn, strict=True) if there], CountRule(), 8.0, 0.0)
@@ -111,9 +111,9 @@ def test_marks_that_may_be_missing_and_may_fall_outside_the_rules(kind: str) -> 
     marks = [scratch(size, 7.0) if kind == "scratch" else pit(size, 14.0) for size in sizes.tolist()]
     least = float(sizes.mean())
     rule = CountRule(scratch_min_length_mm=least, pit_min_diameter_mm=least)
-    doubts = [doubts_of(mark) for mark in marks]
-    inside = ndtr((sizes - least) / [one.size_u_mm for one in doubts])
-    again = np.array([one.again for one in doubts])
+    uncertainties = [finding_uncertainty(mark) for mark in marks]
+    inside = ndtr((sizes - least) / [one.size_u_mm for one in uncertainties])
+    again = np.array([one.again for one in uncertainties])
     numbers, squares = [], []
     for reported, falls in zip(rng.random((3000, 30)) < again, rng.random((3000, 30)) < inside, strict=True):
         told = count([mark for mark, there in zip(marks, reported, strict=True) if there], rule, 8.0, 0.0)
@@ -136,7 +136,7 @@ def test_plain_marks_are_sure_and_faint_small_ones_are_not() -> None:
     plain = count([scratch(3.0, 40.0), pit(0.5, 60.0)], RULE, 8.0, 0.0).uncertainties
     assert (plain["scratch_count"], plain["pit_count"]) == (0.0, 0.0)
     for mark, plainer in ((scratch(1.0, 9.0), scratch(2.0, 9.0)), (pit(0.16, 12.0), pit(0.3, 40.0))):
-        assert doubts_of(mark).again < 0.6 < doubts_of(plainer).again
+        assert finding_uncertainty(mark).again < 0.6 < finding_uncertainty(plainer).again
 
 
 @settings(deadline=None)
@@ -161,5 +161,5 @@ def test_every_measure_has_a_finite_uncertainty(found: list[Finding], area: floa
 
 
 def test_a_mark_without_size_or_snr_is_never_seen_again() -> None:
-    assert doubts_of(pit(0.0, 0.0)).again == 0.0
-    assert doubts_of(scratch(0.0, 0.0)).again == 0.0
+    assert finding_uncertainty(pit(0.0, 0.0)).again == 0.0
+    assert finding_uncertainty(scratch(0.0, 0.0)).again == 0.0

@@ -20,10 +20,10 @@ def limits(*rows: Limit) -> Limits:
 
 
 def piece(**measures: Value) -> MeasuredPiece:
-    doubts: dict[str, Value] = {
+    uncertainty_components: dict[str, Value] = {
         name: dict.fromkeys(value, U) if isinstance(value, dict) else U for name, value in measures.items()
     }
-    return MeasuredPiece(1, None, POSE, measures, doubts)
+    return MeasuredPiece(1, None, POSE, measures, uncertainty_components)
 
 
 def said(judged: JudgedPiece) -> list[tuple[str, str | None, str]]:

@@ -26,8 +26,8 @@ def limits(*rows: Limit, coverage: float = 0.95, count: CountRule | None = None)
 
 def piece(out_mm: float | None = 0.0, fault: Any = None, **more: Any) -> MeasuredPiece:
     measures = {"outline_out_mm": {"bowl": out_mm, "handle": 0.0}, "length_mm": 135.0, **more}
-    doubts = {"outline_out_mm": {"bowl": None if out_mm is None else U, "handle": U}, "length_mm": U}
-    return MeasuredPiece(1, fault, None, measures, {**doubts, **dict.fromkeys(more, U)})
+    uncertainties = {"outline_out_mm": {"bowl": None if out_mm is None else U, "handle": U}, "length_mm": U}
+    return MeasuredPiece(1, fault, None, measures, {**uncertainties, **dict.fromkeys(more, U)})
 
 
 @pytest.mark.parametrize(
@@ -125,7 +125,7 @@ def pieces(draw: st.DrawFn) -> MeasuredPiece:
     """A measured piece with any values, some missing."""
     bowl, handle, length = draw(values), draw(values), draw(values)
     measures = {"outline_out_mm": {"bowl": bowl, "handle": handle}, "length_mm": length}
-    doubts = {
+    uncertainties = {
         "outline_out_mm": {"bowl": draw(spreads), "handle": draw(spreads)},
         "length_mm": None if length is None else draw(spreads),
     }
@@ -134,7 +134,7 @@ def pieces(draw: st.DrawFn) -> MeasuredPiece:
     fault = draw(st.none() | st.sampled_from(["touching", "unlike"]))
     area_u = None if area is None else 0.1
     return MeasuredPiece(
-        1, fault, None, {**measures, "scored_area_cm2": area}, {**doubts, "scored_area_cm2": area_u}, found
+        1, fault, None, {**measures, "scored_area_cm2": area}, {**uncertainties, "scored_area_cm2": area_u}, found
     )
 
 

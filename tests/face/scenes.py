@@ -5,7 +5,7 @@ from dataclasses import dataclass
 import cv2
 import numpy as np
 
-from vision.face.raster import FaceView
+from vision.face.raster import FaceInputs
 from vision.records.inputs import Array, Part, Picture, Surface, TrayPictures
 
 SIZE_PX = (460, 560)
@@ -106,9 +106,9 @@ def pictures(
     return TrayPictures(back, top if dome else None, low)
 
 
-def view(frames: TrayPictures, turn_deg: float = 0.0) -> FaceView:
+def view(frames: TrayPictures, turn_deg: float = 0.0) -> FaceInputs:
     """The view of the scene's one piece."""
-    return FaceView(
+    return FaceInputs(
         frames,
         part(),
         to_px=lambda mm: to_px(mm, turn_deg),

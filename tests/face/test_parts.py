@@ -7,7 +7,7 @@ from hypothesis import given, settings, strategies as st
 from tests.face.scenes import BLUR_PX, Mark, pictures, view
 from vision.face.background import slow_change
 from vision.face.blur import edge_blur_px
-from vision.face.contrast import look_through
+from vision.face.contrast import frame_contrasts
 from vision.face.evidence import combine
 from vision.face.finish import buffing_lines
 from vision.face.lines.rims import closes, on_rims
@@ -24,7 +24,7 @@ def test_blur_is_read_from_the_backlit_outline():
 def test_width_is_read_with_the_blur_taken_off(width_mm):
     seen = view(pictures(np.random.default_rng(2), (Mark((-5.0, 1.0), (5.0, 3.0), width_mm, 0.3),)))
     region = find_region(seen, seen.part.surface)
-    evidence = combine(region, look_through(region, seen.pictures))
+    evidence = combine(region, frame_contrasts(region, seen.pictures))
     curve = region.fine.from_px(seen.to_px(np.linspace([-4.5, 1.1], [4.5, 2.9], 60)))
     assert scratch_width(evidence, curve, BLUR_PX) * 0.05 == pytest.approx(width_mm, abs=0.02)
 
@@ -85,7 +85,7 @@ def test_buffing_level_is_the_lines_standard_deviation():
     for amplitude in (0.0, 0.05, 0.1):
         seen = view(lined(np.random.default_rng(3), amplitude))
         region = find_region(seen, seen.part.surface)
-        levels.append(buffing_lines(region, look_through(region, seen.pictures)))
+        levels.append(buffing_lines(region, frame_contrasts(region, seen.pictures)))
     # the light falls off across the face and its slow change is taken off, which costs the sine a few per cent
     assert levels[1][0] == pytest.approx(100 * 0.05 / np.sqrt(2), rel=0.15)
     assert levels[2][0] == pytest.approx(100 * 0.1 / np.sqrt(2), rel=0.15)
@@ -96,7 +96,7 @@ def test_buffing_level_is_the_lines_standard_deviation():
 def test_buffing_uncertainty_is_what_repeats_show():
     seen = [view(lined(np.random.default_rng(10 + k), 0.05)) for k in range(6)]
     region = find_region(seen[0], seen[0].part.surface)
-    levels = np.array([buffing_lines(region, look_through(region, v.pictures)) for v in seen])
+    levels = np.array([buffing_lines(region, frame_contrasts(region, v.pictures)) for v in seen])
     # the lines stay and only the noise is new: repeats spread less than the uncertainty stated, that of new lines
     assert levels[:, 0].std() <= levels[:, 1].mean()
 

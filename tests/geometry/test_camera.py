@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 from hypothesis import given, strategies as st
 
-from vision.geometry.camera import View
+from vision.geometry.camera import CameraMapping
 from vision.records.inputs import Array, Camera, Lens, Station
 
 PLAIN = np.diag((0.05, -0.05, 1.0))
@@ -20,7 +20,7 @@ def station(homography: Array, lens: Lens | None = None, camera: Camera | None =
 
 
 def test_a_plain_scale_is_x_right_and_y_up() -> None:
-    tray = View(station(PLAIN), 0.0).to_tray(np.array([[100.0, 40.0]]))
+    tray = CameraMapping(station(PLAIN), 0.0).to_tray(np.array([[100.0, 40.0]]))
     assert tray == pytest.approx(np.array([[5.0, -2.0]]))
 
 
@@ -30,7 +30,7 @@ def test_a_plain_scale_is_x_right_and_y_up() -> None:
 def test_there_and_back_is_exact_to_a_thousandth_of_a_pixel(
     homography: Array, lens: Lens | None, camera: Camera | None
 ) -> None:
-    view = View(station(homography, lens, camera), 6.0)
+    view = CameraMapping(station(homography, lens, camera), 6.0)
     assert view.to_px(view.to_tray(PX)) == pytest.approx(PX, abs=1e-3)
 
 
@@ -38,10 +38,10 @@ def test_there_and_back_is_exact_to_a_thousandth_of_a_pixel(
 def test_a_raised_point_seems_further_from_the_foot(height: float, x: float, y: float) -> None:
     # Similar triangles: seen at Z / (Z - h) of its distance from the foot of the lens's axis.
     foot = np.array([75.0, -52.5])
-    flat, raised = (View(station(PLAIN, camera=Camera(620.0, (75.0, -52.5))), h) for h in (0.0, height))
+    flat, raised = (CameraMapping(station(PLAIN, camera=Camera(620.0, (75.0, -52.5))), h) for h in (0.0, height))
     seen = flat.to_tray(raised.to_px(np.array([[x, y]])))[0]
     assert seen - foot == pytest.approx((np.array([x, y]) - foot) * 620.0 / (620.0 - height), abs=1e-6)
 
 
 def test_local_scale_of_a_plain_station() -> None:
-    assert View(station(PLAIN), 0.0).mm_per_px(np.array([700.0, 300.0])) == pytest.approx(0.05)
+    assert CameraMapping(station(PLAIN), 0.0).mm_per_px(np.array([700.0, 300.0])) == pytest.approx(0.05)

@@ -11,7 +11,7 @@ from vision.geometry.rigid import Motion
 from vision.outline.bumps import find_bumps
 from vision.outline.holes import Rim, measure_holes
 from vision.outline.nominal import Nominal, prepare_nominal
-from vision.outline.placement import place
+from vision.outline.placement import find_placement
 from vision.outline.profile import make_profile, raw_profile
 from vision.outline.zone_measures import extent, outline_seen
 from vision.records.inputs import Array, Part, Station, Zone
@@ -43,11 +43,11 @@ def test_a_piece_is_placed_wherever_it_lies_and_growth_is_not_absorbed(
     angle: float, x: float, y: float, grown: float
 ) -> None:
     lain = Motion(angle, (x, y)).apply(moved_out(grown))
-    placed = place(lain, nominal())
-    assert placed is not None
-    back = placed.datum.motion.apply(lain)
+    placement = find_placement(lain, nominal())
+    assert placement is not None
+    back = placement.datum.motion.apply(lain)
     assert np.abs(back - moved_out(grown)).max() < 0.001
-    assert placed.datum.offset_mm == pytest.approx(grown, abs=0.0003)
+    assert placement.datum.offset_mm == pytest.approx(grown, abs=0.0003)
 
 
 @pytest.mark.parametrize("delta", [0.02, -0.035])

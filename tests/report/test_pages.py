@@ -16,7 +16,7 @@ from tests.report import made
 from vision.decide.verdicts import judge
 from vision.errors import Unusable
 from vision.records.inputs import Limits
-from vision.records.measured import Doubt, MeasuredPiece, Pit
+from vision.records.measured import MeasuredPiece, Pit, UncertaintyComponents
 
 HOSTILE = '<script>alert("x")</script>&"\''
 
@@ -124,11 +124,11 @@ def test_a_folder_that_is_gone_is_said_in_one_line(tmp_path: Path) -> None:
 
 def test_a_result_page_has_the_budget_of_every_measure(tmp_path: Path) -> None:
     one = made.tray()
-    doubts = {
-        "outline_out_mm": {"handle": Doubt(station=0.003, pose=0.001, edge=0.002)},
-        "length_mm": {"": Doubt(0.004, 0.003)},
+    uncertainty_components = {
+        "outline_out_mm": {"handle": UncertaintyComponents(station=0.003, pose=0.001, edge=0.002)},
+        "length_mm": {"": UncertaintyComponents(0.004, 0.003)},
     }
-    pieces = tuple(replace(piece, doubts=doubts) for piece in one.measured.pieces)
+    pieces = tuple(replace(piece, uncertainty_components=uncertainty_components) for piece in one.measured.pieces)
     write_pictures(tmp_path, replace(one, measured=replace(one.measured, pieces=pieces)))
     source = (tmp_path / "result.html").read_text()
     assert source.count("Uncertainty budget of piece") == 3

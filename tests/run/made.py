@@ -45,8 +45,8 @@ def stand_in(pictures: TrayPictures, _part: Part, _station: Station, limits: Lim
     """One piece that sticks out at its bowl by the frame's mean brightness in micrometres: 200 is a reject."""
     value = float(pictures.back.pixels.mean()) / 1000.0
     measures = {"outline_out_mm": {"bowl": value, "handle": 0.0}, "length_mm": 135.0}
-    doubts = {"outline_out_mm": {"bowl": 0.01, "handle": 0.01}, "length_mm": 0.01}
-    piece = MeasuredPiece(1, None, None, measures, doubts)
+    uncertainties = {"outline_out_mm": {"bowl": 0.01, "handle": 0.01}, "length_mm": 0.01}
+    piece = MeasuredPiece(1, None, None, measures, uncertainties)
     return MeasuredTray((piece,)), (judge(piece, limits),)
 
 

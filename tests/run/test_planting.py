@@ -79,8 +79,8 @@ def test_marks_lie_inside_and_apart_and_the_same_seed_plants_the_same() -> None:
     assert len(places) >= 3
     assert all(area.contains(place) for place in places)
     # What was planted changes frames only where it lies, and never the backlit one.
-    assert first.view.pictures.back is seen.pictures.back
-    assert seen.pictures.low[0].pixels is not first.view.pictures.low[0].pixels
+    assert first.inputs.pictures.back is seen.pictures.back
+    assert seen.pictures.low[0].pixels is not first.inputs.pictures.low[0].pixels
 
 
 def test_what_is_found_follows_the_rules_of_the_figures() -> None:

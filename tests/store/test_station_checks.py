@@ -6,7 +6,14 @@ import pytest
 
 from app.store.database.connection import Store
 from app.store.results.filing import file_result
-from app.store.stations.checks import checked_stations, doubtful_trays, doubts, file_checks, moment, station_checks
+from app.store.stations.checks import (
+    checked_stations,
+    file_checks,
+    moment,
+    station_checks,
+    suspect_periods,
+    suspect_trays,
+)
 from app.store.stations.light import light_limits, light_told
 from tests.store.made import STATION, made_piece, made_tray, to_file
 from vision.calibrate.checks import DriftOfMeasure
@@ -30,7 +37,7 @@ def file_tray(store: Store, tray: str, hour: int | None, lot: str = "L-1", lengt
 
 
 def named(store: Store, lot: str | None = None) -> list[str]:
-    return [tray.tray for tray in doubtful_trays(store, lot)]
+    return [tray.tray for tray in suspect_trays(store, lot)]
 
 
 def test_checks_come_back_by_their_time_and_are_filed_once(store: Store) -> None:
@@ -70,11 +77,11 @@ def test_a_station_that_was_never_good_has_all_its_trays_in_doubt(store: Store) 
 
 
 def test_a_doubt_ends_for_a_tray_that_was_judged_after_the_station_was_good_again() -> None:
-    (doubt,) = doubts([check(6, "pass"), check(9, "stop"), check(12, "pass", "b")])
+    (period,) = suspect_periods([check(6, "pass"), check(9, "stop"), check(12, "pass", "b")])
     taken = moment("2026-11-02T08:00:00+00:00")
-    assert doubt.holds(taken, moment("2026-11-02T08:01:00+00:00"))
-    assert not doubt.holds(taken, moment("2026-11-02T12:01:00+00:00"))
-    assert not doubt.holds(moment("2026-11-02T05:00:00+00:00"), moment("2026-11-02T05:01:00+00:00"))
+    assert period.holds(taken, moment("2026-11-02T08:01:00+00:00"))
+    assert not period.holds(taken, moment("2026-11-02T12:01:00+00:00"))
+    assert not period.holds(moment("2026-11-02T05:00:00+00:00"), moment("2026-11-02T05:01:00+00:00"))
 
 
 def test_judging_again_frees_a_tray_only_by_another_station_file(store: Store, monkeypatch: pytest.MonkeyPatch) -> None:
@@ -86,7 +93,7 @@ def test_judging_again_frees_a_tray_only_by_another_station_file(store: Store, m
     file_tray(store, "T-2", 7)
     file_checks(store, [check(6, "pass"), check(9, "stop"), check(12, "pass", "b")])
     assert named(store) == ["T-1", "T-2"]
-    assert [tray.tray for tray in doubtful_trays(store, among=["T-2", "T-3"])] == ["T-2"]
+    assert [tray.tray for tray in suspect_trays(store, among=["T-2", "T-3"])] == ["T-2"]
     at(13)
     file_tray(store, "T-1", 7, length_mm=0.32)  # other limits, say: the old station file measured it
     assert named(store) == ["T-2", "T-1"]
@@ -97,8 +104,8 @@ def test_judging_again_frees_a_tray_only_by_another_station_file(store: Store, m
 
 
 def test_a_stop_that_the_same_calibration_answers_with_a_pass_was_the_pieces_fault() -> None:
-    assert doubts([check(6, "pass"), check(9, "stop"), check(10, "pass")]) == ()
-    assert len(doubts([check(6, "pass"), check(9, "stop"), check(10, "stop"), check(11, "pass", "b")])) == 1
+    assert suspect_periods([check(6, "pass"), check(9, "stop"), check(10, "pass")]) == ()
+    assert len(suspect_periods([check(6, "pass"), check(9, "stop"), check(10, "stop"), check(11, "pass", "b")])) == 1
 
 
 def test_a_time_without_a_zone_is_taken_as_utc() -> None:

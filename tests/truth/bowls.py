@@ -13,7 +13,7 @@ from synthetic_images.outlines.view import plain_view
 from synthetic_images.sensor import Sensor, exposed
 from synthetic_images.spoons import TEASPOON, Pattern, centroid_mm, outline
 from tests.truth.polished_score import view_of
-from vision.face.raster import FaceView
+from vision.face.raster import FaceInputs
 from vision.records.inputs import Part, Picture, Surface, TrayPictures
 
 MM_PER_PX = 0.05
@@ -73,7 +73,7 @@ def light_up(laid: Bowl, face: Face, rng: np.random.Generator) -> tuple[Lit, Lit
     return marked, Lit(laid, back, tuple((lamp, light) for lamp, _, light in front))
 
 
-def photograph(lit: Lit, sensor: Sensor, rng: np.random.Generator) -> FaceView:
+def photograph(lit: Lit, sensor: Sensor, rng: np.random.Generator) -> FaceInputs:
     """Take all frames with a sensor's noise; the view is at the true pose."""
     full = float(sensor.top)
     back = Picture("back", None, exposed(lit.back, sensor, rng), full, "back")

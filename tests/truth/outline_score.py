@@ -87,22 +87,22 @@ def _compare_piece(tray: str, known: dict[str, Any], piece: MeasuredPiece, score
     score.errors["center_px"] += list(np.subtract(piece.pose.center_px, known["center_px"]))
     score.errors["angle_deg"].append((piece.pose.angle_deg - known["angle_deg"] + 180) % 360 - 180)
     for name in PER_ZONE:
-        values, doubts = piece.measures[name], piece.uncertainties[name]
+        values, uncertainties = piece.measures[name], piece.uncertainties[name]
         assert isinstance(values, dict)
-        assert isinstance(doubts, dict)
+        assert isinstance(uncertainties, dict)
         for zone, value in values.items():
             if value is None or (name == "width_mm" and not known["seen"]["width_mm"][zone]):
                 continue
             score.errors[name].append(value - known["measures"][name][zone])
-            score.ratios[name].append(score.errors[name][-1] / doubts[zone])
+            score.ratios[name].append(score.errors[name][-1] / uncertainties[zone])
     for name in WHOLE:
-        value, doubt, real = piece.measures.get(name), piece.uncertainties.get(name), known["measures"][name]
+        value, uncertainty, real = piece.measures.get(name), piece.uncertainties.get(name), known["measures"][name]
         if value is None or real is None or (name == "length_mm" and not known["seen"]["length_mm"]):
             continue
         assert isinstance(value, float)
-        assert isinstance(doubt, float)
+        assert isinstance(uncertainty, float)
         score.errors[name].append(value - real)
-        score.ratios[name].append(score.errors[name][-1] / doubt)
+        score.ratios[name].append(score.errors[name][-1] / uncertainty)
     _compare_bumps(tray, known, piece, score)
 
 

@@ -25,7 +25,7 @@ if __name__ == "__main__":
     sys.path.insert(0, str(Path(__file__).parents[2]))
 
 from vision.face import score
-from vision.face.raster import FaceView, scored_shape
+from vision.face.raster import FaceInputs, scored_shape
 from vision.formats.frames import read_frames
 from vision.formats.part import read_part
 from vision.formats.shot import read_shot
@@ -58,7 +58,7 @@ def truth_of(tray: Path) -> list[dict]:
     return json.loads((tray / "truth.json").read_text(encoding="utf-8"))
 
 
-def view_of(pictures: TrayPictures, part: Part, piece: dict, mm_per_px: float) -> FaceView:
+def view_of(pictures: TrayPictures, part: Part, piece: dict, mm_per_px: float) -> FaceInputs:
     """The view of a piece at its true pose, at a plain scale."""
     center_mm = np.array(Polygon(part.outline).centroid.coords[0])
     center_px = np.array(piece["center_px"])
@@ -72,7 +72,7 @@ def view_of(pictures: TrayPictures, part: Part, piece: dict, mm_per_px: float) -
     def to_mm(px: Array) -> Array:
         return np.asarray((flip * (px - center_px) * mm_per_px) @ turn + center_mm)
 
-    return FaceView(pictures, part, to_px, to_mm, mm_per_px, scale_relative=1e-4, edge_mm=0.002)
+    return FaceInputs(pictures, part, to_px, to_mm, mm_per_px, scale_relative=1e-4, edge_mm=0.002)
 
 
 def covered(truth_mm: Array, lines: Iterable[Array], reach: float = SCRATCH_REACH_MM) -> float:

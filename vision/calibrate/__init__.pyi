@@ -1,10 +1,10 @@
 from .advice import (
+    calibration_advice as calibration_advice,
     choice as choice,
     covered_share as covered_share,
     displacement_px as displacement_px,
     distortion_mm as distortion_mm,
     parallax_mm as parallax_mm,
-    remarks as remarks,
 )
 from .budget import Budget as Budget, Contribution as Contribution, measure_budget as measure_budget
 from .calibration import Calibration as Calibration, Settings as Settings, calibrate as calibrate
@@ -17,6 +17,7 @@ from .checks import (
 from .corners import Pixels as Pixels
 from .model_choice import LensFreedom as LensFreedom
 from .models import Perspective as Perspective
+from .observation import Observation as Observation, see as see
 from .photographs import read_photograph as read_photograph
 from .sensor import (
     FlatPair as FlatPair,
@@ -24,7 +25,6 @@ from .sensor import (
     measure_pair as measure_pair,
     photon_transfer as photon_transfer,
 )
-from .sighting import Sighting as Sighting, see as see
 from .slanted_edge import edge_sharpness as edge_sharpness
 from .target import Target as Target
 from .tray_frame import field_points as field_points

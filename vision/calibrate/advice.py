@@ -6,7 +6,7 @@ import numpy as np
 
 from vision.calibrate.calibration import Calibration, ViewFit
 from vision.calibrate.models import Parallel, Perspective, split
-from vision.calibrate.sighting import WINDOW_OF_PITCH
+from vision.calibrate.observation import WINDOW_OF_PITCH
 from vision.records import Array
 
 # Thresholds of advice, ours: nothing is refused by them.
@@ -26,7 +26,7 @@ def covered_share(calibration: Calibration) -> float:
     return float(cv2.contourArea(calibration.field_px.astype(np.float32)) / (columns * rows))
 
 
-def remarks(calibration: Calibration) -> tuple[str, ...]:
+def calibration_advice(calibration: Calibration) -> tuple[str, ...]:
     """Sentences for a person, the most important first; empty when there is nothing to say."""
     used = [view for view in calibration.views if not view.left_out]
     return tuple(
@@ -163,7 +163,7 @@ def _single(used: list[ViewFit]) -> str:
 
 def choice(calibration: Calibration) -> str:
     """Why this camera model stands, with its numbers."""
-    best, *others = calibration.candidates
+    best, *others = calibration.model_fits
     words = [f"{best.name}: {best.fitted.rms_px:.4f} px rms with {len(best.fitted.parameters)} numbers"]
     for other in others:
         apart = other.fitted.information - best.fitted.information
@@ -177,12 +177,12 @@ def choice(calibration: Calibration) -> str:
 def distortion_mm(calibration: Calibration) -> float:
     """Largest displacement by the lens over the field, in tray mm; 0 without one."""
     moved = displacement_px(calibration, calibration.field_px)
-    return float(np.linalg.norm(moved, axis=1).max()) * calibration.placed.mm_per_px
+    return float(np.linalg.norm(moved, axis=1).max()) * calibration.tray_frame.mm_per_px
 
 
 def displacement_px(calibration: Calibration, at_px: Array) -> Array:
     """Where the lens puts image points (n, 2) less where a perfect one would, px (n, 2)."""
-    lens = calibration.placed.lens
+    lens = calibration.tray_frame.lens
     if lens is None:
         return np.zeros_like(at_px)
     criteria = (cv2.TERM_CRITERIA_COUNT | cv2.TERM_CRITERIA_EPS, 50, 1e-6)
@@ -197,11 +197,11 @@ def parallax_mm(calibration: Calibration, height_mm: float) -> tuple[float, floa
 
     The shift is r h / (Z - h); its uncertainty r h u_Z / (Z - h)^2, r the largest distance from the foot in the field.
     """
-    camera = calibration.placed.camera
+    camera = calibration.tray_frame.camera
     if camera is None:
         return 0.0, 0.0
     reach = float(
-        np.linalg.norm(calibration.placed.to_tray(calibration.field_px) - np.array(camera.foot_mm), axis=1).max()
+        np.linalg.norm(calibration.tray_frame.to_tray(calibration.field_px) - np.array(camera.foot_mm), axis=1).max()
     )
     above = camera.height_mm - height_mm
     return reach * height_mm / above, reach * height_mm * calibration.height_standard_mm / above**2

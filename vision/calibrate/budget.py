@@ -7,7 +7,7 @@ from math import inf, isinf, sqrt
 import numpy as np
 from scipy import stats
 
-from vision.records import Array, Doubt
+from vision.records import Array, UncertaintyComponents
 
 COVERAGE = 0.95  # usual for expanded uncertainties (JCGM 100:2008, 6.2)
 
@@ -71,16 +71,18 @@ def combine(
     return Budget(tuple(contributions), combined, freedom, coverage, float(factor))
 
 
-def measure_budget(doubt: Doubt, more: Sequence[Contribution] = (), coverage: float = COVERAGE) -> Budget:
+def measure_budget(
+    components: UncertaintyComponents, more: Sequence[Contribution] = (), coverage: float = COVERAGE
+) -> Budget:
     """Budget of one measure of a piece; `more` is what is known beside it, such as the repeatability of laying.
 
     The contributions of the measurement are taken as known: thousands of edge points stand behind each.
     """
     own = (
-        Contribution("station: place in the field", doubt.station, source="calibration"),
-        Contribution("station: scale", doubt.scale, source="calibration"),
-        Contribution("pose", doubt.pose, source="covariance of the fit"),
-        Contribution("edge", doubt.edge, source="noise and levels of the frame"),
-        Contribution("form", doubt.form, source="curvature put back, smoothing"),
+        Contribution("station: place in the field", components.station, source="calibration"),
+        Contribution("station: scale", components.scale, source="calibration"),
+        Contribution("pose", components.pose, source="covariance of the fit"),
+        Contribution("edge", components.edge, source="noise and levels of the frame"),
+        Contribution("form", components.form, source="curvature put back, smoothing"),
     )
     return combine((*own, *more), coverage=coverage)

@@ -8,18 +8,25 @@ import numpy as np
 from vision.calibrate.budget import Budget, Contribution, combine, rectangular
 from vision.calibrate.model_choice import (
     MIN_VIEWS,
-    Candidate,
     LensChoice,
     LensFreedom,
-    fit_candidates,
-    fit_sights,
+    ModelFit,
+    fit_models,
+    fit_observations,
     fullest,
 )
 from vision.calibrate.models import split
-from vision.calibrate.sighting import Sighting
+from vision.calibrate.observation import Observation
 from vision.calibrate.target import Target
-from vision.calibrate.tray_frame import Placed, compared, field_hull, field_points, place, tilt_deg
-from vision.calibrate.uncertainty import MapDoubt, doubt_of_map, draw_fields, draw_single, largest, resampled_doubt
+from vision.calibrate.tray_frame import TrayFrame, compared, field_hull, field_points, tilt_deg, tray_frame_of
+from vision.calibrate.uncertainty import (
+    MapUncertainty,
+    draw_fields,
+    draw_single,
+    largest,
+    map_uncertainty,
+    resampled_uncertainty,
+)
 from vision.errors import Unusable
 from vision.records import Array
 
@@ -88,20 +95,21 @@ class Number:
 class Calibration:
     """A station's geometry with its evidence.
 
-    `numbers` are the lens's, those that were left out being 0. `doubts` holds the map's standard uncertainties found in
-    two or three ways, by name, `doubt` the largest of each; `second` what half the window changes and `fuller` what the
-    numbers change that the chosen model leaves out. All stand in the budgets `scale` (relative) and `outline` (mm).
+    `numbers` are the lens's, those that were left out being 0. `uncertainties` holds the map's standard uncertainties
+    found in two or three ways, by name, `uncertainty` the largest of each; `second` what half the window changes and
+    `fuller` what the numbers change that the chosen model leaves out. All stand in the budgets `scale` (relative) and
+    `outline` (mm).
     `field_px` is the convex field (n, 2) in which nodes were seen, `window_share` the largest half window over the
     smallest pitch of its view.
     """
 
     target: Target
     size_px: tuple[int, int]
-    placed: Placed
-    candidates: tuple[Candidate, ...]
+    tray_frame: TrayFrame
+    model_fits: tuple[ModelFit, ...]
     numbers: tuple[Number, ...]
-    doubts: Mapping[str, MapDoubt]
-    doubt: MapDoubt
+    uncertainties: Mapping[str, MapUncertainty]
+    uncertainty: MapUncertainty
     views: tuple[ViewFit, ...]
     corner_sd_px: float | None
     blur_px: float | None
@@ -114,23 +122,27 @@ class Calibration:
     window_share: float
 
     @property
-    def chosen(self) -> Candidate:
+    def chosen(self) -> ModelFit:
         """The model that stands."""
-        return self.candidates[0]
+        return self.model_fits[0]
 
     @property
     def height_standard_mm(self) -> float:
         """Standard uncertainty of the pupil's height; nan without a pupil."""
-        return float(np.linalg.norm([self.doubt.height_mm, self.second.height_mm, self.fuller.height_mm]))
+        return float(np.linalg.norm([self.uncertainty.height_mm, self.second.height_mm, self.fuller.height_mm]))
 
     @property
     def foot_standard_mm(self) -> float:
         """Standard uncertainty of one coordinate of the foot below the pupil; nan without a pupil."""
-        return float(np.linalg.norm([self.doubt.foot_mm, self.second.foot_mm, self.fuller.foot_mm]))
+        return float(np.linalg.norm([self.uncertainty.foot_mm, self.second.foot_mm, self.fuller.foot_mm]))
 
 
 def calibrate(
-    first: Sequence[Sighting], second: Sequence[Sighting], target: Target, settings: Settings, rng: np.random.Generator
+    first: Sequence[Observation],
+    second: Sequence[Observation],
+    target: Target,
+    settings: Settings,
+    rng: np.random.Generator,
 ) -> Calibration:
     """Fit the camera; the tray's plane is where the target lies in the first view.
 
@@ -151,52 +163,52 @@ def calibrate(
     used = list(first[:1] if settings.lens == "none" else first)
     views: dict[str, ViewFit] = {}
     while True:
-        candidates = fit_candidates(used, target, settings.lens, settings.freedom)
-        now = _view_fits(used, candidates[0])
+        model_fits = fit_models(used, target, settings.lens, settings.freedom)
+        now = _view_fits(used, model_fits[0])
         views.update(now)
         out = {name for name, view in now.items() if view.outlying}
         if not out or not settings.leave_out:
             break
         views.update({name: _without(views[name]) for name in out})
         used = _remaining(used, out)
-    chosen, full = candidates[0], fullest(candidates)
-    at_px = field_points([sight.points_px for sight in used])
-    doubts = _doubts(full, target, len(used), size, at_px, rng)
-    doubt = largest(list(doubts.values()))
+    chosen, full = model_fits[0], fullest(model_fits)
+    at_px = field_points([observation.points_px for observation in used])
+    uncertainties = _uncertainties(full, target, len(used), size, at_px, rng)
+    uncertainty = largest(list(uncertainties.values()))
     pairs = [(whole, half) for whole, half in zip(first, second, strict=False) if whole in used]
-    again = fit_sights(full.model, [half for _, half in pairs], target, full.fitted.parameters)
-    second_opinion = _change(full, Candidate(full.name, full.model, again), size, at_px)
+    again = fit_observations(full.model, [half for _, half in pairs], target, full.fitted.parameters)
+    second_opinion = _change(full, ModelFit(full.name, full.model, again), size, at_px)
     fuller = _change(chosen, full, size, at_px)
     windows = (pairs[0][0].half_window_px, pairs[0][1].half_window_px)
-    placed = _placed(chosen, size)
-    edge = Contribution("edge", _EDGE_PX * placed.mm_per_px, source=_OF_EDGE)
+    tray_frame = _tray_frame(chosen, size)
+    edge = Contribution("edge", _EDGE_PX * tray_frame.mm_per_px, source=_OF_EDGE)
     return Calibration(
         target=target,
         size_px=size,
-        placed=placed,
-        candidates=candidates,
-        numbers=_numbers(chosen, full, doubt, second_opinion, fuller),
-        doubts=doubts,
-        doubt=doubt,
+        tray_frame=tray_frame,
+        model_fits=model_fits,
+        numbers=_numbers(chosen, full, uncertainty, second_opinion, fuller),
+        uncertainties=uncertainties,
+        uncertainty=uncertainty,
         views=tuple(views.values()),
-        corner_sd_px=_rms([sight.sd_px for sight in used]),
-        blur_px=_rms([sight.blur_px for sight in used]),
+        corner_sd_px=_rms([observation.sd_px for observation in used]),
+        blur_px=_rms([observation.blur_px for observation in used]),
         second=second_opinion,
         fuller=fuller,
         half_windows_px=windows,
-        scale=_scale_budget(doubt, second_opinion, fuller, target, windows, full.fitted.freedom),
-        outline=_outline_budget((doubt, second_opinion, fuller), windows, full.fitted.freedom, edge),
-        field_px=field_hull([sight.points_px for sight in used]),
-        window_share=max(sight.half_window_px / sight.pitch_px for sight in used),
+        scale=_scale_budget(uncertainty, second_opinion, fuller, target, windows, full.fitted.freedom),
+        outline=_outline_budget((uncertainty, second_opinion, fuller), windows, full.fitted.freedom, edge),
+        field_px=field_hull([observation.points_px for observation in used]),
+        window_share=max(observation.half_window_px / observation.pitch_px for observation in used),
     )
 
 
-def _one_size(sights: Sequence[Sighting]) -> tuple[int, int]:
-    size = sights[0].size_px
-    for sight in sights[1:]:
-        if sight.size_px != size:
-            expected = f"pictures of one size expected, {size[0]} x {size[1]} px as {sights[0].name}"
-            raise Unusable(sight.name, "", expected, f"{sight.size_px[0]} x {sight.size_px[1]} px")
+def _one_size(observations: Sequence[Observation]) -> tuple[int, int]:
+    size = observations[0].size_px
+    for observation in observations[1:]:
+        if observation.size_px != size:
+            expected = f"pictures of one size expected, {size[0]} x {size[1]} px as {observations[0].name}"
+            raise Unusable(observation.name, "", expected, f"{observation.size_px[0]} x {observation.size_px[1]} px")
     return size
 
 
@@ -210,14 +222,14 @@ def _refuse_too_few(views: int, lens: LensChoice) -> None:
         )
 
 
-def _view_fits(sights: Sequence[Sighting], candidate: Candidate) -> dict[str, ViewFit]:
-    _, each = split(candidate.model, candidate.fitted.parameters)
-    fields = candidate.fitted.residuals.reshape(len(sights), -1, 2)
+def _view_fits(observations: Sequence[Observation], model_fit: ModelFit) -> dict[str, ViewFit]:
+    _, each = split(model_fit.model, model_fit.fitted.parameters)
+    fields = model_fit.fitted.residuals.reshape(len(observations), -1, 2)
     rms = np.sqrt(np.mean(np.sum(fields**2, axis=2), axis=1))
-    bad = (rms > OUTLYING * np.median(rms)) & (len(sights) > MIN_VIEWS)
+    bad = (rms > OUTLYING * np.median(rms)) & (len(observations) > MIN_VIEWS)
     return {
-        s.name: ViewFit(s.name, s.points_px, field, float(r), tilt_deg(candidate.model, view), bool(b), False)
-        for s, field, r, view, b in zip(sights, fields, rms, each, bad, strict=True)
+        s.name: ViewFit(s.name, s.points_px, field, float(r), tilt_deg(model_fit.model, view), bool(b), False)
+        for s, field, r, view, b in zip(observations, fields, rms, each, bad, strict=True)
     }
 
 
@@ -225,13 +237,13 @@ def _without(view: ViewFit) -> ViewFit:
     return ViewFit(view.name, view.points_px, view.residuals_px, view.rms_px, view.tilt_deg, True, True)
 
 
-def _remaining(used: list[Sighting], out: set[str]) -> list[Sighting]:
+def _remaining(used: list[Observation], out: set[str]) -> list[Observation]:
     if used[0].name in out:
         expected = (
             "the first view gives the tray's plane and may not be outlying: take it anew, or put another view first"
         )
         raise Unusable(used[0].name, "", expected)
-    left = [sight for sight in used if sight.name not in out]
+    left = [observation for observation in used if observation.name not in out]
     if len(left) < MIN_VIEWS:
         raise Unusable("IMAGE...", "", f"{MIN_VIEWS} views that agree with each other", str(len(left)))
     return left
@@ -242,18 +254,18 @@ def _rms(values: Sequence[float | None]) -> float | None:
     return float(np.sqrt(np.mean(np.square(known)))) if known else None
 
 
-def _placed(candidate: Candidate, size: tuple[int, int]) -> Placed:
-    shared, views = split(candidate.model, candidate.fitted.parameters)
-    return place(candidate.model, shared, views[0], size)
+def _tray_frame(model_fit: ModelFit, size: tuple[int, int]) -> TrayFrame:
+    shared, views = split(model_fit.model, model_fit.fitted.parameters)
+    return tray_frame_of(model_fit.model, shared, views[0], size)
 
 
-def _named(candidate: Candidate) -> dict[str, float]:
-    shared, _ = split(candidate.model, candidate.fitted.parameters)
-    return dict(zip(candidate.model.names, map(float, shared), strict=True))
+def _named(model_fit: ModelFit) -> dict[str, float]:
+    shared, _ = split(model_fit.model, model_fit.fitted.parameters)
+    return dict(zip(model_fit.model.names, map(float, shared), strict=True))
 
 
-def _change(here: Candidate, there: Candidate, size: tuple[int, int], at_px: Array) -> Change:
-    moved = compared(_placed(here, size), _placed(there, size), at_px)
+def _change(here: ModelFit, there: ModelFit, size: tuple[int, int], at_px: Array) -> Change:
+    moved = compared(_tray_frame(here, size), _tray_frame(there, size), at_px)
     before, after = _named(here), _named(there)
     return Change(
         moved.scale_relative,
@@ -264,35 +276,39 @@ def _change(here: Candidate, there: Candidate, size: tuple[int, int], at_px: Arr
     )
 
 
-def _numbers(chosen: Candidate, full: Candidate, doubt: MapDoubt, second: Change, fuller: Change) -> tuple[Number, ...]:
+def _numbers(
+    chosen: ModelFit, full: ModelFit, uncertainty: MapUncertainty, second: Change, fuller: Change
+) -> tuple[Number, ...]:
     values = _named(chosen)
     return tuple(
         Number(name, values.get(name, 0.0), float(np.linalg.norm([sd, second.numbers[name], fuller.numbers[name]])))
-        for name, sd in zip(full.model.names, doubt.shared, strict=True)
+        for name, sd in zip(full.model.names, uncertainty.shared, strict=True)
     )
 
 
-def _doubts(
-    candidate: Candidate, target: Target, views: int, size: tuple[int, int], at_px: Array, rng: np.random.Generator
-) -> dict[str, MapDoubt]:
-    fitted, points = candidate.fitted, target.points_mm
-    doubts = {
-        "covariance": doubt_of_map(candidate, size, at_px),
-        "resampled corners": resampled_doubt(candidate, points, size, at_px, draw_single(fitted, rng)),
+def _uncertainties(
+    model_fit: ModelFit, target: Target, views: int, size: tuple[int, int], at_px: Array, rng: np.random.Generator
+) -> dict[str, MapUncertainty]:
+    fitted, points = model_fit.fitted, target.points_mm
+    uncertainties = {
+        "covariance": map_uncertainty(model_fit, size, at_px),
+        "resampled corners": resampled_uncertainty(model_fit, points, size, at_px, draw_single(fitted, rng)),
     }
     if views >= _ENOUGH_VIEWS:
-        doubts["resampled views"] = resampled_doubt(candidate, points, size, at_px, draw_fields(fitted, views, rng))
-    return doubts
+        uncertainties["resampled views"] = resampled_uncertainty(
+            model_fit, points, size, at_px, draw_fields(fitted, views, rng)
+        )
+    return uncertainties
 
 
 def _scale_budget(
-    doubt: MapDoubt, second: Change, fuller: Change, target: Target, windows: tuple[int, int], freedom: int
+    uncertainty: MapUncertainty, second: Change, fuller: Change, target: Target, windows: tuple[int, int], freedom: int
 ) -> Budget:
     pitch = rectangular(target.pitch_tolerance_mm) / target.pitch_mm
     tolerance = f"tolerance +-{target.pitch_tolerance_mm:g} mm, rectangular"
     return combine(
         (
-            Contribution("fit", doubt.scale_relative, freedom=freedom, source=_OF_FIT),
+            Contribution("fit", uncertainty.scale_relative, freedom=freedom, source=_OF_FIT),
             Contribution("target's pitch", pitch, source=tolerance),
             Contribution("window", abs(second.scale_relative), source=_windows(windows)),
             Contribution("model", abs(fuller.scale_relative), source=_OF_MODEL),
@@ -301,12 +317,12 @@ def _scale_budget(
 
 
 def _outline_budget(
-    changes: tuple[MapDoubt, Change, Change], windows: tuple[int, int], freedom: int, edge: Contribution
+    changes: tuple[MapUncertainty, Change, Change], windows: tuple[int, int], freedom: int, edge: Contribution
 ) -> Budget:
-    doubt, second, fuller = changes
+    uncertainty, second, fuller = changes
     return combine(
         (
-            Contribution("fit", doubt.form_mm, freedom=freedom, source=_OF_FIT),
+            Contribution("fit", uncertainty.form_mm, freedom=freedom, source=_OF_FIT),
             Contribution("window", second.form_mm, source=_windows(windows)),
             Contribution("model", fuller.form_mm, source=_OF_MODEL),
             edge,

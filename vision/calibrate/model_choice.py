@@ -10,7 +10,7 @@ from vision.calibrate.adjust import Adjusted, Undetermined
 from vision.calibrate.corners import bend_shift
 from vision.calibrate.discs import centroid_shift
 from vision.calibrate.models import Model, Parallel, Perspective, Plane, fit, split
-from vision.calibrate.sighting import Sighting
+from vision.calibrate.observation import Observation
 from vision.calibrate.target import Target
 from vision.errors import Unusable
 from vision.records import Array
@@ -43,7 +43,7 @@ class LensFreedom:
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class Candidate:
+class ModelFit:
     """A camera model that was tried and its fit."""
 
     name: str
@@ -51,9 +51,9 @@ class Candidate:
     fitted: Adjusted
 
 
-def fit_candidates(
-    sights: Sequence[Sighting], target: Target, lens: LensChoice, freedom: LensFreedom
-) -> tuple[Candidate, ...]:
+def fit_models(
+    observations: Sequence[Observation], target: Target, lens: LensChoice, freedom: LensFreedom
+) -> tuple[ModelFit, ...]:
     """All models that may be asked of these sights, best first by Schwarz's criterion.
 
     A perspective lens far away turns into a parallel projection, so the telecentric model has three or four numbers
@@ -65,54 +65,56 @@ def fit_candidates(
     Unusable
         No model is determined by these views.
     """
-    size = sights[0].size_px
+    size = observations[0].size_px
     centre = ((size[0] - 1) / 2.0, (size[1] - 1) / 2.0)
-    found: list[Candidate] = []
-    if len(sights) == 1:
+    found: list[ModelFit] = []
+    if len(observations) == 1:
         for name, count in _OF_ONE_VIEW:
-            found += _tried(name, Plane(count), sights, target)
-    if len(sights) > 1 and lens != "telecentric":
-        found += _perspectives(sights, target, freedom, centre)
-    if len(sights) > 1 and lens != "perspective":
+            found += _tried(name, Plane(count), observations, target)
+    if len(observations) > 1 and lens != "telecentric":
+        found += _perspectives(observations, target, freedom, centre)
+    if len(observations) > 1 and lens != "perspective":
         unit = float(np.hypot(*size)) / 2.0
         for name, bend in (("telecentric with lens distortion", True), ("telecentric without distortion", False)):
-            found += _tried(name, Parallel(unit, centre, bend), sights, target)
+            found += _tried(name, Parallel(unit, centre, bend), observations, target)
     if not found:
         raise Unusable("IMAGE...", "", "views that determine a lens: tilt the target by 15 degrees or more in several")
-    return tuple(sorted(found, key=lambda candidate: candidate.fitted.information))
+    return tuple(sorted(found, key=lambda model_fit: model_fit.fitted.information))
 
 
-def fullest(candidates: Sequence[Candidate]) -> Candidate:
+def fullest(model_fits: Sequence[ModelFit]) -> ModelFit:
     """Of the best candidate's family the one with the most numbers: what is left out of the best is in it."""
-    family = [candidate for candidate in candidates if type(candidate.model) is type(candidates[0].model)]
-    return max(family, key=lambda candidate: len(candidate.fitted.parameters))
+    family = [model_fit for model_fit in model_fits if type(model_fit.model) is type(model_fits[0].model)]
+    return max(family, key=lambda model_fit: len(model_fit.fitted.parameters))
 
 
 def _perspectives(
-    sights: Sequence[Sighting], target: Target, freedom: LensFreedom, centre: tuple[float, float]
-) -> list[Candidate]:
-    full = _tried("perspective with lens distortion", Perspective(freedom.square_pixels), sights, target)
-    if not full or full[0].fitted.parameters[0] > _FAR * max(sights[0].size_px):
+    observations: Sequence[Observation], target: Target, freedom: LensFreedom, centre: tuple[float, float]
+) -> list[ModelFit]:
+    full = _tried("perspective with lens distortion", Perspective(freedom.square_pixels), observations, target)
+    if not full or full[0].fitted.parameters[0] > _FAR * max(observations[0].size_px):
         simple = Perspective(freedom.square_pixels, 1, centre)
-        return _tried("perspective about the frame's middle with k1 only", simple, sights, target)
+        return _tried("perspective about the frame's middle with k1 only", simple, observations, target)
     if freedom.all_distortion:
         return full
     for name, bends in _FEWER_BENDS:
-        full += _tried(name, Perspective(freedom.square_pixels, bends), sights, target)
+        full += _tried(name, Perspective(freedom.square_pixels, bends), observations, target)
     return full
 
 
-def _tried(name: str, model: Model, sights: Sequence[Sighting], target: Target) -> list[Candidate]:
+def _tried(name: str, model: Model, observations: Sequence[Observation], target: Target) -> list[ModelFit]:
     """The model's fit, or nothing where these views leave one of its numbers free."""
     try:
-        fitted = fit_sights(model, sights, target)
+        fitted = fit_observations(model, observations, target)
         fitted.refuse_undetermined()
     except Undetermined:
         return []
-    return [Candidate(name, model, fitted)]
+    return [ModelFit(name, model, fitted)]
 
 
-def fit_sights(model: Model, sights: Sequence[Sighting], target: Target, start: Array | None = None) -> Adjusted:
+def fit_observations(
+    model: Model, observations: Sequence[Observation], target: Target, start: Array | None = None
+) -> Adjusted:
     """Fit one model, and again after correcting what the camera does to a node.
 
     A slanted disc's centroid is not its centre, and edges bent by the lens pull a fitted corner. Corners that were
@@ -123,26 +125,29 @@ def fit_sights(model: Model, sights: Sequence[Sighting], target: Target, start: 
     Undetermined
         No first guess can be had from these views.
     """
-    seen = [sight.points_px for sight in sights]
-    size = sights[0].size_px
+    seen = [observation.points_px for observation in observations]
+    size = observations[0].size_px
     fitted = fit(model, target.points_mm, seen, size, start)
-    if sights[0].sd_px is None:
+    if observations[0].sd_px is None:
         return fitted
     for _ in range(_NODE_ROUNDS):
         shared, views = split(model, fitted.parameters)
-        moved = [_centres(model, shared, view, sight, target) for view, sight in zip(views, sights, strict=True)]
+        moved = [
+            _centres(model, shared, view, observation, target)
+            for view, observation in zip(views, observations, strict=True)
+        ]
         fitted = fit(model, target.points_mm, moved, size, fitted.parameters)
     return fitted
 
 
-def _centres(model: Model, shared: Array, view: Array, sight: Sighting, target: Target) -> Array:
+def _centres(model: Model, shared: Array, view: Array, observation: Observation, target: Target) -> Array:
     def project(points_mm: Array) -> Array:
         return model.one(shared, view, points_mm)[0]
 
-    if sight.area_px is None:
-        return sight.points_px - bend_shift(project, target.points_mm, sight.half_window_px)
-    radius_mm = float(np.sqrt(np.median(sight.area_px / _px2_per_mm2(project, target)) / np.pi))
-    return sight.points_px - centroid_shift(project, target.points_mm, radius_mm)
+    if observation.area_px is None:
+        return observation.points_px - bend_shift(project, target.points_mm, observation.half_window_px)
+    radius_mm = float(np.sqrt(np.median(observation.area_px / _px2_per_mm2(project, target)) / np.pi))
+    return observation.points_px - centroid_shift(project, target.points_mm, radius_mm)
 
 
 def _px2_per_mm2(project: Callable[[Array], Array], target: Target) -> Array:

@@ -109,8 +109,8 @@ def photon_transfer(
     black = whole_dark.mean if whole_dark else 0.0
     top, saturated = _saturation(lit, full_scale)
     slope_end = _SLOPE_UP_TO * (top - black) if saturated else np.inf
-    told = [p for p in (*lit, *([whole_dark] if whole_dark else [])) if p.variance > _LEAST_VARIANCE]
-    used = [p for p in told if max(p.at_zero, p.at_top) < _CUT_OFF and p.mean - black <= slope_end]
+    usable = [p for p in (*lit, *([whole_dark] if whole_dark else [])) if p.variance > _LEAST_VARIANCE]
+    used = [p for p in usable if max(p.at_zero, p.at_top) < _CUT_OFF and p.mean - black <= slope_end]
     if len(used) < _LEAST_PAIRS:
         expected = (
             f"{_LEAST_PAIRS} pairs or more at different levels between black and {_SLOPE_UP_TO:.0%} of saturation"

@@ -80,16 +80,16 @@ def edge_sharpness(pixels: Pixels, name: str) -> EdgeSharpness:
 def _edge_line(values: Array, name: str) -> tuple[float, float]:
     """Slope and offset of the edge's column over the row: centroids of each row's steps, again in a window there."""
     steps = np.diff(values, axis=1)
-    place = np.arange(steps.shape[1]) + 0.5
+    tray_frame_of = np.arange(steps.shape[1]) + 0.5
     rows = np.arange(len(steps))
     low, high = np.percentile(values, (2.0, 98.0))
     noise = np.median(np.abs(np.diff(steps, axis=1)))
     if high - low < max(8.0 * noise, 1.0):
         raise Unusable(name, "", "one edge between a dark and a bright side", "no edge")
     smooth = np.apply_along_axis(np.convolve, 1, steps, np.ones(5) / 5.0, "same")
-    line = np.polyfit(rows, place[np.argmax(smooth, axis=1)], 1)
+    line = np.polyfit(rows, tray_frame_of[np.argmax(smooth, axis=1)], 1)
     for half_width in (0.25 * steps.shape[1], 8.0, 8.0):
-        near = np.abs(place[None, :] - np.polyval(line, rows)[:, None]) <= half_width
+        near = np.abs(tray_frame_of[None, :] - np.polyval(line, rows)[:, None]) <= half_width
         weight = np.where(near, steps, 0.0)
         total = weight.sum(axis=1)
         good = total > 0.5 * (high - low)
@@ -97,7 +97,7 @@ def _edge_line(values: Array, name: str) -> tuple[float, float]:
             raise Unusable(
                 name, "", "one straight edge from side to side", "an edge that is broken or not the only one"
             )
-        line = np.polyfit(rows[good], (weight @ place)[good] / total[good], 1)
+        line = np.polyfit(rows[good], (weight @ tray_frame_of)[good] / total[good], 1)
     return float(line[0]), float(line[1])
 
 

@@ -10,7 +10,7 @@ import cv2
 import numpy as np
 
 from vision.calibrate.models import Model, Parallel, Perspective, Plane
-from vision.geometry import View
+from vision.geometry import CameraMapping
 from vision.records import Array, Camera, Lens, Station
 
 # Points at which maps are compared: along a row and down a column of the box round the field.
@@ -18,7 +18,7 @@ _ACROSS, _DOWN = 26, 18
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class Placed:
+class TrayFrame:
     """A camera above the tray: what `station.toml` says of geometry. `mm_per_px` is at the frame's middle."""
 
     homography: Array
@@ -28,10 +28,10 @@ class Placed:
 
     def to_tray(self, points_px: Array) -> Array:
         """Image px as taken (n, 2) to tray mm (n, 2)."""
-        return View(Station("", self.homography, self.lens, None, 0.0, 0.0), 0.0).to_tray(points_px)
+        return CameraMapping(Station("", self.homography, self.lens, None, 0.0, 0.0), 0.0).to_tray(points_px)
 
 
-def place(model: Model, shared: Array, view: Array, size_px: tuple[int, int]) -> Placed:
+def tray_frame_of(model: Model, shared: Array, view: Array, size_px: tuple[int, int]) -> TrayFrame:
     """Put the tray's plane where the target lies in one view; `view` are that view's parameters."""
     to_target = np.asarray(np.linalg.inv(model.to_plane(shared, view)), dtype=np.float64)
     middle = np.array([(size_px[0] - 1) / 2.0, (size_px[1] - 1) / 2.0])
@@ -42,11 +42,11 @@ def place(model: Model, shared: Array, view: Array, size_px: tuple[int, int]) ->
     shift = np.array([middle[0], -middle[1]]) * scale - turn @ here
     to_tray = np.vstack((np.column_stack((turn, shift)), [0.0, 0.0, 1.0]))
     if isinstance(model, Plane) and model.freedom == 4:
-        return Placed(np.diag([scale, -scale, 1.0]), None, None, scale)
+        return TrayFrame(np.diag([scale, -scale, 1.0]), None, None, scale)
     homography = to_tray @ to_target
     lens = None if isinstance(model, Plane) or not model.names else Lens(model.matrix(shared), model.distortion(shared))
     camera = _camera(view, to_tray) if isinstance(model, Perspective) else None
-    return Placed(homography / homography[2, 2], lens, camera, scale)
+    return TrayFrame(homography / homography[2, 2], lens, camera, scale)
 
 
 def _at(homography: Array, point: Array) -> tuple[Array, Array]:
@@ -112,7 +112,7 @@ class Moved:
     foot_mm: tuple[float, float]
 
 
-def compared(here: Placed, there: Placed, at_px: Array) -> Moved:
+def compared(here: TrayFrame, there: TrayFrame, at_px: Array) -> Moved:
     """`there` less `here` at image points (n, 2)."""
     at_mm = here.to_tray(at_px)
     scale, form = scale_and_form(at_mm, there.to_tray(at_px) - at_mm)

@@ -6,9 +6,9 @@ from dataclasses import dataclass
 import numpy as np
 
 from vision.calibrate.adjust import Adjusted
-from vision.calibrate.model_choice import Candidate
+from vision.calibrate.model_choice import ModelFit
 from vision.calibrate.models import Model, fit, predictor, split
-from vision.calibrate.tray_frame import Placed, compared, place
+from vision.calibrate.tray_frame import TrayFrame, compared, tray_frame_of
 from vision.records import Array
 
 # Refits of resampled residuals; a spread from 60 is known to 9 %.
@@ -18,7 +18,7 @@ Draw = Callable[[], Array]
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class MapDoubt:
+class MapUncertainty:
     """Standard uncertainty of the map from px to tray mm.
 
     `scale_relative` of any length; `form_mm` of one coordinate of a point after the best shift, turn and scale, rms
@@ -33,40 +33,40 @@ class MapDoubt:
     shared: Array
 
 
-def doubt_of_map(candidate: Candidate, size_px: tuple[int, int], at_px: Array) -> MapDoubt:
+def map_uncertainty(model_fit: ModelFit, size_px: tuple[int, int], at_px: Array) -> MapUncertainty:
     """Carry the covariance of the shared parameters and the first view's to the tray at image points (n, 2).
 
     After JCGM 100:2008, 5.2. The derivative is taken over one standard deviation along each principal axis, not
     over a tiny step: it then says what really happens within the uncertainty.
     """
-    model, fitted = candidate.model, candidate.fitted
+    model, fitted = model_fit.model, model_fit.fitted
     own = len(model.names) + model.per_view
     covariance = fitted.covariance[:own, :own]
     middle = fitted.parameters[:own]
-    centre = _placed(model, middle, size_px)
+    centre = _tray_frame(model, middle, size_px)
     rows = []
     for axis in _axes(covariance):
-        plus, minus = (_row(centre, _placed(model, middle + sign * axis, size_px), at_px) for sign in (0.5, -0.5))
+        plus, minus = (_row(centre, _tray_frame(model, middle + sign * axis, size_px), at_px) for sign in (0.5, -0.5))
         rows.append(plus - minus)
-    return _doubt(np.sqrt(np.sum(np.array(rows) ** 2, axis=0)), np.sqrt(np.diag(covariance)[: len(model.names)]))
+    return _from_spread(np.sqrt(np.sum(np.array(rows) ** 2, axis=0)), np.sqrt(np.diag(covariance)[: len(model.names)]))
 
 
-def resampled_doubt(
-    candidate: Candidate, points_mm: Array, size_px: tuple[int, int], at_px: Array, draw: Draw
-) -> MapDoubt:
+def resampled_uncertainty(
+    model_fit: ModelFit, points_mm: Array, size_px: tuple[int, int], at_px: Array, draw: Draw
+) -> MapUncertainty:
     """The same by refitting to resampled residuals, with no linear step."""
-    model, fitted = candidate.model, candidate.fitted
+    model, fitted = model_fit.model, model_fit.fitted
     views = len(fitted.residuals) // len(points_mm)
     predicted = predictor(model, points_mm, views)(fitted.parameters)[0]
     own, shared_count = len(model.names) + model.per_view, len(model.names)
-    centre = _placed(model, fitted.parameters[:own], size_px)
+    centre = _tray_frame(model, fitted.parameters[:own], size_px)
     rows, shared = [], []
     for _ in range(RESAMPLES):
         seen = (predicted + draw()).reshape(views, -1, 2)
         again = fit(model, points_mm, list(seen), size_px, start=fitted.parameters)
-        rows.append(_row(centre, _placed(model, again.parameters[:own], size_px), at_px))
+        rows.append(_row(centre, _tray_frame(model, again.parameters[:own], size_px), at_px))
         shared.append((again.parameters - fitted.parameters)[:shared_count])
-    return _doubt(*(np.sqrt(np.mean(np.array(table) ** 2, axis=0)) for table in (rows, shared)))
+    return _from_spread(*(np.sqrt(np.mean(np.array(table) ** 2, axis=0)) for table in (rows, shared)))
 
 
 def draw_single(fitted: Adjusted, rng: np.random.Generator) -> Draw:
@@ -92,11 +92,11 @@ def _freed(fitted: Adjusted) -> Array:
     return np.asarray(fitted.residuals * np.sqrt(fitted.residuals.size / fitted.freedom))
 
 
-def largest(doubts: Sequence[MapDoubt]) -> MapDoubt:
+def largest(uncertainties: Sequence[MapUncertainty]) -> MapUncertainty:
     """Of each figure the largest."""
-    table = np.array([(d.scale_relative, d.form_mm, d.height_mm, d.foot_mm) for d in doubts]).max(axis=0)
+    table = np.array([(d.scale_relative, d.form_mm, d.height_mm, d.foot_mm) for d in uncertainties]).max(axis=0)
     scale, form, height, foot = (float(value) for value in table)
-    return MapDoubt(scale, form, height, foot, np.max([d.shared for d in doubts], axis=0))
+    return MapUncertainty(scale, form, height, foot, np.max([d.shared for d in uncertainties], axis=0))
 
 
 def _axes(covariance: Array) -> Array:
@@ -106,17 +106,17 @@ def _axes(covariance: Array) -> Array:
     return np.asarray((vectors * np.sqrt(np.maximum(values, 0.0))).T * sd)
 
 
-def _placed(model: Model, parameters: Array, size_px: tuple[int, int]) -> Placed:
+def _tray_frame(model: Model, parameters: Array, size_px: tuple[int, int]) -> TrayFrame:
     shared, views = split(model, parameters)
-    return place(model, shared, views[0], size_px)
+    return tray_frame_of(model, shared, views[0], size_px)
 
 
-def _row(centre: Placed, other: Placed, at_px: Array) -> Array:
+def _row(centre: TrayFrame, other: TrayFrame, at_px: Array) -> Array:
     """What one map differs from another by, in one row: scale, pupil (3), and the form at each point (2 n)."""
     moved = compared(centre, other, at_px)
     return np.concatenate(([moved.scale_relative, moved.height_mm, *moved.foot_mm], moved.form_mm.ravel()))
 
 
-def _doubt(spread: Array, shared: Array) -> MapDoubt:
+def _from_spread(spread: Array, shared: Array) -> MapUncertainty:
     form = float(np.sqrt(np.mean(spread[4:] ** 2)))
-    return MapDoubt(float(spread[0]), form, float(spread[1]), float(np.sqrt(np.mean(spread[2:4] ** 2))), shared)
+    return MapUncertainty(float(spread[0]), form, float(spread[1]), float(np.sqrt(np.mean(spread[2:4] ** 2))), shared)

@@ -1,4 +1,4 @@
-from .counts import COUNTED_MEASURES as COUNTED_MEASURES, SURE as SURE, doubts_of as doubts_of
+from .counts import COUNTED_MEASURES as COUNTED_MEASURES, SURE as SURE, finding_uncertainty as finding_uncertainty
 from .defaults import (
     LATER_MEASURES as LATER_MEASURES,
     SEEN_MEASURES as SEEN_MEASURES,

@@ -66,7 +66,7 @@ class Counted:
 
 
 @dataclass(frozen=True, slots=True)
-class Doubts:
+class FindingUncertainty:
     """Standard uncertainties of a mark's size and snr, and the chance that it is reported again at all."""
 
     size_u_mm: float
@@ -79,14 +79,14 @@ class _Candidate:
     """A finding's size (mm), its doubts, whether it counts and the chance that it falls inside the counting rules."""
 
     size_mm: float
-    doubts: Doubts
+    uncertainty: FindingUncertainty
     counts: bool
     chance: float
 
     @property
     def variance(self) -> float:
         """Of its own share of a count: inside the rules or not, reported or not."""
-        return self.chance * (1.0 - self.chance * self.doubts.again)
+        return self.chance * (1.0 - self.chance * self.uncertainty.again)
 
 
 @dataclass(frozen=True, slots=True)
@@ -95,21 +95,21 @@ class _Area:
     u_cm2: float
 
 
-def doubts_of(mark: Scratch | Pit) -> Doubts:
+def finding_uncertainty(mark: Scratch | Pit) -> FindingUncertainty:
     """How far a scratch or pit scatters from one photograph to the next, from its size and snr."""
     snr = mark.snr
     if isinstance(mark, Scratch):
         share = _LENGTH_SHARE / (1.0 + (snr / _LENGTH_SNR) ** 2)
         seen = _SCRATCH_SEEN.cdf(snr if mark.length_mm >= _SHORT_MM else snr / _SHORT_FACTOR)
         size_u_mm, snr_u = hypot(_LENGTH_U_MM, share * mark.length_mm), hypot(_SCRATCH_SNR_U, _SCRATCH_SNR_SHARE * snr)
-        return Doubts(size_u_mm, snr_u, _sure(seen))
+        return FindingUncertainty(size_u_mm, snr_u, _sure(seen))
     snr, diameter_mm = max(snr, 1.0), max(mark.diameter_mm, _LEAST_MM)  # below these there is nothing to tell
     root = sqrt(snr)
     small_mm, wide_mm = min(diameter_mm, _DIAMETER_SMALL_MM), min(diameter_mm, _DIAMETER_WIDE_MM)
     share = min(_DIAMETER_SHARE / root, _DIAMETER_MOST) * small_mm / _DIAMETER_SMALL_MM
     deviations = _PIT_SEEN + _PIT_SEEN_BY_SNR * log(snr / _PIT_SEEN_SNR)
     seen = _STANDARD.cdf(deviations + _PIT_SEEN_BY_MM * log(small_mm / _PIT_SEEN_MM))
-    return Doubts(hypot(_DIAMETER_U_MM, share * wide_mm), _PIT_SNR_SHARE * root, _sure(seen))
+    return FindingUncertainty(hypot(_DIAMETER_U_MM, share * wide_mm), _PIT_SNR_SHARE * root, _sure(seen))
 
 
 def _sure(chance: float) -> float:
@@ -164,12 +164,12 @@ def _candidate(finding: Finding, rule: CountRule) -> _Candidate | None:
 
 def _weighed(mark: Scratch | Pit, size_mm: float, min_size_mm: float, min_snr: float) -> _Candidate:
     """A limit of 0 is none: whatever the detector reports lies inside it."""
-    doubts, chance = doubts_of(mark), 1.0
+    uncertainty, chance = finding_uncertainty(mark), 1.0
     if min_size_mm > 0.0:
-        chance *= _STANDARD.cdf((size_mm - min_size_mm) / doubts.size_u_mm)
+        chance *= _STANDARD.cdf((size_mm - min_size_mm) / uncertainty.size_u_mm)
     if min_snr > 0.0:
-        chance *= _STANDARD.cdf((mark.snr - min_snr) / doubts.snr_u)
-    return _Candidate(size_mm, doubts, size_mm >= min_size_mm and mark.snr >= min_snr, _sure(chance))
+        chance *= _STANDARD.cdf((mark.snr - min_snr) / uncertainty.snr_u)
+    return _Candidate(size_mm, uncertainty, size_mm >= min_size_mm and mark.snr >= min_snr, _sure(chance))
 
 
 def _number(candidates: list[_Candidate]) -> tuple[float, float]:
@@ -182,21 +182,21 @@ def _largest(candidates: list[_Candidate]) -> tuple[float, float]:
     value = max((one.size_mm for one in candidates if one.counts), default=0.0)
     mean, square, none_larger = 0.0, 0.0, 1.0
     for one in sorted(candidates, key=lambda one: -one.size_mm):
-        counts = one.chance * one.doubts.again
+        counts = one.chance * one.uncertainty.again
         mean += none_larger * counts * one.size_mm
-        square += none_larger * counts * (one.size_mm**2 + one.doubts.size_u_mm**2)
+        square += none_larger * counts * (one.size_mm**2 + one.uncertainty.size_u_mm**2)
         none_larger *= 1.0 - counts
     return value, sqrt(max(square - mean**2, 0.0))
 
 
 def _length(candidate: _Candidate) -> tuple[float, float]:
-    return candidate.size_mm, candidate.doubts.size_u_mm
+    return candidate.size_mm, candidate.uncertainty.size_u_mm
 
 
 def _disc_ppm_cm2(candidate: _Candidate) -> tuple[float, float]:
     """Area of a pit's disc in millionths of a cm2, and its uncertainty."""
     scale = pi / 4.0 / _MM2_PER_CM2 * 1e6
-    return scale * candidate.size_mm**2, scale * 2.0 * candidate.size_mm * candidate.doubts.size_u_mm
+    return scale * candidate.size_mm**2, scale * 2.0 * candidate.size_mm * candidate.uncertainty.size_u_mm
 
 
 def _total(candidates: list[_Candidate], share: Callable[[_Candidate], tuple[float, float]]) -> tuple[float, float]:

@@ -3,7 +3,7 @@
 import cv2
 import numpy as np
 
-from vision.face.raster import FaceView
+from vision.face.raster import FaceInputs
 
 _REACH_PX = 5.0
 _STEP_PX = 0.1
@@ -14,17 +14,17 @@ _QUARTERS = 1.349
 _LEAST_PX = 0.4
 
 
-def edge_blur_px(view: FaceView) -> float:
+def edge_blur_px(inputs: FaceInputs) -> float:
     """Sigma of the optics' blur, image px, without the pixel's own width: from the median edge across the outline."""
-    outline = view.part.outline
+    outline = inputs.part.outline
     tangent = np.roll(outline, -1, axis=0) - np.roll(outline, 1, axis=0)
     normal = np.column_stack((tangent[:, 1], -tangent[:, 0])) / np.maximum(np.hypot(*tangent.T), 1e-12)[:, None]
     every = max(1, len(outline) // _POINTS)
     at = np.arange(-_REACH_PX, _REACH_PX + _STEP_PX / 2, _STEP_PX)
-    foot, step = outline[::every], normal[::every] * view.mm_per_px
-    base, ahead = view.to_px(foot), view.to_px(foot + step)
+    foot, step = outline[::every], normal[::every] * inputs.mm_per_px
+    base, ahead = inputs.to_px(foot), inputs.to_px(foot + step)
     x, y = ((base[:, k : k + 1] + (ahead - base)[:, k : k + 1] * at).astype(np.float32) for k in (0, 1))
-    edge = np.median(cv2.remap(view.pictures.back.pixels, x, y, cv2.INTER_LINEAR), axis=0).astype(np.float64)
+    edge = np.median(cv2.remap(inputs.pictures.back.pixels, x, y, cv2.INTER_LINEAR), axis=0).astype(np.float64)
     rise = np.maximum.accumulate((edge - edge[0]) / max(edge[-1] - edge[0], 1e-9))
     low, high = np.interp([0.25, 0.75], rise, at)
     # the pixel's width adds 1/12 px2, bilinear reading 1/6 in the mean

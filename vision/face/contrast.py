@@ -42,7 +42,7 @@ _THIN = 2
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class LightLook:
+class FrameContrast:
     """One front-lit frame over the region.
 
     `brightness` (broad): the frame itself, of 255. `contrast` (fine): natural logarithm of level over its slow
@@ -63,13 +63,13 @@ class LightLook:
     valid: Mask
 
 
-def look_through(region: Region, pictures: TrayPictures) -> tuple[LightLook, ...]:
+def frame_contrasts(region: Region, pictures: TrayPictures) -> tuple[FrameContrast, ...]:
     """Every front-lit frame of a shot over the region."""
     metal = reduce(region.metal.astype(np.float32), region.coarse.shape) > 0.99
     return tuple(_look(region, picture, metal) for picture in (pictures.dome, *pictures.low) if picture is not None)
 
 
-def _look(region: Region, picture: Picture, metal: Mask) -> LightLook:
+def _look(region: Region, picture: Picture, metal: Mask) -> FrameContrast:
     pitch = region.pitch_mm(region.coarse)
     raw = region.fine.cut(picture.pixels).astype(np.float32)
     level = reduce(raw * np.float32(_FULL / picture.full_scale), region.fine.shape)
@@ -92,7 +92,7 @@ def _look(region: Region, picture: Picture, metal: Mask) -> LightLook:
     weight = np.asarray(_gain(picture, ground) * taper / noise**2, np.float32)
     seen = valid & (ground >= _SHADOW / 2)
     brightness = reduce(level, region.broad.shape)
-    return LightLook(picture, brightness, contrast, contrast_coarse, blown, ground, noise, weight, seen)
+    return FrameContrast(picture, brightness, contrast, contrast_coarse, blown, ground, noise, weight, seen)
 
 
 def _gain(picture: Picture, ground: Image) -> Image:

@@ -11,7 +11,7 @@ from dataclasses import dataclass
 import cv2
 import numpy as np
 
-from vision.face.contrast import LIMIT, LightLook
+from vision.face.contrast import LIMIT, FrameContrast
 from vision.face.raster import Image, Mask, Region, spread
 
 # Share that counts of what a light says against a line.
@@ -27,29 +27,29 @@ class Evidence:
     """
 
     region: Region
-    looks: tuple[LightLook, ...]
+    frames: tuple[FrameContrast, ...]
     lines: Image
     spots: Image
     seen: Mask
 
 
-def combine(region: Region, looks: tuple[LightLook, ...]) -> Evidence:
+def combine(region: Region, frames: tuple[FrameContrast, ...]) -> Evidence:
     """All looks in one, each pixel weighted for the best signal over noise."""
     power = np.full(region.coarse.shape, 1e-6, np.float32)
-    for look in looks:
-        power += look.weight**2 * look.noise**2
+    for frame in frames:
+        power += frame.weight**2 * frame.noise**2
     scale = np.float32(1.0) / np.sqrt(power)
     lines = np.zeros(region.fine.shape, np.float32)
     spots = np.zeros(region.fine.shape, np.float32)
-    for look in looks:
-        limit = spread(look.noise * np.float32(LIMIT), region.fine.shape)
-        weight = spread(np.asarray(look.weight * scale, np.float32), region.fine.shape)
-        lines += _outvoted(np.maximum(np.minimum(look.contrast, limit), -limit) * weight)
-        spots += (cv2.exp(look.contrast) - 1) * weight
+    for frame in frames:
+        limit = spread(frame.noise * np.float32(LIMIT), region.fine.shape)
+        weight = spread(np.asarray(frame.weight * scale, np.float32), region.fine.shape)
+        lines += _outvoted(np.maximum(np.minimum(frame.contrast, limit), -limit) * weight)
+        spots += (cv2.exp(frame.contrast) - 1) * weight
     seen = np.zeros(region.coarse.shape, bool)
-    for look in looks:
-        seen |= look.valid
-    return Evidence(region, looks, lines, spots, seen)
+    for frame in frames:
+        seen |= frame.valid
+    return Evidence(region, frames, lines, spots, seen)
 
 
 def _outvoted(said: Image) -> Image:
@@ -85,11 +85,11 @@ def spot_patches(evidence: Evidence, column: float, row: float, half: int) -> tu
     size = (2 * half + 1, 2 * half + 1)
     use: Mask = np.ones(size, bool)
     dark: list[tuple[Image, Mask]] = []
-    for look in evidence.looks:
-        if look.weight[at]:
-            use &= cv2.getRectSubPix(look.blown.view(np.uint8), size, (c, r)) == 0
-        if look.picture.light == "dome" and look.valid[at]:
-            patch = (1 - cv2.exp(cv2.getRectSubPix(look.contrast, size, (c, r)))) / look.noise[at]
+    for frame in evidence.frames:
+        if frame.weight[at]:
+            use &= cv2.getRectSubPix(frame.blown.view(np.uint8), size, (c, r)) == 0
+        if frame.picture.light == "dome" and frame.valid[at]:
+            patch = (1 - cv2.exp(cv2.getRectSubPix(frame.contrast, size, (c, r)))) / frame.noise[at]
             dark.append((np.asarray(patch, np.float32), np.ones(size, bool)))
     inner = slice(half - _PLAIN_PX, half + _PLAIN_PX + 1)
     for patch, _ in dark:
@@ -119,17 +119,17 @@ def seen_by_one(evidence: Evidence, column: float, row: float) -> bool:
     c, r = round(column), round(row)
     at = _coarse(evidence, column, row)
     heights, dues = [], []
-    for look in evidence.looks:
-        if look.weight[at] == 0 or look.level[at] < _DIRECT:
+    for frame in evidence.frames:
+        if frame.weight[at] == 0 or frame.level[at] < _DIRECT:
             continue
-        patch = cv2.exp(cv2.getRectSubPix(look.contrast, (_SPOT_SIDE, _SPOT_SIDE), (c, r))) - 1
+        patch = cv2.exp(cv2.getRectSubPix(frame.contrast, (_SPOT_SIDE, _SPOT_SIDE), (c, r))) - 1
         edge = np.ones(patch.shape, bool)
         edge[2:-2, 2:-2] = False
         height = (float(patch[3:-3, 3:-3].mean()) - float(np.median(patch[edge]))) * np.sqrt(9.0)
         # signal over noise that a defect of unit contrast has under this light
-        gain = look.weight[at] * look.noise[at]
-        stands = height / look.noise[at] * np.sign(gain)
-        if look.picture.light == "dome":
+        gain = frame.weight[at] * frame.noise[at]
+        stands = height / frame.noise[at] * np.sign(gain)
+        if frame.picture.light == "dome":
             if stands > _CONFIRMED:
                 return False
             continue

@@ -5,7 +5,7 @@ from functools import lru_cache
 import numpy as np
 from numpy.typing import NDArray
 
-from vision.face.contrast import LightLook
+from vision.face.contrast import FrameContrast
 from vision.face.raster import Region
 from vision.face.whitening import padded, transform
 
@@ -16,7 +16,7 @@ _SECTORS = round(180.0 / _SECTOR_DEG)
 _LIMIT = 4.0
 
 
-def buffing_lines(region: Region, looks: tuple[LightLook, ...]) -> tuple[float | None, float | None]:
+def buffing_lines(region: Region, frames: tuple[FrameContrast, ...]) -> tuple[float | None, float | None]:
     """`buffing_line_level` and its standard uncertainty, both in per cent; None without a low light.
 
     The level is the standard deviation of relative contrast, under the low lights, that lines of 0.25 to 2 mm pitch
@@ -28,12 +28,12 @@ def buffing_lines(region: Region, looks: tuple[LightLook, ...]) -> tuple[float |
     power, area, squares = 0.0, 0.0, 0.0
     size = padded(region.coarse.shape)
     sector = _sectors(size, region.pitch_mm(region.coarse))
-    for look in looks:
-        seen = float(look.valid.sum())
-        if look.picture.light != "low" or not seen:
+    for frame in frames:
+        seen = float(frame.valid.sum())
+        if frame.picture.light != "low" or not seen:
             continue
-        limit = np.float32(_LIMIT) * look.noise
-        contrast = np.maximum(np.minimum(look.contrast_coarse, limit), -limit) * look.valid
+        limit = np.float32(_LIMIT) * frame.noise
+        contrast = np.maximum(np.minimum(frame.contrast_coarse, limit), -limit) * frame.valid
         spectrum = transform(contrast)
         # both halves of the spectrum; by Parseval's theorem the sum over it is that over the pixels
         bins = ((spectrum.real**2 + spectrum.imag**2) * np.float32(2.0 / (size[0] * size[1]))).ravel()

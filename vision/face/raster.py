@@ -26,7 +26,7 @@ _SUBPIXEL_BITS = 4
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class FaceView:
+class FaceInputs:
     """What the scoring of one piece's face needs to know.
 
     `to_px` takes drawing mm at the face to image px as taken, `to_mm` back, both (n, 2) to (n, 2); `mm_per_px` is the
@@ -117,23 +117,23 @@ def scored_shape(part: Part, surface: Surface) -> Polygon | MultiPolygon:
     return shape
 
 
-def find_region(view: FaceView, surface: Surface) -> Region | None:
+def find_region(inputs: FaceInputs, surface: Surface) -> Region | None:
     """Lay the rasters over the scored area; None where it lies outside the frames or is empty."""
-    shape = scored_shape(view.part, surface)
+    shape = scored_shape(inputs.part, surface)
     if shape.is_empty:
         return None
-    clear = Polygon(view.part.outline).buffer(-RIM_MM)
-    for hole in view.part.holes:
+    clear = Polygon(inputs.part.outline).buffer(-RIM_MM)
+    for hole in inputs.part.holes:
         clear = clear.difference(Polygon(hole).buffer(RIM_MM))
-    fine = max(1, round(FINE_MM / view.mm_per_px))
-    coarse = max(1, round(COARSE_MM / (view.mm_per_px * fine)))
-    broad = max(1, round(BROAD_MM / (view.mm_per_px * fine * coarse)))
+    fine = max(1, round(FINE_MM / inputs.mm_per_px))
+    coarse = max(1, round(COARSE_MM / (inputs.mm_per_px * fine)))
+    broad = max(1, round(BROAD_MM / (inputs.mm_per_px * fine * coarse)))
     block = fine * coarse * broad
     left, low, right, high = shape.bounds
     corners = np.array([[x, y] for x in np.linspace(left, right, 9) for y in np.linspace(low, high, 9)])
-    seen = view.to_px(corners)
-    margin = MARGIN_MM / view.mm_per_px
-    height, width = view.pictures.back.pixels.shape
+    seen = inputs.to_px(corners)
+    margin = MARGIN_MM / inputs.mm_per_px
+    height, width = inputs.pictures.back.pixels.shape
     u0, v0 = np.maximum(np.floor(seen.min(axis=0) - margin), 0).astype(int)
     u1, v1 = np.minimum(np.ceil(seen.max(axis=0) + margin), (width, height)).astype(int)
     rows, columns = (int(v1 - v0) // block) * block, (int(u1 - u0) // block) * block
@@ -144,21 +144,21 @@ def find_region(view: FaceView, surface: Surface) -> Region | None:
         fine=raster,
         coarse=raster.coarser(coarse),
         broad=raster.coarser(coarse * broad),
-        scored=_fill(shape, view, raster),
-        metal=_fill(clear, view, raster),
+        scored=_fill(shape, inputs, raster),
+        metal=_fill(clear, inputs, raster),
         area_mm2=float(shape.area),
         perimeter_mm=float(shape.length),
-        mm_per_px=view.mm_per_px,
+        mm_per_px=inputs.mm_per_px,
     )
 
 
-def _fill(shape: Polygon | MultiPolygon, view: FaceView, raster: Raster) -> Mask:
+def _fill(shape: Polygon | MultiPolygon, inputs: FaceInputs, raster: Raster) -> Mask:
     """Pixels of the raster whose centres lie inside a shape of the drawing."""
     mask = np.zeros(raster.shape, np.uint8)
     loops = []
     for part in getattr(shape, "geoms", [shape]):
         for ring in (part.exterior, *part.interiors):
-            points = raster.from_px(view.to_px(np.asarray(ring.coords)[:-1]))
+            points = raster.from_px(inputs.to_px(np.asarray(ring.coords)[:-1]))
             loops.append(np.round(points * 2**_SUBPIXEL_BITS).astype(np.int32))
     cv2.fillPoly(mask, loops, 1, shift=_SUBPIXEL_BITS)
     return mask.astype(bool)

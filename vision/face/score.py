@@ -6,7 +6,7 @@ import cv2
 import numpy as np
 
 from vision.face.blur import edge_blur_px
-from vision.face.contrast import LIMIT, look_through
+from vision.face.contrast import LIMIT, frame_contrasts
 from vision.face.evidence import Evidence, combine, seen_by_one, spot_patches
 from vision.face.finish import buffing_lines
 from vision.face.frame_check import LightFault, light_fault
@@ -14,7 +14,7 @@ from vision.face.lines.curves import Curve
 from vision.face.lines.joining import Candidate
 from vision.face.lines.search import face_lines
 from vision.face.lines.width import scratch_width
-from vision.face.raster import FaceView, Mask, Region, find_region, reduce, spread
+from vision.face.raster import FaceInputs, Mask, Region, find_region, reduce, spread
 from vision.face.spots.detection import SpotPicture, spots
 from vision.face.spots.sizing import PATCH_PX, Spot, fit_apart, fit_diameter, sharper_than_optics, slenderness
 from vision.records import Array, Pit, Scratch, Speck
@@ -78,7 +78,7 @@ class FaceScore:
 _UNSEEN = FaceScore((), None, None, None, None)
 
 
-def score_face(view: FaceView) -> FaceScore:
+def score_face(inputs: FaceInputs) -> FaceScore:
     """Score the polished face of one piece.
 
     Parameters
@@ -86,35 +86,35 @@ def score_face(view: FaceView) -> FaceScore:
     view
         The piece's pictures, drawing and place in the frames.
     """
-    surface = view.part.surface
-    region = None if surface is None else find_region(view, surface)
+    surface = inputs.part.surface
+    region = None if surface is None else find_region(inputs, surface)
     if region is None:
         return _UNSEEN
-    looks = look_through(region, view.pictures)
+    frames = frame_contrasts(region, inputs.pictures)
     broad = reduce(region.scored.astype(np.float32), region.broad.shape) > 0.5
     faults = tuple(
         fault
-        for look in looks
-        if (fault := light_fault(look.picture, look.brightness[::2, ::2], broad[::2, ::2], view.tray_turn_deg))
+        for frame in frames
+        if (fault := light_fault(frame.picture, frame.brightness[::2, ::2], broad[::2, ::2], inputs.tray_turn_deg))
     )
     misleading = [id(fault.picture) for fault in faults if fault.misleads]
-    looks = tuple(look for look in looks if id(look.picture) not in misleading)
-    if not looks:
+    frames = tuple(frame for frame in frames if id(frame.picture) not in misleading)
+    if not frames:
         return FaceScore((), None, None, None, None, faults)
-    evidence = combine(region, looks)
-    findings = _findings(view, evidence)
-    area, error = _area(view, region, evidence.seen)
-    level, level_error = buffing_lines(region, looks)
+    evidence = combine(region, frames)
+    findings = _findings(inputs, evidence)
+    area, error = _area(inputs, region, evidence.seen)
+    level, level_error = buffing_lines(region, frames)
     return FaceScore(findings, area, error, level, level_error, faults)
 
 
-def _findings(view: FaceView, evidence: Evidence) -> tuple[Scratch | Pit | Speck, ...]:
+def _findings(inputs: FaceInputs, evidence: Evidence) -> tuple[Scratch | Pit | Speck, ...]:
     region = evidence.region
-    blur = edge_blur_px(view) / region.fine.step
-    told = spots(_spot_pictures(evidence), PIT_SNR)
-    found = [spot for s in told if (spot := _spot(s, view, evidence, blur)) is not None]
+    blur = edge_blur_px(inputs) / region.fine.step
+    detected = spots(_spot_pictures(evidence), PIT_SNR)
+    found = [spot for s in detected if (spot := _spot(s, inputs, evidence, blur)) is not None]
     lines = face_lines(evidence, [s for s in found if s.snr >= _SPOT_SNR], SCRATCH_SNR)
-    scratches = [_scratch(line, view, evidence, blur) for line in lines]
+    scratches = [_scratch(line, inputs, evidence, blur) for line in lines]
     scratches = [s for s in scratches if s.length_mm >= _SHORT_MM or s.snr >= _SHORT_FACTOR * SCRATCH_SNR]
     scratches = [s for s in scratches if not _is_reflection(s)]
     scratches = [s for s in scratches if not any(_is_echo(s, p) for p in found if isinstance(p, Pit))]
@@ -130,10 +130,10 @@ def _spot_pictures(evidence: Evidence) -> tuple[SpotPicture, ...]:
     """
     region = evidence.region
     pictures = [SpotPicture(evidence.spots, evidence.lines, _seen(evidence))]
-    for look in evidence.looks:
-        if look.picture.light == "dome":
-            dark = (1 - cv2.exp(look.contrast_coarse)) / look.noise * (look.weight != 0)
-            scored = (reduce(region.scored.astype(np.float32), region.coarse.shape) > 0.5) & look.valid
+    for frame in evidence.frames:
+        if frame.picture.light == "dome":
+            dark = (1 - cv2.exp(frame.contrast_coarse)) / frame.noise * (frame.weight != 0)
+            scored = (reduce(region.scored.astype(np.float32), region.coarse.shape) > 0.5) & frame.valid
             times = region.coarse.step // region.fine.step
             pictures.append(SpotPicture(dark, np.clip(dark, -LIMIT, LIMIT), scored, times))
     return tuple(pictures)
@@ -145,25 +145,25 @@ def _seen(evidence: Evidence) -> Mask:
     return evidence.region.scored & (seen > 0)
 
 
-def _area(view: FaceView, region: Region, seen: Mask) -> tuple[float, float]:
+def _area(inputs: FaceInputs, region: Region, seen: Mask) -> tuple[float, float]:
     """Scored area that was seen and its standard uncertainty, cm2: the drawing's area times the share of it seen."""
     share = reduce(region.scored.astype(np.float32), region.coarse.shape)
     area = region.area_mm2 * float((share * seen).sum()) / max(float(share.sum()), 1e-9)
-    error = np.hypot(2 * area * view.scale_relative, region.perimeter_mm * view.edge_mm)
+    error = np.hypot(2 * area * inputs.scale_relative, region.perimeter_mm * inputs.edge_mm)
     return area / 100.0, float(error) / 100.0
 
 
-def _scratch(line: Candidate, view: FaceView, evidence: Evidence, blur: float) -> Scratch:
+def _scratch(line: Candidate, inputs: FaceInputs, evidence: Evidence, blur: float) -> Scratch:
     """A line placed in the frame and in the drawing, with its width."""
     region = evidence.region
     fine = region.fine.from_px(region.coarse.to_px(line.curve))
-    px = region.fine.to_px(_thinned(fine, _POINT_SPACING_MM / (view.mm_per_px * region.fine.step)))
-    mm = view.to_mm(px)
+    px = region.fine.to_px(_thinned(fine, _POINT_SPACING_MM / (inputs.mm_per_px * region.fine.step)))
+    mm = inputs.to_mm(px)
     return Scratch(
         points_px=_pairs(px),
         points_mm=_pairs(mm),
         length_mm=float(np.hypot(*np.diff(mm, axis=0).T).sum()),
-        width_mm=scratch_width(evidence, fine, blur) * view.mm_per_px * region.fine.step,
+        width_mm=scratch_width(evidence, fine, blur) * inputs.mm_per_px * region.fine.step,
         snr=float(line.snr),
     )
 
@@ -179,7 +179,7 @@ def _pairs(points: Array) -> tuple[tuple[float, float], ...]:
     return tuple((float(x), float(y)) for x, y in points)
 
 
-def _spot(spot: Spot, view: FaceView, evidence: Evidence, blur: float) -> Pit | Speck | None:
+def _spot(spot: Spot, inputs: FaceInputs, evidence: Evidence, blur: float) -> Pit | Speck | None:
     """A spot sized; a speck when it is no wider than dust, or not plain in the dome and sharper than the optics; None
     when it is a stretch of a line.
     """
@@ -187,7 +187,7 @@ def _spot(spot: Spot, view: FaceView, evidence: Evidence, blur: float) -> Pit | 
     plain, patches = spot_patches(evidence, spot.column, spot.row, PATCH_PX)
     if spot.snr < _SLENDER_SNR and slenderness(patches[0][0]) < _SLENDER:
         return None
-    pitch_mm = view.mm_per_px * raster.step
+    pitch_mm = inputs.mm_per_px * raster.step
     wide = spot.scale >= _WIDE_SCALE or spot.snr >= _GLINT_SNR
     weak = spot.snr < _WEAK_SNR
     size = fit_diameter(patches, blur, wide) if plain or not weak else 0.0
@@ -210,7 +210,7 @@ def _spot(spot: Spot, view: FaceView, evidence: Evidence, blur: float) -> Pit | 
         and (sharper_than_optics(*patches[0], blur) or seen_by_one(evidence, spot.column, spot.row))
     )
     make = Speck if dust or glint else Pit
-    return make(_pairs(px)[0], _pairs(view.to_mm(px))[0], diameter, float(spot.snr))
+    return make(_pairs(px)[0], _pairs(inputs.to_mm(px))[0], diameter, float(spot.snr))
 
 
 def _beside(scratch: Scratch, spot: Pit | Speck, reach_mm: float) -> bool:

@@ -1,4 +1,4 @@
-from .camera import View as View
+from .camera import CameraMapping as CameraMapping
 from .polyline import (
     Moments as Moments,
     arc_lengths as arc_lengths,

@@ -16,7 +16,7 @@ _UNDISTORT_EPS_PX = 1e-5
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class View:
+class CameraMapping:
     """A station's camera looking at points `height_mm` above the tray's plane."""
 
     station: Station

@@ -1,6 +1,6 @@
 """The sub-pixel outline: where the light is half blocked, along every normal of a rough contour.
 
-Two looks. The first finds the half-level crossing within `_LOOK_PX` of the rough contour; the second takes one
+Two looks. The first finds the half-level crossing within `_SEARCH_PX` of the rough contour; the second takes one
 matched step at the crossing, the least-squares shift of a blurred edge, which reaches the photon noise bound
 and can't diverge. A convex edge of radius R then reads s^2 / (2 R) too far inside, s the blur (Verbeek and
 van Vliet 1994 for the background); it is put back with the outline's own curvature.
@@ -19,7 +19,7 @@ from vision.geometry import resample, right_normals, smooth, tangents
 from vision.outline.registration import MAD_TO_SD
 from vision.records import Array
 
-_LOOK_PX, _FIRST_STEP_PX = 4.0, 2.0
+_SEARCH_PX, _FIRST_STEP_PX = 4.0, 2.0
 _STEP_PX = 0.5
 _REACH_PX = 2.5
 # Blur assumed by the matched step; the result hardly depends on it (0.75 to 1.1 changes edges by < 0.0003 px).
@@ -62,9 +62,9 @@ def trace_edge(pixels: NDArray[np.generic], light: Backlight, rough: Array) -> O
     chain = resample(smooth(rough, 1.5), _FIRST_STEP_PX)
     normals = _outward(chain)
     bright, dark = light.at(chain)
-    look = np.arange(-_LOOK_PX, _LOOK_PX + 1e-9, 1.0)
+    search_px = np.arange(-_SEARCH_PX, _SEARCH_PX + 1e-9, 1.0)
     first, found = _crossing(
-        _profiles(crop, chain - low, normals, look), ((bright + dark) / 2).astype(np.float32), look
+        _profiles(crop, chain - low, normals, search_px), ((bright + dark) / 2).astype(np.float32), search_px
     )
     # A normal without an edge borrows its neighbours' shift, so that one speck of dust does not bend the contour.
     index = np.arange(len(chain))

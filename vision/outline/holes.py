@@ -9,7 +9,7 @@ from vision.geometry import Motion, arc_lengths, centroid, curvature, resample, 
 from vision.outline.edges import Outline
 from vision.outline.registration import EDGE_CORRELATION
 from vision.outline.zone_measures import MISSING, Measured
-from vision.records import Array, Doubt, Part, Station
+from vision.records import Array, Part, Station, UncertaintyComponents
 
 # A hole found further than this from every drawn one (mm) is none of them; one not found is missing.
 _REACH_MM = 5.0
@@ -38,19 +38,19 @@ def measure_holes(
     if not part.holes or not rims:
         return MISSING, MISSING
     offsets, errors = [], []
-    placed = [to_drawing.apply(rim.points_mm) for rim in rims]
+    laid_mm = [to_drawing.apply(rim.points_mm) for rim in rims]
     for hole in part.holes:
         middle = np.asarray(centroid(hole))
-        gaps = [float(np.hypot(*(np.asarray(p.mean(axis=0)) - middle))) for p in placed]
+        gaps = [float(np.hypot(*(np.asarray(p.mean(axis=0)) - middle))) for p in laid_mm]
         nearest = int(np.argmin(gaps))
-        if gaps[nearest] > _REACH_MM or len(placed[nearest]) < 8:
+        if gaps[nearest] > _REACH_MM or len(laid_mm[nearest]) < 8:
             return MISSING, MISSING
-        shift, grown, noise = _fit(placed[nearest], hole, rims[nearest].blur_mm)
+        shift, grown, noise = _fit(laid_mm[nearest], hole, rims[nearest].blur_mm)
         systematic = station.outline_mm
         offset = float(np.hypot(*shift))
-        offsets.append(Measured(offset, Doubt(station=systematic, pose=pose_sd_mm, edge=noise)))
+        offsets.append(Measured(offset, UncertaintyComponents(station=systematic, pose=pose_sd_mm, edge=noise)))
         # Both edges of a diameter carry the outline's uncertainty together: it is one and the same edge offset.
-        errors.append(Measured(2 * grown, Doubt(station=2 * systematic, edge=2 * noise)))
+        errors.append(Measured(2 * grown, UncertaintyComponents(station=2 * systematic, edge=2 * noise)))
     return max(offsets, key=lambda m: m.value or 0.0), max(errors, key=lambda m: abs(m.value or 0.0))
 
 

@@ -54,7 +54,7 @@ class Nominal:
     corner_mm: Array
     near: NDArray[np.int32]
 
-    def place(self, points: Array) -> tuple[Array, Array, NDArray[np.int64]]:
+    def project(self, points: Array) -> tuple[Array, Array, NDArray[np.int64]]:
         """Feet of drawing points (n, 2) on the outline.
 
         Returns

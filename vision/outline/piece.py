@@ -5,11 +5,11 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from vision.geometry import View
+from vision.geometry import CameraMapping
 from vision.outline.bumps import SHORT_MM, Bump, blend, find_bumps
 from vision.outline.holes import Rim, measure_holes
 from vision.outline.nominal import Nominal
-from vision.outline.placement import Placed, pose_of, refine_beside, thin
+from vision.outline.placement import Placement, pose_of, refine_beside, thin
 from vision.outline.profile import Profile, make_profile, raw_profile
 from vision.outline.registration import Fit
 from vision.outline.zone_measures import MISSING, Measured, OutlineSeen, deviations, extent, outline_seen
@@ -17,11 +17,11 @@ from vision.records import (
     Array,
     BendFinding,
     DeviationProfile,
-    Doubt,
     EdgeFinding,
     Fault,
     Finding,
     MeasuredPiece,
+    UncertaintyComponents,
     Value,
 )
 
@@ -45,15 +45,15 @@ class Edge:
 
 
 def measure_piece(
-    number: int, edge: Edge, placed: Placed, nominal: Nominal, view: View, fault: Fault | None
+    number: int, edge: Edge, placement: Placement, nominal: Nominal, camera: CameraMapping, fault: Fault | None
 ) -> MeasuredPiece:
     """Measure a piece that has been placed."""
-    profile, bumps = _shape(edge, placed, nominal, view)
+    profile, bumps = _shape(edge, placement, nominal, camera)
     spoilt = _spoilt(bumps, nominal)
     if spoilt.any():
-        placed = refine_beside(edge.points_mm, placed, nominal, spoilt)
-        profile, bumps = _shape(edge, placed, nominal, view)
-    seen = outline_seen(nominal, profile, _pose_sd(placed.datum, nominal), view.station)
+        placement = refine_beside(edge.points_mm, placement, nominal, spoilt)
+        profile, bumps = _shape(edge, placement, nominal, camera)
+    seen = outline_seen(nominal, profile, _pose_sd(placement.datum, nominal), camera.station)
     zones = nominal.part.zones
     rows = _rows(seen)
     table: dict[str, dict[str, Measured] | Measured] = {
@@ -62,32 +62,36 @@ def measure_piece(
     }
     table["length_mm"] = extent(seen, 0, None)
     if nominal.bend.any():
-        table["bend_deg"] = bend = _bend(placed, nominal, view)
+        table["bend_deg"] = bend = _bend(placement, nominal, camera)
     else:
         bend = MISSING
     arm = max(
-        float(np.hypot(*(np.asarray(h.mean(axis=0)) - placed.datum.pivot_mm)))
+        float(np.hypot(*(np.asarray(h.mean(axis=0)) - placement.datum.pivot_mm)))
         for h in nominal.part.holes or (np.zeros((1, 2)),)
     )
-    reach_sd = float(np.sqrt(placed.datum.covariance[:2, :2].max() + placed.datum.covariance[2, 2] * arm**2))
+    reach_sd = float(np.sqrt(placement.datum.covariance[:2, :2].max() + placement.datum.covariance[2, 2] * arm**2))
     table["hole_offset_mm"], table["hole_diameter_error_mm"] = measure_holes(
-        edge.rims, placed.datum.motion, reach_sd, nominal.part, view.station
+        edge.rims, placement.datum.motion, reach_sd, nominal.part, camera.station
     )
-    findings: tuple[Finding, ...] = tuple(_as_finding(bump, placed, nominal, profile, view) for bump in bumps)
+    findings: tuple[Finding, ...] = tuple(_as_finding(bump, placement, nominal, profile, camera) for bump in bumps)
     if _is_bent(bend) and bend.value is not None:
         findings += (BendFinding(next(z.name for z in zones if z.bend), bend.value),)
     return MeasuredPiece(
         piece=number,
         fault=fault,
-        pose=pose_of(placed, nominal, view),
+        pose=pose_of(placement, nominal, camera),
         measures={name: _part_of(entry, "value") for name, entry in table.items()},
         uncertainties={name: _part_of(entry, "uncertainty") for name, entry in table.items()},
-        doubts={name: doubts for name, entry in table.items() if (doubts := _doubts_of(entry))},
+        uncertainty_components={
+            name: uncertainty_components
+            for name, entry in table.items()
+            if (uncertainty_components := _components_of(entry))
+        },
         findings=findings,
         profile=DeviationProfile(
             s_mm=np.arange(len(nominal.points), dtype=np.float64) * nominal.step_mm,
             nominal_mm=nominal.points,
-            nominal_px=view.to_px(placed.datum.motion.inverse().apply(nominal.points)),
+            nominal_px=camera.to_px(placement.datum.motion.inverse().apply(nominal.points)),
             deviation_mm=np.where(profile.seen, profile.value, np.nan),
         ),
     )
@@ -104,33 +108,35 @@ def _part_of(entry: dict[str, Measured] | Measured, which: str) -> Value:
     return value
 
 
-def _doubts_of(entry: dict[str, Measured] | Measured) -> dict[str, Doubt]:
+def _components_of(entry: dict[str, Measured] | Measured) -> dict[str, UncertaintyComponents]:
     cells = entry if isinstance(entry, dict) else {"": entry}
-    return {zone: cell.doubt for zone, cell in cells.items() if cell.doubt is not None}
+    return {zone: cell.components for zone, cell in cells.items() if cell.components is not None}
 
 
-def _shape(edge: Edge, placed: Placed, nominal: Nominal, view: View) -> tuple[Profile, tuple[Bump, ...]]:
+def _shape(
+    edge: Edge, placement: Placement, nominal: Nominal, camera: CameraMapping
+) -> tuple[Profile, tuple[Bump, ...]]:
     """Deviations from the datum fit, and the bumps on them with the bend taken out."""
-    raw, seen = raw_profile(edge.points_mm, placed.datum.motion, nominal)
+    raw, seen = raw_profile(edge.points_mm, placement.datum.motion, nominal)
     profile = make_profile(raw, seen, nominal, edge.blur_mm)
     form = profile.raw
     restless = np.zeros(len(form))
-    if placed.bend is not None and _fits_differ(placed, nominal):
-        bent_raw, _ = raw_profile(edge.points_mm, placed.bend.motion, nominal)
+    if placement.bend is not None and _fits_differ(placement, nominal):
+        bent_raw, _ = raw_profile(edge.points_mm, placement.bend.motion, nominal)
         form = blend(form, bent_raw + profile.lift, nominal)
-        if _is_bent(_bend(placed, nominal, view)):
+        if _is_bent(_bend(placement, nominal, camera)):
             # Where the bend's course is not known, it may leave this much of its own shape.
-            turn = abs(placed.datum.motion.angle_rad - placed.bend.motion.angle_rad)
+            turn = abs(placement.datum.motion.angle_rad - placement.bend.motion.angle_rad)
             restless = np.where(nominal.datum | nominal.bend, 0.0, _BEND_LEAVES_MM * turn)
-    return profile, find_bumps(form - placed.datum.offset_mm, profile, nominal, restless)
+    return profile, find_bumps(form - placement.datum.offset_mm, profile, nominal, restless)
 
 
-def _fits_differ(placed: Placed, nominal: Nominal) -> bool:
+def _fits_differ(placement: Placement, nominal: Nominal) -> bool:
     """Whether the bend zone's own fit moves any of it by more than `_ALIKE_MM` against the datum's."""
-    if placed.bend is None:
+    if placement.bend is None:
         return False
     zone = thin(nominal.points[nominal.bend], 50)
-    moved = placed.bend.motion.apply(placed.datum.motion.inverse().apply(zone))
+    moved = placement.bend.motion.apply(placement.datum.motion.inverse().apply(zone))
     return bool(np.abs(moved - zone).max() > _ALIKE_MM)
 
 
@@ -159,26 +165,30 @@ def _pose_sd(fit: Fit, nominal: Nominal) -> Array:
     return np.asarray(np.sqrt(np.einsum("ni,ij,nj->n", rows, fit.covariance[:3, :3], rows)))
 
 
-def _bend(placed: Placed, nominal: Nominal, view: View) -> Measured:
-    if placed.bend is None:
+def _bend(placement: Placement, nominal: Nominal, camera: CameraMapping) -> Measured:
+    if placement.bend is None:
         return MISSING
-    turn = placed.datum.motion.angle_rad - placed.bend.motion.angle_rad
+    turn = placement.datum.motion.angle_rad - placement.bend.motion.angle_rad
     turn = (turn + np.pi) % (2 * np.pi) - np.pi
     # An outline error that differs between the two sides of a zone turns it by that over the zone's length.
     span = min(float(np.ptp(nominal.points[use, 0])) for use in (nominal.bend, nominal.datum))
-    fits = np.sqrt(placed.datum.covariance[2, 2] + placed.bend.covariance[2, 2])
-    doubt = Doubt(station=float(np.degrees(view.station.outline_mm / span)), pose=float(np.degrees(fits)))
-    return Measured(float(np.degrees(turn)), doubt)
+    fits = np.sqrt(placement.datum.covariance[2, 2] + placement.bend.covariance[2, 2])
+    components = UncertaintyComponents(
+        station=float(np.degrees(camera.station.outline_mm / span)), pose=float(np.degrees(fits))
+    )
+    return Measured(float(np.degrees(turn)), components)
 
 
-def _as_finding(bump: Bump, placed: Placed, nominal: Nominal, profile: Profile, view: View) -> EdgeFinding:
+def _as_finding(
+    bump: Bump, placement: Placement, nominal: Nominal, profile: Profile, camera: CameraMapping
+) -> EdgeFinding:
     count = len(nominal.points)
     reach = max(1, round(min(bump.extent_mm, SHORT_MM) / 2 / nominal.step_mm))
     around: NDArray[np.int64] = (bump.index + np.arange(-reach, reach + 1)) % count
     values = profile.value[around]
     extreme = float(values.max() if bump.height_mm > 0 else values.min())
     spot = nominal.points[bump.index] + profile.value[bump.index] * nominal.normals[bump.index]
-    seen = view.to_px(placed.datum.motion.inverse().apply(spot[None]))[0]
+    seen = camera.to_px(placement.datum.motion.inverse().apply(spot[None]))[0]
     return EdgeFinding(
         kind=bump.kind,
         zone=nominal.part.zones[nominal.zone[bump.index]].name,

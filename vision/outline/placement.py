@@ -5,7 +5,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from vision.geometry import Moments, Motion, View, moments
+from vision.geometry import CameraMapping, Moments, Motion, moments
 from vision.outline.nominal import Nominal
 from vision.outline.registration import Fit, Target, fit_rigid
 from vision.records import Array, Pose
@@ -24,7 +24,7 @@ _SOME, _MANY = 500, 1600
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class Placed:
+class Placement:
     """A piece in its place: `datum` from tray mm to the drawing on the datum zones; `bend` the bend zone's own fit."""
 
     datum: Fit
@@ -36,7 +36,7 @@ def thin(points: Array, count: int) -> Array:
     return points[:: max(1, len(points) // count)]
 
 
-def place(points: Array, nominal: Nominal) -> Placed | None:
+def find_placement(points: Array, nominal: Nominal) -> Placement | None:
     """Place edge points (n, 2) in tray mm of a closed contour; None where no fit holds."""
     found, wanted = moments(thin(points, _SOME)), nominal.moments
     few = thin(points, _FEW)
@@ -60,15 +60,15 @@ def _aligned(found: Moments, wanted: Moments, turn: float) -> Motion:
     return Motion(angle, (float(wanted.centroid[0] - moved[0]), float(wanted.centroid[1] - moved[1])))
 
 
-def refine(points: Array, start: Motion | Fit, nominal: Nominal) -> Placed | None:
+def refine(points: Array, start: Motion | Fit, nominal: Nominal) -> Placement | None:
     """The final fits from a start: on the datum zones, and on the bend zone where the part has one."""
     datum = _fit(points, start, nominal, nominal.datum)
     if datum is None:
         return None
-    return Placed(datum, _fit(points, datum, nominal, nominal.bend) if nominal.bend.any() else None)
+    return Placement(datum, _fit(points, datum, nominal, nominal.bend) if nominal.bend.any() else None)
 
 
-def refine_beside(points: Array, placed: Placed, nominal: Nominal, spoilt: NDArray[np.bool_]) -> Placed:
+def refine_beside(points: Array, placement: Placement, nominal: Nominal, spoilt: NDArray[np.bool_]) -> Placement:
     """The final fits without the nominal's points that are `spoilt` (n,): a long swell's tails pull at any fit.
 
     A zone that would keep less than `_LEAST_LEFT` of itself is fitted as it was.
@@ -80,8 +80,8 @@ def refine_beside(points: Array, placed: Placed, nominal: Nominal, spoilt: NDArr
             return fit
         return fit_rigid(thin(points, _MANY), fit, Target(nominal, use, _NARROW_MM)) or fit
 
-    bend = None if placed.bend is None else again(placed.bend, nominal.bend)
-    return Placed(again(placed.datum, nominal.datum), bend)
+    bend = None if placement.bend is None else again(placement.bend, nominal.bend)
+    return Placement(again(placement.datum, nominal.datum), bend)
 
 
 def _fit(points: Array, start: Motion | Fit, nominal: Nominal, use: NDArray[np.bool_]) -> Fit | None:
@@ -104,19 +104,19 @@ def _fit(points: Array, start: Motion | Fit, nominal: Nominal, use: NDArray[np.b
 
 def _misfit(points: Array, motion: Motion, nominal: Nominal) -> float:
     """Mean distance from the nominal, each at most a millimetre."""
-    _, off, _ = nominal.place(motion.apply(points))
+    _, off, _ = nominal.project(motion.apply(points))
     return float(np.minimum(np.abs(off), 1.0).mean())
 
 
-def pose_of(placed: Placed, nominal: Nominal, view: View) -> Pose:
+def pose_of(placement: Placement, nominal: Nominal, camera: CameraMapping) -> Pose:
     """The pose as seen in the image."""
-    to_tray = placed.datum.motion.inverse()
+    to_tray = placement.datum.motion.inverse()
     middle = np.asarray(nominal.moments.centroid)
     ahead = middle + np.array([[0.0, 0.0], [0.5, 0.0], [-0.5, 0.0]])
-    center, front, rear = view.to_px(to_tray.apply(ahead))
+    center, front, rear = camera.to_px(to_tray.apply(ahead))
     angle = np.degrees(np.arctan2(-(front[1] - rear[1]), front[0] - rear[0]))
     return Pose(
         center_px=(float(center[0]), float(center[1])),
         angle_deg=float(angle if angle > -180.0 else angle + 360.0),
-        fit_rms_mm=placed.datum.rms_mm,
+        fit_rms_mm=placement.datum.rms_mm,
     )

@@ -51,7 +51,7 @@ def raw_profile(points: Array, motion: Motion, nominal: Nominal) -> tuple[Array,
 
     `points` (m, 2): clean edge points in tray mm; `motion` takes them to the drawing.
     """
-    along, off, _ = nominal.place(motion.apply(points))
+    along, off, _ = nominal.project(motion.apply(points))
     return _at_even_steps(along, off, len(nominal.points))
 
 

@@ -76,16 +76,16 @@ def fit_rigid(points: Array, start: Motion | Fit, target: Target) -> Fit | None:
     switch = 0 if robust else _LEAST_SQUARES_STEPS
     if robust:
         # An earlier fit lies right to a pixel: points that don't belong to the target now never will.
-        _, _, nearest = nominal.place(motion.apply(points))
+        _, _, nearest = nominal.project(motion.apply(points))
         points = points[target.use[nearest]]
     for step in range(_MAX_STEPS):
-        placed = motion.apply(points)
-        _, off, nearest = nominal.place(placed)
+        moved = motion.apply(points)
+        _, off, nearest = nominal.project(moved)
         use = np.flatnonzero(target.use[nearest] & (np.abs(off) < target.reach_mm))
         if len(use) < 8:
             return None
         off, (nx, ny) = off[use], nominal.table[2:4, nearest[use]]
-        lever = placed[use] - pivot
+        lever = moved[use] - pivot
         rows = np.stack((nx, ny, (lever[:, 0] * ny - lever[:, 1] * nx) / arm, np.full(len(use), -1.0)))
         if step == switch and not robust:
             offset = median(off)

@@ -32,14 +32,14 @@ _OWN_MM, _LEAST_COVERAGE = 0.8, 0.5
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class Candidate:
+class SeparatedPiece:
     """A piece found in a clump: tray to drawing, and the share of its outline that is seen."""
 
     motion: Motion
     coverage: float
 
 
-def tell_apart(outer: Array, holes: list[Array], nominal: Nominal) -> tuple[Candidate, ...]:
+def separate_touching(outer: Array, holes: list[Array], nominal: Nominal) -> tuple[SeparatedPiece, ...]:
     """Pieces in a clump.
 
     Parameters
@@ -54,14 +54,14 @@ def tell_apart(outer: Array, holes: list[Array], nominal: Nominal) -> tuple[Cand
     mask, corner = _raster(outer, holes)
     inside, rim = _samples(nominal)
     left = np.ones(len(contour), bool)
-    found: list[Candidate] = []
+    found: list[SeparatedPiece] = []
     while left.sum() * _CONTOUR_STEP_MM > _LEAST_COVERAGE * 0.8 * len(nominal.points) * nominal.step_mm:
         starts = _hypotheses(contour[left], normals[left], nominal, (mask, corner), (inside, rim))
-        best: Candidate | None = None
+        best: SeparatedPiece | None = None
         for start in starts:
-            candidate = _refine(contour[left], normals[left], start, nominal)
-            if candidate is not None and (best is None or candidate.coverage > best.coverage):
-                best = candidate
+            refined = _refine(contour[left], normals[left], start, nominal)
+            if refined is not None and (best is None or refined.coverage > best.coverage):
+                best = refined
         if best is None or best.coverage < _LEAST_COVERAGE:
             break
         found.append(best)
@@ -71,7 +71,7 @@ def tell_apart(outer: Array, holes: list[Array], nominal: Nominal) -> tuple[Cand
 
 def belongs(points: Array, normals: Array, motion: Motion, nominal: Nominal) -> NDArray[np.bool_]:
     """Which points (tray mm, with outward normals) lie on a placed nominal, facing its way."""
-    _, off, nearest = nominal.place(motion.apply(points))
+    _, off, nearest = nominal.project(motion.apply(points))
     facing = (motion.turn(normals) * nominal.normals[nearest]).sum(axis=1) > 0.8
     return np.asarray((np.abs(off) < _OWN_MM) & facing)
 
@@ -147,11 +147,11 @@ def _hypotheses(
     return [motion.inverse() for motion, _ in starts]
 
 
-def _refine(contour: Array, normals: Array, start: Motion, nominal: Nominal) -> Candidate | None:
+def _refine(contour: Array, normals: Array, start: Motion, nominal: Nominal) -> SeparatedPiece | None:
     motion = start
     everywhere = np.ones(len(nominal.points), bool)
     for band in _BANDS_MM:
-        _, off, nearest = nominal.place(motion.apply(contour))
+        _, off, nearest = nominal.project(motion.apply(contour))
         facing = (motion.turn(normals) * nominal.normals[nearest]).sum(axis=1) > 0.7
         near = facing & (np.abs(off) < band)
         if near.sum() < 20:
@@ -161,7 +161,7 @@ def _refine(contour: Array, normals: Array, start: Motion, nominal: Nominal) -> 
             return None
         motion = fit.motion
     own = belongs(contour, normals, motion, nominal)
-    along, _, _ = nominal.place(motion.apply(contour[own]))
+    along, _, _ = nominal.project(motion.apply(contour[own]))
     bins = max(8, round(len(nominal.points) * nominal.step_mm / (1.5 * _CONTOUR_STEP_MM)))
     share = (along % len(nominal.points)) / len(nominal.points)
-    return Candidate(motion, len(np.unique((share * bins).astype(int))) / bins)
+    return SeparatedPiece(motion, len(np.unique((share * bins).astype(int))) / bins)

@@ -6,14 +6,14 @@ import numpy as np
 from numpy.typing import NDArray
 
 from vision.backlight import Backlight
-from vision.geometry import View, centroid, moments
+from vision.geometry import CameraMapping, centroid, moments
 from vision.outline.edges import Outline, blur_px, far_blur_px, trace_edge
 from vision.outline.holes import Rim
 from vision.outline.nominal import Nominal
 from vision.outline.piece import Edge
-from vision.outline.placement import Placed, place, refine, thin
+from vision.outline.placement import Placement, find_placement, refine, thin
 from vision.outline.regions import Region, find_regions, split_finely
-from vision.outline.touching import Candidate, belongs, tell_apart
+from vision.outline.touching import SeparatedPiece, belongs, separate_touching
 from vision.records import Array, Fault, Pair, Picture, TrayFinding
 
 # Smaller dark regions are dust on the light (mm2).
@@ -38,210 +38,212 @@ _CONTACT_MM = 1.2
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Found:
-    """Something numbered as a piece: where, and how it may be measured (`placed` None where it can't be)."""
+    """Something numbered as a piece: where, and how it may be measured (`placement` None where it can't be)."""
 
     center_px: Pair
     fault: Fault | None
-    placed: Placed | None
+    placement: Placement | None
     edge: Edge | None
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class Sight:
+class BacklitScene:
     """What is needed to look at a region: the backlit frame, its levels, the nominal, and the camera's view."""
 
     back: Picture
     light: Backlight
     nominal: Nominal
-    view: View
+    camera: CameraMapping
     mm_per_px: float
 
     def to_loop(self, points_px: Array) -> Array:
         """Contour in tray mm, metal on its left with Y up."""
-        return self.view.to_tray(points_px)
+        return self.camera.to_tray(points_px)
 
 
-def look(sight: Sight) -> tuple[list[Found], list[TrayFinding], float]:
+def find_pieces(scene: BacklitScene) -> tuple[list[Found], list[TrayFinding], float]:
     """All pieces and tray findings, and the blur of the edges in px (nan without any)."""
-    least = _DUST_MM2 / sight.mm_per_px**2
-    regions = find_regions(sight.back, sight.light, least)
+    least = _DUST_MM2 / scene.mm_per_px**2
+    regions = find_regions(scene.back, scene.light, least)
     found: list[Found] = []
-    told: list[TrayFinding] = []
+    findings: list[TrayFinding] = []
     blurs: list[float] = []
     for region in regions:
-        if region.at_border or region.area_px * sight.mm_per_px**2 > _AREA_SHARE[1] * sight.nominal.moments.area:
+        if region.at_border or region.area_px * scene.mm_per_px**2 > _AREA_SHARE[1] * scene.nominal.moments.area:
             continue
-        single = _single(region, sight, blurs)
+        single = _single(region, scene, blurs)
         if single is not None:
             found.append(single)
         else:
-            _tell_other(region, sight, found, told)
+            _classify_other(region, scene, found, findings)
     for region in regions:
-        area = region.area_px * sight.mm_per_px**2
-        if region.at_border or area > _AREA_SHARE[1] * sight.nominal.moments.area:
-            for part in _parts(region, sight, least):
-                _clump(part, sight, (found, told, blurs))
-    return found, _without_fragments(told, sight), float(np.median(blurs)) if blurs else float("nan")
+        area = region.area_px * scene.mm_per_px**2
+        if region.at_border or area > _AREA_SHARE[1] * scene.nominal.moments.area:
+            for part in _parts(region, scene, least):
+                _clump(part, scene, (found, findings, blurs))
+    return found, _without_fragments(findings, scene), float(np.median(blurs)) if blurs else float("nan")
 
 
-def _parts(region: Region, sight: Sight, least: float) -> tuple[Region, ...]:
-    if region.area_px * sight.mm_per_px**2 < _AREA_SHARE[1] * sight.nominal.moments.area:
+def _parts(region: Region, scene: BacklitScene, least: float) -> tuple[Region, ...]:
+    if region.area_px * scene.mm_per_px**2 < _AREA_SHARE[1] * scene.nominal.moments.area:
         return (region,)
-    return split_finely(sight.back, sight.light, region, least)
+    return split_finely(scene.back, scene.light, region, least)
 
 
-def _single(region: Region, sight: Sight, blurs: list[float]) -> Found | None:
+def _single(region: Region, scene: BacklitScene, blurs: list[float]) -> Found | None:
     """A region that is one whole piece of this part, placed; None where it is not."""
-    area = region.area_px * sight.mm_per_px**2
-    if not _AREA_SHARE[0] <= area / sight.nominal.moments.area <= _AREA_SHARE[1]:
+    area = region.area_px * scene.mm_per_px**2
+    if not _AREA_SHARE[0] <= area / scene.nominal.moments.area <= _AREA_SHARE[1]:
         return None
-    outline = trace_edge(sight.back.pixels, sight.light, region.outer)
+    outline = trace_edge(scene.back.pixels, scene.light, region.outer)
     blur = blur_px(outline.profile)
     center = centroid(region.outer)
     if outline.valid.mean() < _CLEAN_SHARE:
-        blur = far_blur_px(sight.back.pixels, sight.light, region.outer)
+        blur = far_blur_px(scene.back.pixels, scene.light, region.outer)
         if blur > SHARP_PX:
             blurs.append(blur)
             return Found(center, "focus", None, None)
-    points = sight.view.to_tray(outline.points_px)[outline.valid]
+    points = scene.camera.to_tray(outline.points_px)[outline.valid]
     if len(points) < _LEAST_POINTS:
         return None
-    placed = place(points, sight.nominal)
-    if placed is None or not _is_this_part(points, placed, sight.nominal):
+    placement = find_placement(points, scene.nominal)
+    if placement is None or not _is_this_part(points, placement, scene.nominal):
         return None
     blurs.append(blur)
-    return Found(center, None, placed, Edge(points, _rims(region, sight), blur * sight.mm_per_px))
+    return Found(center, None, placement, Edge(points, _rims(region, scene), blur * scene.mm_per_px))
 
 
-def _rims(region: Region, sight: Sight) -> list[Rim]:
+def _rims(region: Region, scene: BacklitScene) -> list[Rim]:
     rims = []
     for hole in region.holes:
-        outline = trace_edge(sight.back.pixels, sight.light, hole)
+        outline = trace_edge(scene.back.pixels, scene.light, hole)
         if outline.valid.sum() > 8:
-            points = sight.view.to_tray(outline.points_px)[outline.valid]
-            rims.append(Rim(points, blur_px(outline.profile) * sight.mm_per_px))
+            points = scene.camera.to_tray(outline.points_px)[outline.valid]
+            rims.append(Rim(points, blur_px(outline.profile) * scene.mm_per_px))
     return rims
 
 
-def _is_this_part(points: Array, placed: Placed, nominal: Nominal) -> bool:
+def _is_this_part(points: Array, placement: Placement, nominal: Nominal) -> bool:
     points = thin(points, _FORM_POINTS)
-    _, off, nearest = nominal.place(placed.datum.motion.apply(points))
+    _, off, nearest = nominal.project(placement.datum.motion.apply(points))
     stray = np.abs(off) > _STRAY_MM
-    if placed.bend is not None:
-        _, bent, _ = nominal.place(placed.bend.motion.apply(points))
+    if placement.bend is not None:
+        _, bent, _ = nominal.project(placement.bend.motion.apply(points))
         # Between the datum and the bend zone a point may follow either.
         stray = np.where(nominal.bend[nearest], np.abs(bent) > _STRAY_MM, stray & (np.abs(bent) > _STRAY_MM))
         bend_x = nominal.points[nominal.bend, 0]
         datum_x = float(nominal.points[nominal.datum, 0].mean())
         root = nominal.points[nominal.bend][np.abs(bend_x - datum_x).argmin()] * (1.0, 0.0)
-        in_tray = placed.datum.motion.inverse().apply(root[None])
-        slip = placed.bend.motion.apply(in_tray)[0] - root
+        in_tray = placement.datum.motion.inverse().apply(root[None])
+        slip = placement.bend.motion.apply(in_tray)[0] - root
         if abs(float(slip[0])) > _SLIP_MM:
             return False
     return bool(stray.mean() < _STRAY_SHARE)
 
 
-def _tell_other(region: Region, sight: Sight, found: list[Found], told: list[TrayFinding]) -> None:
+def _classify_other(region: Region, scene: BacklitScene, found: list[Found], findings: list[TrayFinding]) -> None:
     """A region that is no piece of this part: another spoon, or something foreign."""
-    outer = sight.view.to_tray(region.outer)
-    shape, nominal = moments(outer), sight.nominal.moments
+    outer = scene.camera.to_tray(region.outer)
+    shape, nominal = moments(outer), scene.nominal.moments
     slender = shape.spread[0] / max(shape.spread[1], 1e-6) / (nominal.spread[0] / nominal.spread[1])
     size = shape.area / nominal.area
     center = centroid(region.outer)
     if _SIZE_SHARE[0] < size < _SIZE_SHARE[1] and _SLENDER_SHARE[0] < slender < _SLENDER_SHARE[1]:
-        told.append(TrayFinding("unlike", center, "a piece whose outline is not this part's"))
+        findings.append(TrayFinding("unlike", center, "a piece whose outline is not this part's"))
         found.append(Found(center, "unlike", None, None))
     else:
-        told.append(TrayFinding("foreign", center, f"something of {shape.area:.0f} mm² that is no piece"))
+        findings.append(TrayFinding("foreign", center, f"something of {shape.area:.0f} mm² that is no piece"))
 
 
-def _clump(region: Region, sight: Sight, out: tuple[list[Found], list[TrayFinding], list[float]]) -> None:
+def _clump(region: Region, scene: BacklitScene, out: tuple[list[Found], list[TrayFinding], list[float]]) -> None:
     """A region too large for one piece, or cut by the frame: pieces told apart, the rest named."""
-    found, told, blurs = out
-    area = region.area_px * sight.mm_per_px**2
-    single = None if region.at_border else _single(region, sight, blurs)
+    found, findings, blurs = out
+    area = region.area_px * scene.mm_per_px**2
+    single = None if region.at_border else _single(region, scene, blurs)
     if single is not None:
         found.append(single)
         return
-    pieces: tuple[Candidate, ...] = ()
-    outer = sight.view.to_tray(region.outer)
-    holes = [sight.view.to_tray(hole) for hole in region.holes]
-    if area > _AREA_SHARE[0] * sight.nominal.moments.area:
-        pieces = tell_apart(outer, holes, sight.nominal)
+    pieces: tuple[SeparatedPiece, ...] = ()
+    outer = scene.camera.to_tray(region.outer)
+    holes = [scene.camera.to_tray(hole) for hole in region.holes]
+    if area > _AREA_SHARE[0] * scene.nominal.moments.area:
+        pieces = separate_touching(outer, holes, scene.nominal)
         # At the frame's edge a piece counts as whole only with all of its outline inside.
-        pieces = tuple(p for p in pieces if not region.at_border or _inside_frame(p, sight))
-    left = area - len(pieces) * sight.nominal.moments.area
-    more = left > 0.25 * sight.nominal.moments.area
+        pieces = tuple(p for p in pieces if not region.at_border or _inside_frame(p, scene))
+    left = area - len(pieces) * scene.nominal.moments.area
+    more = left > 0.25 * scene.nominal.moments.area
     if region.at_border and (more or not pieces):
         center = centroid(region.outer)
-        told.append(TrayFinding("cut_off", center, f"{left:.0f} mm² of a piece cut by the frame's edge"))
-        if left > _FRAGMENT_SHARE * sight.nominal.moments.area:
+        findings.append(TrayFinding("cut_off", center, f"{left:.0f} mm² of a piece cut by the frame's edge"))
+        if left > _FRAGMENT_SHARE * scene.nominal.moments.area:
             found.append(Found(center, "cut_off", None, None))
     elif not pieces:
-        _tell_other(region, sight, found, told)
+        _classify_other(region, scene, found, findings)
         return
     if len(pieces) > 1 or (pieces and more):
-        center = _contact(pieces, outer, region, sight.nominal)
-        told.append(TrayFinding("touching", center, f"{max(len(pieces), 2)} pieces touch; lay them apart"))
+        center = _contact(pieces, outer, region, scene.nominal)
+        findings.append(TrayFinding("touching", center, f"{max(len(pieces), 2)} pieces touch; lay them apart"))
     if not pieces:
         return
-    outline = trace_edge(sight.back.pixels, sight.light, region.outer)
+    outline = trace_edge(scene.back.pixels, scene.light, region.outer)
     blurs.append(blur_px(outline.profile))
     for piece in pieces:
-        found.append(_apart(piece, pieces, outline, (region, sight)))
+        found.append(_apart(piece, pieces, outline, (region, scene)))
 
 
-def _contact(pieces: tuple[Candidate, ...], outer: Array, region: Region, nominal: Nominal) -> Pair:
+def _contact(pieces: tuple[SeparatedPiece, ...], outer: Array, region: Region, nominal: Nominal) -> Pair:
     """Where pieces touch: the middle of the contour that lies near two outlines at once; else of the whole region."""
-    near = sum((np.abs(nominal.place(piece.motion.apply(outer))[1]) < _CONTACT_MM).astype(int) for piece in pieces)
+    near = sum((np.abs(nominal.project(piece.motion.apply(outer))[1]) < _CONTACT_MM).astype(int) for piece in pieces)
     both = np.asarray(near) > 1
     center = region.outer[both].mean(axis=0) if both.any() else np.array(centroid(region.outer))
     return float(center[0]), float(center[1])
 
 
-def _inside_frame(piece: Candidate, sight: Sight) -> bool:
-    seen = sight.view.to_px(piece.motion.inverse().apply(sight.nominal.points))
-    rows, columns = sight.back.pixels.shape
+def _inside_frame(piece: SeparatedPiece, scene: BacklitScene) -> bool:
+    seen = scene.camera.to_px(piece.motion.inverse().apply(scene.nominal.points))
+    rows, columns = scene.back.pixels.shape
     return bool((seen > 1).all() and (seen[:, 0] < columns - 2).all() and (seen[:, 1] < rows - 2).all())
 
 
-def _apart(piece: Candidate, pieces: tuple[Candidate, ...], outline: Outline, where: tuple[Region, Sight]) -> Found:
+def _apart(
+    piece: SeparatedPiece, pieces: tuple[SeparatedPiece, ...], outline: Outline, where: tuple[Region, BacklitScene]
+) -> Found:
     """One piece of a clump with its own share of the outline, away from the contact."""
-    region, sight = where
-    points = sight.view.to_tray(outline.points_px)
-    normals = _in_tray(outline, sight)
-    own: NDArray[np.bool_] = outline.valid & belongs(points, normals, piece.motion, sight.nominal)
+    region, scene = where
+    points = scene.camera.to_tray(outline.points_px)
+    normals = _in_tray(outline, scene)
+    own: NDArray[np.bool_] = outline.valid & belongs(points, normals, piece.motion, scene.nominal)
     for other in pieces:
         if other is not piece:
-            _, off, _ = sight.nominal.place(other.motion.apply(points))
+            _, off, _ = scene.nominal.project(other.motion.apply(points))
             own &= np.abs(off) > _CONTACT_MM
     mine = points[own]
-    placed = refine(mine, piece.motion, sight.nominal)
-    blur = blur_px(outline.profile) * sight.mm_per_px
-    middle = piece.motion.inverse().apply(np.array([sight.nominal.moments.centroid]))
-    center = sight.view.to_px(middle)[0]
-    edge = Edge(mine, _rims(region, sight), blur)
-    return Found((float(center[0]), float(center[1])), "touching", placed, edge if placed is not None else None)
+    placement = refine(mine, piece.motion, scene.nominal)
+    blur = blur_px(outline.profile) * scene.mm_per_px
+    middle = piece.motion.inverse().apply(np.array([scene.nominal.moments.centroid]))
+    center = scene.camera.to_px(middle)[0]
+    edge = Edge(mine, _rims(region, scene), blur)
+    return Found((float(center[0]), float(center[1])), "touching", placement, edge if placement is not None else None)
 
 
-def _in_tray(outline: Outline, sight: Sight) -> Array:
+def _in_tray(outline: Outline, scene: BacklitScene) -> Array:
     """Outward normals in the tray's axes."""
-    ahead = sight.view.to_tray(outline.points_px + outline.normals_px)
-    n = ahead - sight.view.to_tray(outline.points_px)
+    ahead = scene.camera.to_tray(outline.points_px + outline.normals_px)
+    n = ahead - scene.camera.to_tray(outline.points_px)
     return np.asarray(n / np.maximum(np.hypot(n[:, 0], n[:, 1]), 1e-12)[:, None])
 
 
-def _without_fragments(told: list[TrayFinding], sight: Sight) -> list[TrayFinding]:
+def _without_fragments(findings: list[TrayFinding], scene: BacklitScene) -> list[TrayFinding]:
     """A corner of the frame can cut one piece into two regions: small ones near a larger are not told again."""
-    cut = [f for f in told if f.kind == "cut_off"]
-    reach = 1.2 * float(np.ptp(sight.nominal.points[:, 0])) / sight.mm_per_px
+    cut = [f for f in findings if f.kind == "cut_off"]
+    reach = 1.2 * float(np.ptp(scene.nominal.points[:, 0])) / scene.mm_per_px
     small = {
         id(f)
         for f in cut
-        if float(f.detail.split()[0]) < _FRAGMENT_SHARE * sight.nominal.moments.area
+        if float(f.detail.split()[0]) < _FRAGMENT_SHARE * scene.nominal.moments.area
         and any(
             g is not f and f.center_px and g.center_px and np.hypot(*np.subtract(f.center_px, g.center_px)) < reach
             for g in cut
         )
     }
-    return [f for f in told if id(f) not in small]
+    return [f for f in findings if id(f) not in small]

@@ -6,7 +6,7 @@ import numpy as np
 
 from vision.outline.nominal import Nominal
 from vision.outline.profile import Profile
-from vision.records import Array, Doubt, Station
+from vision.records import Array, Station, UncertaintyComponents
 
 # Share of a zone that must have been seen for its deviations to be told at all.
 _LEAST_SEEN = 0.5
@@ -18,10 +18,10 @@ _LEAST_SEEN_NEAR = 0.6
 # measured on rendered frames of two noise levels: this much of the chosen kernel's noise, and of the finest one's.
 _CHOICE, _LEAST_NOISE = 1.8, 0.5
 # How well the curvature of an edge is known where it is put back: a share of the correction itself.
-_LIFT_DOUBT = 0.4
+_LIFT_UNCERTAINTY = 0.4
 _UNEVEN = 0.35
 # What smoothing and the edge's slope leave of a bump's height: this share of it (measured on rendered bumps).
-_FORM_DOUBT = 0.002
+_FORM_UNCERTAINTY = 0.002
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -29,12 +29,12 @@ class Measured:
     """One value and what its standard uncertainty is made of; both None where missing."""
 
     value: float | None
-    doubt: Doubt | None
+    components: UncertaintyComponents | None
 
     @property
     def uncertainty(self) -> float | None:
         """Standard uncertainty (k = 1)."""
-        return None if self.doubt is None else self.doubt.combined
+        return None if self.components is None else self.components.combined
 
 
 MISSING = Measured(None, None)
@@ -57,9 +57,9 @@ class OutlineSeen:
     shape: Array
     station: Station
 
-    def doubt_at(self, index: int) -> Doubt:
+    def components_at(self, index: int) -> UncertaintyComponents:
         """What the uncertainty of one deviation is made of."""
-        return Doubt(
+        return UncertaintyComponents(
             station=self.station.outline_mm,
             pose=float(self.pose_mm[index]),
             edge=float(self.edge_mm[index]),
@@ -70,7 +70,7 @@ class OutlineSeen:
 def outline_seen(nominal: Nominal, profile: Profile, pose_mm: Array, station: Station) -> OutlineSeen:
     """Gather what all zones of a piece share."""
     edge = np.hypot(_CHOICE * profile.sd, _LEAST_NOISE * profile.fine_sd)
-    form = np.hypot(_LIFT_DOUBT * profile.lift, _FORM_DOUBT * profile.value)
+    form = np.hypot(_LIFT_UNCERTAINTY * profile.lift, _FORM_UNCERTAINTY * profile.value)
     fine = nominal.fine
     value = np.interp(fine.at, np.arange(len(profile.value) + 1), np.append(profile.value, profile.value[0]))
     shape = fine.points + value[:, None] * fine.normals
@@ -89,10 +89,12 @@ def deviations(seen: OutlineSeen, zone: int) -> tuple[Measured, Measured, Measur
     # An even error e of all deviations changes their root mean square by e x mean / rms; where the mean is near zero
     # errors are not even, and about a third of one remains (measured on rendered frames).
     lean = max(abs(float(value.mean())) / max(rms, 1e-9), _UNEVEN)
-    even = Doubt(station=lean * seen.station.outline_mm, edge=float(np.sqrt(np.mean(seen.profile.sd[at] ** 2))))
+    even = UncertaintyComponents(
+        station=lean * seen.station.outline_mm, edge=float(np.sqrt(np.mean(seen.profile.sd[at] ** 2)))
+    )
     return (
-        Measured(max(0.0, float(value[out])), seen.doubt_at(at[out])),
-        Measured(max(0.0, -float(value[in_])), seen.doubt_at(at[in_])),
+        Measured(max(0.0, float(value[out])), seen.components_at(at[out])),
+        Measured(max(0.0, -float(value[in_])), seen.components_at(at[in_])),
         Measured(rms, even),
     )
 
@@ -120,10 +122,10 @@ def extent(seen: OutlineSeen, axis: int, zone: int | None) -> Measured:
     size = float(shape[tops[0]] - shape[tops[1]])
     # The pose moves both ends alike, so that it does not count.
     of_both = np.hypot(seen.form_mm[ends], steps / np.sqrt(3))
-    doubt = Doubt(
+    components = UncertaintyComponents(
         station=float(np.sqrt(2) * seen.station.outline_mm),
         scale=size * seen.station.scale_relative,
         edge=float(np.hypot(*seen.edge_mm[ends])),
         form=float(np.hypot(*of_both)),
     )
-    return Measured(size, doubt)
+    return Measured(size, components)

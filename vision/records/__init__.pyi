@@ -22,7 +22,6 @@ from .judged import JudgedPiece as JudgedPiece, Reason as Reason, TrayResult as 
 from .measured import (
     BendFinding as BendFinding,
     DeviationProfile as DeviationProfile,
-    Doubt as Doubt,
     EdgeFinding as EdgeFinding,
     EdgeKind as EdgeKind,
     Fault as Fault,
@@ -40,5 +39,6 @@ from .measured import (
     Stray as Stray,
     TrayFinding as TrayFinding,
     TrayKind as TrayKind,
+    UncertaintyComponents as UncertaintyComponents,
     Value as Value,
 )

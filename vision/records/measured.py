@@ -191,7 +191,7 @@ class DeviationProfile:
 
 
 @dataclass(frozen=True, slots=True)
-class Doubt:
+class UncertaintyComponents:
     """Standard uncertainties (k = 1) that make up a measure's own, each in the measure's unit and already weighted.
 
     `station`: place in the field; `scale`: of a length; `pose`: the registration's; `edge`: photon noise and levels;
@@ -216,7 +216,8 @@ class MeasuredPiece:
 
     `measures` holds what needs no counting rule (outline, holes, `scored_area_cm2`, `buffing_line_level`);
     `uncertainties` are standard (k = 1) and have the same keys; both are empty for a piece that was not measured.
-    `doubts` say what those of the outline's measures are made of, by zone ("" where a measure has none).
+    `uncertainty_components` say what those of the outline's measures are made of, by zone ("" where a measure has
+    none).
     """
 
     piece: int
@@ -226,7 +227,7 @@ class MeasuredPiece:
     uncertainties: Mapping[str, Value]
     findings: tuple[Finding, ...] = ()
     profile: DeviationProfile | None = None
-    doubts: Mapping[str, Mapping[str, Doubt]] = field(default_factory=dict)
+    uncertainty_components: Mapping[str, Mapping[str, UncertaintyComponents]] = field(default_factory=dict)
 
 
 @dataclass(frozen=True, slots=True)

@@ -11,7 +11,7 @@ from app.store.lots.decisions import Decision, Word, decided_lots, decisions
 from app.store.lots.lot_list import list_lots, lot_values, set_lot_value
 from app.store.lots.pieces import LotContent, filings_of, lot_content
 from app.store.people.verdicts import Standing, standing
-from app.store.stations.checks import DoubtfulTray, doubtful_trays
+from app.store.stations.checks import SuspectTray, suspect_trays
 from app.studies import (
     ACCEPT,
     PACKED,
@@ -44,7 +44,7 @@ class LotState:
     figures: LotFigures
     said: tuple[Standing, ...]
     values: dict[str, str | float]
-    doubtful: tuple[DoubtfulTray, ...]
+    suspect: tuple[SuspectTray, ...]
     decisions: tuple[Decision, ...]
 
     @property
@@ -70,7 +70,7 @@ class LotState:
         newest = on_packing(self.decisions)
         if newest is None:
             return ()
-        came = _came_after(newest, self.content.filings, self.doubtful)
+        came = _came_after(newest, self.content.filings, self.suspect)
         # Later trays make other pieces go to packing anyway. A lot on hold waits for verdicts, so they are no news.
         changed = newest.decision == "release" and not self.late_trays and "packed" in newest.seen
         return (*came, "verdicts changed") if changed and newest.seen["packed"] != self._packed() else came
@@ -122,8 +122,8 @@ class LotState:
         """Why this lot can't be released as it stands; None where it can. `sampled`: how its sample came out."""
         if self.figures.pieces == 0:
             return "it has no piece"
-        if self.doubtful:
-            return f"{len(self.doubtful)} of its trays are to be judged again, since their station failed its check"
+        if self.suspect:
+            return f"{len(self.suspect)} of its trays are to be judged again, since their station failed its check"
         waiting = self.figures.fates["waiting"]
         if waiting and not leave_waiting:
             return f"{waiting} of its pieces wait for review; review them, or say that they stay out of packing"
@@ -163,7 +163,7 @@ def _late(newest: Decision, filings: Mapping[int, str]) -> tuple[str, ...]:
     return tuple(dict.fromkeys(tray for one, tray in filings.items() if one not in newest.filings))
 
 
-def _came_after(newest: Decision, filings: Mapping[int, str], doubtful: Collection[DoubtfulTray]) -> tuple[str, ...]:
+def _came_after(newest: Decision, filings: Mapping[int, str], suspect: Collection[SuspectTray]) -> tuple[str, ...]:
     """What happened to a lot's trays after a release or hold, in words.
 
     No lot is released while trays of it are in doubt, so that those in doubt now came into it later.
@@ -172,7 +172,7 @@ def _came_after(newest: Decision, filings: Mapping[int, str], doubtful: Collecti
     came = {
         "more trays came": any(tray not in known for tray in late),
         "trays were judged anew": any(tray in known for tray in late),
-        "trays fell into doubt": newest.decision == "release" and len(doubtful) > 0,
+        "trays fell into doubt": newest.decision == "release" and len(suspect) > 0,
     }
     return tuple(words for words, so in came.items() if so)
 
@@ -183,14 +183,14 @@ def standings(store: Store) -> dict[tuple[str, str], str]:
     Verdicts that changed after a decision show in `LotState.standing` only.
     """
     found = {}
-    in_doubt = doubtful_trays(store)
+    in_doubt = suspect_trays(store)
     for lot, part in decided_lots(store):
         newest = on_packing(decisions(store, lot, part))
         if newest is not None:
             filings = filings_of(store, lot, part)
             trays = set(filings.values())
-            doubtful = [one for one in in_doubt if one.tray in trays]
-            found[lot, part] = _standing(_word(newest), _came_after(newest, filings, doubtful))
+            suspect = [one for one in in_doubt if one.tray in trays]
+            found[lot, part] = _standing(_word(newest), _came_after(newest, filings, suspect))
     return found
 
 
@@ -217,9 +217,9 @@ def lot_state(store: Store, lot: str, part: str | None = None) -> LotState:
     fates = fates_of(content.pieces, said)
     figures = lot_figures(content.trays, content.pieces, fates, bad_among_passed(store, name, everybody))
     trays = {tray.tray for tray in content.trays}
-    doubtful = tuple(tray for tray in doubtful_trays(store, lot) if tray.tray in trays)
+    suspect = tuple(tray for tray in suspect_trays(store, lot) if tray.tray in trays)
     taken = decisions(store, lot, name)
-    return LotState(lot, name, content, fates, figures, said, lot_values(store, lot), doubtful, taken)
+    return LotState(lot, name, content, fates, figures, said, lot_values(store, lot), suspect, taken)
 
 
 def bad_among_passed(store: Store, part: str, said: tuple[Standing, ...]) -> tuple[int, int]:

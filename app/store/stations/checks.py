@@ -18,7 +18,7 @@ from vision.formats import (
 
 
 @dataclass(frozen=True, slots=True)
-class Doubt:
+class SuspectPeriod:
     """A time in which a station can't be trusted: after its last good check, until it was calibrated and good again.
 
     `since` None: it was never good before; `until` None: it is not good yet.
@@ -34,7 +34,7 @@ class Doubt:
 
 
 @dataclass(frozen=True, slots=True)
-class DoubtfulTray:
+class SuspectTray:
     """A tray to be judged again."""
 
     tray: str
@@ -73,7 +73,7 @@ def station_checks(store: Store, station: str) -> tuple[Check, ...]:
     return tuple(sorted(found, key=lambda check: moment(check.checked_at)))
 
 
-def doubts(checks: Sequence[Check]) -> tuple[Doubt, ...]:
+def suspect_periods(checks: Sequence[Check]) -> tuple[SuspectPeriod, ...]:
     """When a station could not be trusted, from its checks in order of time.
 
     A stop that is answered by a pass under the same calibration was the reference piece's fault, or its laying's: the
@@ -87,25 +87,23 @@ def doubts(checks: Sequence[Check]) -> tuple[Doubt, ...]:
         if good_after is not None and good_after.calibration == stop.calibration:
             continue
         good_before = next((check for check in reversed(checks[:index]) if check.verdict == "pass"), None)
-        found.append(Doubt(_time_of(good_before), _time_of(good_after)))
+        found.append(SuspectPeriod(_time_of(good_before), _time_of(good_after)))
     return tuple(dict.fromkeys(found))
 
 
-def _station_doubts(store: Store) -> dict[str, tuple[Doubt, ...]]:
+def _suspect_periods(store: Store) -> dict[str, tuple[SuspectPeriod, ...]]:
     """The doubts of every station that has any."""
-    found = {station: doubts(station_checks(store, station)) for station in checked_stations(store)}
+    found = {station: suspect_periods(station_checks(store, station)) for station in checked_stations(store)}
     return {station: those for station, those in found.items() if those}
 
 
-def doubtful_trays(
-    store: Store, lot: str | None = None, among: Sequence[str] | None = None
-) -> tuple[DoubtfulTray, ...]:
+def suspect_trays(store: Store, lot: str | None = None, among: Sequence[str] | None = None) -> tuple[SuspectTray, ...]:
     """Trays to be judged again, by the order of filing: of one lot, among those named, or all.
 
     A tray without a time is taken to be as old as the first filing of its newest shot. Filing it anew by a station file
     that it was judged by before, under other limits say, is no new judgement in this sense.
     """
-    of_station = _station_doubts(store)
+    of_station = _suspect_periods(store)
     if not of_station:
         return ()
     filing, shot, tray = schema.filing, schema.shot, schema.tray
@@ -138,9 +136,9 @@ def doubtful_trays(
     with store.read() as connection:
         rows = connection.execute(query).all()
     return tuple(
-        DoubtfulTray(name, its_lot, station, taken_at)
+        SuspectTray(name, its_lot, station, taken_at)
         for name, its_lot, station, taken_at, shot_filed_at, judged in rows
-        if any(doubt.holds(moment(taken_at or shot_filed_at), moment(judged)) for doubt in of_station[station])
+        if any(period.holds(moment(taken_at or shot_filed_at), moment(judged)) for period in of_station[station])
     )
 
 

@@ -69,9 +69,11 @@ def _carried_on(one: Candidate, other: Candidate, along: NDArray[np.bool_]) -> C
     if len(longer) == len(one.curve):
         return one
     longer = smooth(resample(longer, 1.0))
-    told = np.concatenate((heights[head], one.heights, heights[tail]))
-    told = np.interp(np.linspace(0, len(told) - 1, len(longer)), np.arange(len(told)), told)
-    return replace(one, curve=longer, heights=told)
+    along_heights = np.concatenate((heights[head], one.heights, heights[tail]))
+    along_heights = np.interp(
+        np.linspace(0, len(along_heights) - 1, len(longer)), np.arange(len(along_heights)), along_heights
+    )
+    return replace(one, curve=longer, heights=along_heights)
 
 
 def _stands_out(heights: NDArray[np.float64]) -> bool:

@@ -12,7 +12,7 @@ from dataclasses import replace
 import cv2
 import numpy as np
 
-from vision.face.contrast import LIMIT, LightLook
+from vision.face.contrast import LIMIT, FrameContrast
 from vision.face.evidence import Evidence
 from vision.face.lines.ends import over_beside
 from vision.face.lines.filters import LineField, line_field
@@ -64,9 +64,9 @@ def face_lines(evidence: Evidence, without: list[Pit | Speck], least_snr: float)
         return Search(LinePictures(white, plain), line_field(white, scored & seen, directions), scored & seen, least)
 
     searches = [search(reduce(evidence.lines, shape), evidence.seen, least_snr, _DIRECTIONS)]
-    domes = [(-_standing_out(look, LIMIT), look.valid) for look in evidence.looks if look.picture.light == "dome"]
+    domes = [(-_standing_out(frame, LIMIT), frame.valid) for frame in evidence.frames if frame.picture.light == "dome"]
     searches += [search(picture, seen, least_snr, _DOME_DIRECTIONS) for picture, seen in domes]
-    strongest = np.max([np.abs(_standing_out(look, _PLAIN_LIMIT)) for look in evidence.looks], axis=0)
+    strongest = np.max([np.abs(_standing_out(frame, _PLAIN_LIMIT)) for frame in evidence.frames], axis=0)
     window = (round(_LEVEL_MM / evidence.region.pitch_mm(evidence.region.coarse)),) * 2
     searches.append(search(strongest - cv2.blur(strongest, window), evidence.seen, _PLAIN_SNR, _PLAIN_DIRECTIONS))
     found, *in_dome, in_strongest = candidates(searches)
@@ -84,8 +84,8 @@ def beyond_the_wheels(lines: list[Candidate], field: LineField, least_snr: float
     """Lines that stand out so far even where they run along the wheel's, which makes their snr less; `field` of all
     lights combined.
     """
-    told = [replace(line, snr=line.snr / _WHEEL_OVER) if _along_wheel(line, field) else line for line in lines]
-    return [line for line in told if line.snr >= least_snr]
+    weighed = [replace(line, snr=line.snr / _WHEEL_OVER) if _along_wheel(line, field) else line for line in lines]
+    return [line for line in weighed if line.snr >= least_snr]
 
 
 def _inside(line: Candidate, scored: Mask) -> Candidate | None:
@@ -99,11 +99,11 @@ def _inside(line: Candidate, scored: Mask) -> Candidate | None:
     return replace(line, curve=line.curve[first : last + 1], heights=line.heights[first : last + 1])
 
 
-def _standing_out(look: LightLook, limit: float) -> Image:
+def _standing_out(frame: FrameContrast, limit: float) -> Image:
     """A light's contrast in standard deviations of its finish, limited (coarse): in the dark too, where a scratch alone
     may shine.
     """
-    return np.asarray(np.clip(look.contrast_coarse / look.noise, -limit, limit), np.float32)
+    return np.asarray(np.clip(frame.contrast_coarse / frame.noise, -limit, limit), np.float32)
 
 
 def _only_buffing(line: Candidate, dome: Image, picture: Image, field: LineField) -> bool:

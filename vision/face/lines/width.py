@@ -22,14 +22,14 @@ def scratch_width(evidence: Evidence, curve: Curve, blur_px: float) -> float:
     across = np.arange(-_HALF_PX, _HALF_PX + 1.0)
     curve = resample(curve, 1.0)
     blown = np.zeros(len(curve), bool)
-    for look in evidence.looks:
-        if look.picture.light == "low":
-            blown |= (strip(look.blown.astype(np.float32), curve, across) > 0).any(axis=1)
+    for frame in evidence.frames:
+        if frame.picture.light == "low":
+            blown |= (strip(frame.blown.astype(np.float32), curve, across) > 0).any(axis=1)
     use = ~blown
     if use.mean() >= _UNBLOWN_SHARE:
         values = strip(evidence.spots, curve, across)[use]
     else:
-        dome = next((look for look in evidence.looks if look.picture.light == "dome"), None)
+        dome = next((frame for frame in evidence.frames if frame.picture.light == "dome"), None)
         values = strip(evidence.spots, curve, across) if dome is None else -strip(dome.contrast, curve, across)
     profile = np.median(values, axis=0) if len(values) < 5 else _trimmed_mean(values)
     gains = np.maximum((_boxes(round(blur_px, 2)) @ profile.astype(np.float64)).max(axis=1), 0) ** 2

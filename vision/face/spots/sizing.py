@@ -100,8 +100,8 @@ def _running_through(patch: Image, use: Mask) -> NDArray[np.float64]:
     plane, lines = _plane(len(use)), _lines(len(use))
     about = (np.hypot(plane[:, 1], plane[:, 2]) > _ABOUT_PX) & use.ravel()
     base, _ = np.linalg.qr(lines * about[:, None])
-    told = np.square((patch.ravel() * about) @ base).sum(axis=1)
-    return np.asarray(lines[int(np.argmax(told))])
+    energy = np.square((patch.ravel() * about) @ base).sum(axis=1)
+    return np.asarray(lines[int(np.argmax(energy))])
 
 
 def fit_diameter(patches: list[tuple[Image, Mask]], blur_px: float, wide: bool = False) -> float:

@@ -21,7 +21,7 @@ _MAX_BLUR_OF_WINDOW = 0.35
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class Sighting:
+class Observation:
     """A target as seen in one picture.
 
     Attributes
@@ -74,7 +74,9 @@ class _Found:
         return smallest_pitch_px(self.start_px, self.target)
 
 
-def see(pixels: Pixels, target: Target, name: str, search_window_px: int | None = None) -> tuple[Sighting, Sighting]:
+def see(
+    pixels: Pixels, target: Target, name: str, search_window_px: int | None = None
+) -> tuple[Observation, Observation]:
     """Find the target in one picture and measure its nodes: with the whole window and, as second opinion, with half.
 
     Parameters
@@ -120,7 +122,7 @@ def _half_window(found: _Found) -> int:
     return min(half, room)
 
 
-def _fitted(found: _Found, half_window_px: int) -> Sighting:
+def _fitted(found: _Found, half_window_px: int) -> Observation:
     corners = fit_corners(found.pixels, found.start_px, neighbours(found.start_px, found.target), half_window_px)
     blur, limit = float(np.median(corners.blur_px)), _MAX_BLUR_OF_WINDOW * half_window_px
     if blur > limit:
@@ -128,19 +130,19 @@ def _fitted(found: _Found, half_window_px: int) -> Sighting:
         raise Unusable(found.name, "", expected, f"{blur:.1f} px")
     _refuse_unsettled(corners.settled, found, "corner")
     sd = _rms(corners.sd_px)
-    return Sighting(found.name, found.size_px, corners.points_px, sd, blur, half_window_px, found.pitch_px)
+    return Observation(found.name, found.size_px, corners.points_px, sd, blur, half_window_px, found.pitch_px)
 
 
-def _searched(found: _Found, half_window_px: int) -> Sighting:
+def _searched(found: _Found, half_window_px: int) -> Observation:
     points = search_corners(found.eight_bit, found.start_px, half_window_px)
-    return Sighting(found.name, found.size_px, points, None, None, half_window_px, found.pitch_px)
+    return Observation(found.name, found.size_px, points, None, None, half_window_px, found.pitch_px)
 
 
-def _discs(found: _Found, reach_px: int) -> Sighting:
+def _discs(found: _Found, reach_px: int) -> Observation:
     discs = measure_discs(found.pixels, found.start_px, reach_px)
     _refuse_unsettled(discs.settled, found, "disc")
     sd, pitch = _rms(discs.sd_px), found.pitch_px
-    return Sighting(found.name, found.size_px, discs.points_px, sd, None, reach_px, pitch, discs.area_px)
+    return Observation(found.name, found.size_px, discs.points_px, sd, None, reach_px, pitch, discs.area_px)
 
 
 def _rms(values: Array) -> float:
@@ -150,8 +152,8 @@ def _rms(values: Array) -> float:
 def _refuse_unsettled(settled: NDArray[np.bool_], found: _Found, what: str) -> None:
     if not settled.all():
         u, v = found.start_px[int(np.argmin(settled))]
-        told = f"{int((~settled).sum())} of {len(settled)} not so, the first near ({u:.0f}, {v:.0f}) px"
-        raise Unusable(found.name, "", f"every {what} whole, sharp and uncovered", told)
+        unsettled = f"{int((~settled).sum())} of {len(settled)} not so, the first near ({u:.0f}, {v:.0f}) px"
+        raise Unusable(found.name, "", f"every {what} whole, sharp and uncovered", unsettled)
 
 
 def _eight_bit(pixels: Pixels) -> NDArray[np.uint8]:
