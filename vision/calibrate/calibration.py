@@ -1,11 +1,11 @@
-"""Several sights of a target to a station's geometry, with its evidence and uncertainties."""
+"""Several observations of a target to a station's geometry, with its evidence and uncertainties."""
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 
 import numpy as np
 
-from vision.calibrate.budget import Budget, Contribution, combine, rectangular
+from vision.calibrate.budget import Budget
 from vision.calibrate.model_choice import (
     MIN_VIEWS,
     LensChoice,
@@ -17,6 +17,7 @@ from vision.calibrate.model_choice import (
 )
 from vision.calibrate.models import split
 from vision.calibrate.observation import Observation
+from vision.calibrate.station_budgets import Change, Evidence, outline_budget, scale_budget
 from vision.calibrate.target import Target
 from vision.calibrate.tray_frame import TrayFrame, compared, field_hull, field_points, tilt_deg, tray_frame_of
 from vision.calibrate.uncertainty import (
@@ -34,12 +35,6 @@ from vision.records import Array
 OUTLYING = 3.0
 # With fewer views their residual fields are too few to be exchanged.
 _ENOUGH_VIEWS = 5
-_OF_FIT = "covariance and resampling, the largest"
-# How far off a silhouette's edge is read whatever the calibration: the light is known to 0.3 %, and the pixel's
-# phase shows (measured on rendered frames, see the methods page).
-_EDGE_PX = 0.01
-_OF_EDGE = "levels of the light and pixel phase, 0.01 px"
-_OF_MODEL = "against all numbers that a lens may have"
 
 
 @dataclass(frozen=True, slots=True)
@@ -65,21 +60,6 @@ class ViewFit:
     tilt_deg: float
     outlying: bool
     left_out: bool
-
-
-@dataclass(frozen=True, slots=True)
-class Change:
-    """What another way of calibrating changes.
-
-    `scale_relative` and `form_mm` (rms) over the field, `height_mm` and `foot_mm` of the pupil (nan without one),
-    `numbers` of the lens by name.
-    """
-
-    scale_relative: float
-    form_mm: float
-    height_mm: float
-    foot_mm: float
-    numbers: Mapping[str, float]
 
 
 @dataclass(frozen=True, slots=True)
@@ -181,7 +161,7 @@ def calibrate(
     fuller = _change(chosen, full, size, at_px)
     windows = (pairs[0][0].half_window_px, pairs[0][1].half_window_px)
     tray_frame = _tray_frame(chosen, size)
-    edge = Contribution("edge", _EDGE_PX * tray_frame.mm_per_px, source=_OF_EDGE)
+    evidence = Evidence(uncertainty, second_opinion, fuller, windows, full.fitted.freedom)
     return Calibration(
         target=target,
         size_px=size,
@@ -196,8 +176,8 @@ def calibrate(
         second=second_opinion,
         fuller=fuller,
         half_windows_px=windows,
-        scale=_scale_budget(uncertainty, second_opinion, fuller, target, windows, full.fitted.freedom),
-        outline=_outline_budget((uncertainty, second_opinion, fuller), windows, full.fitted.freedom, edge),
+        scale=scale_budget(evidence, target),
+        outline=outline_budget(evidence, tray_frame.mm_per_px),
         field_px=field_hull([observation.points_px for observation in used]),
         window_share=max(observation.half_window_px / observation.pitch_px for observation in used),
     )
@@ -299,37 +279,3 @@ def _uncertainties(
             model_fit, points, size, at_px, draw_fields(fitted, views, rng)
         )
     return uncertainties
-
-
-def _scale_budget(
-    uncertainty: MapUncertainty, second: Change, fuller: Change, target: Target, windows: tuple[int, int], freedom: int
-) -> Budget:
-    pitch = rectangular(target.pitch_tolerance_mm) / target.pitch_mm
-    tolerance = f"tolerance +-{target.pitch_tolerance_mm:g} mm, rectangular"
-    return combine(
-        (
-            Contribution("fit", uncertainty.scale_relative, freedom=freedom, source=_OF_FIT),
-            Contribution("target's pitch", pitch, source=tolerance),
-            Contribution("window", abs(second.scale_relative), source=_windows(windows)),
-            Contribution("model", abs(fuller.scale_relative), source=_OF_MODEL),
-        )
-    )
-
-
-def _outline_budget(
-    changes: tuple[MapUncertainty, Change, Change], windows: tuple[int, int], freedom: int, edge: Contribution
-) -> Budget:
-    uncertainty, second, fuller = changes
-    return combine(
-        (
-            Contribution("fit", uncertainty.form_mm, freedom=freedom, source=_OF_FIT),
-            Contribution("window", second.form_mm, source=_windows(windows)),
-            Contribution("model", fuller.form_mm, source=_OF_MODEL),
-            edge,
-        )
-    )
-
-
-def _windows(half_windows_px: tuple[int, int]) -> str:
-    wide, narrow = half_windows_px
-    return f"half window {wide} px against {narrow} px"
