@@ -26,14 +26,14 @@ def main() -> None:
         demo = Path(scratch)
         subprocess.run([Path(sys.executable).with_name("brightbowl"), "demo", "--out", demo], check=True)
         results = sorted(demo.glob("results/*/*/result.json"))
-        shrink(most_told(results).with_name("tray.jpg"), PICTURES / "crowd.jpg")
+        shrink(most_findings(results).with_name("tray.jpg"), PICTURES / "crowd.jpg")
         piece = sheet_with(results, "piece-*[0-9].svg")
         shrink(piece.with_name("tray.jpg"), PICTURES / "tray.jpg")
         photograph(piece, PICTURES / "piece.jpg")
         photograph(sheet_with(results, "piece-*-face.svg"), PICTURES / "face.jpg")
 
 
-def most_told(results: list[Path]) -> Path:
+def most_findings(results: list[Path]) -> Path:
     """The tray of which most is told: findings of pieces, and of the tray, which count more."""
 
     def told(path: Path) -> int:

@@ -32,7 +32,7 @@ def demo_works(folder: Path) -> Works:
         line.limits_file.write_text(limits.replace("revision = 1", f"revision = {revision}"), encoding="utf-8")
         files = ["--part", line.part_file, "--station", line.station_file, "--limits", line.limits_file]
         out = works.results / line.part_file.parent.name
-        store = works.folder / works.store_place
+        store = works.folder / works.store_address
         subprocess.run([BRIGHTBOWL, "inspect", line.shots, *files, "--out", out, "--store", store], check=True)
     return works
 

@@ -48,7 +48,7 @@ def command(
     pdf: bool,
 ) -> None:
     """Compare the camera's verdicts with people's, and people's with each other's."""
-    from app.report import AgreementStudy, Places, agreement_page, study_folder, write_page
+    from app.report import AgreementStudy, ReportFolders, agreement_page, study_folder, write_page
     from app.studies import (
         MAJORITY,
         Thresholds,
@@ -59,7 +59,7 @@ def command(
         json_text,
         study_agreement,
     )
-    from vision.formats import write_whole
+    from vision.formats import write_atomic
 
     sample = sample_lot(Asked(results, verdicts, works, lot))
     said = answers({key: piece.verdict for key, piece in sample.lot.pieces()}, sample.verdicts)
@@ -67,9 +67,9 @@ def command(
     thresholds = Thresholds(max_missed, max_false_alarm, min_kappa)
     judged = fitness(agreement.camera_vs[MAJORITY], thresholds) if agreement.camera_vs else None
     study = AgreementStudy(said, agreement, judged, thresholds, disputes(said))
-    page = agreement_page(study, sample.lot.trays, Places(sample.results, out))
+    page = agreement_page(study, sample.lot.trays, ReportFolders(sample.results, out))
     study_folder(out)
-    write_whole(out / "agreement.json", json_text(agreement_table(agreement, judged, thresholds)))
+    write_atomic(out / "agreement.json", json_text(agreement_table(agreement, judged, thresholds)))
     written = [out / "agreement.json", *write_page(page, out / "agreement.html", pdf=pdf)]
     click.echo(f"{agreement.pieces} pieces, {len(said.inspectors)} inspectors, {len(study.disputes)} pieces in dispute")
     click.echo(judged.words if judged else "No piece of the results was judged by a person: nothing to compare.")

@@ -96,7 +96,7 @@ def command(
 
     from app.report import calibration_page
     from vision.calibrate import LensFreedom, Settings, Target, calibrate
-    from vision.formats import write_station, write_whole
+    from vision.formats import write_atomic, write_station
 
     if (out is None) == (works is None):
         raise click.UsageError("Give --out, or --works in its place.")
@@ -116,7 +116,7 @@ def command(
     found = calibrate(first, second, target, settings, np.random.default_rng(_DRAWS))
     write_station(_station(found, station, full_scale), out)
     report = out.with_suffix(".html")
-    write_whole(report, calibration_page(found, station))
+    write_atomic(report, calibration_page(found, station))
     for line in _said(found, out, report):
         click.echo(line)
     for failure in failures:

@@ -49,7 +49,7 @@ def command(
     reference: Path | None,
     history: Path | None,
     works: Path | None,
-    store_place: str | None,
+    store_address: str | None,
 ) -> None:
     """Check a station with a reference piece, each shift.
 
@@ -67,7 +67,7 @@ def command(
         read_checks,
         read_reference,
         read_station,
-        write_whole,
+        write_atomic,
     )
 
     place = read_works(works) if works is not None else None
@@ -86,7 +86,7 @@ def command(
     check = Check(camera.station, digest, known.reference, now, result.verdict, result.reasons, found, result.drifts)
     append_check(history, check)
     charts = history.with_suffix(".html")
-    write_whole(charts, check_page((*since, check), _budgets(known, piece)))
+    write_atomic(charts, check_page((*since, check), _budgets(known, piece)))
     for drift in result.drifts:
         limits = f"limits {drift.single_limit:.2g} and {drift.mean_limit:.2g}"
         click.echo(
@@ -97,8 +97,8 @@ def command(
     if result.verdict == "stop":
         good = last_good(checks, camera.station)
         click.echo(f"judge again: trays of {camera.station} taken {f'after {good}' if good else 'at any time'}")
-    if place is not None or store_place is not None:
-        with closing(open_chosen(works, store_place)[0]) as store:
+    if place is not None or store_address is not None:
+        with closing(open_chosen(works, store_address)[0]) as store:
             _file(store, (*checks, check))
     click.echo(f"{camera.station}: {result.verdict}; added to {history}, charts in {charts}")
 

@@ -23,7 +23,7 @@ def command(works: Path, part: str | None, only: str | None, lot: str | None, ou
     from app.store import history_of, list_lots
     from app.studies import json_text, study_dies
     from app.works import read_works
-    from vision.formats import write_whole
+    from vision.formats import write_atomic
 
     with closing(read_works(works).open()) as store:
         known = sorted({name for one in list_lots(store) if lot in (None, one.lot) for name in one.parts})
@@ -41,6 +41,6 @@ def command(works: Path, part: str | None, only: str | None, lot: str | None, ou
     for line in study.same.words:
         click.echo(line)
     study_folder(out)
-    write_whole(out / "die.json", json_text(die_table(report)))
+    write_atomic(out / "die.json", json_text(die_table(report)))
     written = [out / "die.json", *write_page(die_page(report), out / "die.html", pdf=pdf)]
     click.echo(f"written: {', '.join(map(str, written))}")

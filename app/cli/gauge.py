@@ -24,13 +24,13 @@ def command(table: Path, out: Path, tolerance: float | None, pdf: bool) -> None:
     """
     from app.report import gauge_page, study_folder, write_page
     from app.studies import gauge_table, json_text, read_gauge_table, study_gauge
-    from vision.formats import write_whole
+    from vision.formats import write_atomic
 
     measured = read_gauge_table(table)
     study = study_gauge(measured, tolerance)
     page = gauge_page(measured, study, tolerance, table.name)
     study_folder(out)
-    write_whole(out / "gauge.json", json_text(gauge_table(measured, study, tolerance)))
+    write_atomic(out / "gauge.json", json_text(gauge_table(measured, study, tolerance)))
     written = [out / "gauge.json", *write_page(page, out / "gauge.html", pdf=pdf)]
     parts, operators, trials = measured.values.shape
     click.echo(f"{parts} parts, {operators} operators, {trials} trials")

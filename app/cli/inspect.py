@@ -147,12 +147,12 @@ def make_out(out: Path) -> None:
     Unusable
         Where it can't be made or written.
     """
-    from vision.formats import write_whole
+    from vision.formats import write_atomic
 
     trial = out / ".brightbowl-trial"
     try:
         out.mkdir(parents=True, exist_ok=True)
-        write_whole(trial, "")
+        write_atomic(trial, "")
         trial.unlink()
     except (OSError, Unusable) as fault:
         reason = fault.strerror if isinstance(fault, OSError) else fault.found

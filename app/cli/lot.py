@@ -66,14 +66,14 @@ def command(
         if lot is None:
             _list(store)
             return
-        from app.store import lot_state, series_up_to, tell_size, told_size
+        from app.store import lot_state, series_up_to, state_size, stated_size
         from app.studies import accept_series
 
         state = lot_state(store, lot, part)
-        if size is not None and size != told_size(state.values, state.part):
+        if size is not None and size != stated_size(state.values, state.part):
             if size < state.figures.pieces:
                 raise Unusable("--size", "", f"{state.figures.pieces} or more, as many as were photographed", str(size))
-            tell_size(store, lot, state.part, size, by or "brightbowl lot")
+            state_size(store, lot, state.part, size, by or "brightbowl lot")
             state = lot_state(store, lot, part)
         series = accept_series(series_up_to(store, state), aql, level) if state.size is not None else ()
         words: tuple[Word, ...] = tuple(one for one in (word, then) if one is not None)
@@ -83,7 +83,7 @@ def command(
             _decide(store, state, (series[-1], aql) if series else None, words, (by, why))
             state = lot_state(store, lot, part)
             series = accept_series(series_up_to(store, state), aql, level) if series else ()
-        for line in _told(state, series[-1] if series else None, aql):
+        for line in _summary(state, series[-1] if series else None, aql):
             click.echo(line)
         if out is not None:
             from app.report import lot_report
@@ -145,7 +145,7 @@ def _option(word: Word) -> str:
     return f"--{word}" if word in ("release", "hold") else f"--next {word}"
 
 
-def _told(state: LotState, acceptance: Acceptance | None, aql: float) -> list[str]:
+def _summary(state: LotState, acceptance: Acceptance | None, aql: float) -> list[str]:
     """The lot in some lines."""
     from app.report import decision_words, escapes_words, first_reason_words, next_words, sample_words, share
     from app.studies import Fate
@@ -172,12 +172,15 @@ def _told(state: LotState, acceptance: Acceptance | None, aql: float) -> list[st
 
 
 def _report(place: Works, report: LotReport, into: tuple[Path, bool]) -> None:
-    from app.report import Places, lot_page, lot_table, study_folder, write_page
+    from app.report import ReportFolders, lot_page, lot_table, study_folder, write_page
     from app.studies import json_text
-    from vision.formats import write_whole
+    from vision.formats import write_atomic
 
     out, pdf = into
     study_folder(out)
-    write_whole(out / "lot.json", json_text(lot_table(report)))
-    written = [out / "lot.json", *write_page(lot_page(report, Places(place.results, out)), out / "lot.html", pdf=pdf)]
+    write_atomic(out / "lot.json", json_text(lot_table(report)))
+    written = [
+        out / "lot.json",
+        *write_page(lot_page(report, ReportFolders(place.results, out)), out / "lot.html", pdf=pdf),
+    ]
     click.echo(f"written: {', '.join(map(str, written))}")

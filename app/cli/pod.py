@@ -34,7 +34,7 @@ def command(
     from app.report import axis_words, curve_words, examples, pod_page, pod_table, study_folder, write_page
     from app.run import Sown, false_findings, sow
     from app.studies import json_text, study_pod
-    from vision.formats import find_shots, read_frames, read_part, read_shot, read_station, write_whole
+    from vision.formats import find_shots, read_frames, read_part, read_shot, read_station, write_atomic
     from vision.pipeline import faces_of
 
     part, station = read_part(part_file), read_station(station_file)
@@ -58,7 +58,7 @@ def command(
             if len(sown) >= 4 * planted // _AT_ONCE + 4:
                 raise Unusable(part_file, "surface", "room for marks 4 mm apart on the scored area", "hardly any")
     study = study_pod([mark for one in sown for mark in one.marks], false)
-    write_whole(out / "pod.json", json_text(pod_table(study)))
+    write_atomic(out / "pod.json", json_text(pod_table(study)))
     about = f"Part {part.part}, station {station.station}, {len(views)} pieces, seed {seed}"
     written = [out / "pod.json", *write_page(pod_page(study, examples(sown), about), out / "pod.html", pdf=pdf)]
     for curve in study.curves:

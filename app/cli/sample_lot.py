@@ -90,7 +90,7 @@ def _from_works(folder: Path, lot: str | None) -> Sample:
         trays = tuple(recall_results(store, Which(lot=name, part=part)))
         seen = {tray.tray for tray in trays}
         verdicts = [one for one in standing(store) if one.tray in seen]
-    return Sample(Lot(trays), verdicts, works.store_place, works.results, works)
+    return Sample(Lot(trays), verdicts, works.store_address, works.results, works)
 
 
 def _chosen(store: Store, lot: str | None) -> tuple[str, str]:

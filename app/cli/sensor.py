@@ -52,7 +52,7 @@ def command(
     and the backlight's evenness and drift (--lamp, --lamp-then).
     """
     from vision.backlight import lamp_state, proposed_limits
-    from vision.formats import write_whole
+    from vision.formats import write_atomic
 
     if not (flat or edge or lamp):
         raise Unusable("sensor", "", "at least one of --flat, --edge and --lamp")
@@ -71,7 +71,7 @@ def command(
     proposed = {key: value for key, value in limits.items() if value is not None}
     if proposed:
         table["light_limits"] = proposed
-    write_whole(out, json.dumps(table, indent=1) + "\n")
+    write_atomic(out, json.dumps(table, indent=1) + "\n")
     for part in ("sensor", "edge", "lamp"):
         for name, value in table.get(part, {}).items():
             click.echo(f"{part}: {name} = {value}")

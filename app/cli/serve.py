@@ -18,7 +18,7 @@ def command(works: Path | None, store: str | None, port: int, address: str) -> N
     People pick their names from works.toml. Where the works folder holds a login.toml (table [auth], OpenID Connect)
     they sign in instead.
     """
-    from app.pages import Desk, lasting_secret, serve
+    from app.pages import ServerState, lasting_secret, serve
     from app.works import open_chosen
 
     opened, folder = open_chosen(works, store)
@@ -26,7 +26,7 @@ def command(works: Path | None, store: str | None, port: int, address: str) -> N
     if login is not None and not login.is_file():
         login = None
     click.echo(f"{folder.name if folder else opened.url}: http://{address}:{port} (stop with Ctrl+C)")
-    desk = Desk(opened, None)
+    server = ServerState(opened, None)
     if folder is not None:
-        desk = Desk(opened, folder, login is not None, lasting_secret(folder.folder))
-    serve(desk, port, address, login)
+        server = ServerState(opened, folder, login is not None, lasting_secret(folder.folder))
+    serve(server, port, address, login)

@@ -73,9 +73,9 @@ def command(
     The recommended setting is the cheapest (or, without costs, the one of fewest false alarms) among those that keep
     the promise on missed pieces.
     """
-    from app.report import Places, study_folder, tuning_page, write_page
+    from app.report import ReportFolders, study_folder, tuning_page, write_page
     from app.studies import Costs, Promise, Question, Task, json_text, part_as_seen, tune, tuning_table, with_setting
-    from vision.formats import read_limits, write_limits, write_whole
+    from vision.formats import read_limits, write_atomic, write_limits
 
     costs = None
     if cost_missed is not None and cost_scrapped is not None and bad_share is not None:
@@ -90,10 +90,10 @@ def command(
     limits = read_limits(limits_file, part_as_seen(sample.lot))
     question = Question(measure, zone, side, severity, Task(Promise(max_missed, confidence), costs))
     study, unknown = tune(sample.lot, sample.verdicts, limits, question)
-    page = tuning_page(study, sample.lot.trays, Places(sample.results, out))
+    page = tuning_page(study, sample.lot.trays, ReportFolders(sample.results, out))
     study_folder(out)
     table = tuning_table(study.target, study.tuning, study.task, study.area, study.changes)
-    write_whole(out / "tuning.json", json_text(table))
+    write_atomic(out / "tuning.json", json_text(table))
     written = [out / "tuning.json", *write_page(page, out / "tuning.html", pdf=pdf)]
     recommended = study.tuning.recommended
     click.echo(recommended.words)

@@ -1,2 +1,2 @@
 from .server import serve as serve
-from .server_state import Desk as Desk, lasting_secret as lasting_secret
+from .server_state import ServerState as ServerState, lasting_secret as lasting_secret

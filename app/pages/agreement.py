@@ -2,8 +2,8 @@
 
 import streamlit as st
 
-from app.pages.study_lot import StudyLot, places, show_chart, show_pieces, study_head, take_away
-from app.report import AgreementStudy, Places, agreement_page, camera_rates_chart, coefficient, share
+from app.pages.study_lot import StudyLot, report_folders, show_chart, show_pieces, study_head, take_away
+from app.report import AgreementStudy, ReportFolders, agreement_page, camera_rates_chart, coefficient, share
 from app.store import Standing
 from app.studies import (
     MAJORITY,
@@ -26,7 +26,7 @@ def agreement_study_page() -> None:
     head = study_head()
     if head is None:
         return
-    desk, who, lot, verdicts = head.desk, head.who, head.lot, head.verdicts
+    server, who, lot, verdicts = head.server, head.who, head.lot, head.verdicts
     if not verdicts:
         st.info("Nobody has judged a piece of this lot so far. Judge some on the bench, or begin a blind round.")
         return
@@ -36,10 +36,10 @@ def agreement_study_page() -> None:
     st.markdown("**Pieces in dispute** (a click opens the piece)")
     words = [(one.key, _dispute_words(one)) for one in study.disputes]
     if words:
-        show_pieces(desk, words, who)
+        show_pieces(server, words, who)
     else:
         st.success("None: camera and people agree on every piece.")
-    _take_away(study, lot, places(desk))
+    _take_away(study, lot, report_folders(server))
 
 
 def _dispute_words(one: Dispute) -> str:
@@ -104,7 +104,7 @@ def _row(name: str, pair: Pair) -> dict[str, str | int]:
     }
 
 
-def _take_away(study: AgreementStudy, lot: StudyLot, where: Places) -> None:
+def _take_away(study: AgreementStudy, lot: StudyLot, where: ReportFolders) -> None:
     take_away(
         f"agreement-{lot.name}",
         lambda: agreement_page(study, lot.lot.trays, where),

@@ -2,7 +2,7 @@
 
 import streamlit as st
 
-from app.pages.server_state import Desk, Pass, the_desk
+from app.pages.server_state import Pass, ServerState, current_server
 from app.pages.sign_in import head, nobody_yet
 from app.pages.viewer_component import show_viewer
 from app.store import Blind, Wanted, blinds, list_lots, make_blind, sample_pieces
@@ -14,26 +14,26 @@ ROUNDS_MAX = 10
 
 def blind_page() -> None:
     """Choose a blind round and judge it."""
-    desk = the_desk()
-    left, who = head(desk)
-    rounds = blinds(desk.store)
+    server = current_server()
+    left, who = head(server)
+    rounds = blinds(server.store)
     with left:
         chosen = _choose(rounds)
     if who is None:
-        nobody_yet(desk)
+        nobody_yet(server)
         return
     if chosen is None:
         st.info(
             "A blind round shows pieces without what the camera said, some of them again, for a study of agreement."
         )
         if "tune" in who.roles:
-            _begin(desk, who)
+            _begin(server, who)
         else:
             st.info("Nobody has begun one yet. Whoever has the role `tune` can.")
         return
     show_viewer(
         {
-            "pass": desk.write_pass(who),
+            "pass": server.write_pass(who),
             "inspector": who.name,
             "may_review": "review" in who.roles,
             "wanted": {"order": Wanted().order},
@@ -59,12 +59,12 @@ def _choose(rounds: tuple[Blind, ...]) -> Blind | None:
     return by_name.get(name) if name is not None else None
 
 
-def _begin(desk: Desk, who: Pass) -> None:
+def _begin(server: ServerState, who: Pass) -> None:
     with st.form("begin_blind", width=640):
         st.markdown("**Begin a blind round**")
         name = st.text_input("Name", max_chars=60)
         lot = st.selectbox(
-            "Pieces of lot", [one.lot for one in list_lots(desk.store)], index=None, placeholder="all lots"
+            "Pieces of lot", [one.lot for one in list_lots(server.store)], index=None, placeholder="all lots"
         )
         count = st.number_input("How many pieces (half of them flagged)", 1, PIECES_MAX, 30)
         rounds = st.number_input("How often each is seen", 1, ROUNDS_MAX, 2)
@@ -72,11 +72,11 @@ def _begin(desk: Desk, who: Pass) -> None:
         if st.form_submit_button("Begin", type="primary"):
             try:
                 made = make_blind(
-                    desk.store,
+                    server.store,
                     name,
                     int(seed),
                     int(rounds),
-                    sample_pieces(desk.store, lot, int(count), int(seed)),
+                    sample_pieces(server.store, lot, int(count), int(seed)),
                     who.name,
                 )
             except Unusable as fault:

@@ -6,9 +6,9 @@ from typing import Any
 
 import numpy as np
 
-from app.pages.piece_words import told_faults, told_findings, told_reasons
-from app.pages.server_state import Desk
-from app.pages.upright_frames import Placed, place
+from app.pages.piece_words import fault_messages, finding_messages, reason_messages
+from app.pages.server_state import ServerState
+from app.pages.upright_frames import UprightFrame, upright_frame
 from app.report import magnification, outward_normals, path
 from app.store import (
     PicturePath,
@@ -34,35 +34,37 @@ OUTLINE_POINTS = 900
 SUSPECT_MESSAGE = "the station failed its check; to be judged again"
 
 
-def cards(desk: Desk, judgement_ids: Sequence[int], inspector: str, blind: bool = False) -> list[dict[str, Any]]:
+def cards(
+    server: ServerState, judgement_ids: Sequence[int], inspector: str, blind: bool = False
+) -> list[dict[str, Any]]:
     """Cards of judgements, in the order asked for; those that the store lacks are left out.
 
     With `blind`, nothing that the camera said of the piece is in them.
     """
-    known = shown(desk.store, judgement_ids)
+    known = shown(server.store, judgement_ids)
     said: dict[int, list[Standing]] = {}
     if not blind:
-        for verdict in standing(desk.store, piece_ids=[one.piece_id for one in known.values()]):
+        for verdict in standing(server.store, piece_ids=[one.piece_id for one in known.values()]):
             said.setdefault(verdict.piece_id, []).append(verdict)
     names = [] if blind else sorted({one.tray for one in known.values()})
-    suspect = {tray.tray for tray in suspect_trays(desk.store, among=names)}
+    suspect = {tray.tray for tray in suspect_trays(server.store, among=names)}
     drawings: dict[tuple[str, str, int], Drawings] = {}
-    told = []
+    rows = []
     for judgement in judgement_ids:
         if judgement not in known:
             continue
         one = known[judgement]
         key = (one.part, one.station, one.limits_revision)
         if key not in drawings:
-            drawings[key] = _drawings(desk.store, one)
+            drawings[key] = _drawings(server.store, one)
         content = _card(one, drawings[key], blind)
         if not blind:
-            content |= _camera_says(desk.store, one, drawings[key])
+            content |= _camera_says(server.store, one, drawings[key])
             if one.tray in suspect:
                 content["faults"].append(SUSPECT_MESSAGE)
             content |= _people_say(said.get(one.piece_id, []), inspector)
-        told.append(content)
-    return told
+        rows.append(content)
+    return rows
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -82,7 +84,7 @@ def _drawings(store: Store, one: Shown) -> Drawings:
 
 def _card(one: Shown, by: Drawings, blind: bool) -> dict[str, Any]:
     """What everybody may see of a piece."""
-    placed = place(one, by.part, by.station)
+    upright = upright_frame(one, by.part, by.station)
     return {
         "piece_id": one.piece_id,
         "judgement_id": one.judgement_id,
@@ -93,23 +95,23 @@ def _card(one: Shown, by: Drawings, blind: bool) -> dict[str, Any]:
         "lot": one.lot or "",
         "process": {name: f"{value:g}" if isinstance(value, float) else value for name, value in one.process.items()},
         "blind": blind,
-        "size": [1200, 400] if placed is None else list(placed.window.size_px),
-        "px_per_mm": placed.window.px_per_mm if placed is not None and placed.known_scale else None,
-        "lights": [] if placed is None else _lights(one),
-        "outline": "" if placed is None or by.part is None else _outline(by.part, placed),
+        "size": [1200, 400] if upright is None else list(upright.window.size_px),
+        "px_per_mm": upright.window.px_per_mm if upright is not None and upright.known_scale else None,
+        "lights": [] if upright is None else _lights(one),
+        "outline": "" if upright is None or by.part is None else _outline(by.part, upright),
     }
 
 
 def _camera_says(store: Store, one: Shown, by: Drawings) -> dict[str, Any]:
-    placed = place(one, by.part, by.station)
+    upright = upright_frame(one, by.part, by.station)
     return {
         "verdict": one.judged.verdict,
         "newest": one.newest,
         "limits_revision": one.limits_revision,
-        "faults": told_faults(one.judged, by.limits),
-        "reasons": [{"outcome": outcome, "words": words} for outcome, words in told_reasons(one.judged, by.limits)],
-        "findings": _findings(one, by.limits, by.part, placed),
-        "deviations": None if placed is None or by.part is None else _deviations(store, one, by.part, placed),
+        "faults": fault_messages(one.judged, by.limits),
+        "reasons": [{"outcome": outcome, "words": words} for outcome, words in reason_messages(one.judged, by.limits)],
+        "findings": _findings(one, by.limits, by.part, upright),
+        "deviations": None if upright is None or by.part is None else _deviations(store, one, by.part, upright),
         "tray_picture": _tray_picture(one),
         "neighbours": _neighbours(store, one),
     }
@@ -123,10 +125,10 @@ def _people_say(said: Sequence[Standing], inspector: str) -> dict[str, Any]:
     }
 
 
-def held_by(desk: Desk, piece_id: int, holder: str) -> str | None:
+def held_by(server: ServerState, piece_id: int, holder: str) -> str | None:
     """Who else has a piece in hand right now."""
     query = bench.select().where(bench.c.piece_id == piece_id)
-    with desk.store.read() as connection:
+    with server.store.read() as connection:
         row = connection.execute(query).first()
     if row is None or row.holder in ("", holder) or row.held_until < clock_s():
         return None
@@ -155,24 +157,26 @@ def _light_name(picture: PicturePath) -> str:
     return word if picture.azimuth_deg is None else f"{word} {picture.azimuth_deg:.0f}°"
 
 
-def _outline(part: Part, placed: Placed) -> str:
+def _outline(part: Part, upright: UprightFrame) -> str:
     loops = (part.outline, *part.holes)
     return "".join(
-        path(placed.window.place(loop[:: max(1, len(loop) // OUTLINE_POINTS)]), closed=True) for loop in loops
+        path(upright.window.to_px(loop[:: max(1, len(loop) // OUTLINE_POINTS)]), closed=True) for loop in loops
     )
 
 
-def _findings(one: Shown, limits: Limits | None, part: Part | None, placed: Placed | None) -> list[dict[str, Any]]:
-    told = []
-    for line in told_findings(one.judged, limits, part):
+def _findings(
+    one: Shown, limits: Limits | None, part: Part | None, upright: UprightFrame | None
+) -> list[dict[str, Any]]:
+    rows = []
+    for line in finding_messages(one.judged, limits, part):
         points: list[list[float]] = []
-        if placed is not None and line.points_px:
-            points = np.round(placed.place_px(np.asarray(line.points_px)), 1).tolist()
-        told.append({"words": line.words, "tag": line.tag, "points": points, "outcome": line.outcome})
-    return told
+        if upright is not None and line.points_px:
+            points = np.round(upright.to_upright_px(np.asarray(line.points_px)), 1).tolist()
+        rows.append({"words": line.words, "tag": line.tag, "points": points, "outcome": line.outcome})
+    return rows
 
 
-def _deviations(store: Store, one: Shown, part: Part, placed: Placed) -> dict[str, Any] | None:
+def _deviations(store: Store, one: Shown, part: Part, upright: UprightFrame) -> dict[str, Any] | None:
     """The outline with its deviations drawn many times larger: outward and inward as closed paths."""
     kept = profile_of(store, one.judgement_id)
     if kept is None:
@@ -181,7 +185,7 @@ def _deviations(store: Store, one: Shown, part: Part, placed: Placed) -> dict[st
     nominal = points_at(part.outline, kept.s_mm)
     times = magnification(deviation_mm)
     reach = np.nan_to_num(deviation_mm)[:, None] * times * outward_normals(nominal)
-    line, drawn = placed.window.place(nominal), placed.window.place(nominal + reach)
+    line, drawn = upright.window.to_px(nominal), upright.window.to_px(nominal + reach)
     ring = path(line, closed=True)
     outward = np.where((deviation_mm > 0)[:, None], drawn, line)
     inward = np.where((deviation_mm < 0)[:, None], drawn, line)

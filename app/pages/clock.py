@@ -8,7 +8,7 @@ import streamlit as st
 
 def in_users_zone(moment: str) -> str:
     """An ISO 8601 moment to the minute, as `2026-11-25 18:35`, in the browser's zone (UTC where it tells none)."""
-    told = datetime.fromisoformat(moment)
-    known = told if told.tzinfo else told.replace(tzinfo=UTC)
+    parsed = datetime.fromisoformat(moment)
+    known = parsed if parsed.tzinfo else parsed.replace(tzinfo=UTC)
     zone = st.context.timezone
     return known.astimezone(ZoneInfo(zone) if zone else UTC).strftime("%Y-%m-%d %H:%M")

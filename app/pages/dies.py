@@ -2,7 +2,7 @@
 
 import streamlit as st
 
-from app.pages.server_state import Desk, Pass, the_desk
+from app.pages.server_state import Pass, ServerState, current_server
 from app.pages.sign_in import head, nobody_yet
 from app.pages.study_lot import KEPT_S, show_chart, show_pieces, take_away
 from app.report import (
@@ -25,30 +25,30 @@ from vision.errors import Unusable
 
 def dies_page() -> None:
     """Show the dies of a part."""
-    desk = the_desk()
-    left, who = head(desk)
-    parts = sorted({part for one in list_lots(desk.store) for part in one.parts})
+    server = current_server()
+    left, who = head(server)
+    parts = sorted({part for one in list_lots(server.store) for part in one.parts})
     with left:
         part = st.selectbox("Part", parts, key="die_part", label_visibility="collapsed") if parts else None
     if who is None:
-        nobody_yet(desk)
+        nobody_yet(server)
         return
     if part is None:
         st.info("The store holds no part yet. Inspect trays into it: brightbowl inspect SHOTS --works WORKS")
         return
     try:
-        report = _report(desk, part)
+        report = _report(server, part)
     except Unusable as fault:
         st.error(str(fault))
         return
     _dies(report)
-    _places(desk, report, who)
+    _places(server, report, who)
     take_away(f"dies-{part}", lambda: die_page(report), lambda: json_text(die_table(report)))
 
 
 @st.cache_resource(ttl=KEPT_S, show_spinner="Reading the dies …")
-def _report(_desk: Desk, part: str) -> DieReport:
-    history = history_of(_desk.store, part)
+def _report(_server: ServerState, part: str) -> DieReport:
+    history = history_of(_server.store, part)
     study = study_dies(history.histories, history.marks, history.pieces_by_die, history.ground, history.limits)
     return DieReport(history, study)
 
@@ -101,7 +101,7 @@ def _die(report: DieReport, wear: DieWear) -> None:
                 show_chart(svg, words)
 
 
-def _places(desk: Desk, report: DieReport, who: Pass) -> None:
+def _places(server: ServerState, report: DieReport, who: Pass) -> None:
     found = report.study.same
     st.markdown("**Marks that come back at one place**")
     if found.places:
@@ -126,7 +126,7 @@ def _places(desk: Desk, report: DieReport, who: Pass) -> None:
         )  # fmt: skip
         if chosen is not None:
             place = found.places[chosen]
-            show_pieces(desk, [(PieceKey(tray, piece), place.kind) for tray, piece in place.pieces], who)
+            show_pieces(server, [(PieceKey(tray, piece), place.kind) for tray, piece in place.pieces], who)
     else:
         st.markdown("No mark comes back at one place of the drawing more often than chance would have it.")
     anywhere = [f"{count} {kind}" for kind, count in found.elsewhere.items() if count]

@@ -5,7 +5,7 @@ from pathlib import Path
 
 import streamlit as st
 
-from app.pages.server_state import Desk, the_desk
+from app.pages.server_state import ServerState, current_server
 from app.pages.sign_in import head, nobody_yet
 from app.pages.study_lot import show_chart, take_away
 from app.report import NAMES, components_chart, digits, gauge_page, interaction_chart, measure_words, part_chart
@@ -15,8 +15,8 @@ from app.studies import GaugeStudy, GaugeTable, balanced, gauge_table, json_text
 
 def gauge_study_page() -> None:
     """Study a gauge."""
-    desk = the_desk()
-    left, who = head(desk)
+    server = current_server()
+    left, who = head(server)
     with left:
         source = st.radio(
             "Measurements",
@@ -26,9 +26,9 @@ def gauge_study_page() -> None:
             label_visibility="collapsed",
         )
     if who is None:
-        nobody_yet(desk)
+        nobody_yet(server)
         return
-    chosen = _from_store(desk) if source == "from the store" else _from_file()
+    chosen = _from_store(server) if source == "from the store" else _from_file()
     if chosen is None:
         return
     table, name = chosen
@@ -53,8 +53,8 @@ def _from_file() -> tuple[GaugeTable, str] | None:
         return read_gauge_table(path), given.name
 
 
-def _from_store(desk: Desk) -> tuple[GaugeTable, str] | None:
-    trays = repeated_trays(desk.store)
+def _from_store(server: ServerState) -> tuple[GaugeTable, str] | None:
+    trays = repeated_trays(server.store)
     if not trays:
         st.info(
             "No tray was photographed more than once. Photograph the same tray again and again under its own name, its "
@@ -63,12 +63,12 @@ def _from_store(desk: Desk) -> tuple[GaugeTable, str] | None:
         return None
     left, right = st.columns(2)
     chosen = left.multiselect("Trays photographed more than once", trays, default=list(trays))
-    measures = repeated_measures(desk.store, tuple(chosen))
+    measures = repeated_measures(server.store, tuple(chosen))
     picked = right.selectbox("Measure", measures, format_func=_title)
     if picked is None:
         return None
     measure, zone = picked
-    values = repeats(desk.store, tuple(chosen), measure, zone)
+    values = repeats(server.store, tuple(chosen), measure, zone)
     return balanced(", ".join(chosen), values), f"{_title(picked)} of {', '.join(chosen)}"
 
 

@@ -5,9 +5,9 @@ from typing import Literal
 import streamlit as st
 
 from app.pages.clock import in_users_zone
-from app.pages.server_state import Desk, Pass, the_desk
+from app.pages.server_state import Pass, ServerState, current_server
 from app.pages.sign_in import head, nobody_yet
-from app.pages.study_lot import KEPT_S, places, show_chart, show_pieces, take_away
+from app.pages.study_lot import KEPT_S, report_folders, show_chart, show_pieces, take_away
 from app.report import (
     LotReport,
     decision_words,
@@ -34,9 +34,9 @@ _SIGNS = {"open": "•", "released": "✓", "held": "✗"}
 
 def lots_page() -> None:
     """Show a lot, and take decisions on it."""
-    desk = the_desk()
-    left, who = head(desk)
-    known = [(one.lot, part) for one in list_lots(desk.store) for part in one.parts]
+    server = current_server()
+    left, who = head(server)
+    known = [(one.lot, part) for one in list_lots(server.store) for part in one.parts]
     with left:
         picked = (
             st.selectbox(
@@ -50,33 +50,33 @@ def lots_page() -> None:
             else None
         )
     if who is None:
-        nobody_yet(desk)
+        nobody_yet(server)
         return
     if picked is None:
         st.info("The store holds no lot yet. Inspect trays into it: brightbowl inspect SHOTS --works WORKS")
         return
-    state = _state(desk, *picked)
+    state = _state(server, *picked)
     aql = st.session_state.get("lot_aql", USUAL_AQL)
-    series = accept_series(series_up_to(desk.store, state), aql) if state.size is not None else ()
+    series = accept_series(series_up_to(server.store, state), aql) if state.size is not None else ()
     _head(state)
     if series:
         _sample(series[-1], aql)
     else:
         st.markdown(escapes_words(state.figures.escapes))
-    _decisions(desk, state, (series[-1], aql) if series else None, who)
-    _reasons(desk, state, who)
+    _decisions(server, state, (series[-1], aql) if series else None, who)
+    _reasons(server, state, who)
     _where_and_when(state)
     _measures(state)
     take_away(
         f"lot-{state.lot}",
-        lambda: lot_page(lot_report(desk.store, state, series, aql), places(desk)),
+        lambda: lot_page(lot_report(server.store, state, series, aql), report_folders(server)),
         lambda: json_text(lot_table(LotReport(state, series, aql))),
     )
 
 
 @st.cache_resource(ttl=KEPT_S, show_spinner="Reading the lot …")
-def _state(_desk: Desk, lot: str, part: str) -> LotState:
-    return lot_state(_desk.store, lot, part)
+def _state(_server: ServerState, lot: str, part: str) -> LotState:
+    return lot_state(_server.store, lot, part)
 
 
 def _head(state: LotState) -> None:
@@ -108,7 +108,7 @@ def _sample(found: Acceptance, aql: float) -> None:
     show(f"**{found.outcome}** by sample (ISO 2859-1): {words}. The next lot: {next_words(found)}.")
 
 
-def _decisions(desk: Desk, state: LotState, sampled: tuple[Acceptance, float] | None, who: Pass) -> None:
+def _decisions(server: ServerState, state: LotState, sampled: tuple[Acceptance, float] | None, who: Pass) -> None:
     for one in state.decisions:
         seen = f"{one.seen['to_packing']} of {one.seen['pieces']} pieces to packing then"
         st.markdown(f"**{decision_words(one)}** by {one.given_by}, {in_users_zone(one.given_at)}: {one.why} ({seen})")
@@ -135,7 +135,7 @@ def _decisions(desk: Desk, state: LotState, sampled: tuple[Acceptance, float] | 
         return
     identity: Literal["declared", "login"] = "login" if who.identity == "login" else "declared"
     try:
-        decide(desk.store, state.decision(pressed[0], (who.name, identity, why), sampled))
+        decide(server.store, state.decision(pressed[0], (who.name, identity, why), sampled))
     except Unusable as fault:
         st.error(str(fault))
         return
@@ -143,7 +143,7 @@ def _decisions(desk: Desk, state: LotState, sampled: tuple[Acceptance, float] | 
     st.rerun()
 
 
-def _reasons(desk: Desk, state: LotState, who: Pass) -> None:
+def _reasons(server: ServerState, state: LotState, who: Pass) -> None:
     reasons = state.figures.reasons
     st.markdown("**Why pieces did not pass**")
     if not reasons:
@@ -166,7 +166,7 @@ def _reasons(desk: Desk, state: LotState, who: Pass) -> None:
     if chosen is not None:
         found = [p for p in state.content.pieces if p.reason == chosen and p.verdict != "pass"]
         words = [(PieceKey(p.tray, p.piece), f"{p.verdict}; {state.fates[PieceKey(p.tray, p.piece)]}") for p in found]
-        show_pieces(desk, words, who)
+        show_pieces(server, words, who)
 
 
 def _where_and_when(state: LotState) -> None:

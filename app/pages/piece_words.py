@@ -41,7 +41,7 @@ class Line:
     outcome: str
 
 
-def told_faults(judged: JudgedPiece, limits: Limits | None) -> list[str]:
+def fault_messages(judged: JudgedPiece, limits: Limits | None) -> list[str]:
     """Why a piece could not be measured properly, and what nobody measured when it was filed."""
     fault = [] if judged.fault is None else [FAULTS.get(judged.fault, judged.fault)]
     absent = () if limits is None else not_measured_then(judged, limits)
@@ -49,14 +49,14 @@ def told_faults(judged: JudgedPiece, limits: Limits | None) -> list[str]:
     return [*fault, *([f"not measured then: {names}"] if names else [])]
 
 
-def told_reasons(judged: JudgedPiece, limits: Limits | None) -> list[tuple[str, str]]:
+def reason_messages(judged: JudgedPiece, limits: Limits | None) -> list[tuple[str, str]]:
     """Every limit that is not passed, rejects first: its outcome and its words."""
     coverage = COVERAGE_UNKNOWN if limits is None else limits.coverage
     worst = sorted(judged.reasons, key=lambda one: (one.outcome != "reject", one.severity))
     return [(one.outcome, reason_words(one, _guard(one.uncertainty, coverage))) for one in worst]
 
 
-def told_findings(judged: JudgedPiece, limits: Limits | None, part: Part | None) -> list[Line]:
+def finding_messages(judged: JudgedPiece, limits: Limits | None, part: Part | None) -> list[Line]:
     """Every finding, worst first: what led to the verdict, then by share of the limit, then what has no limit."""
     lines = [
         _line(finding, counted, judged, limits, part)

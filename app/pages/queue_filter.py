@@ -2,7 +2,7 @@
 
 import streamlit as st
 
-from app.pages.server_state import Desk
+from app.pages.server_state import ServerState
 from app.report import measure_words
 from app.store import Choices, Wanted, choices
 
@@ -11,17 +11,17 @@ _FIELDS = (("lot", "Lot"), ("part", "Part"), ("die", "Die"), ("measure", "Reason
 
 
 @st.cache_data(ttl=CHOICES_KEPT_S, show_spinner=False)
-def _choices(_desk: Desk) -> Choices:
-    return choices(_desk.store)
+def _choices(_server: ServerState) -> Choices:
+    return choices(_server.store)
 
 
-def chosen(desk: Desk) -> Wanted:
+def chosen(server: ServerState) -> Wanted:
     """Draw the filters; what they say."""
     left, middle = st.columns([0.5, 0.5], vertical_alignment="center")
     with left:
         order = st.selectbox("Order", ["worst first", "oldest first"], label_visibility="collapsed", key="order")
     with middle, st.popover("Which pieces", width="stretch"):
-        found = _choices(desk)
+        found = _choices(server)
         values = {
             "lot": found.lots,
             "part": found.parts,

@@ -5,7 +5,7 @@ from dataclasses import asdict
 import streamlit as st
 
 from app.pages.queue_filter import chosen
-from app.pages.server_state import the_desk
+from app.pages.server_state import current_server
 from app.pages.sign_in import head, nobody_yet
 from app.pages.viewer_component import show_viewer
 from app.store import Wanted, waiting_count
@@ -13,19 +13,19 @@ from app.store import Wanted, waiting_count
 
 def review_page() -> None:
     """Review the queue, or the one piece that the address names (`?piece=TRAY:NUMBER`)."""
-    desk = the_desk()
+    server = current_server()
     asked = st.query_params.get("piece")
-    left, who = head(desk)
+    left, who = head(server)
     with left:
-        wanted = Wanted() if asked else chosen(desk)
+        wanted = Wanted() if asked else chosen(server)
         if asked and st.button("Back to the queue"):
             del st.query_params["piece"]
             st.rerun()
     if who is None:
-        nobody_yet(desk)
+        nobody_yet(server)
         return
     data = {
-        "pass": desk.write_pass(who),
+        "pass": server.write_pass(who),
         "inspector": who.name,
         "may_review": "review" in who.roles,
         "wanted": asdict(wanted),
@@ -48,5 +48,5 @@ def _nothing(wanted: Wanted) -> str:
             "Nothing is waiting: every flagged piece has a verdict.\n"
             "More come when trays are inspected: brightbowl inspect SHOTS --works WORKS"
         )
-    all_of_them = waiting_count(the_desk().store, Wanted())
+    all_of_them = waiting_count(current_server().store, Wanted())
     return f"Nothing is waiting among the pieces chosen; {all_of_them} wait in all.\nWiden the choice above."

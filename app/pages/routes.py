@@ -16,11 +16,11 @@ from starlette.responses import JSONResponse, PlainTextResponse, Response
 from starlette.routing import Route
 
 from app.pages.cards import cards, frames, held_by
-from app.pages.server_state import Desk, Pass
-from app.pages.upright_frames import place, tray_jpeg, upright_jpeg
+from app.pages.server_state import Pass, ServerState
+from app.pages.upright_frames import tray_jpeg, upright_frame, upright_jpeg
 from app.store import (
-    Given,
     Holder,
+    NewVerdict,
     Order,
     Wanted,
     blinds,
@@ -113,13 +113,13 @@ class _Verdicts(_Call):
     wanted: _Wanted
 
 
-def routes(desk: Desk) -> list[Route]:
+def routes(server: ServerState) -> list[Route]:
     """All routes of the desk."""
 
-    def post(path: str, form: type[_Call], work: Callable[[Desk, Pass, Any], dict[str, Any]]) -> Route:
+    def post(path: str, form: type[_Call], work: Callable[[ServerState, Pass, Any], dict[str, Any]]) -> Route:
         async def answer(request: Request) -> Response:
             body = await request.body()
-            return await run_in_threadpool(_answer, desk, form, work, body)
+            return await run_in_threadpool(_answer, server, form, work, body)
 
         return Route(f"/desk/{path}", answer, methods=["POST"])
 
@@ -132,25 +132,25 @@ def routes(desk: Desk) -> list[Route]:
         post("release", _Call, _release),
         post("mine", _Call, _mine),
         post("verdicts", _Verdicts, _verdicts),
-        Route("/desk/frame/{judgement:int}/{picture:int}.jpg", _pictures(desk, _frame)),
-        Route("/desk/tray/{judgement:int}/{picture:int}.jpg", _pictures(desk, _tray)),
+        Route("/desk/frame/{judgement:int}/{picture:int}.jpg", _pictures(server, _frame)),
+        Route("/desk/tray/{judgement:int}/{picture:int}.jpg", _pictures(server, _tray)),
     ]
 
 
 def _answer(
-    desk: Desk, form: type[_Call], work: Callable[[Desk, Pass, Any], dict[str, Any]], body: bytes
+    server: ServerState, form: type[_Call], work: Callable[[ServerState, Pass, Any], dict[str, Any]], body: bytes
 ) -> JSONResponse:
     try:
         call = form.model_validate(json.loads(body))
     except (ValueError, ValidationError):
         return JSONResponse({"error": "the page sent something unexpected; load it again"}, 422)
-    holder = desk.read_pass(call.pass_)
+    holder = server.read_pass(call.pass_)
     if holder is None:
         return JSONResponse({"error": "this page is older than the server: load it again"}, 401)
     if form is _Verdicts and "review" not in holder.roles:
         return JSONResponse({"error": f"{holder.name} may look, but not judge; the works' list gives the role"}, 403)
     try:
-        return JSONResponse(work(desk, holder, call))
+        return JSONResponse(work(server, holder, call))
     except Unusable as fault:
         return JSONResponse({"error": str(fault)}, 503)
 
@@ -159,74 +159,74 @@ def _wanted(call: _Wanted) -> Wanted:
     return Wanted(**call.model_dump())
 
 
-def _progress(desk: Desk, who: Pass, wanted: Wanted) -> dict[str, Any]:
+def _progress(server: ServerState, who: Pass, wanted: Wanted) -> dict[str, Any]:
     since = (datetime.now(UTC) - timedelta(minutes=PACE_MINUTES)).isoformat(timespec="milliseconds")
-    return {"left": waiting_count(desk.store, wanted), "pace": pace(desk.store, since, who.name)}
+    return {"left": waiting_count(server.store, wanted), "pace": pace(server.store, since, who.name)}
 
 
-def _next(desk: Desk, who: Pass, call: _Next) -> dict[str, Any]:
+def _next(server: ServerState, who: Pass, call: _Next) -> dict[str, Any]:
     wanted = _wanted(call.wanted)
-    pieces = claim(desk.store, Holder(call.holder, who.name), wanted, call.count, call.have)
-    newest = newest_judgements(desk.store, pieces)
-    found = cards(desk, [newest[piece] for piece in pieces], who.name)
-    return {"cards": found, **_progress(desk, who, wanted)}
+    pieces = claim(server.store, Holder(call.holder, who.name), wanted, call.count, call.have)
+    newest = newest_judgements(server.store, pieces)
+    found = cards(server, [newest[piece] for piece in pieces], who.name)
+    return {"cards": found, **_progress(server, who, wanted)}
 
 
-def _one(desk: Desk, who: Pass, call: _One) -> dict[str, Any]:
-    judgement = newest_judgement(desk.store, call.tray, call.piece)
+def _one(server: ServerState, who: Pass, call: _One) -> dict[str, Any]:
+    judgement = newest_judgement(server.store, call.tray, call.piece)
     if judgement is None:
         return {"cards": [], "held_by": None}
-    (card,) = cards(desk, [judgement], who.name)
-    return {"cards": [card], "held_by": held_by(desk, card["piece_id"], call.holder)}
+    (card,) = cards(server, [judgement], who.name)
+    return {"cards": [card], "held_by": held_by(server, card["piece_id"], call.holder)}
 
 
-def _cards(desk: Desk, who: Pass, call: _Cards) -> dict[str, Any]:
-    return {"cards": cards(desk, call.judgements, who.name)}
+def _cards(server: ServerState, who: Pass, call: _Cards) -> dict[str, Any]:
+    return {"cards": cards(server, call.judgements, who.name)}
 
 
-def _blind(desk: Desk, who: Pass, call: _Blind) -> dict[str, Any]:
-    blind = next((one for one in blinds(desk.store) if one.id == call.blind), None)
+def _blind(server: ServerState, who: Pass, call: _Blind) -> dict[str, Any]:
+    blind = next((one for one in blinds(server.store) if one.id == call.blind), None)
     if blind is None:
         raise Unusable("blind round", str(call.blind), "expected a round that was begun; choose one from the list")
-    left = turns_left(desk.store, blind, who.name)
+    left = turns_left(server.store, blind, who.name)
     have = {tuple(one) for one in call.have}
     coming = [one for one in left if (one.piece_id, one.turn) not in have][: call.count]
     by_judgement = {
-        card["judgement_id"]: card for card in cards(desk, [one.judgement_id for one in coming], who.name, blind=True)
+        card["judgement_id"]: card for card in cards(server, [one.judgement_id for one in coming], who.name, blind=True)
     }
-    told = [{**by_judgement[one.judgement_id], "blind_id": blind.id, "turn": one.turn} for one in coming]
-    return {"cards": told, "left": len(left), "whole": len(blind.pieces) * blind.rounds}
+    rows = [{**by_judgement[one.judgement_id], "blind_id": blind.id, "turn": one.turn} for one in coming]
+    return {"cards": rows, "left": len(left), "whole": len(blind.pieces) * blind.rounds}
 
 
-def _renew(desk: Desk, who: Pass, call: _Renew) -> dict[str, Any]:
-    gone = renew(desk.store, Holder(call.holder, who.name), call.pieces)
+def _renew(server: ServerState, who: Pass, call: _Renew) -> dict[str, Any]:
+    gone = renew(server.store, Holder(call.holder, who.name), call.pieces)
     judged = {
         one.piece_id: one.inspector
-        for one in standing(desk.store, piece_ids=call.pieces)
+        for one in standing(server.store, piece_ids=call.pieces)
         if one.blind is None and one.inspector != who.name
     }
-    return {"gone_to": {**gone, **judged}, **_progress(desk, who, _wanted(call.wanted))}
+    return {"gone_to": {**gone, **judged}, **_progress(server, who, _wanted(call.wanted))}
 
 
-def _release(desk: Desk, who: Pass, call: _Call) -> dict[str, Any]:
-    give_back(desk.store, Holder(call.holder, who.name))
+def _release(server: ServerState, who: Pass, call: _Call) -> dict[str, Any]:
+    give_back(server.store, Holder(call.holder, who.name))
     return {}
 
 
-def _mine(desk: Desk, who: Pass, _call: _Call) -> dict[str, Any]:
-    given = [one for one in standing(desk.store, inspector=who.name) if one.blind is None][-RECENT:]
-    newest = newest_judgements(desk.store, [one.piece_id for one in given])
-    told = [
+def _mine(server: ServerState, who: Pass, _call: _Call) -> dict[str, Any]:
+    given = [one for one in standing(server.store, inspector=who.name) if one.blind is None][-RECENT:]
+    newest = newest_judgements(server.store, [one.piece_id for one in given])
+    rows = [
         {"uid": one.uid, "piece_id": one.piece_id, "judgement_id": newest[one.piece_id], "verdict": one.verdict}
         for one in given
     ]
-    return {"given": told}
+    return {"given": rows}
 
 
-def _verdicts(desk: Desk, who: Pass, call: _Verdicts) -> dict[str, Any]:
+def _verdicts(server: ServerState, who: Pass, call: _Verdicts) -> dict[str, Any]:
     receipts = []
     for one in call.verdicts:
-        given = Given(
+        given = NewVerdict(
             uid=one.uid,
             piece_id=one.piece_id,
             judgement_id=one.judgement_id,
@@ -240,50 +240,52 @@ def _verdicts(desk: Desk, who: Pass, call: _Verdicts) -> dict[str, Any]:
             blind_id=one.blind_id,
             turn=one.turn,
         )
-        receipt = give(desk.store, given)
+        receipt = give(server.store, given)
         receipts.append({"uid": receipt.uid, "outcome": receipt.outcome, "detail": receipt.detail})
-    return {"receipts": receipts, **_progress(desk, who, _wanted(call.wanted))}
+    return {"receipts": receipts, **_progress(server, who, _wanted(call.wanted))}
 
 
-def _pictures(desk: Desk, draw: Callable[[Desk, int, int], Response]) -> Callable[[Request], Any]:
+def _pictures(server: ServerState, draw: Callable[[ServerState, int, int], Response]) -> Callable[[Request], Any]:
     async def answer(request: Request) -> Response:
-        if desk.login and not _signed_in(request):
+        if server.login and not _signed_in(request):
             return PlainTextResponse("sign in first", 401)
         return await run_in_threadpool(
-            _picture, desk, draw, request.path_params["judgement"], request.path_params["picture"]
+            _picture, server, draw, request.path_params["judgement"], request.path_params["picture"]
         )
 
     return answer
 
 
-def _picture(desk: Desk, draw: Callable[[Desk, int, int], Response], judgement: int, picture: int) -> Response:
+def _picture(
+    server: ServerState, draw: Callable[[ServerState, int, int], Response], judgement: int, picture: int
+) -> Response:
     try:
-        return draw(desk, judgement, picture)
+        return draw(server, judgement, picture)
     except Unusable as fault:
         return PlainTextResponse(str(fault), 404)
 
 
-def _frame(desk: Desk, judgement: int, picture: int) -> Response:
-    one = shown(desk.store, [judgement]).get(judgement)
+def _frame(server: ServerState, judgement: int, picture: int) -> Response:
+    one = shown(server.store, [judgement]).get(judgement)
     frame = None if one is None else next((f for f in frames(one) if f.id == picture), None)
     if one is None or frame is None:
         return PlainTextResponse("no such picture", 404)
-    station = station_of(desk.store, one.station)
-    placed = place(one, part_of(desk.store, one.part), station)
-    if placed is None:
+    station = station_of(server.store, one.station)
+    upright = upright_frame(one, part_of(server.store, one.part), station)
+    if upright is None:
         return PlainTextResponse("this piece was not found in its frames", 404)
     scale = None if station is None else station.full_scale
-    jpeg = upright_jpeg(desk.picture_path(frame.path), placed, scale)
+    jpeg = upright_jpeg(server.picture_path(frame.path), upright, scale)
     return Response(jpeg, media_type="image/jpeg", headers=FOREVER)
 
 
-def _tray(desk: Desk, judgement: int, picture: int) -> Response:
-    one = shown(desk.store, [judgement]).get(judgement)
+def _tray(server: ServerState, judgement: int, picture: int) -> Response:
+    one = shown(server.store, [judgement]).get(judgement)
     frame = None if one is None else next((f for f in frames(one) if f.id == picture), None)
     if one is None or frame is None:
         return PlainTextResponse("no such picture", 404)
-    station = station_of(desk.store, one.station)
-    jpeg, shrink = tray_jpeg(desk.picture_path(frame.path), None if station is None else station.full_scale)
+    station = station_of(server.store, one.station)
+    jpeg, shrink = tray_jpeg(server.picture_path(frame.path), None if station is None else station.full_scale)
     return Response(jpeg, media_type="image/jpeg", headers={**FOREVER, "X-Shrink": f"{shrink:.6f}"})
 
 

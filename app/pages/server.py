@@ -4,7 +4,7 @@ from pathlib import Path
 from typing import Any
 
 from app.pages.routes import routes
-from app.pages.server_state import Desk, set_desk
+from app.pages.server_state import ServerState, set_server
 from app.report import ACCENT, INK, PAPER, WASH
 
 LOCAL_HOSTS = ("127.0.0.1", "localhost", "[::1]")
@@ -13,7 +13,7 @@ LIGHT = {"base": "light", "backgroundColor": PAPER, "secondaryBackgroundColor": 
 ACCENT_ON_DARK = "#ff9d66"  # 9 to 1 against the dark ground (WCAG 2 asks 4.5 for text)
 
 
-def serve(desk: Desk, port: int, address: str = "127.0.0.1", login_file: Path | None = None) -> None:
+def serve(server: ServerState, port: int, address: str = "127.0.0.1", login_file: Path | None = None) -> None:
     """Serve the pages until stopped.
 
     Parameters
@@ -27,11 +27,11 @@ def serve(desk: Desk, port: int, address: str = "127.0.0.1", login_file: Path | 
     from starlette.middleware import Middleware
     from starlette.middleware.trustedhost import TrustedHostMiddleware
 
-    set_desk(desk)
+    set_server(server)
     hosts = [*LOCAL_HOSTS] if address in LOCAL_HOSTS else [*LOCAL_HOSTS, address]
     application = st.App(
         Path(__file__).with_name("main.py"),
-        routes=routes(desk),
+        routes=routes(server),
         middleware=[Middleware(TrustedHostMiddleware, allowed_hosts=[*hosts, f"{address}"])],
     )
     application.run(config=_settings(port, address, hosts, login_file))

@@ -25,7 +25,7 @@ class Pass:
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class Desk:
+class ServerState:
     """The server's own things. `login` says that people sign in; else they pick their name."""
 
     store: Store
@@ -78,14 +78,14 @@ def _private(path: str, flags: int) -> int:
     return os.open(path, flags, 0o600)
 
 
-_desks: list[Desk] = []
+_servers: list[ServerState] = []
 
 
-def set_desk(desk: Desk) -> None:
+def set_server(server: ServerState) -> None:
     """Say what this process serves."""
-    _desks[:] = [desk]
+    _servers[:] = [server]
 
 
-def the_desk() -> Desk:
+def current_server() -> ServerState:
     """What this process serves."""
-    return _desks[0]
+    return _servers[0]

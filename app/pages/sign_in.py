@@ -3,27 +3,27 @@
 import streamlit as st
 from streamlit.delta_generator import DeltaGenerator
 
-from app.pages.server_state import Desk, Pass
+from app.pages.server_state import Pass, ServerState
 from app.works import ROLES
 
 NAME_MAX = 60
 
 
-def head(desk: Desk) -> tuple[DeltaGenerator, Pass | None]:
+def head(server: ServerState) -> tuple[DeltaGenerator, Pass | None]:
     """A page's first row: the place for its own choice, and who is here, as picked or signed in at the right of it."""
     left, right = st.columns([0.72, 0.28], vertical_alignment="center")
     with right:
-        return left, who_is_here(desk)
+        return left, who_is_here(server)
 
 
-def who_is_here(desk: Desk) -> Pass | None:
+def who_is_here(server: ServerState) -> Pass | None:
     """The person at this page, asked for where need be; None while nobody is known."""
-    return _signed_in(desk) if desk.login else _declared(desk)
+    return _signed_in(server) if server.login else _declared(server)
 
 
-def _declared(desk: Desk) -> Pass | None:
+def _declared(server: ServerState) -> Pass | None:
     """A name picked or, without a list, written. It stands in the address too, so that it outlives a restart."""
-    people = {one.name: one.roles for one in desk.people()}
+    people = {one.name: one.roles for one in server.people()}
     asked = st.query_params.get("who") or st.session_state.get("name_chosen")
     if people:
         names = list(people)
@@ -47,12 +47,12 @@ def _declared(desk: Desk) -> Pass | None:
     return Pass(name, people.get(name, ROLES), "declared")
 
 
-def _signed_in(desk: Desk) -> Pass | None:
+def _signed_in(server: ServerState) -> Pass | None:
     if not st.user.is_logged_in:
         st.button("Sign in", on_click=st.login, type="primary")
         return None
     email = str(st.user.email or "").lower()
-    person = next((one for one in desk.people() if one.email is not None and one.email.lower() == email), None)
+    person = next((one for one in server.people() if one.email is not None and one.email.lower() == email), None)
     if person is None:
         st.error(f"{email} is not on the works' list. Ask for a line with this address in works.toml.")
         st.button("Sign out", on_click=st.logout)
@@ -61,9 +61,9 @@ def _signed_in(desk: Desk) -> Pass | None:
     return Pass(person.name, person.roles, "login")
 
 
-def nobody_yet(desk: Desk) -> None:
+def nobody_yet(server: ServerState) -> None:
     """What to do while nobody is known."""
-    if desk.login:
+    if server.login:
         st.info("Sign in above to begin.")
     else:
         st.info("Choose your name above to begin: every verdict is kept with it.")

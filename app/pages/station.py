@@ -6,11 +6,11 @@ from dataclasses import asdict
 import streamlit as st
 
 from app.pages.clock import in_users_zone
-from app.pages.server_state import Desk, Pass, the_desk
+from app.pages.server_state import Pass, ServerState, current_server
 from app.pages.sign_in import head, nobody_yet
 from app.pages.study_lot import piece_link, show_chart
 from app.report import check_chart, histories, since_calibration, why_stopped
-from app.store import Check, checked_stations, light_limits, light_told, station_checks, suspect_trays
+from app.store import Check, checked_stations, light_history, light_limits, station_checks, suspect_trays
 from app.studies import PieceKey
 
 ROWS = 200
@@ -27,13 +27,13 @@ WORDS = {"pass": "✓ passed", "stop": "✗ stopped"}
 
 def station_page() -> None:
     """Show one station's checks."""
-    desk = the_desk()
-    left, who = head(desk)
-    stations = checked_stations(desk.store)
+    server = current_server()
+    left, who = head(server)
+    stations = checked_stations(server.store)
     with left:
         station = st.selectbox("Station", stations, key="station", label_visibility="collapsed") if stations else None
     if who is None:
-        nobody_yet(desk)
+        nobody_yet(server)
         return
     if station is None:
         st.info(
@@ -41,17 +41,17 @@ def station_page() -> None:
             "brightbowl check SHOT --works WORKS"
         )
         return
-    checks = station_checks(desk.store, station)
+    checks = station_checks(server.store, station)
     since = since_calibration(checks)
     _state(station, checks, since)
-    _suspect(desk, station, who)
+    _suspect(server, station, who)
     charts = [(history.measure, check_chart(history)) for history in histories(since)]
     for start in range(0, len(charts), 2):
         for column, (measure, svg) in zip(st.columns(2), charts[start : start + 2], strict=False):
             with column:
                 show_chart(svg, f"Deviations of {measure} at each check since calibration")
     _table(checks)
-    _light(desk, station)
+    _light(server, station)
 
 
 def _state(station: str, checks: Sequence[Check], since: Sequence[Check]) -> None:
@@ -68,8 +68,8 @@ def _state(station: str, checks: Sequence[Check], since: Sequence[Check]) -> Non
         )
 
 
-def _suspect(desk: Desk, station: str, who: Pass) -> None:
-    trays = [tray for tray in suspect_trays(desk.store) if tray.station == station]
+def _suspect(server: ServerState, station: str, who: Pass) -> None:
+    trays = [tray for tray in suspect_trays(server.store) if tray.station == station]
     if not trays:
         st.markdown("No tray of this station is to be judged again.")
         return
@@ -106,9 +106,9 @@ def _table(checks: Sequence[Check]) -> None:
     st.dataframe(rows, hide_index=True, column_config={"why": st.column_config.TextColumn("why", width="large")})
 
 
-def _light(desk: Desk, station: str) -> None:
+def _light(server: ServerState, station: str) -> None:
     st.subheader("Light and sharpness")
-    limits = light_limits(desk.store, station)
+    limits = light_limits(server.store, station)
     kept = {} if limits is None else {key: value for key, value in asdict(limits).items() if value is not None}
     if kept:
         named = [
@@ -118,8 +118,8 @@ def _light(desk: Desk, station: str) -> None:
         st.markdown("Limits (shares of full scale): " + ", ".join(named) + ".")
     else:
         st.markdown(f"{station} has no limits on light of its own; `brightbowl sensor` proposes some.")
-    told = light_told(desk.store, station, LIGHT_ROWS)
-    if not told:
+    records = light_history(server.store, station, LIGHT_ROWS)
+    if not records:
         st.markdown("No tray had anything amiss with its light or sharpness.")
         return
     rows = [
@@ -129,6 +129,6 @@ def _light(desk: Desk, station: str) -> None:
             "what": one.kind,
             "said": one.detail,
         }
-        for one in told
+        for one in records
     ]
     st.dataframe(rows, hide_index=True, column_config={"said": st.column_config.TextColumn("said", width="large")})

@@ -10,9 +10,9 @@ from urllib.parse import urlencode
 import streamlit as st
 
 from app.pages.cards import frames
-from app.pages.server_state import Desk, Pass, the_desk
+from app.pages.server_state import Pass, ServerState, current_server
 from app.pages.sign_in import nobody_yet, who_is_here
-from app.report import PAPER, Places, pdf_bytes
+from app.report import PAPER, ReportFolders, pdf_bytes
 from app.store import Standing, Which, blinds, list_lots, newest_judgement, recall_results, shown, standing
 from app.studies import Lot, PieceColumns, PieceKey, columns_of
 
@@ -40,7 +40,7 @@ class StudyLot:
 class StudyHead:
     """What is chosen at the head of a study page: who looks at which lot, by whose verdicts."""
 
-    desk: Desk
+    server: ServerState
     who: Pass
     lot: StudyLot
     verdicts: tuple[Standing, ...]
@@ -48,31 +48,31 @@ class StudyHead:
 
 def study_head() -> StudyHead | None:
     """Draw the head of a study page; None while something is not chosen yet (the page then says what)."""
-    desk = the_desk()
+    server = current_server()
     left, middle, right = st.columns([0.36, 0.36, 0.28], vertical_alignment="center")
     with right:
-        who = who_is_here(desk)
+        who = who_is_here(server)
     with left:
-        lot = _chosen_lot(desk)
+        lot = _chosen_lot(server)
     if who is None:
-        nobody_yet(desk)
+        nobody_yet(server)
         return None
     if lot is None:
         return None
     with middle:
-        verdicts = _chosen_verdicts(desk, lot)
-    return StudyHead(desk, who, lot, verdicts)
+        verdicts = _chosen_verdicts(server, lot)
+    return StudyHead(server, who, lot, verdicts)
 
 
 @st.cache_resource(ttl=KEPT_S, show_spinner="Reading the lot …")
-def _read(_desk: Desk, lot: str, part: str) -> StudyLot:
-    trays = Lot(tuple(recall_results(_desk.store, Which(lot=lot, part=part))))
+def _read(_server: ServerState, lot: str, part: str) -> StudyLot:
+    trays = Lot(tuple(recall_results(_server.store, Which(lot=lot, part=part))))
     return StudyLot(lot, part, trays, columns_of(trays.pieces()))
 
 
-def _chosen_lot(desk: Desk) -> StudyLot | None:
+def _chosen_lot(server: ServerState) -> StudyLot | None:
     """Let the person choose a lot; None while none is chosen or there is none."""
-    found = list_lots(desk.store)
+    found = list_lots(server.store)
     if not found:
         st.info("The store holds no lot yet. Inspect trays into it: brightbowl inspect SHOTS --works WORKS")
         return None
@@ -85,12 +85,12 @@ def _chosen_lot(desk: Desk) -> StudyLot | None:
         key="study_lot",
         label_visibility="collapsed",
     )
-    return _read(desk, *picked)
+    return _read(server, *picked)
 
 
-def _chosen_verdicts(desk: Desk, lot: StudyLot) -> tuple[Standing, ...]:
+def _chosen_verdicts(server: ServerState, lot: StudyLot) -> tuple[Standing, ...]:
     """Let the person choose whose verdicts count: those of one blind round, or all that stand."""
-    names = [one.name for one in blinds(desk.store)]
+    names = [one.name for one in blinds(server.store)]
     blind = st.selectbox(
         "Verdicts of",
         names,
@@ -100,7 +100,7 @@ def _chosen_verdicts(desk: Desk, lot: StudyLot) -> tuple[Standing, ...]:
         label_visibility="collapsed",
         help="Verdicts given in a blind round don't know what the camera said.",
     )
-    return _verdicts(desk, lot, blind)
+    return _verdicts(server, lot, blind)
 
 
 def lot_key(lot: StudyLot) -> tuple[str, str, int]:
@@ -109,9 +109,9 @@ def lot_key(lot: StudyLot) -> tuple[str, str, int]:
 
 
 @st.cache_resource(ttl=SAID_KEPT_S, show_spinner=False, hash_funcs={StudyLot: lot_key})
-def _verdicts(_desk: Desk, lot: StudyLot, blind: str | None) -> tuple[Standing, ...]:
+def _verdicts(_server: ServerState, lot: StudyLot, blind: str | None) -> tuple[Standing, ...]:
     keys = set(lot.columns.keys)
-    return tuple(one for one in standing(_desk.store, blind=blind) if PieceKey(one.tray, one.piece) in keys)
+    return tuple(one for one in standing(_server.store, blind=blind) if PieceKey(one.tray, one.piece) in keys)
 
 
 def piece_link(key: PieceKey, who: Pass) -> str:
@@ -119,19 +119,19 @@ def piece_link(key: PieceKey, who: Pass) -> str:
     return f"./?{urlencode({'piece': f'{key.tray}:{key.piece}', 'who': who.name})}"
 
 
-def show_pieces(desk: Desk, pieces: Sequence[tuple[PieceKey, str]], who: Pass) -> None:
+def show_pieces(server: ServerState, pieces: Sequence[tuple[PieceKey, str]], who: Pass) -> None:
     """Pictures of pieces with a line of words each; a click opens the piece."""
     for_these = pieces[:PICTURED_AT_MOST]
     if not for_these:
         return
-    st.html(f'<div style="display:flex;flex-wrap:wrap;gap:14px">{"".join(_tiles(desk, for_these, who))}</div>')
+    st.html(f'<div style="display:flex;flex-wrap:wrap;gap:14px">{"".join(_tiles(server, for_these, who))}</div>')
     if len(pieces) > PICTURED_AT_MOST:
         st.markdown(f"The first {PICTURED_AT_MOST} of {len(pieces)}.")
 
 
-def _tiles(desk: Desk, pieces: Iterable[tuple[PieceKey, str]], who: Pass) -> Iterable[str]:
-    listed = [(key, words, newest_judgement(desk.store, key.tray, key.piece)) for key, words in pieces]
-    known = shown(desk.store, [judgement for _, _, judgement in listed if judgement is not None])
+def _tiles(server: ServerState, pieces: Iterable[tuple[PieceKey, str]], who: Pass) -> Iterable[str]:
+    listed = [(key, words, newest_judgement(server.store, key.tray, key.piece)) for key, words in pieces]
+    known = shown(server.store, [judgement for _, _, judgement in listed if judgement is not None])
     for key, words, judgement in listed:
         name = escape(f"{key.tray}, piece {key.piece}")
         picture = ""
@@ -149,10 +149,10 @@ def _tiles(desk: Desk, pieces: Iterable[tuple[PieceKey, str]], who: Pass) -> Ite
         )
 
 
-def places(desk: Desk) -> Places:
+def report_folders(server: ServerState) -> ReportFolders:
     """Where a report finds pictures: the works' results, or nowhere for a store alone."""
-    folder = desk.works.results if desk.works is not None else Path("no-results")
-    return Places(folder, folder)
+    folder = server.works.results if server.works is not None else Path("no-results")
+    return ReportFolders(folder, folder)
 
 
 def take_away(name: str, page: Callable[[], str], figures: Callable[[], str]) -> None:

@@ -7,12 +7,12 @@ import numpy as np
 import streamlit as st
 
 from app.pages.clock import in_users_zone
-from app.pages.server_state import Desk, Pass
+from app.pages.server_state import Pass, ServerState
 from app.pages.study_lot import (
     KEPT_S,
     StudyLot,
     lot_key,
-    places,
+    report_folders,
     show_chart,
     show_pieces,
     study_head,
@@ -68,8 +68,8 @@ def tuning_study_page() -> None:
     head = study_head()
     if head is None:
         return
-    desk, who, lot, verdicts = head.desk, head.who, head.lot, head.verdicts
-    known = revisions(desk.store, lot.part)
+    server, who, lot, verdicts = head.server, head.who, head.lot, head.verdicts
+    known = revisions(server.store, lot.part)
     if not known:
         st.info("The store holds no limits of this part yet: they are filed with the first tray that is inspected.")
         return
@@ -79,16 +79,16 @@ def tuning_study_page() -> None:
     moved = _move(lot, base, target, study)
     changes = changes_between(lot.columns, studied.before, _codes(lot, studied, moved))
     _figures(study, moved, changes)
-    _changed(desk, changes, who)
-    _keep(desk, moved, who)
-    _release(desk, lot, who)
+    _changed(server, changes, who)
+    _keep(server, moved, who)
+    _release(server, lot, who)
     _compare(lot, known)
     if study is not None:
-        told = study
+        done = study
         take_away(
             f"tuning-{lot.name}",
-            lambda: tuning_page(told, lot.lot.trays, places(desk)),
-            lambda: json_text(tuning_table(told.target, told.tuning, told.task, told.area, told.changes)),
+            lambda: tuning_page(done, lot.lot.trays, report_folders(server)),
+            lambda: json_text(tuning_table(done.target, done.tuning, done.task, done.area, done.changes)),
         )
 
 
@@ -242,23 +242,23 @@ def _value(found: Estimate) -> str:
     return "–" if found.value is None else f"{found.value:.1%}"
 
 
-def _changed(desk: Desk, changes: Changes, who: Pass) -> None:
+def _changed(server: ServerState, changes: Changes, who: Pass) -> None:
     if changes.changed:
         st.markdown("**Pieces that change verdict** (a click opens the piece)")
-        show_pieces(desk, [(one.key, f"{one.before} becomes {one.after}") for one in changes.changed], who)
+        show_pieces(server, [(one.key, f"{one.before} becomes {one.after}") for one in changes.changed], who)
     else:
         st.markdown("No piece of this lot changes verdict.")
 
 
-def _keep(desk: Desk, moved: Moved, who: Pass) -> None:
+def _keep(server: ServerState, moved: Moved, who: Pass) -> None:
     if st.button("Write this draft", disabled="tune" not in who.roles, type="primary"):
-        with desk.store.write() as connection:
+        with server.store.write() as connection:
             file_limits(connection, moved.draft)
         st.success(f"Draft of revision {moved.draft.revision} is kept. Release it below.")
 
 
-def _release(desk: Desk, lot: StudyLot, who: Pass) -> None:
-    known = revisions(desk.store, lot.part)
+def _release(server: ServerState, lot: StudyLot, who: Pass) -> None:
+    known = revisions(server.store, lot.part)
     last_released = max((one.limits.revision for one in known if one.limits.status == "released"), default=0)
     drafts = [one for one in known if one.limits.status == "draft" and one.limits.revision > last_released]
     with st.expander("Release a draft"):
@@ -270,9 +270,9 @@ def _release(desk: Desk, lot: StudyLot, who: Pass) -> None:
             why = st.text_input("Why", max_chars=500, placeholder="what speaks for these limits")
             if not st.form_submit_button("Release", disabled="release" not in who.roles):
                 return
-    released = release(desk.store, replace(chosen.limits, status="released"), who.name, why)
-    if desk.works is not None:
-        write_limits(released.limits, desk.works.limits_file(lot.part))
+    released = release(server.store, replace(chosen.limits, status="released"), who.name, why)
+    if server.works is not None:
+        write_limits(released.limits, server.works.limits_file(lot.part))
     st.success(f"Revision {released.limits.revision} is released by {who.name}.")
 
 

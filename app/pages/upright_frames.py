@@ -23,7 +23,7 @@ TRAY_WIDTH_PX = 900
 
 
 @dataclass(frozen=True, slots=True)
-class Placed:
+class UprightFrame:
     """How a piece's upright picture is cut: `to_frame` (2 rows of 3) takes drawing mm to px of the frame.
 
     Without a station a "mm" here is a px of the frame, and `known_scale` is False.
@@ -33,29 +33,29 @@ class Placed:
     window: Window
     known_scale: bool
 
-    def place_px(self, points_px: Array) -> Array:
+    def to_upright_px(self, points_px: Array) -> Array:
         """Px of the frame as taken, (n, 2), to px of the upright picture."""
         matrix = np.asarray(self.to_frame)
-        return self.window.place((points_px - matrix[:, 2]) @ np.linalg.inv(matrix[:, :2]).T)
+        return self.window.to_px((points_px - matrix[:, 2]) @ np.linalg.inv(matrix[:, :2]).T)
 
 
-def place(shown: Shown, part: Part | None, station: Station | None) -> Placed | None:
+def upright_frame(shown: Shown, part: Part | None, station: Station | None) -> UprightFrame | None:
     """Where a piece's upright picture comes from; None for a piece that has no pose."""
     pose = shown.judged.pose
     if pose is None:
         return None
     if station is None:
         half = UNKNOWN_SPAN_PX / 2
-        return Placed(_turned(pose, 1.0), Window((-half, half), (-half / 2, half / 2), 1.0), known_scale=False)
+        return UprightFrame(_turned(pose, 1.0), Window((-half, half), (-half / 2, half / 2), 1.0), known_scale=False)
     camera = CameraMapping(station, 0.0 if part is None else part.edge_height_mm)
     scale_mm = camera.mm_per_px(np.asarray(pose.center_px))
     if part is None:
         length = shown.judged.measures.get("length_mm")
         half = length if isinstance(length, float) else UNKNOWN_SPAN_PX * scale_mm / 2
-        return Placed(_turned(pose, scale_mm), Window((-half, half), (-half / 2, half / 2), 1 / scale_mm), True)
+        return UprightFrame(_turned(pose, scale_mm), Window((-half, half), (-half / 2, half / 2), 1 / scale_mm), True)
     low, high = part.outline.min(axis=0) - MARGIN_MM, part.outline.max(axis=0) + MARGIN_MM
     window = Window((float(low[0]), float(high[0])), (float(low[1]), float(high[1])), 1 / scale_mm)
-    return Placed(_as_seen(pose, part, camera), window, known_scale=True)
+    return UprightFrame(_as_seen(pose, part, camera), window, known_scale=True)
 
 
 def _turned(pose: Pose, scale_mm: float) -> tuple[tuple[float, float, float], tuple[float, float, float]]:
@@ -79,7 +79,7 @@ def _as_seen(
     return (xx, yx, ox), (xy, yy, oy)
 
 
-def upright_jpeg(path: Path, placed: Placed, full_scale: float | None) -> bytes:
+def upright_jpeg(path: Path, upright: UprightFrame, full_scale: float | None) -> bytes:
     """One frame's upright picture of a piece, as a JPEG.
 
     Raises
@@ -87,7 +87,7 @@ def upright_jpeg(path: Path, placed: Placed, full_scale: float | None) -> bytes:
     Unusable
         The frame is gone or can't be decoded.
     """
-    return _upright_jpeg(path, _stamp(path), placed, full_scale)
+    return _upright_jpeg(path, _stamp(path), upright, full_scale)
 
 
 def tray_jpeg(path: Path, full_scale: float | None) -> tuple[bytes, float]:
@@ -110,8 +110,8 @@ def _stamp(path: Path) -> int:
 
 
 @lru_cache(maxsize=PICTURES_AT_ONCE)
-def _upright_jpeg(path: Path, stamp: int, placed: Placed, full_scale: float | None) -> bytes:
-    crop = crop_upright(_decoded(path, stamp, full_scale), np.asarray(placed.to_frame), placed.window)
+def _upright_jpeg(path: Path, stamp: int, upright: UprightFrame, full_scale: float | None) -> bytes:
+    crop = crop_upright(_decoded(path, stamp, full_scale), np.asarray(upright.to_frame), upright.window)
     return _jpeg(crop)
 
 

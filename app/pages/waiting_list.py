@@ -6,7 +6,7 @@ import streamlit as st
 
 from app.pages.clock import in_users_zone
 from app.pages.queue_filter import chosen
-from app.pages.server_state import the_desk
+from app.pages.server_state import current_server
 from app.pages.sign_in import head, nobody_yet
 from app.store import suspect_trays, waiting, waiting_count
 
@@ -15,20 +15,20 @@ ROWS = 200
 
 def waiting_page() -> None:
     """List the queue."""
-    desk = the_desk()
-    left, who = head(desk)
+    server = current_server()
+    left, who = head(server)
     with left:
-        wanted = chosen(desk)
+        wanted = chosen(server)
     if who is None:
-        nobody_yet(desk)
+        nobody_yet(server)
         return
-    count = waiting_count(desk.store, wanted)
+    count = waiting_count(server.store, wanted)
     if not count:
         st.info("Nothing is waiting among the pieces chosen. Widen the choice, or inspect more trays.")
         return
     st.markdown(f"**{count} pieces wait**" + (f"; the first {ROWS} are listed." if count > ROWS else "."))
-    listed = waiting(desk.store, wanted, ROWS)
-    suspect = {tray.tray for tray in suspect_trays(desk.store, among=[one.tray for one in listed])}
+    listed = waiting(server.store, wanted, ROWS)
+    suspect = {tray.tray for tray in suspect_trays(server.store, among=[one.tray for one in listed])}
     rows = [
         {
             "open": f"./?{urlencode({'piece': f'{one.tray}:{one.piece}', 'who': who.name})}",

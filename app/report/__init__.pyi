@@ -59,7 +59,7 @@ from .study_gauge import (
     part_chart as part_chart,
 )
 from .study_page import (
-    Places as Places,
+    ReportFolders as ReportFolders,
     coefficient as coefficient,
     digits as digits,
     pdf_bytes as pdf_bytes,

@@ -24,14 +24,14 @@ SHAPES: tuple[Shape, ...] = ("disc", "ring", "square", "cross")
 class Axis:
     """A stretch of numbers and its name; with `names` the whole numbers 0, 1, ... carry these instead of ticks.
 
-    Of things counted one by one (`whole`) only whole numbers have ticks.
+    Of things counted one by one (`integer`) only whole numbers have ticks.
     """
 
     low: float
     high: float
     title: str
     names: tuple[str, ...] = ()
-    whole: bool = False
+    integer: bool = False
 
 
 def axis_of(values: Iterable[float], title: str, *, low: float | None = None, high: float | None = None) -> Axis:
@@ -218,6 +218,6 @@ def _labels(axis: Axis) -> list[tuple[float, str]]:
         every = max(1, -(-len(axis.names) // 24))
         return [(float(k), name[:12]) for k, name in enumerate(axis.names) if k % every == 0]
     places, decimals = ticks(axis.low, axis.high)
-    if axis.whole:
+    if axis.integer:
         places, decimals = [value for value in places if float(value).is_integer()], 0
     return [(value, f"{value:.{decimals}f}".replace("-", "−")) for value in places]

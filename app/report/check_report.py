@@ -46,7 +46,7 @@ def check_chart(history: MeasureHistory) -> str:
     deviation = np.array([np.nan if value is None else value - known for value in history.values])
     number = np.arange(1.0, len(deviation) + 1.0)
     frame = Frame(
-        Axis(0.5, max(len(deviation), LEAST_CHECKS) + 0.5, "check since calibration", whole=True),
+        Axis(0.5, max(len(deviation), LEAST_CHECKS) + 0.5, "check since calibration", integer=True),
         axis_of([*deviation, -1.15 * limit, 1.15 * limit], _title(history.measure)),
     )
     seen = np.isfinite(deviation)

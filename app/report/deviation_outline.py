@@ -69,13 +69,13 @@ def draw_outline(
     thinned = thin(profile, POINTS)
     seen = np.isfinite(thinned.deviation_mm)
     times = style.times
-    nominal = window.place(thinned.nominal_mm)
+    nominal = window.to_px(thinned.nominal_mm)
     reach_mm = np.where(seen, thinned.deviation_mm, 0.0) * times
-    drawn = window.place(thinned.nominal_mm + reach_mm[:, None] * thinned.normals)
+    drawn = window.to_px(thinned.nominal_mm + reach_mm[:, None] * thinned.normals)
     visible = np.abs(reach_mm) * window.px_per_mm > LEAST_DRAWN_PX
     outward, inward = (_between(nominal, drawn, visible & (side * reach_mm > 0)) for side in (1.0, -1.0))
     ring = path(nominal, closed=True)
-    holes = "".join(path(window.place(hole), closed=True) for hole in part.holes)
+    holes = "".join(path(window.to_px(hole), closed=True) for hole in part.holes)
     return [
         *_zones(part, window),
         element("path", d=inward, fill=f"url(#{style.hatch})", stroke=MUTED, stroke_width=0.8),
@@ -111,7 +111,7 @@ def _zones(part: Part, window: Window) -> list[str]:
     width, height = window.size_px
     parts: list[str] = []
     for zone in part.zones:
-        left, right = window.place(np.array([[zone.x_mm[0], 0.0], [zone.x_mm[1], 0.0]]))[:, 0]
+        left, right = window.to_px(np.array([[zone.x_mm[0], 0.0], [zone.x_mm[1], 0.0]]))[:, 0]
         left, right = max(float(left), 0.0), min(float(right), float(width))
         parts.append(
             text(((left + right) / 2, height - 6.0), zone.name, text_anchor="middle", fill=MUTED, font_size=14)
@@ -128,7 +128,7 @@ def _marks_of_length(thinned: Thinned, window: Window) -> list[str]:
     parts: list[str] = []
     for s in np.arange(0.0, float(thinned.s_mm[-1]), 50.0):
         k = int(np.argmin(np.abs(thinned.s_mm - s)))
-        foot, head, words = (window.place(thinned.nominal_mm[[k]] - d * thinned.normals[[k]])[0] for d in (0, 0.9, 2.2))
+        foot, head, words = (window.to_px(thinned.nominal_mm[[k]] - d * thinned.normals[[k]])[0] for d in (0, 0.9, 2.2))
         parts.append(element("path", d=path([tuple(foot), tuple(head)]), stroke=MUTED, stroke_width=1.5))
         parts.append(text((words[0], words[1] + 4.0), f"{s:.0f}", text_anchor="middle", fill=MUTED, font_size=12))
     return parts
@@ -140,7 +140,7 @@ def _tags(findings: Iterable[Finding], thinned: Thinned, window: Window, times: 
     for finding in tagged(findings):
         k = _nearest(finding, thinned)
         reach_mm = times * (finding.deviation_mm if isinstance(finding, EdgeFinding) else 0.0)
-        ends = window.place(np.vstack([thinned.nominal_mm[k], thinned.nominal_mm[k] + reach_mm * thinned.normals[k]]))
+        ends = window.to_px(np.vstack([thinned.nominal_mm[k], thinned.nominal_mm[k] + reach_mm * thinned.normals[k]]))
         anchors.append(Anchor(finding, ends[0], ends[1], thinned.normals[k] * np.array([1.0, -1.0])))
     return draw_tags(anchors, window.size_px)
 

@@ -30,7 +30,7 @@ def wear_map_picture(wear: DieWear, part: Part) -> str:
     parts = [
         hatching(name),
         *draw_outline(profile, part, (), window, Style(times, name)),
-        *_largest(rate, nominal, window.place(nominal), times * window.px_per_mm),
+        *_largest(rate, nominal, window.to_px(nominal), times * window.px_per_mm),
     ]
     width, height = window.size_px
     words = f"Wear of die {wear.history.die} along the outline, drawn {times} times larger"
@@ -141,10 +141,10 @@ def places_picture(places: list[Place], part: Part) -> str:
     """The outline with the places where marks come back, lettered as in the table."""
     window = window_around(part.outline, MARGIN_MM, WIDTH_PX)
     width, height = window.size_px
-    rings = "".join(path(window.place(ring), closed=True) for ring in (part.outline, *part.holes))
+    rings = "".join(path(window.to_px(ring), closed=True) for ring in (part.outline, *part.holes))
     parts = [element("path", d=rings, fill=PAPER, stroke=INK, stroke_width=1.4)]
     for k, place in enumerate(places):
-        x, y = window.place(np.array([[place.x_mm, place.y_mm]]))[0]
+        x, y = window.to_px(np.array([[place.x_mm, place.y_mm]]))[0]
         parts.append(element("circle", cx=f"{x:.1f}", cy=f"{y:.1f}", r=9, fill="none", stroke=ACCENT, stroke_width=2.4))
         parts.append(text((x + 13.0, y + 5.0), letter(k), fill=ACCENT, font_size=17, font_weight=700))
     parts.append(element("rect", x=0.5, y=0.5, width=width - 1, height=height - 1, fill="none", stroke=RULE))

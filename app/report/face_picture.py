@@ -8,7 +8,7 @@ import shapely
 
 from app.report.finding_tags import LETTERS
 from app.report.inspected import Inspected
-from app.report.sheet import MARGIN, WIDTH, at, caption, head, picture, said_of, scale_bar
+from app.report.sheet import MARGIN, WIDTH, at, caption, head, picture, reason_lines, scale_bar
 from app.report.style import ACCENT, INK, MUTED, PAPER, RULE, SIGNS, WASH
 from app.report.svg import document, element, path, text
 from app.report.upright import Grey, Window, as_grey, crop_upright, drawing_to_frame
@@ -58,7 +58,7 @@ def draw_face_sheet(inspected: Inspected, judged: JudgedPiece, profile: Deviatio
     if surface is None or not lights or not marks:
         return None
     to_frame = drawing_to_frame(profile)
-    top, y = head(inspected, judged, said_of(judged, inspected.limits.coverage))
+    top, y = head(inspected, judged, reason_lines(judged, inspected.limits.coverage))
     window = _face_window(inspected.part, surface)
     width, height = window.size_px
     beside = (MARGIN + width + GAP, y + 26.0) if width < WIDTH / 2 else (MARGIN, y + 26.0 + height + 40.0)
@@ -142,14 +142,14 @@ def _ground(part: Part, surface: Surface, window: Window) -> list[str]:
 def _rings(area: shapely.Geometry, window: Window) -> str:
     """Path of the rings of an area, simplified to a third of a pixel."""
     rings = shapely.get_parts(shapely.boundary(area.simplify(0.3 / window.px_per_mm)))
-    return "".join(path(window.place(shapely.get_coordinates(ring)[:-1]), closed=True) for ring in rings)
+    return "".join(path(window.to_px(shapely.get_coordinates(ring)[:-1]), closed=True) for ring in rings)
 
 
 def _drawn(marks: Sequence[Mark], window: Window) -> list[str]:
     """Each scratch as a line and each pit as a disc of its own size; what does not count is thin and grey."""
     parts: list[str] = []
     for mark in reversed(marks):
-        points = window.place(mark.points_mm)
+        points = window.to_px(mark.points_mm)
         colour = ACCENT if mark.counted else MUTED
         if isinstance(mark.finding, Scratch):
             width = max(2.2, mark.finding.width_mm * window.px_per_mm) if mark.counted else 1.2

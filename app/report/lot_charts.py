@@ -43,7 +43,7 @@ def over_time_chart(found: OverTime) -> str:
     lower, upper = PERCENT * found.chart.lower, PERCENT * found.chart.upper
     most = float(max(upper.max(), points.max(), 1.0))
     frame = Frame(
-        Axis(0.5, len(points) + 0.5, "trays in the order they were taken", whole=True),
+        Axis(0.5, len(points) + 0.5, "trays in the order they were taken", integer=True),
         Axis(0.0, 1.08 * most, "not passed by the camera, %"),
     )
     outside = found.chart.outside

@@ -7,7 +7,7 @@ from typing import Any
 from app.report.die_report import same_place_html
 from app.report.lot_charts import over_time_chart, shares_chart
 from app.report.lot_words import decision_words, escapes_words, first_reason_words, next_words, sample_words
-from app.report.study_page import Places, pictured, render
+from app.report.study_page import ReportFolders, pictured, render
 from app.report.words import measure_words, number_words
 from app.statistics import same_place
 from app.store import LotState, Store, history_of, part_of
@@ -34,14 +34,14 @@ class LotReport:
 
 def lot_report(store: Store, state: LotState, series: Sequence[Acceptance], aql: float) -> LotReport:
     """Everything of a lot, marks at one place included."""
-    told = ""
+    text = ""
     if part_of(store, state.part) is not None:
         found = history_of(store, state.part, state.lot)
-        told = same_place_html(same_place(found.marks, found.pieces_by_die, found.ground), found.part)
-    return LotReport(state, series, aql, told)
+        text = same_place_html(same_place(found.marks, found.pieces_by_die, found.ground), found.part)
+    return LotReport(state, series, aql, text)
 
 
-def lot_page(report: LotReport, places: Places) -> str:
+def lot_page(report: LotReport, report_folders: ReportFolders) -> str:
     """The report as HTML that stands alone; nothing of it depends on when it is made."""
     state, figures = report.state, report.state.figures
     reasons = [(first_reason_words(one.name), one) for one in figures.reasons]
@@ -69,7 +69,8 @@ def lot_page(report: LotReport, places: Places) -> str:
             "sample": sample_words(report.series[-1], report.aql) if report.series else "",
             "next": next_words(report.series[-1]) if report.series else "",
             "series": report.series,
-            "examples": [(piece, first_reason_words(piece.reason or ""), pictured(places, _key(piece), embed=True))
+            "examples": [(piece, first_reason_words(piece.reason or ""), pictured(report_folders, _key(piece),
+            embed=True))
                          for piece in examples(state)],
             "not_packed": [
                 (piece, state.fates[_key(piece)], first_reason_words(piece.reason) if piece.reason else "")
@@ -176,7 +177,7 @@ def measure_row(one: MeasureSum) -> dict[str, str]:
     words = measure_words(one.measure)
     finer = min(1, words.decimals)
 
-    def told(value: float | None) -> str:
+    def text(value: float | None) -> str:
         return "–" if value is None else number_words(one.measure, value, finer)
 
     expanded = None if one.uncertainty is None else COVERAGE_FACTOR * one.uncertainty
@@ -184,11 +185,11 @@ def measure_row(one: MeasureSum) -> dict[str, str]:
         "title": words.title,
         "zone": one.zone,
         "count": str(one.count),
-        "mean": told(one.mean),
-        "deviation": told(one.deviation),
-        "least": told(one.least),
-        "most": told(one.most),
-        "expanded": told(expanded),
+        "mean": text(one.mean),
+        "deviation": text(one.deviation),
+        "least": text(one.least),
+        "most": text(one.most),
+        "expanded": text(expanded),
     }
 
 

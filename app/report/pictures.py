@@ -13,7 +13,7 @@ from app.report.sheet import JPEG_QUALITY
 from app.report.style import SIGNS
 from app.report.tray_picture import Colour, draw_tray
 from app.report.upright import Grey
-from vision.formats import write_whole
+from vision.formats import write_atomic
 from vision.records import TrayResult
 
 
@@ -41,13 +41,13 @@ def write_pictures(folder: Path, inspected: Inspected) -> None:
         if SIGNS[judged.verdict].flagged and measured.profile is not None:
             sheet = draw_sheet(inspected, measured, judged, measured.profile)
             _write_jpeg(folder / f"piece-{judged.piece:02d}.jpg", sheet.crop)
-            write_whole(folder / f"piece-{judged.piece:02d}.svg", sheet.svg)
+            write_atomic(folder / f"piece-{judged.piece:02d}.svg", sheet.svg)
             sheets[judged.piece] = sheet.svg
             face = draw_face_sheet(inspected, judged, measured.profile)
             if face is not None:
-                write_whole(folder / f"piece-{judged.piece:02d}-face.svg", face)
+                write_atomic(folder / f"piece-{judged.piece:02d}-face.svg", face)
                 sheets[judged.piece] += face
-    write_whole(folder / "result.html", result_page(inspected, tray, sheets))
+    write_atomic(folder / "result.html", result_page(inspected, tray, sheets))
 
 
 def write_index(folder: Path, results: Sequence[TrayResult]) -> None:
@@ -58,9 +58,9 @@ def write_index(folder: Path, results: Sequence[TrayResult]) -> None:
     Unusable
         The file could not be written.
     """
-    write_whole(folder / "index.html", index_page(results))
+    write_atomic(folder / "index.html", index_page(results))
 
 
 def _write_jpeg(path: Path, image: Grey | Colour) -> None:
     _, packed = cv2.imencode(".jpg", image, [cv2.IMWRITE_JPEG_QUALITY, JPEG_QUALITY])
-    write_whole(path, packed.tobytes())
+    write_atomic(path, packed.tobytes())

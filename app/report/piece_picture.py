@@ -5,7 +5,7 @@ from dataclasses import dataclass
 from app.report.deviation_outline import Style, draw_outline, hatching, magnification
 from app.report.deviation_plot import draw_plot, outline_bands
 from app.report.inspected import Inspected
-from app.report.sheet import MARGIN, WIDTH, at, caption, head, picture, said_of, scale_bar
+from app.report.sheet import MARGIN, WIDTH, at, caption, head, picture, reason_lines, scale_bar
 from app.report.style import ACCENT, INK, PAPER, SIGNS
 from app.report.svg import document, element, group, text
 from app.report.upright import Grey, Window, as_grey, crop_upright, drawing_to_frame, window_around
@@ -30,7 +30,7 @@ def draw_sheet(
     """The sheet of one flagged piece whose outline was measured."""
     photo = window_around(inspected.part.outline, PHOTO_MARGIN_MM, WIDTH - 2 * MARGIN)
     crop = crop_upright(as_grey(inspected.pictures.back), drawing_to_frame(profile), photo)
-    lines = said_of(judged, inspected.limits.coverage)
+    lines = reason_lines(judged, inspected.limits.coverage)
     bands = outline_bands(inspected.limits, measured.uncertainties, inspected.part)
     tightest = min((abs(band.limit_mm) for band in bands), default=0.0)
     style = Style(magnification(profile.deviation_mm, tightest), f"inward-{judged.piece}")

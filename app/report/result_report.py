@@ -11,7 +11,7 @@ from app.report import svg
 from app.report.budget_table import number_text
 from app.report.cautions import CAUTIONS
 from app.report.inspected import Inspected
-from app.report.sheet import jpeg_text, said_of
+from app.report.sheet import jpeg_text, reason_lines
 from app.report.style import SIGNS
 from app.report.tray_picture import BAND_PX, Colour
 from app.report.words import finding_words, measure_words, number_words, per_zone
@@ -65,7 +65,7 @@ def result_page(inspected: Inspected, tray_picture: Colour, sheets: Mapping[int,
         PieceBlock(
             piece.piece,
             piece.verdict,
-            said_of(piece, inspected.limits.coverage),
+            reason_lines(piece, inspected.limits.coverage),
             [finding_words(finding) for finding in piece.findings],
             measure_rows(piece),
             budget_rows(measured[piece.piece]),
@@ -124,8 +124,8 @@ def budget_rows(piece: MeasuredPiece) -> list[BudgetRow]:
             budget = measure_budget(components)
             shares = [number_text(line.share) for line in budget.contributions]
             value = number_words(name, values.get(zone or None))
-            told = (number_text(budget.combined), number_text(budget.expanded))
-            rows.append(BudgetRow(words.title, zone, words.unit, value, shares, *told))
+            totals = (number_text(budget.combined), number_text(budget.expanded))
+            rows.append(BudgetRow(words.title, zone, words.unit, value, shares, *totals))
     return rows
 
 

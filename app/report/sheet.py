@@ -20,7 +20,7 @@ JPEG_QUALITY = 88
 REASONS = 6  # lines of reasons; a piece that fails by more says how many more
 
 
-def said_of(judged: JudgedPiece, coverage: float) -> list[str]:
+def reason_lines(judged: JudgedPiece, coverage: float) -> list[str]:
     """Why a piece got its verdict, in lines: its fault first, then every limit that it does not pass."""
     reach = quantile(coverage)
     fault = [FAULTS.get(judged.fault, judged.fault)] if judged.fault else []

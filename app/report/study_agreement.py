@@ -6,7 +6,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from app.report.charts import Axis, Entry, Frame, Shape, axis_of_names, chart, dots, legend, whiskers
-from app.report.study_page import Places, pictured, render
+from app.report.study_page import ReportFolders, pictured, render
 from app.statistics import pieces_for_half_width, pieces_for_kappa
 from app.studies import MAJORITY, Agreement, Answers, Dispute, Fitness, Pair, Thresholds
 from vision.records import Array, TrayResult
@@ -39,7 +39,7 @@ class AgreementStudy:
     disputes: Sequence[Dispute]
 
 
-def agreement_page(study: AgreementStudy, trays: Sequence[TrayResult], places: Places) -> str:
+def agreement_page(study: AgreementStudy, trays: Sequence[TrayResult], report_folders: ReportFolders) -> str:
     """The report as HTML that stands alone, with pictures of the pieces in dispute."""
     agreement = study.agreement
     reference = agreement.camera_vs.get(MAJORITY)
@@ -58,7 +58,8 @@ def agreement_page(study: AgreementStudy, trays: Sequence[TrayResult], places: P
             "between": [(f"{a} and {b}", pair) for (a, b), pair in agreement.between.items()],
             "rates_chart": camera_rates_chart(agreement) if agreement.camera_vs else "",
             "blocks": [
-                (one, pictured(places, one.key, embed=k < PICTURES_AT_MOST)) for k, one in enumerate(study.disputes)
+                (one, pictured(report_folders, one.key, embed=k < PICTURES_AT_MOST))
+                for k, one in enumerate(study.disputes)
             ],
             "planned": planned(reference) if reference else [],
             "pictures_at_most": PICTURES_AT_MOST,

@@ -16,7 +16,7 @@ from app.report.cautions import CAUTIONS
 from app.statistics import Estimate
 from app.studies import PieceKey
 from vision.errors import Unusable
-from vision.formats import not_written, write_whole
+from vision.formats import not_written, write_atomic
 
 
 def share(found: Estimate) -> str:
@@ -72,29 +72,29 @@ class Pictured:
 
 
 @dataclass(frozen=True, slots=True)
-class Places:
+class ReportFolders:
     """Where the results lie, as `inspect` leaves them (a works': by part and station), and the study page's folder."""
 
     results: Path
     page: Path
 
 
-def pictured(places: Places, key: PieceKey, *, embed: bool) -> Pictured:
+def pictured(report_folders: ReportFolders, key: PieceKey, *, embed: bool) -> Pictured:
     """Find a piece's own picture (it was flagged), else its tray's, which bears every piece's number.
 
     `embed`: whether the picture goes into the page. The link is relative, so that results and study can move together.
     """
     # A tray's name comes from a file: only a plain one is looked for among the folders.
     name = escape(key.tray) if Path(key.tray).name == key.tray else ""
-    folders = (one for pattern in (name, f"*/*/{name}") if name for one in places.results.glob(pattern))
-    tray = next((folder for folder in folders if folder.is_dir()), places.results)
+    folders = (one for pattern in (name, f"*/*/{name}") if name for one in report_folders.results.glob(pattern))
+    tray = next((folder for folder in folders if folder.is_dir()), report_folders.results)
     candidates = (tray / f"piece-{key.piece:02d}.jpg", tray / "tray.jpg")
     found = next((path for path in candidates if path.is_file()), None) if embed else None
     page = tray / "result.html"
     return Pictured(
         anchor=f"{key.tray}-{key.piece}",
         picture=picture_text(found) if found else "",
-        link=f"{_relative(page, places.page)}#piece-{key.piece}" if page.is_file() else "",
+        link=f"{_relative(page, report_folders.page)}#piece-{key.piece}" if page.is_file() else "",
     )
 
 
@@ -144,11 +144,11 @@ def write_page(html: str, path: Path, *, pdf: bool) -> list[Path]:
     Unusable
         A file can't be written, or PDF is asked for without its library.
     """
-    write_whole(path, html)
+    write_atomic(path, html)
     if not pdf:
         return [path]
     printed = path.with_suffix(".pdf")
-    write_whole(printed, pdf_bytes(html))
+    write_atomic(printed, pdf_bytes(html))
     return [path, printed]
 
 

@@ -18,7 +18,7 @@ from app.report.charts import (
     steps,
     upright,
 )
-from app.report.study_page import Pictured, Places, pictured, render
+from app.report.study_page import Pictured, ReportFolders, pictured, render
 from app.report.style import ACCENT, INK, MUTED
 from app.report.words import measure_words
 from app.statistics import Estimate, RocCurve
@@ -32,7 +32,7 @@ JITTER = 0.32
 """Half the height over which points of one verdict are spread so that they don't hide each other."""
 
 
-def tuning_page(study: TuningStudy, trays: Sequence[TrayResult], places: Places) -> str:
+def tuning_page(study: TuningStudy, trays: Sequence[TrayResult], report_folders: ReportFolders) -> str:
     """The report as HTML that stands alone, with pictures of the pieces that change."""
     tuning = study.tuning
     points = (("recommended", tuning.at_recommended), ("now", tuning.now))
@@ -48,7 +48,7 @@ def tuning_page(study: TuningStudy, trays: Sequence[TrayResult], places: Places)
             "rows": [(name, one) for name, one in points if one is not None],
             "area": study.area,
             "changes": study.changes,
-            "changed": [] if study.changes is None else _changed(study.changes, places),
+            "changed": [] if study.changes is None else _changed(study.changes, report_folders),
             "distribution_chart": distribution_chart(study),
             "roc_chart": "" if study.roc is None else _roc(study.roc),
             "rates_chart": setting_rates_chart(study) if tuning.curve else "",
@@ -57,9 +57,9 @@ def tuning_page(study: TuningStudy, trays: Sequence[TrayResult], places: Places)
     )
 
 
-def _changed(changes: Changes, places: Places) -> list[tuple[Change, Pictured]]:
+def _changed(changes: Changes, report_folders: ReportFolders) -> list[tuple[Change, Pictured]]:
     shown = changes.changed[:CHANGED_AT_MOST]
-    return [(one, pictured(places, one.key, embed=k < PICTURES_AT_MOST)) for k, one in enumerate(shown)]
+    return [(one, pictured(report_folders, one.key, embed=k < PICTURES_AT_MOST)) for k, one in enumerate(shown)]
 
 
 def _axis_title(target: Target) -> str:

@@ -29,7 +29,7 @@ class Canvas:
         self.image: Colour = np.full((size[1] + BAND_PX, WIDTH_PX, 3), 255, np.uint8)
         self.image[BAND_PX:] = small[:, :, None]
 
-    def place(self, points_px: Array) -> Array:
+    def to_px(self, points_px: Array) -> Array:
         """Px of the frame, (..., 2), to px of the canvas; pixel centres stay pixel centres."""
         placed: Array = (points_px + 0.5) * self.scale - 0.5 + np.array([0.0, BAND_PX])
         return placed
@@ -92,7 +92,7 @@ def _draw_piece(canvas: Canvas, measured: MeasuredPiece, judged: JudgedPiece) ->
     if measured.profile is None:
         return
     mark = SIGNS[judged.verdict]
-    outline = canvas.place(seen_outline_px(measured.profile))
+    outline = canvas.to_px(seen_outline_px(measured.profile))
     width = 4 if judged.verdict == "reject" else 3
     canvas.line(outline, ACCENT if mark.flagged else "#8a969f", width, closed=True)
     if mark.flagged:
@@ -102,7 +102,7 @@ def _draw_piece(canvas: Canvas, measured: MeasuredPiece, judged: JudgedPiece) ->
 
 
 def _draw_ring(canvas: Canvas, center_px: Pair, radius: int, solid: bool) -> None:
-    x, y = canvas.place(np.asarray(center_px))
+    x, y = canvas.to_px(np.asarray(center_px))
     turn = np.linspace(0.0, 2.0 * np.pi, 49)
     ring = np.column_stack([x + radius * np.cos(turn), y + radius * np.sin(turn)])
     for colour, width in ((PAPER, 6), (ACCENT, 3)):
@@ -118,10 +118,10 @@ def _draw_label(canvas: Canvas, measured: MeasuredPiece, judged: JudgedPiece, ro
     mark = SIGNS[judged.verdict]
     if measured.profile is not None:
         to_frame = drawing_to_frame(measured.profile)
-        center = canvas.place(to_frame[:, :2] @ np.asarray(room[0]) + to_frame[:, 2])
+        center = canvas.to_px(to_frame[:, :2] @ np.asarray(room[0]) + to_frame[:, 2])
         radius = room[1] * float(np.sqrt(abs(np.linalg.det(to_frame[:, :2])))) * canvas.scale
     elif measured.pose is not None:
-        center, radius = canvas.place(np.asarray(measured.pose.center_px)), 60.0
+        center, radius = canvas.to_px(np.asarray(measured.pose.center_px)), 60.0
     else:
         return
     size = min(0.42 * radius, 64.0)
@@ -142,7 +142,7 @@ def _draw_tray_finding(canvas: Canvas, finding: TrayFinding) -> None:
     if finding.center_px is None:
         return
     _draw_ring(canvas, finding.center_px, 34, solid=False)
-    x, y = (float(v) for v in canvas.place(np.asarray(finding.center_px)))
+    x, y = (float(v) for v in canvas.to_px(np.asarray(finding.center_px)))
     word = finding.kind.replace("_", " ")
     wide = text_width(word, 24, BOLD)
     left = min(max(x - 0.5 * wide, 10.0), WIDTH_PX - wide - 10.0)

@@ -27,7 +27,7 @@ class Window:
         width, height = (self.px_per_mm * (span[1] - span[0]) for span in (self.x_mm, self.y_mm))
         return round(width), round(height)
 
-    def place(self, points_mm: Array) -> Array:
+    def to_px(self, points_mm: Array) -> Array:
         """Drawing mm, (n, 2), to px of the picture, y down."""
         shifted = points_mm - np.array([self.x_mm[0], self.y_mm[1]])
         placed: Array = shifted * np.array([self.px_per_mm, -self.px_per_mm])

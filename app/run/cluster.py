@@ -20,7 +20,7 @@ from typing import TYPE_CHECKING, Any
 from app.run.batch import Outcome, attempt, on_one_core, same_trays
 from app.run.shot import Work
 from vision.errors import Unusable
-from vision.formats import write_whole
+from vision.formats import write_atomic
 
 if TYPE_CHECKING:
     from distributed import Client, Future
@@ -57,8 +57,8 @@ class _Run:
     def send(self, folder: Path) -> "Future[Any]":
         """Have a shot judged by any worker."""
         key = f"{folder.name} {secrets.token_hex(4)}"
-        told = (str(folder.resolve()), self.work, _versions())
-        return self.client.submit(judge_there, *told, key=key, retries=RETRIES, pure=False)
+        report = (str(folder.resolve()), self.work, _versions())
+        return self.client.submit(judge_there, *report, key=key, retries=RETRIES, pure=False)
 
 
 class _Gone(Exception):
@@ -85,7 +85,9 @@ def read_cluster(address: str, tls: Path | None) -> Cluster:
     return Cluster(address, tls)
 
 
-def inspect_on(cluster: Cluster, folders: Sequence[Path], work: Work, told: Callable[[str], None]) -> Iterator[Outcome]:
+def inspect_on(
+    cluster: Cluster, folders: Sequence[Path], work: Work, report: Callable[[str], None]
+) -> Iterator[Outcome]:
     """Inspect shots on a cluster and yield their outcomes in the order given: the same as on one machine.
 
     A worker that dies costs its shots another try. A shot whose workers keep dying is tried once more when no other
@@ -120,12 +122,12 @@ def inspect_on(cluster: Cluster, folders: Sequence[Path], work: Work, told: Call
                     outcome = same[folder]
                 else:
                     try:
-                        outcome = _wait(run, folder, future, len(waiting), told)
+                        outcome = _wait(run, folder, future, len(waiting), report)
                     except KilledWorker:
                         for _, other in run.running:
                             if other is not None:
                                 other.exception()  # comes when it has ended, well or not
-                        outcome = _alone(run, folder, len(waiting), told)
+                        outcome = _alone(run, folder, len(waiting), report)
             except (_Gone, OSError, CancelledError) as fault:
                 left = len(waiting) + len(run.running)
                 why = str(fault) if isinstance(fault, _Gone) else "the scheduler is gone"
@@ -182,7 +184,7 @@ def _check_workers(client: "Client", out: Path) -> None:
                 found = "none" if isinstance(theirs, Exception) else str(theirs)
                 raise Unusable(f"worker {worker}", name, f"{ours} expected, as here; install it there", found)
     trial = out / f".brightbowl-{secrets.token_hex(6)}"
-    write_whole(trial, "")
+    write_atomic(trial, "")
     try:
         for worker, seen in client.run(Path.is_file, trial).items():
             if not seen:
@@ -196,7 +198,7 @@ def _threads(client: "Client") -> int:
     return sum(client.nthreads().values())
 
 
-def _wait(run: _Run, folder: Path, future: "Future[Any]", waiting: int, told: Callable[[str], None]) -> Outcome:
+def _wait(run: _Run, folder: Path, future: "Future[Any]", waiting: int, report: Callable[[str], None]) -> Outcome:
     """The outcome of a shot, telling meanwhile what is where; raises KilledWorker or CancelledError."""
     from distributed import KilledWorker
 
@@ -210,7 +212,7 @@ def _wait(run: _Run, folder: Path, future: "Future[Any]", waiting: int, told: Ca
         last_seen = now if _threads(run.client) else last_seen
         if now - last_seen > NO_WORKER_S:
             raise _Gone(f"no worker for {NO_WORKER_S:.0f} s")
-        told(_where(run, waiting))
+        report(_where(run, waiting))
     fault = future.exception()
     if fault is None:
         outcome: Outcome = future.result()
@@ -223,12 +225,12 @@ def _wait(run: _Run, folder: Path, future: "Future[Any]", waiting: int, told: Ca
     return Outcome(folder, None, (" ".join(said.split()),))
 
 
-def _alone(run: _Run, folder: Path, waiting: int, told: Callable[[str], None]) -> Outcome:
+def _alone(run: _Run, folder: Path, waiting: int, report: Callable[[str], None]) -> Outcome:
     """Another try while nothing else of ours runs, so that a shot which kills its workers takes no other along."""
     from distributed import KilledWorker
 
     try:
-        return _wait(run, folder, run.send(folder), waiting, told)
+        return _wait(run, folder, run.send(folder), waiting, report)
     except KilledWorker:
         line = f"{folder}: set aside, each worker that judged it died; give workers more memory, or judge it by itself"
         return Outcome(folder, None, (line,))

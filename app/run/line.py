@@ -90,13 +90,13 @@ def hand_over(store: Store, broker: Broker, stop: Event, once: bool, say: Callab
     Unusable
         The broker refuses us (with `once`, also when it can't be reached), or the store can't be used.
     """
-    sent, tries = 0, 0
+    sent, attempts = 0, 0
     while not stop.is_set():
         try:
             session = _Session(broker)
-            if tries:
+            if attempts:
                 say(f"{broker} is back")
-            tries = 0
+            attempts = 0
             try:
                 _drain(store, session, stop, once)
             finally:
@@ -107,10 +107,10 @@ def hand_over(store: Store, broker: Broker, stop: Event, once: bool, say: Callab
             if once:
                 expected = "a broker that answers; start it, or correct --broker"
                 raise Unusable(str(broker), "", expected, str(fault)) from None
-            if tries == 0:
+            if attempts == 0:
                 say(f"{broker} is away ({fault}); what is filed waits in the store")
-            stop.wait(WAITS_S[min(tries, len(WAITS_S) - 1)])
-            tries += 1
+            stop.wait(WAITS_S[min(attempts, len(WAITS_S) - 1)])
+            attempts += 1
     return sent
 
 
@@ -184,9 +184,9 @@ class _Session:
         if not self._client.is_connected():
             raise BrokerAway("the connection broke")
         try:
-            told = self._client.publish(topic, payload, qos=1, retain=True)
-            told.wait_for_publish(ANSWER_S)
-            arrived = told.is_published()
+            published = self._client.publish(topic, payload, qos=1, retain=True)
+            published.wait_for_publish(ANSWER_S)
+            arrived = published.is_published()
         except (RuntimeError, ValueError) as fault:
             raise BrokerAway(str(fault)) from None
         if not arrived:

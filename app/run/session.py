@@ -87,10 +87,10 @@ def _count(result: TrayResult, work: Work, summary: Summary) -> None:
             summary.first_reasons[first_reason(piece)] += 1
         for reason in piece.reasons:
             if undecidable(reason, work.limits.coverage) and reason.uncertainty is not None:
-                told = no_zone_left(reason, reason.uncertainty, work.limits.coverage)
+                fault = no_zone_left(reason, reason.uncertainty, work.limits.coverage)
                 # The first piece that shows it stands for all.
                 summary.undecidable.setdefault(
-                    reason_name(reason), str(Unusable(f"limits of {work.limits.part}", reason_name(reason), *told))
+                    reason_name(reason), str(Unusable(f"limits of {work.limits.part}", reason_name(reason), *fault))
                 )
 
 

@@ -21,8 +21,8 @@ from .lots.state import (
     lot_state as lot_state,
     series_up_to as series_up_to,
     standings as standings,
-    tell_size as tell_size,
-    told_size as told_size,
+    state_size as state_size,
+    stated_size as stated_size,
 )
 from .people.blind_rounds import (
     Blind as Blind,
@@ -45,8 +45,8 @@ from .people.review_queue import (
 )
 from .people.table import bring_in as bring_in
 from .people.verdicts import (
-    Given as Given,
     Identity as Identity,
+    NewVerdict as NewVerdict,
     Standing as Standing,
     give as give,
     pace as pace,
@@ -96,4 +96,4 @@ from .stations.checks import (
     station_checks as station_checks,
     suspect_trays as suspect_trays,
 )
-from .stations.light import light_limits as light_limits, light_told as light_told
+from .stations.light import light_history as light_history, light_limits as light_limits

@@ -21,7 +21,7 @@ from app.statistics import (
     prevalence_bias,
     wilson,
 )
-from app.studies.camera_and_people import ACCEPT, NOT_GIVEN, REJECT, Answers, LeftOut, PieceKey, majority, ties
+from app.studies.camera_and_people import ACCEPT, NO_VERDICT, REJECT, Answers, LeftOut, PieceKey, majority, ties
 from vision.records import Verdict
 
 MAJORITY = "majority"
@@ -117,7 +117,7 @@ def study_agreement(said: Answers) -> Agreement:
         within_rounds={
             name: fleiss_kappa(_counts(said.rounds[:, j, :]))
             for j, name in enumerate(names)
-            if said.rounds.shape[2] > 2 and (said.rounds[:, j, 2] != NOT_GIVEN).any()
+            if said.rounds.shape[2] > 2 and (said.rounds[:, j, 2] != NO_VERDICT).any()
         },
         fleiss_kappa=fleiss_kappa(_counts(first)),
         gwet_ac1=gwet_ac1(_counts(first)),
@@ -128,7 +128,7 @@ def study_agreement(said: Answers) -> Agreement:
 
 
 def _pair(one: NDArray[np.int8], two: NDArray[np.int8], review: NDArray[np.bool_] | None = None) -> Pair:
-    both = (one != NOT_GIVEN) & (two != NOT_GIVEN)
+    both = (one != NO_VERDICT) & (two != NO_VERDICT)
     table = np.zeros((2, 2), dtype=np.int64)
     np.add.at(table, (one[both], two[both]), 1)
     (a, b), (c, d) = table.tolist()
@@ -155,7 +155,7 @@ def _differences(camera: NDArray[np.int8], first: NDArray[np.int8], names: tuple
     for j, name in enumerate(names):
         person = first[:, j]
         others = majority(np.delete(first, j, axis=1))
-        rejected, accepted = ((person != NOT_GIVEN) & (others == verdict) for verdict in (REJECT, ACCEPT))
+        rejected, accepted = ((person != NO_VERDICT) & (others == verdict) for verdict in (REJECT, ACCEPT))
         if not (rejected.any() or accepted.any()):
             continue
         found[name] = Differences(
@@ -178,7 +178,7 @@ def _paired(one: NDArray[np.bool_], two: NDArray[np.bool_]) -> PairedCounts:
 
 def _by_kind(said: Answers) -> dict[str, KindStudy]:
     kinds = sorted(set().union(*said.defects.values())) if said.defects else []
-    given = said.first != NOT_GIVEN
+    given = said.first != NO_VERDICT
     found: dict[str, KindStudy] = {}
     for kind in kinds:
         named = np.zeros(given.shape, dtype=np.bool_)
@@ -212,7 +212,7 @@ def disputes(said: Answers) -> tuple[Dispute, ...]:
     held = majority(said.first)
     found: list[Dispute] = []
     for i, key in enumerate(said.pieces):
-        given = {name: said.first[i, j] for j, name in enumerate(said.inspectors) if said.first[i, j] != NOT_GIVEN}
+        given = {name: said.first[i, j] for j, name in enumerate(said.inspectors) if said.first[i, j] != NO_VERDICT}
         why: Literal["missed", "false alarm", "people differ"]
         if held[i] == REJECT and said.passed[i]:
             why = "missed"

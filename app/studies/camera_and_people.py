@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 
 from vision.records import Verdict
 
-ACCEPT, REJECT, NOT_GIVEN = 0, 1, -1
+ACCEPT, REJECT, NO_VERDICT = 0, 1, -1
 
 
 class PieceKey(NamedTuple):
@@ -115,7 +115,7 @@ def answers(judged: Mapping[PieceKey, Verdict], verdicts: Iterable[PersonVerdict
     pieces = tuple(key for key in judged if key in given)
     inspectors = tuple(sorted({name for key in pieces for name in given[key]}))
     most = max((len(said) for key in pieces for said in given[key].values()), default=1)
-    rounds = np.full((len(pieces), len(inspectors), most), NOT_GIVEN, dtype=np.int8)
+    rounds = np.full((len(pieces), len(inspectors), most), NO_VERDICT, dtype=np.int8)
     defects: dict[tuple[int, int], frozenset[str]] = {}
     for i, key in enumerate(pieces):
         for j, name in enumerate(inspectors):
@@ -141,11 +141,11 @@ def answers(judged: Mapping[PieceKey, Verdict], verdicts: Iterable[PersonVerdict
 def majority(said: NDArray[np.int8]) -> NDArray[np.int8]:
     """(pieces,): what most of the inspectors in (pieces, inspectors) said; NOT_GIVEN for a tie or no verdict."""
     lead = (said == REJECT).sum(axis=1) - (said == ACCEPT).sum(axis=1)
-    found: NDArray[np.int8] = np.select([lead > 0, lead < 0], [REJECT, ACCEPT], NOT_GIVEN).astype(np.int8)
+    found: NDArray[np.int8] = np.select([lead > 0, lead < 0], [REJECT, ACCEPT], NO_VERDICT).astype(np.int8)
     return found
 
 
 def ties(said: Answers) -> tuple[LeftOut, ...]:
     """The pieces on which as many inspectors accept as reject."""
-    lost = np.flatnonzero(majority(said.first) == NOT_GIVEN)
+    lost = np.flatnonzero(majority(said.first) == NO_VERDICT)
     return tuple(LeftOut(*said.pieces[i], "tie between the inspectors") for i in lost)

@@ -22,13 +22,13 @@ VERDICTS: tuple[Verdict, ...] = ("pass", "review", "reject")
 class Column:
     """One number a piece, each array (pieces,).
 
-    `value` and standard uncertainty `u` are nan where missing; `given` is False where a piece has no such number at
+    `value` and standard uncertainty `u` are nan where missing; `present` is False where a piece has no such number at
     all (not this zone, or a zone's number where the piece has one for the whole).
     """
 
     value: Array
     u: Array
-    given: Mask
+    present: Mask
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -100,7 +100,7 @@ def _columns(pieces: list[JudgedPiece], name: str) -> dict[str | None, Column]:
             u = uncertainties.get(zone)
             column.value[i] = np.nan if value is None else value
             column.u[i] = np.nan if u is None else u
-            column.given[i] = True
+            column.present[i] = True
     return found
 
 

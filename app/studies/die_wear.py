@@ -98,8 +98,8 @@ def _look(history: DieHistory, zone: str, zones: int, seed: int) -> tuple[tuple[
     seen = np.isfinite(values)
     breaks = regrinds(history.strokes[seen], values[seen], seed)
     first = int(np.searchsorted(history.strokes, breaks[-1])) if breaks else 0
-    told = np.flatnonzero(seen & (np.arange(len(seen)) >= first))
-    return breaks, first, trend(history.strokes[told], values[told], zones)
+    used = np.flatnonzero(seen & (np.arange(len(seen)) >= first))
+    return breaks, first, trend(history.strokes[used], values[used], zones)
 
 
 def _telling(found: Trend | None) -> float:

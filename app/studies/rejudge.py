@@ -27,7 +27,7 @@ def rejudge_all(pieces: PieceColumns, limits: Limits) -> Codes:
         for zone, column in pieces.measures.get(default.measure, {}).items():
             if zone not in own:
                 said = _outcome(column, default, limits.coverage)
-                np.maximum(worst, np.where(column.given, said, PASS), out=worst)
+                np.maximum(worst, np.where(column.present, said, PASS), out=worst)
     return worst
 
 
@@ -37,8 +37,8 @@ def outcomes(pieces: PieceColumns, limit: Limit, count: CountRule, coverage: flo
     held = np.zeros(len(pieces), dtype=np.bool_)
     for column in limited_columns(pieces, limit.measure, limit.zone, count):
         said = _outcome(column, limit, coverage)
-        np.maximum(worst, np.where(column.given, said, PASS), out=worst)
-        held |= column.given
+        np.maximum(worst, np.where(column.present, said, PASS), out=worst)
+        held |= column.present
     # A limited measure, or its limited zone, that a piece lacks is reviewed.
     np.maximum(worst, np.where(held, PASS, REVIEW), out=worst)
     return worst

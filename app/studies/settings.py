@@ -167,7 +167,7 @@ def _sweep_limit(pieces: PieceColumns, limits: Limits, target: Target) -> Sweep:
         own_passes, own_rejects = _looseness(column, limit, target, limits.coverage)
         passes = np.fmax(passes, own_passes)
         rejects = np.fmax(rejects, own_rejects)
-        value = target.sign * np.fmax(target.sign * value, np.where(column.given, target.sign * column.value, np.nan))
+        value = target.sign * np.fmax(target.sign * value, np.where(column.present, target.sign * column.value, np.nan))
     return Sweep(
         target,
         passes_from=np.where(others == PASS, passes, inf),
@@ -193,7 +193,7 @@ def _looseness(column: Column, limit: Limit, target: Target, coverage: float) ->
     unknown = np.isnan(value) | np.isnan(u)
     needed = np.where(unknown, inf, needed)
     rejected = np.where(unknown, -inf, value - quantile(coverage) * u)
-    return np.where(column.given, needed, -inf), np.where(column.given, rejected, -inf)
+    return np.where(column.present, needed, -inf), np.where(column.present, rejected, -inf)
 
 
 def _sweep_rule(pieces: PieceColumns, limits: Limits, target: Target) -> Sweep:

@@ -6,7 +6,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from app.statistics import Estimate, RocCurve, roc_area, roc_curve
-from app.studies.camera_and_people import ACCEPT, NOT_GIVEN, REJECT, LeftOut, PersonVerdict, answers, majority
+from app.studies.camera_and_people import ACCEPT, NO_VERDICT, REJECT, LeftOut, PersonVerdict, answers, majority
 from app.studies.changes import Changes, compare_revisions
 from app.studies.columns import Codes, PieceColumns, columns_of
 from app.studies.lot import Lot
@@ -53,7 +53,7 @@ def truth_of(pieces: PieceColumns, verdicts: Iterable[PersonVerdict]) -> tuple[C
     """What most people say of every piece (pieces,), NOT_GIVEN for ties and unjudged ones; and unknown pieces."""
     said = answers(dict.fromkeys(pieces.keys, "pass"), verdicts)
     held = dict(zip(said.pieces, majority(said.first).tolist(), strict=True))
-    truth: Codes = np.array([held.get(key, NOT_GIVEN) for key in pieces.keys], dtype=np.int8)
+    truth: Codes = np.array([held.get(key, NO_VERDICT) for key in pieces.keys], dtype=np.int8)
     return truth, said.unknown
 
 

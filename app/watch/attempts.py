@@ -5,7 +5,7 @@ from dataclasses import asdict, dataclass, replace
 from pathlib import Path
 
 from vision.errors import Unusable
-from vision.formats import write_whole
+from vision.formats import write_atomic
 
 # A tray is set aside after so many tries that failed; the pauses between them give a slow copy time to go on.
 PAUSES_S = (1.0, 5.0, 30.0)
@@ -14,7 +14,7 @@ MOST_ENDS = 5
 
 
 @dataclass(frozen=True, slots=True)
-class Tried:
+class Attempts:
     """Of one tray with these files: tries that failed, tries in which the watcher itself ended, the last fault.
 
     `works` is the state of the works' files where those are at fault.
@@ -27,7 +27,7 @@ class Tried:
     works: str = ""
 
 
-class Tries:
+class AttemptLog:
     """Tries by tray, in a file that is written whole before each try.
 
     A try is counted as an end of the watcher when it begins, and that is taken back when it comes to its own end.
@@ -35,19 +35,21 @@ class Tries:
 
     def __init__(self, file: Path) -> None:
         self.file = file
-        self._tried: dict[str, Tried] = {}
+        self._attempts: dict[str, Attempts] = {}
         self._begun: set[str] = set()
         try:
-            self._tried = {name: Tried(**tried) for name, tried in json.loads(file.read_text("utf-8")).items()}
+            self._attempts = {
+                name: Attempts(**attempts) for name, attempts in json.loads(file.read_text("utf-8")).items()
+            }
         except FileNotFoundError:
             return
         except (OSError, ValueError, TypeError, AttributeError) as fault:
             raise Unusable(file, "", "the watcher's own file expected; delete it", type(fault).__name__) from None
 
-    def of(self, name: str, digest: str) -> Tried:
+    def of(self, name: str, digest: str) -> Attempts:
         """What was tried with a tray that holds these files."""
-        tried = self._tried.get(name)
-        return tried if tried is not None and tried.digest == digest else Tried(digest)
+        attempts = self._attempts.get(name)
+        return attempts if attempts is not None and attempts.digest == digest else Attempts(digest)
 
     def begin(self, name: str, digest: str) -> None:
         """Mark a try on disk before it begins.
@@ -58,22 +60,22 @@ class Tries:
             The file can't be written; the try must not begin.
         """
         before = self.of(name, digest)
-        kept = {**self._tried, name: replace(before, ends=before.ends + 1)}
-        write_whole(self.file, json.dumps({one: asdict(tried) for one, tried in kept.items()}))
-        self._tried = kept
+        kept = {**self._attempts, name: replace(before, ends=before.ends + 1)}
+        write_atomic(self.file, json.dumps({one: asdict(attempts) for one, attempts in kept.items()}))
+        self._attempts = kept
         self._begun.add(name)
 
     def take_back(self, name: str, digest: str) -> None:
         """A try came to nothing, by no fault of the tray's."""
-        self._tried[name] = self._ended(name, digest)
+        self._attempts[name] = self._ended(name, digest)
 
-    def fail(self, name: str, digest: str, why: str, works: str = "") -> Tried:
+    def fail(self, name: str, digest: str, why: str, works: str = "") -> Attempts:
         """A try failed by the tray's own fault, also one that did not get as far as to begin."""
         ended = self._ended(name, digest)
-        self._tried[name] = replace(ended, failed=ended.failed + 1, why=why, works=works)
-        return self._tried[name]
+        self._attempts[name] = replace(ended, failed=ended.failed + 1, why=why, works=works)
+        return self._attempts[name]
 
-    def _ended(self, name: str, digest: str) -> Tried:
+    def _ended(self, name: str, digest: str) -> Attempts:
         before = self.of(name, digest)
         if name not in self._begun:
             return before
@@ -82,15 +84,15 @@ class Tries:
 
     def forget(self, name: str) -> None:
         """A tray is dealt with."""
-        self._tried.pop(name, None)
+        self._attempts.pop(name, None)
         self._begun.discard(name)
 
 
-def pause_s(tried: Tried) -> float:
+def pause_s(attempts: Attempts) -> float:
     """How long to wait before the next try."""
-    return PAUSES_S[tried.failed - 1]
+    return PAUSES_S[attempts.failed - 1]
 
 
-def spent(tried: Tried) -> bool:
+def exhausted(attempts: Attempts) -> bool:
     """Whether a tray is not to be tried again."""
-    return tried.failed > len(PAUSES_S) or tried.ends >= MOST_ENDS
+    return attempts.failed > len(PAUSES_S) or attempts.ends >= MOST_ENDS

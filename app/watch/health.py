@@ -13,7 +13,7 @@ from typing import Any, Literal
 
 from app.watch.inbox import Inbox
 from vision.errors import Unusable
-from vision.formats import write_whole
+from vision.formats import write_atomic
 from vision.records import Verdict
 
 WRITTEN_EVERY_S = 1.0
@@ -43,7 +43,7 @@ class Hold:
 
 
 @dataclass(frozen=True, slots=True)
-class View:
+class WatcherStatus:
     """What the watcher has at hand when its health is written."""
 
     inbox: Inbox
@@ -79,37 +79,37 @@ class Health:
             self._said[line] = moment
             _say(f"brightbowl: {line}", sys.stderr)
 
-    def told(self, view: View) -> None:
+    def update(self, status: WatcherStatus) -> None:
         """Write the file and say the line where it is time."""
         moment = time.monotonic()
         if moment - self._written_s >= WRITTEN_EVERY_S:
             self._written_s = moment
-            self.write(view)
+            self.write(status)
         if moment - self._said_s >= SAID_EVERY_S:
             self._said_s = moment
-            self.say(view)
+            self.say(status)
 
-    def say(self, view: View) -> None:
+    def say(self, status: WatcherStatus) -> None:
         """Say how things stand in one line on stdout."""
-        aside = sum(settled.why is not None for settled in view.inbox.settled.values())
+        aside = sum(settled.why is not None for settled in status.inbox.settled.values())
         verdicts = ", ".join(f"{name} {self.counts.verdicts[name]}" for name in ("pass", "review", "reject"))
-        held = f"; held: {view.hold.why}" if view.hold else ""
+        held = f"; held: {status.hold.why}" if status.hold else ""
         _say(
-            f"{view.state}: {self.counts.judged} trays judged ({verdicts}), {view.queue} in the queue, "
-            f"{len(view.inbox.waiting)} waiting, {aside} set aside{held}",
+            f"{status.state}: {self.counts.judged} trays judged ({verdicts}), {status.queue} in the queue, "
+            f"{len(status.inbox.waiting)} waiting, {aside} set aside{held}",
             sys.stdout,
         )
 
-    def write(self, view: View) -> None:
+    def write(self, status: WatcherStatus) -> None:
         """Write the file, whole; a full disk is told as an error."""
         moment = time.monotonic()
-        aside = {name: settled.why for name, settled in view.inbox.settled.items() if settled.why is not None}
-        waiting = view.inbox.waiting
+        aside = {name: settled.why for name, settled in status.inbox.settled.items() if settled.why is not None}
+        waiting = status.inbox.waiting
         content = {
             "format": 1,
-            "state": view.state,
+            "state": status.state,
             "pid": os.getpid(),
-            "inbox": str(view.inbox.folder),
+            "inbox": str(status.inbox.folder),
             "store": self.store,
             "started_at": self.started_at,
             "written_at": _now(),
@@ -117,8 +117,8 @@ class Health:
             "judged": self.counts.judged,
             "filed": self.counts.filed,
             "verdicts": {name: self.counts.verdicts[name] for name in ("pass", "review", "reject")},
-            "queue": view.queue,
-            "in_hand": list(view.in_hand),
+            "queue": status.queue,
+            "in_hand": list(status.in_hand),
             "waiting": {
                 "count": len(waiting),
                 "trays": [
@@ -130,11 +130,12 @@ class Health:
                 "count": len(aside),
                 "trays": [{"tray": name, "why": why} for name, why in list(aside.items())[:_LISTED]],
             },
-            "held": view.hold and {"why": view.hold.why, "again_in_s": round(max(view.hold.until_s - moment, 0.0), 1)},
+            "held": status.hold
+            and {"why": status.hold.why, "again_in_s": round(max(status.hold.until_s - moment, 0.0), 1)},
             "last_error": self.last_error,
         }
         try:
-            write_whole(self.file, json.dumps(content, indent=1, ensure_ascii=False))
+            write_atomic(self.file, json.dumps(content, indent=1, ensure_ascii=False))
         except Unusable as fault:
             self.error(str(fault))
 

@@ -98,7 +98,7 @@ class Inbox:
         self.settled: dict[str, Settled] = {}
         self.taken: dict[str, str] = {}
 
-    def look(self) -> list[str]:
+    def scan(self) -> list[str]:
         """Look once: trays that are ready now, oldest in the inbox's own order; they count as taken from here on.
 
         Raises

@@ -8,11 +8,11 @@ from threading import Event
 
 from app.run import Outcome
 from app.store import Store, dealt_with, file_tray, note_judged, put_aside
-from app.watch.attempts import Tries, pause_s, spent
-from app.watch.health import Health, Hold, State, View
+from app.watch.attempts import AttemptLog, exhausted, pause_s
+from app.watch.health import Health, Hold, State, WatcherStatus
 from app.watch.inbox import ARRIVING, Inbox
 from app.watch.prepare import NotReady, Order, Preparer, Ready
-from app.watch.worker_pool import Crew
+from app.watch.worker_pool import WorkerPool
 from app.works import ready_to_file
 from vision.errors import Unusable
 from vision.records import TrayResult
@@ -30,7 +30,7 @@ class Watcher:
         self.order = order
         self.store = store
         self.health = Health(order.state / "health.json", store.url)
-        self.tries = Tries(order.state / "tries.json")
+        self.attempt_log = AttemptLog(order.state / "tries.json")
         self.preparer = Preparer(order, store)
         self.inbox = Inbox(order.inbox, self._known, self.preparer.works_state)
         self.queue: deque[str] = deque()
@@ -42,39 +42,39 @@ class Watcher:
 
     def run(self, stop: Event) -> None:
         """Watch until `stop` is set; the trays in hand are finished first."""
-        crew = Crew(self.order.jobs)
-        looked_s = float("-inf")
+        pool = WorkerPool(self.order.jobs)
+        scanned_s = float("-inf")
         try:
             while not stop.is_set() or self.in_hand:
                 if not stop.is_set():
-                    if time.monotonic() - looked_s >= SCAN_S:
-                        self._look()
-                        looked_s = time.monotonic()
-                    self._send(crew)
+                    if time.monotonic() - scanned_s >= SCAN_S:
+                        self._scan()
+                        scanned_s = time.monotonic()
+                    self._send(pool)
                 if self.in_hand:
-                    for outcome in crew.ended(SCAN_S):
+                    for outcome in pool.ended(SCAN_S):
                         self._finish(outcome)
                 else:
                     stop.wait(SCAN_S)
-                self.health.told(self._view("held" if self.hold else "watching"))
+                self.health.update(self._status("held" if self.hold else "watching"))
         finally:
-            crew.close()
-            self.health.write(self._view("stopped"))
-        self.health.say(self._view("stopped"))
+            pool.close()
+            self.health.write(self._status("stopped"))
+        self.health.say(self._status("stopped"))
 
-    def _view(self, state: State) -> View:
+    def _status(self, state: State) -> WatcherStatus:
         queue = len(self.queue) + len(self.suspects)
-        return View(self.inbox, state, queue, tuple(self.in_hand), self.hold)
+        return WatcherStatus(self.inbox, state, queue, tuple(self.in_hand), self.hold)
 
     def _known(self, names: Sequence[str]) -> Mapping[str, Mapping[str, str | None]]:
         keys = {self.order.key(name): name for name in names}
         return {keys[key]: dealt for key, dealt in dealt_with(self.store, list(keys)).items()}
 
-    def _look(self) -> None:
+    def _scan(self) -> None:
         if self._held_still():
             return
         try:
-            fresh = self.inbox.look()
+            fresh = self.inbox.scan()
         except Unusable as fault:
             self._hold(str(fault))
             return
@@ -85,11 +85,11 @@ class Watcher:
             self.hold = None
 
     def _line_up(self, name: str) -> None:
-        suspect = self.tries.of(name, self.inbox.taken[name]).ends > 0
+        suspect = self.attempt_log.of(name, self.inbox.taken[name]).ends > 0
         (self.suspects if suspect else self.queue).append(name)
 
     def _put_back(self, name: str) -> None:
-        self.tries.take_back(name, self.inbox.taken[name])
+        self.attempt_log.take_back(name, self.inbox.taken[name])
         self._line_up(name)
 
     def _hold(self, why: str) -> None:
@@ -101,27 +101,27 @@ class Watcher:
     def _held_still(self) -> bool:
         return self.hold is not None and time.monotonic() < self.hold.until_s
 
-    def _send(self, crew: Crew) -> None:
+    def _send(self, pool: WorkerPool) -> None:
         """Give the crew what can be judged now; while it is in doubt whether results can be kept, one tray alone."""
-        while crew.has_room() and not self._held_still() and not (self.hold and self.in_hand):
+        while pool.has_room() and not self._held_still() and not (self.hold and self.in_hand):
             name = self._next()
             if name is None:
                 return
             try:
                 ready = self._prepare(name)
                 if ready is not None:
-                    self.tries.begin(name, self.inbox.taken[name])
+                    self.attempt_log.begin(name, self.inbox.taken[name])
             except Unusable as fault:  # of the store, the results' place or the watcher's own file
                 self._put_back(name)
                 self._hold(str(fault))
                 return
             if ready is not None:
                 self.in_hand[name] = ready
-                crew.send(ready.shot.folder, ready.work)
+                pool.send(ready.shot.folder, ready.work)
 
     def _next(self) -> str | None:
         """The next tray to try: first those that nothing speaks against, then each suspect with nothing beside it."""
-        if any(self.tries.of(name, self.inbox.taken[name]).ends > 1 for name in self.in_hand):
+        if any(self.attempt_log.of(name, self.inbox.taken[name]).ends > 1 for name in self.in_hand):
             return None  # a suspect; the others have one end, that of the try that runs
         if self.suspects and (self.suspects_turn or not self.queue):
             self.suspects_turn = bool(self.in_hand)  # no other is begun until those in hand are done
@@ -130,11 +130,11 @@ class Watcher:
 
     def _prepare(self, name: str) -> Ready | None:
         """All that is needed to judge a tray; None where it must wait or was set aside."""
-        tried = self.tries.of(name, self.inbox.taken[name])
-        if spent(tried):
+        attempts = self.attempt_log.of(name, self.inbox.taken[name])
+        if exhausted(attempts):
             folder = self.order.inbox / name
-            ends = f"{folder}: the watcher ended {tried.ends} times while this tray was in hand; look at its frames"
-            self._set_aside(name, tried.why or ends, tried.works)
+            ends = f"{folder}: the watcher ended {attempts.ends} times while this tray was in hand; look at its frames"
+            self._set_aside(name, attempts.why or ends, attempts.works)
             return None
         ready = self.preparer.prepare(name, self.in_hand.values())
         if isinstance(ready, Ready):
@@ -154,7 +154,7 @@ class Watcher:
             self._hold(outcome.failures[0])
             return
         if not self.inbox.unchanged(name):  # its files changed meanwhile: what was judged is neither old nor new
-            self.tries.take_back(name, self.inbox.taken[name])
+            self.attempt_log.take_back(name, self.inbox.taken[name])
             self.inbox.wait(name, 0.0, ARRIVING)
             return
         try:
@@ -184,7 +184,7 @@ class Watcher:
             self._failed(name, NotReady(str(fault), works=done.works))
             return
         self.hold = None
-        self.tries.forget(name)
+        self.attempt_log.forget(name)
         self.inbox.settle(name, digest)
         self.health.counts.judged += 1
         self.health.counts.filed += filed.new
@@ -192,16 +192,16 @@ class Watcher:
 
     def _failed(self, name: str, fault: NotReady) -> None:
         """A try failed: wait before the next one, or set the tray aside after the last."""
-        tried = self.tries.fail(name, self.inbox.taken[name], fault.why, fault.works)
-        if spent(tried):
+        attempts = self.attempt_log.fail(name, self.inbox.taken[name], fault.why, fault.works)
+        if exhausted(attempts):
             self._set_aside(name, fault.why, fault.works)
         else:
-            self.inbox.wait(name, pause_s(tried), fault.why)
+            self.inbox.wait(name, pause_s(attempts), fault.why)
 
     def _set_aside(self, name: str, why: str, works: str) -> None:
         digest = f"{self.inbox.taken[name]} {works}".strip()
         put_aside(self.store, self.order.key(name), digest, why)
         self.hold = None
-        self.tries.forget(name)
+        self.attempt_log.forget(name)
         self.inbox.settle(name, digest, why)
         self.health.error(f"set aside until its files change: {why}")

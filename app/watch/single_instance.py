@@ -75,11 +75,11 @@ def stopping() -> Iterator[Event]:
     """An event that SIGTERM and SIGINT set; a second signal ends the process at once."""
     stop = Event()
 
-    def told(_signal: int, _frame: FrameType | None) -> None:
+    def end(_signal: int, _frame: FrameType | None) -> None:
         stop.set()
         restore()
 
-    before = {ending: signal.signal(ending, told) for ending in (signal.SIGTERM, signal.SIGINT)}
+    before = {ending: signal.signal(ending, end) for ending in (signal.SIGTERM, signal.SIGINT)}
 
     def restore() -> None:
         for ending, handler in before.items():

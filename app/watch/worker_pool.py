@@ -21,85 +21,85 @@ LONGEST_S = 600.0
 
 
 @dataclass(slots=True, eq=False)
-class _Member:
+class _Worker:
     process: BaseProcess
     pipe: Connection
     folder: Path | None = None
     since_s: float = 0.0
 
 
-class Crew:
+class WorkerPool:
     """A number of processes that judge trays; each is replaced when it dies."""
 
     def __init__(self, size: int) -> None:
-        self._members = [_start() for _ in range(size)]
+        self._workers = [_start() for _ in range(size)]
 
     def has_room(self) -> bool:
         """Whether another tray can be sent."""
-        return any(member.folder is None for member in self._members)
+        return any(worker.folder is None for worker in self._workers)
 
     def send(self, folder: Path, work: Work) -> None:
         """Have a tray judged by a process that is free."""
-        place = next(place for place, member in enumerate(self._members) if member.folder is None)
+        index = next(index for index, worker in enumerate(self._workers) if worker.folder is None)
         try:
-            self._members[place].pipe.send((folder, work))
+            self._workers[index].pipe.send((folder, work))
         except OSError:  # it died while it had nothing to do
-            self._replace(place)
-            self._members[place].pipe.send((folder, work))
-        self._members[place].folder, self._members[place].since_s = folder, time.monotonic()
+            self._replace(index)
+            self._workers[index].pipe.send((folder, work))
+        self._workers[index].folder, self._workers[index].since_s = folder, time.monotonic()
 
     def ended(self, longest_s: float) -> Iterator[Outcome]:
         """Wait at most so long for trays to come back; one whose process died over it has no result."""
-        busy = {member.pipe: place for place, member in enumerate(self._members) if member.folder is not None}
+        busy = {worker.pipe: index for index, worker in enumerate(self._workers) if worker.folder is not None}
         back = set(wait(busy, longest_s))
-        for pipe, place in busy.items():
-            member = self._members[place]
-            assert member.folder is not None
-            late = time.monotonic() - member.since_s > LONGEST_S
+        for pipe, index in busy.items():
+            worker = self._workers[index]
+            assert worker.folder is not None
+            late = time.monotonic() - worker.since_s > LONGEST_S
             if pipe in back:
                 try:
-                    outcome: Outcome = member.pipe.recv()
+                    outcome: Outcome = worker.pipe.recv()
                 except (EOFError, OSError):
-                    yield self._died(place, "")
+                    yield self._died(index, "")
                 else:
-                    member.folder = None
+                    worker.folder = None
                     yield outcome
             elif late:
-                yield self._died(place, f"it took more than {LONGEST_S:.0f} s")
+                yield self._died(index, f"it took more than {LONGEST_S:.0f} s")
 
     def close(self) -> None:
         """End the processes."""
-        for member in self._members:
-            member.process.kill()
-            member.process.join()
-            member.pipe.close()
+        for worker in self._workers:
+            worker.process.kill()
+            worker.process.join()
+            worker.pipe.close()
 
-    def _died(self, place: int, why: str) -> Outcome:
-        folder = self._members[place].folder
+    def _died(self, index: int, why: str) -> Outcome:
+        folder = self._workers[index].folder
         assert folder is not None
-        code = self._replace(place)
+        code = self._replace(index)
         said = why or (f"killed by signal {-code}; it may want more memory" if code < 0 else f"exit code {code}")
         return Outcome(folder, None, (f"{folder}: the process that judged it died ({said})",))
 
-    def _replace(self, place: int) -> int:
+    def _replace(self, index: int) -> int:
         """Put a new process in the place of one that died or must; the old one's exit code."""
-        old = self._members[place]
+        old = self._workers[index]
         # One that died by itself has a moment to be gone, so that its own exit code is told.
         old.process.join(1.0)
         old.process.kill()
         old.process.join()
         old.pipe.close()
-        self._members[place] = _start()
+        self._workers[index] = _start()
         return old.process.exitcode or 0
 
 
-def _start() -> _Member:
+def _start() -> _Worker:
     context = multiprocessing.get_context(START)
     ours, theirs = context.Pipe()
     process: BaseProcess = context.Process(target=_judge, args=(theirs,), daemon=True)  # type: ignore[attr-defined]
     process.start()
     theirs.close()
-    return _Member(process, ours)
+    return _Worker(process, ours)
 
 
 def _judge(pipe: Connection) -> None:

@@ -12,7 +12,7 @@ from pydantic import Field
 
 from app.store import Store, open_store
 from vision.errors import Unusable
-from vision.formats import FormatOne, Strict, Text, read_toml, write_whole
+from vision.formats import FormatOne, Strict, Text, read_toml, write_atomic
 
 Role = Literal["review", "tune", "release", "read"]
 ROLES: tuple[Role, ...] = ("review", "tune", "release", "read")
@@ -31,11 +31,11 @@ class Person:
 
 @dataclass(frozen=True, slots=True)
 class Works:
-    """A works folder; `store_place` is a file in it or a database's URL."""
+    """A works folder; `store_address` is a file in it or a database's URL."""
 
     folder: Path
     name: str
-    store_place: str
+    store_address: str
     people: tuple[Person, ...]
 
     def part_file(self, part: str) -> Path:
@@ -72,9 +72,9 @@ class Works:
         Unusable
             As `open_store`.
         """
-        if "://" in self.store_place:
-            return open_store(self.store_place)
-        return open_store(self.folder / self.store_place)
+        if "://" in self.store_address:
+            return open_store(self.store_address)
+        return open_store(self.folder / self.store_address)
 
     def _inside(self, kind: str, name: str) -> Path:
         """A file or folder of that kind by its plain name; a name that leads elsewhere is refused."""
@@ -135,7 +135,7 @@ def new_works(folder: Path, name: str, people: tuple[Person, ...] = ()) -> Works
             (folder / kind).mkdir(parents=True, exist_ok=True)
     except OSError as fault:
         raise Unusable(folder, "", "expected a place where a folder can be made", fault.strerror or "") from fault
-    write_whole(folder / WORKS_FILE, _works_toml(name, people))
+    write_atomic(folder / WORKS_FILE, _works_toml(name, people))
     works = read_works(folder)
     works.open().close()
     return works

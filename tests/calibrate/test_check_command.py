@@ -140,7 +140,7 @@ def test_a_store_without_a_works_keeps_the_whole_history(bench) -> None:  # type
     files += [f"--history={bench.folder / 'st-1.jsonl'}"]
     bench.lay(a_piece(135.024))
     assert bench.call(*files)[0] == 0
-    assert bench.call(*files, f"--store={works.folder / works.store_place}")[0] == 0
+    assert bench.call(*files, f"--store={works.folder / works.store_address}")[0] == 0
     with closing(works.open()) as store:
         assert len(station_checks(store, "ST-1")) == 2
 

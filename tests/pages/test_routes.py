@@ -16,7 +16,7 @@ import uvicorn
 from starlette.applications import Starlette
 
 from app.pages.routes import routes
-from app.pages.server_state import Desk, Pass, lasting_secret
+from app.pages.server_state import Pass, ServerState, lasting_secret
 from app.store.people.verdicts import standing
 from tests.pages.made_works import made_works
 
@@ -25,11 +25,11 @@ GUEST = Pass("Guest", ("read",), "declared")
 
 
 @pytest.fixture(scope="module")
-def desk(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Desk]:
+def server_state(tmp_path_factory: pytest.TempPathFactory) -> Iterator[ServerState]:
     """A desk on a works with two trays."""
     works = made_works(tmp_path_factory.mktemp("routes") / "works", trays=2, drawn=2)
     store = works.open()
-    yield Desk(store, works)
+    yield ServerState(store, works)
     store.close()
 
 
@@ -67,11 +67,13 @@ class Client:
 
 
 @contextlib.contextmanager
-def answering(desk: Desk) -> Iterator[Client]:
+def answering(server_state: ServerState) -> Iterator[Client]:
     """The routes of a desk on a port of loopback."""
     listening = socket.socket()
     listening.bind(("127.0.0.1", 0))
-    server = uvicorn.Server(uvicorn.Config(Starlette(routes=list(routes(desk))), log_level="error", lifespan="off"))
+    server = uvicorn.Server(
+        uvicorn.Config(Starlette(routes=list(routes(server_state))), log_level="error", lifespan="off")
+    )
     thread = threading.Thread(target=server.run, args=([listening],))
     thread.start()
     while not server.started:
@@ -83,9 +85,9 @@ def answering(desk: Desk) -> Iterator[Client]:
 
 
 @pytest.fixture(scope="module")
-def client(desk: Desk) -> Iterator[Client]:
+def client(server_state: ServerState) -> Iterator[Client]:
     """Calls the routes."""
-    with answering(desk) as one:
+    with answering(server_state) as one:
         yield one
 
 
@@ -98,9 +100,9 @@ def call(client: Client, path: str, one: str, **body: Any) -> tuple[int, dict[st
 WANTED = {"order": "worst"}
 
 
-def card_for(client: Client, desk: Desk) -> dict[str, Any]:
+def card_for(client: Client, server_state: ServerState) -> dict[str, Any]:
     """The first piece of the queue."""
-    status, told = call(client, "next", desk.write_pass(HALE), wanted=WANTED, have=[], count=3)
+    status, told = call(client, "next", server_state.write_pass(HALE), wanted=WANTED, have=[], count=3)
     assert status == 200
     return dict(told["cards"][0])
 
@@ -119,28 +121,28 @@ def verdict(card: dict[str, Any], **changes: Any) -> dict[str, Any]:
     }
 
 
-def test_a_verdict_is_answered_when_the_store_has_it(client: Client, desk: Desk) -> None:
-    card = card_for(client, desk)
+def test_a_verdict_is_answered_when_the_store_has_it(client: Client, server_state: ServerState) -> None:
+    card = card_for(client, server_state)
     body = {"verdicts": [verdict(card)], "wanted": WANTED}
-    status, told = call(client, "verdicts", desk.write_pass(HALE), **body)
+    status, told = call(client, "verdicts", server_state.write_pass(HALE), **body)
     assert (status, told["receipts"][0]["outcome"]) == (200, "stored")
-    assert [one.uid for one in standing(desk.store, "R. Hale")] == ["0123456789abcdef"]
-    assert call(client, "verdicts", desk.write_pass(HALE), **body)[1]["receipts"][0]["outcome"] == "known"
+    assert [one.uid for one in standing(server_state.store, "R. Hale")] == ["0123456789abcdef"]
+    assert call(client, "verdicts", server_state.write_pass(HALE), **body)[1]["receipts"][0]["outcome"] == "known"
 
 
-def test_a_pass_is_needed_and_can_not_be_made(client: Client, desk: Desk) -> None:
-    good = desk.write_pass(HALE)
-    for forged in ("", "x", good[:-2] + "xx", Desk(desk.store, None).write_pass(HALE)):
+def test_a_pass_is_needed_and_can_not_be_made(client: Client, server_state: ServerState) -> None:
+    good = server_state.write_pass(HALE)
+    for forged in ("", "x", good[:-2] + "xx", ServerState(server_state.store, None).write_pass(HALE)):
         status, told = call(client, "next", forged, wanted=WANTED, have=[], count=1)
         assert (status, "load it again" in told["error"]) == (401, True)
 
 
-def test_who_may_read_can_not_judge(client: Client, desk: Desk) -> None:
-    card = card_for(client, desk)
+def test_who_may_read_can_not_judge(client: Client, server_state: ServerState) -> None:
+    card = card_for(client, server_state)
     body = {"verdicts": [verdict(card, uid="f" * 16)], "wanted": WANTED}
-    status, told = call(client, "verdicts", desk.write_pass(GUEST), **body)
+    status, told = call(client, "verdicts", server_state.write_pass(GUEST), **body)
     assert (status, "Guest may look" in told["error"]) == (403, True)
-    assert "f" * 16 not in [one.uid for one in standing(desk.store)]
+    assert "f" * 16 not in [one.uid for one in standing(server_state.store)]
 
 
 @pytest.mark.parametrize(
@@ -155,16 +157,18 @@ def test_who_may_read_can_not_judge(client: Client, desk: Desk) -> None:
         {"inspector": "M. Okafor"},
     ],
 )
-def test_what_no_viewer_sends_is_refused_whole(client: Client, desk: Desk, changes: dict[str, Any]) -> None:
-    card = card_for(client, desk)
-    before = standing(desk.store)
+def test_what_no_viewer_sends_is_refused_whole(
+    client: Client, server_state: ServerState, changes: dict[str, Any]
+) -> None:
+    card = card_for(client, server_state)
+    before = standing(server_state.store)
     body = {"verdicts": [verdict(card, uid="e" * 16), verdict(card, **changes)], "wanted": WANTED}
-    assert call(client, "verdicts", desk.write_pass(HALE), **body)[0] == 422
-    assert standing(desk.store) == before
+    assert call(client, "verdicts", server_state.write_pass(HALE), **body)[0] == 422
+    assert standing(server_state.store) == before
 
 
-def test_pictures_are_of_filed_frames_only(client: Client, desk: Desk) -> None:
-    card = card_for(client, desk)
+def test_pictures_are_of_filed_frames_only(client: Client, server_state: ServerState) -> None:
+    card = card_for(client, server_state)
     for light in card["lights"]:
         answer = client.get(light["url"])
         assert (answer.status, answer.headers["content-type"]) == (200, "image/jpeg")
@@ -178,11 +182,11 @@ def test_pictures_are_of_filed_frames_only(client: Client, desk: Desk) -> None:
         assert client.get(f"/desk/{path}").status == 404
 
 
-def test_a_damaged_or_missing_frame_is_named(client: Client, desk: Desk) -> None:
-    assert desk.works is not None
-    status, told = call(client, "one", desk.write_pass(HALE), tray="T-000002", piece=1)
+def test_a_damaged_or_missing_frame_is_named(client: Client, server_state: ServerState) -> None:
+    assert server_state.works is not None
+    status, told = call(client, "one", server_state.write_pass(HALE), tray="T-000002", piece=1)
     assert status == 200
-    frame = desk.works.shots / "S-1" / "dome.png"
+    frame = server_state.works.shots / "S-1" / "dome.png"
     content = frame.read_bytes()
     url = next(light["url"] for light in told["cards"][0]["lights"] if light["name"] == "dome")
     for damaged, words in ((content[: len(content) // 3][:200], "damaged"), (b"", "damaged"), (None, "missing")):
@@ -195,13 +199,15 @@ def test_a_damaged_or_missing_frame_is_named(client: Client, desk: Desk) -> None
     assert client.get(url).status == 200
 
 
-def test_where_people_sign_in_pictures_ask_for_their_cookie(desk: Desk, monkeypatch: pytest.MonkeyPatch) -> None:
+def test_where_people_sign_in_pictures_ask_for_their_cookie(
+    server_state: ServerState, monkeypatch: pytest.MonkeyPatch
+) -> None:
     from streamlit.web.server.starlette import starlette_auth_routes as streamlit_auth
     from streamlit.web.server.starlette.starlette_app_utils import create_signed_value
     from streamlit.web.server.starlette.starlette_server_config import USER_COOKIE_NAME
 
     monkeypatch.setattr(streamlit_auth, "get_cookie_secret", lambda: "a secret of this test")
-    locked = Desk(desk.store, desk.works, login=True)
+    locked = ServerState(server_state.store, server_state.works, login=True)
     signed = create_signed_value("a secret of this test", USER_COOKIE_NAME, '{"email": "hale@aldermoor.example"}')
     cookie = f"{USER_COOKIE_NAME}={signed.decode()}"
     with answering(locked) as client:

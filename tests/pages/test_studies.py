@@ -14,7 +14,7 @@ from sqlalchemy import select
 from app.store.database import schema
 from app.store.database.connection import Store
 from app.store.lots.revisions import revisions
-from app.store.people.verdicts import Given, give
+from app.store.people.verdicts import NewVerdict, give
 from app.store.results.filing import PictureFile, ToFile, file_result, kept_path
 from app.works.folder import Works, new_works
 from tests.pages.conftest import Opened, Served
@@ -48,7 +48,7 @@ def studied_works(folder: Path) -> Works:
         for name in ("R. Hale", "M. Okafor"):
             # the very first piece is one that people see the other way
             verdict: Literal["accept", "reject"] = "reject" if bad != (place == 0) else "accept"
-            given = Given(
+            given = NewVerdict(
                 f"study-{key}-{name}", key, None, name, "imported", verdict, (), "", "2026-11-03T06:00:00+00:00"
             )
             assert give(store, given).outcome == "stored"

@@ -74,7 +74,7 @@ def test_the_drawing_reaches_as_far_as_the_magnified_burr() -> None:
     )
     ys = [float(pair.split()[1]) for pair in patch.get("d", "").strip("MZ").split("L")]
     k = int(np.argmax(profile.deviation_mm))
-    foot = window.place(profile.nominal_mm[[k]])[0, 1]
+    foot = window.to_px(profile.nominal_mm[[k]])[0, 1]
     assert max(abs(y - foot) for y in ys) == pytest.approx(10 * made.BURR_MM * window.px_per_mm, abs=1.0)
 
 

@@ -32,8 +32,8 @@ def test_a_crop_shows_the_piece_upright() -> None:
     window = window_around(inspected.part.outline, 2.0, 640.0)
     crop = crop_upright(as_grey(inspected.pictures.back), drawing_to_frame(piece.profile), window)
     assert crop.shape == (200, 640)
-    dark = window.place(np.array([[1.0, 0.0], [59.0, 0.0], [30.0, 7.0], [30.0, -7.0]]))
-    bright = window.place(np.array([[-1.0, 0.0], [61.0, 0.0], [30.0, 9.0], [30.0, -9.0], [0.5, 7.0]]))
+    dark = window.to_px(np.array([[1.0, 0.0], [59.0, 0.0], [30.0, 7.0], [30.0, -7.0]]))
+    bright = window.to_px(np.array([[-1.0, 0.0], [61.0, 0.0], [30.0, 9.0], [30.0, -9.0], [0.5, 7.0]]))
     assert all(crop[round(v), round(u)] < 30 for u, v in dark)
     assert all(crop[round(v), round(u)] > 200 for u, v in bright)
 

@@ -15,11 +15,11 @@ from playwright.sync_api import sync_playwright
 from sqlalchemy import text
 
 from app.pages.cards import cards
-from app.pages.server_state import Desk
+from app.pages.server_state import ServerState
 from app.store.database.connection import Store, now, open_store
 from app.store.lots.lot_list import list_lots
 from app.store.people.review_queue import Holder, Wanted, choices, claim, waiting, waiting_count
-from app.store.people.verdicts import Given, give
+from app.store.people.verdicts import NewVerdict, give
 from app.store.results.filing import ToFile, file_result
 from app.store.results.shown import newest_judgements
 from tests.pages.conftest import CHROMIUM, CHROMIUM_FLAGS, Served
@@ -75,17 +75,17 @@ def main(pieces: int, place: str) -> None:
     def next_pieces() -> None:
         taken = claim(store, holder, worst, 14)
         newest = newest_judgements(store, taken)
-        cards(Desk(store, None), [newest[one] for one in taken], "R. Hale")
+        cards(ServerState(store, None), [newest[one] for one in taken], "R. Hale")
 
     def one_piece() -> None:
         (taken,) = claim(store, holder, worst, 1)
-        cards(Desk(store, None), [newest_judgements(store, [taken])[taken]], "R. Hale")
+        cards(ServerState(store, None), [newest_judgements(store, [taken])[taken]], "R. Hale")
 
     def verdict() -> None:
         nonlocal number
         number += 1
         (taken,) = claim(store, holder, worst, 1)
-        give(store, Given(f"speed-{time.time_ns()}", taken, None, "R. Hale", "declared", "accept", (), "", now()))
+        give(store, NewVerdict(f"speed-{time.time_ns()}", taken, None, "R. Hale", "declared", "accept", (), "", now()))
 
     print(f"queue opened: {median_ms(opened):.0f} ms (asked: under 1000)")
     print(f"next piece, claimed and laid out: {median_ms(one_piece):.0f} ms (asked: under 100)")

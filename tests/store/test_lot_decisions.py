@@ -12,7 +12,7 @@ from sqlalchemy import text
 from app.cli.main import main
 from app.store.database.connection import Store
 from app.store.lots.decisions import Decision, decide, decisions
-from app.store.lots.state import lot_state, tell_size
+from app.store.lots.state import lot_state, state_size
 from app.store.results.filing import file_result
 from app.works.folder import Works, new_works
 from tests.store.made import made_piece, made_tray, to_file
@@ -39,7 +39,7 @@ def sampled_good_lots(store: Store, count: int) -> list[str]:
     pieces = [made_piece(k + 1, "pass") for k in range(80)]
     for k, name in enumerate(names):
         file_result(store, to_file(made_tray(f"S-{k:02}", pieces, name, f"2026-10-02T06:{k:02}:00+00:00")))
-        tell_size(store, name, "TS-135", 1000, "R. Hale")
+        state_size(store, name, "TS-135", 1000, "R. Hale")
     return names
 
 

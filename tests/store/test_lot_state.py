@@ -8,9 +8,9 @@ from app.report.lot_words import escapes_words
 from app.store.database.connection import Store
 from app.store.lots.decisions import Word, decide
 from app.store.lots.lot_list import set_lot_value
-from app.store.lots.state import LOT_SIZE, lot_state, series_up_to, standings, tell_size
+from app.store.lots.state import LOT_SIZE, lot_state, series_up_to, standings, state_size
 from app.store.people.blind_rounds import make_blind, sample_pieces
-from app.store.people.verdicts import Given, give
+from app.store.people.verdicts import NewVerdict, give
 from app.store.results.filing import file_result
 from app.store.stations.checks import file_checks
 from app.studies.lot_sampling import Acceptance, accept_series
@@ -70,11 +70,11 @@ def test_a_verdict_after_a_release_is_told_and_one_on_a_lot_on_hold_is_none_of_i
     decide_by_state(store, "hold")
     passed = next(piece for piece in lot_state(store, LOT).content.pieces if piece.verdict == "pass")
     when = "2026-11-02T09:00:00Z"
-    give(store, Given("a", passed.piece_id, None, "R. Hale", "declared", "reject", (), "", when))
+    give(store, NewVerdict("a", passed.piece_id, None, "R. Hale", "declared", "reject", (), "", when))
     assert lot_state(store, LOT).standing == "held"
     decide_by_state(store, "release")
     assert lot_state(store, LOT).standing == "released"
-    give(store, Given("b", passed.piece_id, None, "R. Hale", "declared", "accept", (), "", when))
+    give(store, NewVerdict("b", passed.piece_id, None, "R. Hale", "declared", "accept", (), "", when))
     assert lot_state(store, LOT).standing == "released, then verdicts changed"
 
 
@@ -100,7 +100,7 @@ def test_the_share_of_bad_among_passed_pieces_is_taken_from_blind_words_on_passe
         for one in chosen:
             word = "reject" if verdict_of[one] == "reject" or (one == bad and name != "C") else "accept"
             uid, when = f"{name} {one}", "2026-11-02T09:00:00Z"
-            give(store, Given(uid, one, None, name, "declared", word, (), "", when, None, blind.id, 1))
+            give(store, NewVerdict(uid, one, None, name, "declared", word, (), "", when, None, blind.id, 1))
     found = lot_state(store, LOT).figures.escapes
     assert found is not None
     assert (found.bad, found.seen) == (1, 4)
@@ -123,7 +123,7 @@ def test_inspection_is_chosen_for_each_part_and_only_after_the_newest_lot(store:
     assert lot_state(store, names[-1], "TS-135").standing == "open"
     other = lot_state(store, names[-1], "DS-182")
     assert (other.size, series_up_to(store, other)) == (None, ())  # of this part every piece was photographed
-    tell_size(store, names[-1], "DS-182", 50, "R. Hale")
+    state_size(store, names[-1], "DS-182", 50, "R. Hale")
     assert (last(names[-1], "DS-182").size, last(names[-1], "DS-182").severity) == (50, "normal")
 
 
@@ -131,7 +131,7 @@ def test_a_size_that_names_no_part_holds_for_the_parts_without_one_of_their_own(
     file_trays(store, 1)
     set_lot_value(store, LOT, LOT_SIZE, 500.0, "R. Hale")
     assert lot_state(store, LOT).size == 500
-    tell_size(store, LOT, "TS-135", 700, "R. Hale")
+    state_size(store, LOT, "TS-135", 700, "R. Hale")
     assert lot_state(store, LOT).size == 700
 
 
@@ -145,7 +145,8 @@ def test_what_speaks_against_a_release(store: Store) -> None:
         if piece.verdict == "review":
             uid = f"{piece.tray}-{piece.piece}"
             give(
-                store, Given(uid, piece.piece_id, None, "R. Hale", "declared", "accept", (), "", "2026-11-02T09:00:00Z")
+                store,
+                NewVerdict(uid, piece.piece_id, None, "R. Hale", "declared", "accept", (), "", "2026-11-02T09:00:00Z"),
             )
     state = lot_state(store, LOT)
     assert (state.figures.fates["accepted"], state.figures.to_packing) == (2, 4)

@@ -19,7 +19,7 @@ from app.store.people.review_queue import (
     waiting,
     waiting_count,
 )
-from app.store.people.verdicts import Given, give, standing
+from app.store.people.verdicts import NewVerdict, give, standing
 from app.store.results.filing import file_result
 from tests.store.made import lost_piece, made_piece, made_tray, to_file
 from vision.errors import Unusable
@@ -45,7 +45,7 @@ def judge(store: Store, piece_id: int, uid: str, inspector: str = "R. Hale", ver
     """Say something of a piece."""
     said = "accept" if verdict == "accept" else "withdrawn"
     taken = None if said == "accept" else verdict
-    give(store, Given(uid, piece_id, None, inspector, "declared", said, (), "", now(), takes_back=taken))
+    give(store, NewVerdict(uid, piece_id, None, inspector, "declared", said, (), "", now(), takes_back=taken))
 
 
 def test_flagged_pieces_wait_and_no_others(filed: Store) -> None:
@@ -174,7 +174,7 @@ def test_a_blind_round_goes_on_where_it_stopped(filed: Store) -> None:
     for number, one in enumerate(order[:8]):
         give(
             filed,
-            Given(
+            NewVerdict(
                 f"b{number}", one.piece_id, one.judgement_id, "M. Okafor", "declared", "accept", (), "", now(),
                 blind_id=blind.id, turn=one.turn,
             ),
@@ -184,7 +184,7 @@ def test_a_blind_round_goes_on_where_it_stopped(filed: Store) -> None:
     assert len(standing(filed, blind="first")) == 8
     give(
         filed,
-        Given(
+        NewVerdict(
             "undo", order[7].piece_id, order[7].judgement_id, "M. Okafor", "declared", "withdrawn", (), "", now(),
             takes_back="b7", blind_id=blind.id, turn=order[7].turn,
         ),

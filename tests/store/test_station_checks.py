@@ -14,7 +14,7 @@ from app.store.stations.checks import (
     suspect_periods,
     suspect_trays,
 )
-from app.store.stations.light import light_limits, light_told
+from app.store.stations.light import light_history, light_limits
 from tests.store.made import STATION, made_piece, made_tray, to_file
 from vision.calibrate.checks import DriftOfMeasure
 from vision.errors import Unusable
@@ -117,9 +117,12 @@ def test_what_was_amiss_with_the_light_of_a_stations_trays_comes_newest_first(st
     for tray, said in (("T-1", "backlight at 60.00%, under the limit of 75.00%"), ("T-2", "edges are soft")):
         findings = (TrayFinding("foreign", (1.0, 2.0), "something"), TrayFinding("exposure", None, said))
         file_result(store, to_file(replace(made_tray(tray), tray_findings=findings)))
-    assert [(one.tray, one.kind) for one in light_told(store, "ST-1", 5)] == [("T-2", "exposure"), ("T-1", "exposure")]
-    assert light_told(store, "ST-1", 1)[0].detail == "edges are soft"
-    assert light_told(store, "ST-2", 5) == ()
+    assert [(one.tray, one.kind) for one in light_history(store, "ST-1", 5)] == [
+        ("T-2", "exposure"),
+        ("T-1", "exposure"),
+    ]
+    assert light_history(store, "ST-1", 1)[0].detail == "edges are soft"
+    assert light_history(store, "ST-2", 5) == ()
     assert light_limits(store, "ST-1") == LightLimits()
 
 

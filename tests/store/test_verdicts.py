@@ -6,7 +6,7 @@ from sqlalchemy import func, select, text
 
 from app.store.database import schema
 from app.store.database.connection import Store, now
-from app.store.people.verdicts import Given, Receipt, Said, Standing, give, pace, standing
+from app.store.people.verdicts import NewVerdict, Receipt, Standing, VerdictWord, give, pace, standing
 from app.store.results.exports import verdicts_csv
 from app.store.results.filing import file_result
 from app.store.results.shown import newest_judgement
@@ -17,7 +17,7 @@ from vision.errors import Unusable
 def said(
     store: Store,
     uid: str,
-    verdict: Said = "reject",
+    verdict: VerdictWord = "reject",
     piece: int = 3,
     inspector: str = "R. Hale",
     takes_back: str | None = None,
@@ -30,7 +30,7 @@ def said(
     defects = ("burr",) if verdict == "reject" else ()
     return give(
         store,
-        Given(uid, piece_id, judgement, inspector, "declared", verdict, defects, "", now(), takes_back=takes_back),
+        NewVerdict(uid, piece_id, judgement, inspector, "declared", verdict, defects, "", now(), takes_back=takes_back),
     )
 
 
@@ -99,9 +99,9 @@ def test_a_new_judgement_opens_the_next_round(filed: Store) -> None:
 
 def test_a_verdict_on_another_pieces_judgement_is_refused(filed: Store) -> None:
     judgement = newest_judgement(filed, "T-000123", 2)
-    receipt = give(filed, Given("a", 1, judgement, "R. Hale", "declared", "accept", (), "", now()))
+    receipt = give(filed, NewVerdict("a", 1, judgement, "R. Hale", "declared", "accept", (), "", now()))
     assert receipt.outcome == "refused"
-    unknown = give(filed, Given("b", 99, None, "R. Hale", "declared", "accept", (), "", now()))
+    unknown = give(filed, NewVerdict("b", 99, None, "R. Hale", "declared", "accept", (), "", now()))
     assert unknown.outcome == "refused"
     assert rows(filed) == 0
 

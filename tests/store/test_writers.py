@@ -10,7 +10,7 @@ from sqlalchemy import select
 from app.store.database import schema
 from app.store.database.connection import Store, now, open_store
 from app.store.lots.revisions import file_limits
-from app.store.people.verdicts import Given, give
+from app.store.people.verdicts import NewVerdict, give
 from app.store.results.filing import file_result
 from tests.store.made import LIMITS, made_tray, to_file
 from vision.errors import Unusable
@@ -28,7 +28,7 @@ def test_every_verdict_is_there_once(place: str, store: Store) -> None:
         try:
             for number in range(EACH):
                 uid = f"{writer}-{number}"
-                one = Given(uid, 1 + number % 3, None, f"P{writer}", "declared", "reject", (), "", now())
+                one = NewVerdict(uid, 1 + number % 3, None, f"P{writer}", "declared", "reject", (), "", now())
                 give(own, one)
                 give(own, one)  # the outbox sends again what it is not sure of
         except BaseException as fault:  # noqa: BLE001 - told to the test's own thread below

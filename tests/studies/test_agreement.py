@@ -12,7 +12,7 @@ from vision.records.judged import Verdict
 
 
 @dataclass(frozen=True)
-class Said:
+class VerdictWord:
     """One person's verdict."""
 
     tray: str
@@ -35,7 +35,7 @@ def _said(camera: str, people: dict[str, str]) -> Answers:
         who, _, turn = name.partition("#")
         for i, letter in enumerate(letters):
             if letter != ".":
-                given.append(Said("T-1", i + 1, who, int(turn or 1), "accept" if letter == "a" else "reject"))
+                given.append(VerdictWord("T-1", i + 1, who, int(turn or 1), "accept" if letter == "a" else "reject"))
     return answers(judged, given)
 
 
@@ -100,7 +100,7 @@ def test_no_agreement_at_all() -> None:
 
 def test_unknown_pieces_are_named_and_unjudged_ones_counted() -> None:
     judged: dict[PieceKey, Verdict] = {PieceKey("T-1", 1): "pass", PieceKey("T-1", 2): "reject"}
-    said = answers(judged, [Said("T-1", 1, "Ada", 1, "accept"), Said("T-9", 4, "Ada", 1, "reject")])
+    said = answers(judged, [VerdictWord("T-1", 1, "Ada", 1, "accept"), VerdictWord("T-9", 4, "Ada", 1, "reject")])
     assert [(one.tray, one.piece) for one in said.unknown] == [("T-9", 4)]
     assert said.without_verdict == 1
     study = study_agreement(said)
@@ -109,7 +109,7 @@ def test_unknown_pieces_are_named_and_unjudged_ones_counted() -> None:
 
 
 def test_no_verdict_fits_any_piece() -> None:
-    study = study_agreement(answers({PieceKey("T-1", 1): "pass"}, [Said("T-2", 1, "Ada", 1, "accept")]))
+    study = study_agreement(answers({PieceKey("T-1", 1): "pass"}, [VerdictWord("T-2", 1, "Ada", 1, "accept")]))
     assert study.pieces == 0
     assert study.camera_vs == {}
     assert study.fleiss_kappa.value is None
@@ -131,10 +131,10 @@ def test_by_kind_counts_pieces_that_most_reject() -> None:
     said = []
     for name in ("Ada", "Ben", "Cleo"):
         said += [
-            Said("T-1", 1, name, 1, "reject", ("burr",) if name == "Ada" else ()),
-            Said("T-1", 2, name, 1, "reject" if name == "Ada" else "accept", ("burr",) if name == "Ada" else ()),
-            Said("T-1", 3, name, 1, "reject", ("pit", "burr")),
-            Said("T-1", 4, name, 1, "reject", ("pit",)),
+            VerdictWord("T-1", 1, name, 1, "reject", ("burr",) if name == "Ada" else ()),
+            VerdictWord("T-1", 2, name, 1, "reject" if name == "Ada" else "accept", ("burr",) if name == "Ada" else ()),
+            VerdictWord("T-1", 3, name, 1, "reject", ("pit", "burr")),
+            VerdictWord("T-1", 4, name, 1, "reject", ("pit",)),
         ]
     study = study_agreement(answers(judged, said))
     assert study.by_kind["burr"].pieces == 2

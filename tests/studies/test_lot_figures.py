@@ -15,7 +15,7 @@ from vision.records.judged import Verdict
 
 
 @dataclass(frozen=True)
-class Said:
+class VerdictWord:
     tray: str
     piece: int
     verdict: Literal["accept", "reject"]
@@ -38,7 +38,12 @@ def test_a_persons_newest_word_outweighs_the_cameras() -> None:
     pieces = [
         piece("T-00", k, verdict) for k, verdict in enumerate(("pass", "pass", "review", "review", "reject", "reject"))
     ]
-    said = [Said("T-00", 1, "reject"), Said("T-00", 3, "reject"), Said("T-00", 3, "accept"), Said("T-00", 5, "accept")]
+    said = [
+        VerdictWord("T-00", 1, "reject"),
+        VerdictWord("T-00", 3, "reject"),
+        VerdictWord("T-00", 3, "accept"),
+        VerdictWord("T-00", 5, "accept"),
+    ]
     fates = fates_of(pieces, said)
     assert [fates[PieceKey("T-00", k)] for k in range(6)] == [
         "passed", "rejected", "waiting", "accepted", "sorted out", "accepted",
@@ -80,7 +85,7 @@ def test_waiting_pieces_are_in_no_yield() -> None:
 
 def test_what_gets_through_follows_from_the_share_of_bad_among_passed_pieces() -> None:
     pieces = [piece("T-00", k, "pass" if k < 900 else "review") for k in range(1000)]
-    fates = fates_of(pieces, [Said("T-00", k, "accept") for k in range(900, 960)])
+    fates = fates_of(pieces, [VerdictWord("T-00", k, "accept") for k in range(900, 960)])
     assert lot_figures([tray("T-00")], pieces, fates).escapes is None
     found = lot_figures([tray("T-00")], pieces, fates, passed_blind=(2, 100)).escapes
     assert found is not None

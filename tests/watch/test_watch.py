@@ -170,7 +170,7 @@ def test_a_tray_that_ends_the_watcher_itself_is_not_tried_for_ever(works: Works,
     folder = drop(shot, inbox, "T-0")
     (works.folder / "watch").mkdir()
     for _ in range(attempts.MOST_ENDS):  # each begins a try and never comes back
-        attempts.Tries(works.folder / "watch" / "tries.json").begin("T-0", digest_of(folder))
+        attempts.AttemptLog(works.folder / "watch" / "tries.json").begin("T-0", digest_of(folder))
     drop(shot, inbox, "T-1")
     store, stop = works.open(), Event()
     with alone(works, inbox) as state:

@@ -62,7 +62,7 @@ def order(works: Works, inbox: Path, state: Path) -> Order:
 
 def judgements(works: Works) -> int:
     """How many judgements the store holds, asked without opening it as a works does: quick enough to ask often."""
-    with closing(sqlite3.connect(f"file:{works.folder / works.store_place}?mode=ro", uri=True)) as store:
+    with closing(sqlite3.connect(f"file:{works.folder / works.store_address}?mode=ro", uri=True)) as store:
         return int(store.execute("SELECT count(*) FROM judgement").fetchone()[0])
 
 

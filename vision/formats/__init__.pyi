@@ -1,4 +1,4 @@
-from .atomic_write import not_written as not_written, write_whole as write_whole
+from .atomic_write import not_written as not_written, write_atomic as write_atomic
 from .checks_file import (
     Check as Check,
     Reference as Reference,

@@ -8,7 +8,7 @@ from pathlib import Path
 from vision.errors import Unusable
 
 
-def write_whole(path: Path, content: bytes | str) -> None:
+def write_atomic(path: Path, content: bytes | str) -> None:
     """Write a file so that a reader sees the old one or the new one, never a part: beside it first, then renamed.
 
     Parameters

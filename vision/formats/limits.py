@@ -7,7 +7,7 @@ from pydantic import Field, model_validator
 
 from vision.decide import MEASURES
 from vision.errors import Unusable
-from vision.formats.atomic_write import write_whole
+from vision.formats.atomic_write import write_atomic
 from vision.formats.strict import FormatOne, Strict, Text, read_toml
 from vision.records import CountRule, Limit, Limits, LimitStatus, Part, Severity
 
@@ -123,4 +123,4 @@ def write_limits(limits: Limits, path: Path) -> None:
     ]
     if rows:
         table["limit"] = [{key: value for key, value in row.items() if value is not None} for row in rows]
-    write_whole(path, tomlkit.dumps(table))
+    write_atomic(path, tomlkit.dumps(table))

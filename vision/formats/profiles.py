@@ -10,7 +10,7 @@ from typing import Any
 import numpy as np
 
 from vision.errors import Unusable
-from vision.formats.atomic_write import write_whole
+from vision.formats.atomic_write import write_atomic
 from vision.formats.strict import read_bytes
 from vision.records import Array, DeviationProfile
 
@@ -51,7 +51,7 @@ def write_profiles(path: Path, profiles: Mapping[int, DeviationProfile]) -> None
         arrays[f"piece_{number}"] = np.stack([kept.s_mm, kept.deviation_mm]).astype(np.float32)
     out = BytesIO()
     np.savez_compressed(out, **arrays)
-    write_whole(path, out.getvalue())
+    write_atomic(path, out.getvalue())
 
 
 def read_profiles(path: Path) -> dict[int, Profile]:

@@ -7,7 +7,7 @@ from typing import Annotated, Any, Literal, get_args
 
 from pydantic import Field
 
-from vision.formats.atomic_write import write_whole
+from vision.formats.atomic_write import write_atomic
 from vision.formats.strict import FormatOne, Process, Strict, read_json
 from vision.records import (
     BendFinding,
@@ -217,7 +217,7 @@ def write_result(result: TrayResult, path: Path) -> None:
     ValueError
         Where a number is not finite.
     """
-    write_whole(path, json.dumps(as_table(result), allow_nan=False) + "\n")
+    write_atomic(path, json.dumps(as_table(result), allow_nan=False) + "\n")
 
 
 def as_table(result: TrayResult) -> dict[str, Any]:

@@ -7,7 +7,7 @@ from typing import Annotated, Any, Self
 import numpy as np
 from pydantic import AfterValidator, Field, model_validator
 
-from vision.formats.atomic_write import write_whole
+from vision.formats.atomic_write import write_atomic
 from vision.formats.strict import FormatOne, PairOfNumbers, Strict, Text, read_toml
 from vision.records import Camera, Lens, LightLimits, Station
 
@@ -155,4 +155,4 @@ def write_station(station: Station, path: Path) -> None:
         table["sensor"] = {"full_scale": station.full_scale}
     if light := {key: value for key, value in asdict(station.light).items() if value is not None}:
         table["light"] = light
-    write_whole(path, tomlkit.dumps(table))
+    write_atomic(path, tomlkit.dumps(table))

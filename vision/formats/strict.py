@@ -135,11 +135,11 @@ def _unusable(path: Path, fault: ValidationError) -> Unusable:
         return Unusable(path, "format", "format 1 expected, this software reads no other", found)
     first = faults[0]
     more = f"; {len(faults) - 1} more after this one" if len(faults) > 1 else ""
-    expected, found = _told(first)
+    expected, found = _expected_and_found(first)
     return Unusable(path, _place(first["loc"]), expected + more, found)
 
 
-def _told(one: Any) -> tuple[str, str]:
+def _expected_and_found(one: Any) -> tuple[str, str]:
     """What was expected and what was found, in plain words."""
     kind, context = one["type"], one.get("ctx", {})
     if kind == "json_invalid":

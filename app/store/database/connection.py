@@ -35,13 +35,13 @@ class Store:
     @contextmanager
     def read(self) -> Iterator[Connection]:
         """A connection that sees one state of the store and can't change it."""
-        with _told(self.url), self.reader.connect() as connection:
+        with _errors_in_one_line(self.url), self.reader.connect() as connection:
             yield connection
 
     @contextmanager
     def write(self) -> Iterator[Connection]:
         """A connection in a transaction that writes: all of it is kept when the block ends well, else none."""
-        with _told(self.url), self.writer.begin() as connection:
+        with _errors_in_one_line(self.url), self.writer.begin() as connection:
             yield connection
 
     def close(self) -> None:
@@ -149,7 +149,7 @@ def _open_postgresql(url: str) -> Store:
 
 
 @contextmanager
-def _told(url: str) -> Iterator[None]:
+def _errors_in_one_line(url: str) -> Iterator[None]:
     """Turn what a database says into one line that a person can act on."""
     try:
         yield

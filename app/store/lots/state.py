@@ -50,7 +50,7 @@ class LotState:
     @property
     def size(self) -> int | None:
         """Pieces in the whole lot, where only a sample was photographed."""
-        size = told_size(self.values, self.part)
+        size = stated_size(self.values, self.part)
         return size if size is not None and size > len(self.content.pieces) else None
 
     @property
@@ -132,13 +132,13 @@ class LotState:
         return None
 
 
-def told_size(values: Mapping[str, str | float], part: str) -> int | None:
+def stated_size(values: Mapping[str, str | float], part: str) -> int | None:
     """How many pieces of a part a lot was said to have, among its process values."""
     value = values.get(f"{LOT_SIZE} {part}", values.get(LOT_SIZE))
     return int(value) if isinstance(value, float) else None
 
 
-def tell_size(store: Store, lot: str, part: str, size: int, given_by: str) -> None:
+def state_size(store: Store, lot: str, part: str, size: int, given_by: str) -> None:
     """Write down how many pieces of a part a lot has, of which a sample is photographed."""
     set_lot_value(store, lot, f"{LOT_SIZE} {part}", float(size), given_by)
 
@@ -249,8 +249,8 @@ def _verdicts_of(store: Store, part: str, piece_ids: list[int]) -> dict[PieceKey
 def series_up_to(store: Store, state: LotState) -> tuple[SampledLot, ...]:
     """The part's lots that were inspected by sample, up to and with this one, in order of time."""
     own_lots = [known.lot for known in list_lots(store) if state.part in known.parts]
-    told = {name: told_size(lot_values(store, name), state.part) for name in own_lots}
-    sizes = {name: size for name, size in told.items() if size is not None}
+    stated = {name: stated_size(lot_values(store, name), state.part) for name in own_lots}
+    sizes = {name: size for name, size in stated.items() if size is not None}
     names = list(sizes)
     if state.lot not in names:
         return ()

@@ -5,7 +5,7 @@ from dataclasses import dataclass
 
 from app.store.database.connection import Store, now
 from app.store.database.definitions import digest
-from app.store.people.verdicts import Given, give, standing
+from app.store.people.verdicts import NewVerdict, give, standing
 from app.store.results.shown import newest_judgement, shown
 from vision.formats import PersonsVerdict
 
@@ -37,7 +37,7 @@ def bring_in(store: Store, verdicts: Iterable[PersonsVerdict]) -> BroughtIn:
         if judgement is None:
             unknown.setdefault((one.tray, one.piece), []).append(one.line)
             continue
-        given = Given(
+        given = NewVerdict(
             uid=digest([*key, one.verdict, list(one.defects), one.note, one.given_at]),
             piece_id=shown(store, [judgement])[judgement].piece_id,
             judgement_id=None,

@@ -11,13 +11,13 @@ from app.store.database.connection import Store, now
 from app.store.database.rows import add, find
 from app.store.people import review_queue
 
-Said = Literal["accept", "reject", "withdrawn"]
+VerdictWord = Literal["accept", "reject", "withdrawn"]
 Identity = Literal["declared", "login", "imported"]
 Outcome = Literal["stored", "known", "corrected", "refused"]
 
 
 @dataclass(frozen=True, slots=True)
-class Given:
+class NewVerdict:
     """One verdict as it leaves a person's hands.
 
     `uid` is made where it is given, so that sending it twice files it once. `judgement_id` is the judgement that was on
@@ -31,7 +31,7 @@ class Given:
     judgement_id: int | None
     inspector: str
     identity: Identity
-    verdict: Said
+    verdict: VerdictWord
     defects: tuple[str, ...]
     note: str
     given_at: str
@@ -67,7 +67,7 @@ class Standing:
     blind: str | None
 
 
-def give(store: Store, verdict: Given) -> Receipt:
+def give(store: Store, verdict: NewVerdict) -> Receipt:
     """File one verdict.
 
     A second one by the same person on the same judgement is filed as a correction of the first: it names it, and both
@@ -80,7 +80,7 @@ def give(store: Store, verdict: Given) -> Receipt:
     return receipt
 
 
-def give_in(connection: Connection, verdict: Given) -> Receipt:
+def give_in(connection: Connection, verdict: NewVerdict) -> Receipt:
     """File one verdict in the caller's transaction; the queue is the caller's to bring up to date."""
     table = schema.verdict
     if find(connection, table, {"uid": verdict.uid}) is not None:
@@ -123,7 +123,7 @@ def give_in(connection: Connection, verdict: Given) -> Receipt:
     return Receipt(verdict.uid, "corrected" if standing_before else "stored")
 
 
-def _last(connection: Connection, verdict: Given) -> Row[Any] | None:
+def _last(connection: Connection, verdict: NewVerdict) -> Row[Any] | None:
     """The newest verdict of the same person on the same piece, of the same turn where one is named."""
     table = schema.verdict
     query = select(table).where(table.c.piece_id == verdict.piece_id, table.c.inspector == verdict.inspector)

@@ -12,7 +12,7 @@ from app.store.database import schema
 from app.store.database.connection import Store
 from app.store.people.verdicts import Standing
 from app.store.results.recall import Which, recall_results
-from vision.formats import COLUMNS, write_pieces, write_whole
+from vision.formats import COLUMNS, write_atomic, write_pieces
 from vision.records import Part, TrayResult, Zone
 
 
@@ -36,7 +36,7 @@ def export_verdicts(verdicts: Iterable[Standing], path: Path) -> int:
         The file can't be written.
     """
     given = list(verdicts)
-    write_whole(path, verdicts_csv(given))
+    write_atomic(path, verdicts_csv(given))
     return len(given)
 
 
@@ -75,7 +75,7 @@ def as_parquet(table: Path) -> Path:
     parsing = pyarrow.csv.ParseOptions(newlines_in_values=True)  # notes may have several lines
     pyarrow.parquet.write_table(pyarrow.csv.read_csv(table, parse_options=parsing), out, compression="zstd")
     path = table.with_suffix(".parquet")
-    write_whole(path, out.getvalue())
+    write_atomic(path, out.getvalue())
     return path
 
 

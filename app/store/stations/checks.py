@@ -144,8 +144,8 @@ def suspect_trays(store: Store, lot: str | None = None, among: Sequence[str] | N
 
 def moment(text: str) -> datetime:
     """An ISO 8601 time; UTC where it names no zone."""
-    told = datetime.fromisoformat(text)
-    return told if told.tzinfo else told.replace(tzinfo=UTC)
+    parsed = datetime.fromisoformat(text)
+    return parsed if parsed.tzinfo else parsed.replace(tzinfo=UTC)
 
 
 def _time_of(check: Check | None) -> datetime | None:

@@ -13,7 +13,7 @@ LIGHT_KINDS = ("exposure", "focus", "light")
 
 
 @dataclass(frozen=True, slots=True)
-class LightTold:
+class LightRecord:
     """One finding on a tray's light or sharpness."""
 
     tray: str
@@ -22,7 +22,7 @@ class LightTold:
     detail: str
 
 
-def light_told(store: Store, station: str, most: int) -> tuple[LightTold, ...]:
+def light_history(store: Store, station: str, most: int) -> tuple[LightRecord, ...]:
     """The newest findings on light and sharpness among a station's trays, at most so many."""
     found, filing, shot, tray = schema.tray_finding, schema.filing, schema.shot, schema.tray
     query = (
@@ -36,7 +36,7 @@ def light_told(store: Store, station: str, most: int) -> tuple[LightTold, ...]:
     )
     with store.read() as connection:
         rows = connection.execute(query).all()
-    return tuple(LightTold(*row) for row in rows)
+    return tuple(LightRecord(*row) for row in rows)
 
 
 def light_limits(store: Store, station: str) -> LightLimits | None:
