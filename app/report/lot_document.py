@@ -69,9 +69,10 @@ def lot_page(report: LotReport, report_folders: ReportFolders) -> str:
             "sample": sample_words(report.series[-1], report.aql) if report.series else "",
             "next": next_words(report.series[-1]) if report.series else "",
             "series": report.series,
-            "examples": [(piece, first_reason_words(piece.reason or ""), pictured(report_folders, _key(piece),
-            embed=True))
-                         for piece in examples(state)],
+            "examples": [
+                (piece, first_reason_words(piece.reason or ""), pictured(report_folders, _key(piece), embed=True))
+                for piece in examples(state)
+            ],
             "not_packed": [
                 (piece, state.fates[_key(piece)], first_reason_words(piece.reason) if piece.reason else "")
                 for piece in state.content.pieces
