@@ -197,7 +197,7 @@ def _limit_words(target: Target) -> str:
 
 def _range(lot: StudyLot, target: Target, of_interest: list[float]) -> tuple[float, float, float]:
     """Lowest and highest setting, and the step: a round one, so that limits are numbers that a person would write."""
-    marks = lot.columns.scratches if target.name.startswith("scratch") else lot.columns.pits
+    marks = lot.columns.faces.marks("scratch" if target.name.startswith("scratch") else "pit")
     if target.is_rule:
         values = marks.snr if target.name.endswith("snr") else marks.size_mm
         seen = [0.0, *values.tolist()]

@@ -3,7 +3,7 @@
 from collections.abc import Mapping
 from dataclasses import dataclass
 
-from vision.decide import is_default
+from vision.decide import COUNTED_MEASURES, is_default
 from vision.records import BendFinding, EdgeFinding, Finding, Mark, Opening, Reason, Scratch, Stain, Stray, Value
 
 
@@ -84,7 +84,8 @@ def per_zone(value: Value) -> dict[str | None, float | None]:
 def reason_words(reason: Reason, guard: float | None) -> str:
     """One limit that was not passed, as a person would say it.
 
-    `guard` is the half width of the guard band about the limit; None where the value is missing.
+    `guard` is the half width of the guard band about the limit; None where the value is missing. Of what is counted the
+    chance that the limit is kept is said instead, where the result holds it.
 
     Examples
     --------
@@ -98,10 +99,18 @@ def reason_words(reason: Reason, guard: float | None) -> str:
         for side, bound in (("least", reason.min), ("most", reason.max))
         if bound is not None
     ]
-    sure = "" if guard is None else f"; {_sure_words(reason.measure, guard)}"
+    if reason.measure in COUNTED_MEASURES and reason.conformance is not None:
+        sure = f"; chance that it is kept {_chance_words(reason.conformance)}"
+    else:
+        sure = "" if guard is None else f"; {_sure_words(reason.measure, guard)}"
     value = number_words(reason.measure, reason.value)
     limit = "default limit" if is_default(reason.measure, reason.min, reason.max) else "limit"
     return f"{words.title}{place}: {value}; {limit} {' and '.join(bounds)}{sure} ({reason.severity})"
+
+
+def _chance_words(chance: float) -> str:
+    """A chance to two decimals, never as sure where it is not."""
+    return "less than 0.01" if 0.0 < chance < 0.01 else "more than 0.99" if 0.99 < chance < 1.0 else f"{chance:.2f}"
 
 
 def _sure_words(measure: str, guard: float) -> str:

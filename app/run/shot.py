@@ -20,7 +20,7 @@ from vision.formats import (
     write_result,
 )
 from vision.pipeline import inspect_tray
-from vision.records import Limits, Part, Shot, Station, TrayResult
+from vision.records import Detection, Limits, Part, Shot, Station, TrayResult
 
 RESULT_FILE = "result.json"
 # What a former run left beside its result: a piece that passes now has no pictures, and one that was killed while it
@@ -76,6 +76,8 @@ def inspect_shot(folder: Path, work: Work) -> Inspected:
         pieces=judged,
         tray_findings=measured.findings,
         process=shot.process,
+        detection=Detection(),
+        rate=work.limits.rate,
     )
     into = work.out / shot.tray
     try:

@@ -8,7 +8,8 @@ import numpy as np
 from app.statistics import Estimate, wilson
 from app.studies.camera_and_people import PieceKey
 from app.studies.columns import VERDICTS, Codes, PieceColumns
-from app.studies.rejudge import PASS, rejudge_all
+from app.studies.rejudge import rejudge_all
+from vision.decide import PASS
 from vision.records import Limits, Verdict
 
 

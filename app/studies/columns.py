@@ -7,8 +7,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from app.studies.camera_and_people import PieceKey
-from vision.decide import COUNTED_MEASURES, LATER_MEASURES, MEASURES, finding_uncertainty
-from vision.records import JudgedPiece, Pit, Scratch, Value, Verdict
+from vision.decide import COUNTED_MEASURES, LATER_MEASURES, MEASURES, Faces, faces_of
+from vision.records import JudgedPiece, Value, Verdict
 
 Array = NDArray[np.float64]
 Mask = NDArray[np.bool_]
@@ -32,36 +32,19 @@ class Column:
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class Marks:
-    """Scratches or pits of all pieces, largest first within a piece; all arrays (marks,).
-
-    `piece` is the index of the piece, rising; `size_u_mm` and `snr_u` are the standard uncertainties of each size and
-    snr, `again` the chance that it is reported again.
-    """
-
-    piece: NDArray[np.int64]
-    size_mm: Array
-    snr: Array
-    size_u_mm: Array
-    snr_u: Array
-    again: Array
-
-
-@dataclass(frozen=True, slots=True, eq=False)
 class PieceColumns:
     """Pieces as columns: what `vision.decide.verdicts.rejudge` reads of each.
 
     `measures`: measure -> zone -> column; a piece's number for the whole stands under zone None. Measures formed by
-    counting rules are absent: they are formed anew from `scratches`, `pits` and the column of `scored_area_cm2`.
-    `faulty` (pieces,): could not be measured properly. `verdict` (pieces,): the code stored.
+    counting rules are absent: they are formed anew from the `faces`. `faulty` (pieces,): could not be measured
+    properly. `verdict` (pieces,): the code stored.
     """
 
     keys: tuple[PieceKey, ...]
     faulty: Mask
     verdict: Codes
     measures: Mapping[str, Mapping[str | None, Column]]
-    scratches: Marks
-    pits: Marks
+    faces: Faces
 
     def __len__(self) -> int:
         return len(self.keys)
@@ -77,13 +60,18 @@ def columns_of(pieces: Iterable[tuple[PieceKey, JudgedPiece]]) -> PieceColumns:
     judged = [piece for _, piece in listed]
     names = [name for name in MEASURES if name not in COUNTED_MEASURES]
     names += sorted({name for piece in judged for name in piece.measures} - set(MEASURES))
+    measures = {name: _columns(judged, name) for name in names}
+    area = measures["scored_area_cm2"][None]
     return PieceColumns(
         keys=tuple(key for key, _ in listed),
         faulty=np.array([bool(piece.fault) for piece in judged], dtype=np.bool_),
         verdict=np.array([VERDICTS.index(piece.verdict) for piece in judged], dtype=np.int8),
-        measures={name: _columns(judged, name) for name in names},
-        scratches=_marks(judged, Scratch),
-        pits=_marks(judged, Pit),
+        measures=measures,
+        faces=faces_of(
+            [piece.findings for piece in judged],
+            np.stack([area.value, area.u], axis=1),
+            tuple(piece.detection for piece in judged),
+        ),
     )
 
 
@@ -112,17 +100,3 @@ def _by_zone(value: Value) -> Mapping[str | None, float | None]:
 
 def _empty(count: int) -> Column:
     return Column(np.full(count, np.nan), np.full(count, np.nan), np.zeros(count, dtype=np.bool_))
-
-
-def _marks(pieces: list[JudgedPiece], kind: type[Scratch | Pit]) -> Marks:
-    rows = []
-    for i, piece in enumerate(pieces):
-        for found in piece.findings:
-            if isinstance(found, kind):
-                size = found.length_mm if isinstance(found, Scratch) else found.diameter_mm
-                uncertainty = finding_uncertainty(found)
-                rows.append((i, size, found.snr, uncertainty.size_u_mm, uncertainty.snr_u, uncertainty.again))
-    table = np.array(rows, dtype=np.float64).reshape(-1, 6)
-    # stable, so that equal sizes keep the order of the findings
-    table = table[np.lexsort((-table[:, 1], table[:, 0]))]
-    return Marks(table[:, 0].astype(np.int64), *table[:, 1:].T)

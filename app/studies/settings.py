@@ -1,6 +1,6 @@
 """What can be tuned: a limit's bound or a counting rule; how it is put into limits; from where on a piece passes."""
 
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass, fields, replace
 from math import inf
 from typing import Literal
@@ -9,9 +9,20 @@ import numpy as np
 from scipy.special import erfc, ndtri
 
 from app.statistics import grid
-from app.studies.columns import Array, Codes, Column, PieceColumns
-from app.studies.rejudge import PASS, REJECT, REVIEW, limited_columns, outcomes, rejudge_all
-from vision.decide import COUNTED_MEASURES, MEASURES, next_draft, quantile
+from app.studies.columns import Array, Codes, Column, Mask, PieceColumns
+from app.studies.rejudge import counting_of, limited_columns, outcomes, rejudge_all
+from vision.decide import (
+    COUNTED_MEASURES,
+    MEASURES,
+    PASS,
+    REJECT,
+    REVIEW,
+    Spread,
+    bounds_of,
+    next_draft,
+    outcomes_of,
+    quantile,
+)
 from vision.errors import Unusable
 from vision.records import CountRule, Limit, Limits, Severity
 
@@ -19,6 +30,10 @@ Side = Literal["max", "min"]
 COUNT_RULES = tuple(field.name for field in fields(CountRule))
 RULE_STEPS = 120
 """Settings of a counting rule that are tried: fine enough to draw, few enough to judge a lot at each."""
+HALVINGS = 60
+"""Of an interval in which a bound is sought: down to the rounding of its ends."""
+FURTHEST_BOUND = 1e9
+"""A bound beyond it is none."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -148,8 +163,9 @@ def codes_at(found: Sweep, setting: float) -> Codes:
 def sweep(pieces: PieceColumns, limits: Limits, target: Target) -> Sweep:
     """Find for every piece from which setting on it passes.
 
-    For a limit in closed form. For a counting rule by judging the lot at round settings; a piece then counts as passing
-    from the first setting at which it passes, which can only make a promise on missed pieces safer.
+    For a limit on a measured value in closed form, on what is counted by halving. For a counting rule by judging the
+    lot at round settings; a piece then counts as passing from the first setting at which it passes, which can only make
+    a promise on missed pieces safer.
     """
     return _sweep_rule(pieces, limits, target) if target.is_rule else _sweep_limit(pieces, limits, target)
 
@@ -163,8 +179,11 @@ def _sweep_limit(pieces: PieceColumns, limits: Limits, target: Target) -> Sweep:
     passes = np.full(len(pieces), -inf)
     rejects = np.full(len(pieces), -inf)
     value = np.full(len(pieces), np.nan)
-    for column in limited_columns(pieces, target.name, target.zone, limits.count):
-        own_passes, own_rejects = _looseness(column, limit, target, limits.coverage)
+    for column, spread in limited_columns(pieces, target.name, target.zone, counting_of(limits)):
+        if target.name in COUNTED_MEASURES:
+            own_passes, own_rejects = _looseness_of_counts(spread, limit, target, limits.coverage)
+        else:
+            own_passes, own_rejects = _looseness(column, limit, target, limits.coverage)
         passes = np.fmax(passes, own_passes)
         rejects = np.fmax(rejects, own_rejects)
         value = target.sign * np.fmax(target.sign * value, np.where(column.present, target.sign * column.value, np.nan))
@@ -196,8 +215,47 @@ def _looseness(column: Column, limit: Limit, target: Target, coverage: float) ->
     return np.where(column.present, needed, -inf), np.where(column.present, rejected, -inf)
 
 
+def _looseness_of_counts(spread: Spread, limit: Limit, target: Target, coverage: float) -> tuple[Array, Array]:
+    """The same of what is counted: where its distribution passes the coverage; counts keep whole bounds."""
+
+    def said(looseness: Array, low: float | None, high: float | None) -> Codes:
+        near = target.sign * looseness
+        lows, highs = bounds_of(low, high, len(spread))
+        bounds = (lows, near) if target.side == "max" else (near, highs)
+        return outcomes_of(spread, *bounds, coverage)
+
+    def passes(looseness: Array) -> Mask:
+        kept: Mask = said(looseness, limit.min, limit.max) == PASS
+        return kept
+
+    def not_rejected(looseness: Array) -> Mask:
+        kept: Mask = said(looseness, None, None) != REJECT
+        return kept
+
+    whole = MEASURES[target.name].unit == ""
+    found = [_first_kept(keeps, len(spread)) for keeps in (passes, not_rejected)]
+    needed, rejected = (np.round(one) if whole else one for one in found)
+    return needed, rejected
+
+
+def _first_kept(keeps: Callable[[Array], Mask], pieces: int) -> Array:
+    """The least looseness (pieces,) that `keeps` allows, rising from never to ever; inf or -inf where there is none."""
+    low, high = -np.ones(pieces), np.ones(pieces)
+    with np.errstate(invalid="ignore"):
+        while (kept := keeps(low)).any() and (low[kept] > -FURTHEST_BOUND).any():
+            low = np.where(kept, 2.0 * low, low)
+        while (lost := ~keeps(high)).any() and (high[lost] < FURTHEST_BOUND).any():
+            high = np.where(lost, 2.0 * high, high)
+        never, ever = lost, kept
+        for _ in range(HALVINGS):
+            middle = 0.5 * (low + high)
+            kept = keeps(middle)
+            low, high = np.where(kept, low, middle), np.where(kept, middle, high)
+    return np.where(never, np.inf, np.where(ever, -np.inf, high))
+
+
 def _sweep_rule(pieces: PieceColumns, limits: Limits, target: Target) -> Sweep:
-    marks = pieces.scratches if target.name.startswith("scratch") else pieces.pits
+    marks = pieces.faces.marks("scratch" if target.name.startswith("scratch") else "pit")
     of_mark = marks.snr if target.name.endswith("snr") else marks.size_mm
     value = np.zeros(len(pieces))
     np.maximum.at(value, marks.piece, of_mark)
@@ -207,10 +265,10 @@ def _sweep_rule(pieces: PieceColumns, limits: Limits, target: Target) -> Sweep:
     others = rejudge_all(pieces, replace(limits, limits=tuple(one for one in limits.limits if one not in ruled)))
     passes, rejects = np.full(len(pieces), inf), np.full(len(pieces), inf)
     for step in steps[::-1]:
-        count = replace(limits.count, **{target.name: float(step)})
+        by = replace(counting_of(limits), rule=replace(limits.count, **{target.name: float(step)}))
         worst = others
         for limit in ruled:
-            worst = np.maximum(worst, outcomes(pieces, limit, count, limits.coverage))
+            worst = np.maximum(worst, outcomes(pieces, limit, by, limits.coverage))
         passes = np.where(worst == PASS, step, passes)
         rejects = np.where(worst != REJECT, step, rejects)
     return Sweep(target, passes, rejects, value, steps)

@@ -86,7 +86,7 @@ def test_a_piece_not_measured_is_listed_with_missing_measures() -> None:
 
 
 def test_counting_rules_can_be_changed_from_the_result_alone() -> None:
-    faint = Scratch(((0.0, 0.0), (1.0, 0.0)), ((0.0, 0.0), (1.0, 0.0)), 2.0, 0.1, 8.0)
+    faint = Scratch(((0.0, 0.0), (1.0, 0.0)), ((0.0, 0.0), (1.0, 0.0)), 2.0, 0.1, 12.0)
     measured = MeasuredPiece(1, None, None, {"scored_area_cm2": 8.0}, {"scored_area_cm2": 0.1}, (faint,))
     row = Limit("scratch_count", "major", max=0.0)
     first = judge(measured, limits(row))

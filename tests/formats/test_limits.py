@@ -11,6 +11,7 @@ from vision.errors import Unusable
 from vision.formats.limits import read_limits, write_limits
 from vision.formats.part import read_part
 from vision.records.inputs import CountRule, Limit, Limits, Part
+from vision.records.marks import MarkClass, MarkRate
 
 
 @pytest.fixture(scope="module")
@@ -42,6 +43,17 @@ def test_limits_say_what_they_are(tmp_path: Path, part: Part) -> None:
 def test_without_counting_rules_everything_reported_counts(tmp_path: Path, part: Part) -> None:
     text = LIMITS[: LIMITS.index("[count]")] + LIMITS[LIMITS.index("[[limit]]") :]
     assert read_limits(written(tmp_path, text), part).count == CountRule(0.0, 0.0, 0.0, 0.0)
+
+
+def test_a_rate_of_marks_names_its_source(tmp_path: Path, part: Part) -> None:
+    rows = '[rate]\nsource = "400 faces"\nmark = [{kind = "pit", size_mm = 0.2, snr = 9.0, per_cm2 = 0.01}]\n'
+    limits = read_limits(written(tmp_path, LIMITS.replace("[[limit]]", f"{rows}[[limit]]", 1)), part)
+    assert limits.rate == MarkRate("400 faces", (MarkClass("pit", 0.2, 9.0, 0.01),))
+    write_limits(limits, tmp_path / "again.toml")
+    assert read_limits(tmp_path / "again.toml", part) == limits
+    without = rows.replace('source = "400 faces"\n', "")
+    with pytest.raises(Unusable, match=r"rate\.source"):
+        read_limits(written(tmp_path, LIMITS.replace("[[limit]]", f"{without}[[limit]]", 1)), part)
 
 
 def test_limits_may_be_none_yet(tmp_path: Path, part: Part) -> None:

@@ -2,6 +2,7 @@
 
 import json
 import math
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -12,6 +13,7 @@ from tests.formats.made import one_line
 from vision.errors import Unusable
 from vision.formats.result import as_table, read_result, write_result
 from vision.records.judged import JudgedPiece, Reason, TrayResult
+from vision.records.marks import Detection, MarkClass, MarkRate
 from vision.records.measured import (
     BendFinding,
     EdgeFinding,
@@ -172,6 +174,17 @@ def test_what_is_read_is_written_as_agreed(tmp_path: Path) -> None:
     assert json.loads((tmp_path / "again.json").read_text()) == AGREED
 
 
+def test_the_fits_and_the_rate_that_judged_are_written_and_used_again(tmp_path: Path) -> None:
+    fits = Detection(scratch_seen_snr=7.5)
+    rate = MarkRate("400 faces", (MarkClass("pit", 0.2, 9.0, 0.01),))
+    judged = replace(read_result(written(tmp_path, AGREED)), detection=fits, rate=rate)
+    judged = replace(judged, pieces=tuple(replace(piece, detection=fits) for piece in judged.pieces))
+    write_result(judged, tmp_path / "again.json")
+    again = read_result(tmp_path / "again.json")
+    assert again == judged
+    assert again.pieces[0].detection.scratch_seen_snr == 7.5
+
+
 def test_measures_that_are_null_altogether_are_none(tmp_path: Path) -> None:
     table = json.loads(json.dumps(AGREED))
     table["pieces"][1] |= {"measures": None, "uncertainties": None}
@@ -195,6 +208,7 @@ reasons = st.builds(
     *[st.none() | finite] * 4,
     st.sampled_from(["critical", "major", "minor"]),
     st.sampled_from(["review", "reject"]),
+    st.none() | st.floats(0.0, 1.0),
 )
 
 

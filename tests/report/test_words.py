@@ -67,6 +67,12 @@ def test_a_reason_says_that_a_limit_is_the_default() -> None:
     assert reason_words(reason, 0.08) == expected
 
 
+@pytest.mark.parametrize(("chance", "words"), [(0.4, "0.40"), (0.003, "less than 0.01"), (0.0, "0.00")])
+def test_a_reason_says_of_a_count_with_which_chance_it_keeps_the_limit(chance: float, words: str) -> None:
+    reason = Reason("pit_count", None, 1, 0.4, None, 0.0, "minor", "reject", chance)
+    assert reason_words(reason, 0.7) == f"pits: 1; limit at most 0; chance that it is kept {words} (minor)"
+
+
 def test_a_reason_names_both_limits_and_a_missing_value() -> None:
     reason = Reason("bend_deg", None, None, None, -0.4, 0.4, "critical", "review")
     expected = "bend: not measured; limit at least −0.400° and at most 0.400° (critical)"

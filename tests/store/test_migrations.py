@@ -10,7 +10,7 @@ from sqlalchemy import inspect, select, text
 
 from app.store.database import schema
 from app.store.database.connection import Store, open_store, version_of
-from app.store.database.definitions import findings_content, pack
+from app.store.database.definitions import pack, surface_content
 from app.store.database.migrations import NEWEST, STEPS, migrate
 from app.store.lots.decisions import decide, decisions
 from app.store.lots.state import lot_state, standings
@@ -48,7 +48,7 @@ def make_first_version(store: Store) -> None:
         migrate(connection, store.url, until=1)
         for statement in FIRST_DATA:
             connection.exec_driver_sql(statement)
-        body = pack(findings_content(piece.findings, piece.counted))
+        body = pack(surface_content(piece))
         connection.execute(schema.finding_list.insert().values(judgement_id=1, body=body))
 
 

@@ -9,11 +9,12 @@ from app.statistics.round_numbers import grid, round_step, roundest
 from app.studies.changes import compare_revisions
 from app.studies.columns import PieceColumns, columns_of
 from app.studies.lot import Lot
-from app.studies.rejudge import PASS, REJECT, rejudge_all
+from app.studies.rejudge import rejudge_all
 from app.studies.settings import Sweep, Target, setting_now, sweep, target_of, with_setting
 from app.studies.tuning import Costs, Promise, Sample, Task, cross_validate, rates_at, recommend
 from app.studies.tuning_study import Question, tune_columns
 from tests.studies.lots import LIMITS, sample
+from vision.decide import PASS, REJECT
 from vision.errors import Unusable
 from vision.records.inputs import Limit, Limits
 

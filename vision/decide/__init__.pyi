@@ -1,14 +1,28 @@
-from .counts import COUNTED_MEASURES as COUNTED_MEASURES, SURE as SURE, finding_uncertainty as finding_uncertainty
+from .counts import (
+    COUNTED_MEASURES as COUNTED_MEASURES,
+    Counting as Counting,
+    counted_spread as counted_spread,
+    counted_values as counted_values,
+)
 from .defaults import (
     LATER_MEASURES as LATER_MEASURES,
-    SEEN_MEASURES as SEEN_MEASURES,
     defaults_of as defaults_of,
     is_default as is_default,
     not_measured_then as not_measured_then,
 )
 from .grades import face_grades as face_grades
-from .guard import quantile as quantile
+from .guard import (
+    PASS as PASS,
+    REJECT as REJECT,
+    REVIEW as REVIEW,
+    bounds_of as bounds_of,
+    limit_outcomes as limit_outcomes,
+    outcomes_of as outcomes_of,
+    quantile as quantile,
+)
 from .limits_fit import check_limits as check_limits, no_zone_left as no_zone_left
+from .marks import Faces as Faces, faces_of as faces_of
 from .measures import MEASURES as MEASURES
 from .revisions import changes as changes, next_draft as next_draft
+from .spreads import Normal as Normal, Spread as Spread
 from .verdicts import judge as judge, undecidable as undecidable

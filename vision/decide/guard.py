@@ -1,20 +1,32 @@
 """Guard bands: when a value with an uncertainty proves that a piece conforms, or that it does not.
 
-The value is taken as the best estimate of a quantity spread about it as a normal distribution with the value's standard
-uncertainty (JCGM 106:2012, 7). Acceptance asks for a probability of conformance of at least `coverage`, which for one
-limit far from the other is the guard band `normal quantile x u` of ISO 14253-1:2017; where both limits are near,
-both tails count. Rejection asks for the value to lie beyond a limit by that guard band.
+A value is a best estimate of a quantity that is spread about it (`vision.decide.spreads`): a measured value as a normal
+distribution with the value's standard uncertainty (JCGM 106:2012, 7), a count by the chances of its marks. Acceptance
+asks for a probability of conformance of at least `coverage`, which for one limit of a measured value far from the other
+is the guard band `normal quantile x u` of ISO 14253-1:2017; where both limits are near, both tails count. Rejection
+asks for a probability of more than `coverage` that the quantity lies beyond one limit.
 """
 
 from functools import lru_cache
-from math import erfc, inf, sqrt
+from math import inf
 from statistics import NormalDist
+
+import numpy as np
+from numpy.typing import NDArray
+
+from vision.decide.defaults import SEEN_MEASURES
+from vision.decide.marks import Array
+from vision.decide.spreads import Normal, Spread
+from vision.records import Limit
 
 _NORMAL = NormalDist()
 # Above this ratio of tolerance to uncertainty the far tail is below 1e-16 of the whole.
 _FAR = 20.0
 # Slack for rounding, so that a value on the edge of the acceptance zone lies in it.
 _ROUNDING = 1e-12
+
+PASS, REVIEW, REJECT = 0, 1, 2
+"""What a limit says of a piece, as codes: a greater code is worse."""
 
 
 @lru_cache(maxsize=64)
@@ -23,32 +35,54 @@ def quantile(coverage: float) -> float:
     return _NORMAL.inv_cdf(coverage)
 
 
+def conformances(spread: Spread, low: Array, high: Array) -> Array:
+    """Probability (pieces,) that each quantity lies between its limits (pieces,); -inf and inf are none."""
+    return np.clip(spread.at_most(high) - spread.below(low), 0.0, 1.0)
+
+
+def outcomes_of(spread: Spread, low: Array, high: Array, coverage: float) -> NDArray[np.int8]:
+    """`PASS`, `REVIEW` or `REJECT` (pieces,) between limits (pieces,); a missing value is reviewed.
+
+    At a coverage of one half a value on its limit could prove both; it passes then.
+    """
+    at_most, below = spread.at_most(high), spread.below(low)
+    conforms = at_most - below >= coverage - _ROUNDING
+    beyond = (1.0 - at_most > coverage) | (below > coverage)
+    return np.select([conforms, beyond], [PASS, REJECT], REVIEW).astype(np.int8)
+
+
+def bounds_of(low: float | None, high: float | None, pieces: int) -> tuple[Array, Array]:
+    """A limit's bounds (pieces,), infinite where there are none."""
+    return np.full(pieces, -inf if low is None else low), np.full(pieces, inf if high is None else high)
+
+
+def limit_outcomes(spread: Spread, limit: Limit, coverage: float) -> NDArray[np.int8]:
+    """The same of one limit, that of `SEEN_MEASURES` never rejecting."""
+    said = outcomes_of(spread, *bounds_of(limit.min, limit.max, len(spread)), coverage)
+    return np.minimum(said, REVIEW) if limit.measure in SEEN_MEASURES else said
+
+
+def _alone(value: float, uncertainty: float) -> Normal:
+    return Normal(np.array([value], dtype=np.float64), np.array([uncertainty], dtype=np.float64))
+
+
 def conformance(value: float, uncertainty: float, low: float | None, high: float | None) -> float:
-    """Probability that the quantity lies between its limits (JCGM 106:2012, 7.2 to 7.4); None is no limit."""
-    if uncertainty == 0.0:
-        return float((low is None or value >= low) and (high is None or value <= high))
-    below = 0.0 if low is None else 0.5 * erfc((value - low) / (uncertainty * sqrt(2.0)))
-    above = 0.0 if high is None else 0.5 * erfc((high - value) / (uncertainty * sqrt(2.0)))
-    return 1.0 - below - above
+    """Probability that a measured quantity lies between its limits (JCGM 106:2012, 7.2 to 7.4); None is no limit."""
+    return float(conformances(_alone(value, uncertainty), *bounds_of(low, high, 1))[0])
 
 
 def proves_conformance(
     value: float, uncertainty: float, low: float | None, high: float | None, coverage: float
 ) -> bool:
-    """Whether the value lies in the acceptance zone."""
-    return conformance(value, uncertainty, low, high) >= coverage - _ROUNDING
+    """Whether a measured value lies in the acceptance zone."""
+    return bool(outcomes_of(_alone(value, uncertainty), *bounds_of(low, high, 1), coverage)[0] == PASS)
 
 
 def proves_nonconformance(
     value: float, uncertainty: float, low: float | None, high: float | None, coverage: float
 ) -> bool:
-    """Whether the value lies beyond a limit by more than the guard band (ISO 14253-1:2017).
-
-    At a coverage of one half the guard band is nought and rounding could let a value on its limit prove both.
-    """
-    guard = quantile(coverage) * uncertainty
-    beyond = (high is not None and value > high + guard) or (low is not None and value < low - guard)
-    return beyond and not proves_conformance(value, uncertainty, low, high, coverage)
+    """Whether a measured value lies beyond a limit by more than the guard band (ISO 14253-1:2017)."""
+    return bool(outcomes_of(_alone(value, uncertainty), *bounds_of(low, high, 1), coverage)[0] == REJECT)
 
 
 def acceptance_zone(

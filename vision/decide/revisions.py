@@ -32,7 +32,15 @@ def changes(before: Limits, after: Limits) -> tuple[Change, ...]:
     for rule in _RULES:
         was, is_now = getattr(before.count, rule), getattr(after.count, rule)
         found.append(Change(f"count {rule}", was, is_now, is_now < was))
+    found.append(Change("rate of marks", _rate(before), _rate(after), None))
     return tuple(change for change in found if change.before != change.after)
+
+
+def _rate(limits: Limits) -> str | None:
+    if limits.rate is None:
+        return None
+    classes = (f"{one.kind} {one.size_mm:g} mm snr {one.snr:g}: {one.per_cm2:g}" for one in limits.rate.classes)
+    return f"{', '.join(classes)} per cm2 ({limits.rate.source})"
 
 
 def next_draft(limits: Limits, changed: Limit | None = None, count: CountRule | None = None) -> Limits:

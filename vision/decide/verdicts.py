@@ -1,12 +1,18 @@
 """A measured piece and limits to a verdict with reasons; the same function judges a stored result again."""
 
 from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
+from typing import Literal
 
-from vision.decide.counts import COUNTED_MEASURES, count
-from vision.decide.defaults import LATER_MEASURES, SEEN_MEASURES, default_limits
-from vision.decide.guard import acceptance_zone, proves_conformance, proves_nonconformance
+import numpy as np
+
+from vision.decide.counts import COUNTED_MEASURES, Counting, count, counted_spread, face_of
+from vision.decide.defaults import LATER_MEASURES, default_limits
+from vision.decide.guard import PASS, REJECT, REVIEW, acceptance_zone, bounds_of, conformances, limit_outcomes
+from vision.decide.marks import Faces
 from vision.decide.measures import MEASURES
-from vision.records import JudgedPiece, Limit, Limits, MeasuredPiece, Reason, Value, Verdict
+from vision.decide.spreads import Normal, Spread
+from vision.records import Detection, JudgedPiece, Limit, Limits, MeasuredPiece, Reason, Value, Verdict
 
 _ORDER_OF_OUTCOMES = ("reject", "review")
 _ORDER_OF_SEVERITIES = ("critical", "major", "minor")
@@ -16,9 +22,10 @@ def judge(piece: MeasuredPiece, limits: Limits) -> JudgedPiece:
     """Judge a piece: the worst reason decides, and every limit not passed is a reason.
 
     A value passes when it proves conformance, is rejected when it proves the contrary, and is reviewed between (guard
-    bands: `vision.decide.guard`); what was not seen is never rejected. A limited measure that is missing, or has no
-    uncertainty, is reviewed. A piece with a fault is at best reviewed. Reasons stand worst first, in the limits' order
-    among equals. Where the limits say nothing of what was seen, defaults do (`vision.decide.defaults`).
+    bands: `vision.decide.guard`; counts by the chances of their marks: `vision.decide.spreads`); what was not seen is
+    never rejected. A limited measure that is missing, or has no uncertainty, is reviewed. A piece with a fault is at
+    best reviewed. Reasons stand worst first, in the limits' order among equals. Where the limits say nothing of what
+    was seen, defaults do (`vision.decide.defaults`).
     """
     blank = JudgedPiece(
         piece=piece.piece,
@@ -30,6 +37,7 @@ def judge(piece: MeasuredPiece, limits: Limits) -> JudgedPiece:
         uncertainties=piece.uncertainties,
         findings=piece.findings,
         counted=(),
+        detection=Detection(),
     )
     return rejudge(blank, limits)
 
@@ -37,12 +45,19 @@ def judge(piece: MeasuredPiece, limits: Limits) -> JudgedPiece:
 def rejudge(judged: JudgedPiece, limits: Limits) -> JudgedPiece:
     """Judge a piece again from its stored result alone; counts are formed anew by the limits' own counting rules."""
     area, area_u = judged.measures.get("scored_area_cm2"), judged.uncertainties.get("scored_area_cm2")
-    surface = count(judged.findings, limits.count, area, area_u)
+    face = face_of(judged.findings, area, area_u, judged.detection)
+    by = Counting(limits.count, limits.rate)
+    surface = count(judged.findings, face, by)
     measures = _complete(judged.measures, surface.measures)
     uncertainties = _complete(judged.uncertainties, surface.uncertainties)
     asked = (*limits.limits, *default_limits(limits, measures))
     reasons = sorted(
-        (reason for limit in asked for reason in _reasons(limit, measures, uncertainties, limits.coverage)),
+        (
+            reason
+            for limit in asked
+            for value in _limited(limit, measures, uncertainties, face, by)
+            for reason in _reason(limit, value, limits.coverage)
+        ),
         key=lambda one: (_ORDER_OF_OUTCOMES.index(one.outcome), _ORDER_OF_SEVERITIES.index(one.severity)),
     )
     verdict: Verdict = "review" if judged.fault else "pass"
@@ -58,12 +73,16 @@ def rejudge(judged: JudgedPiece, limits: Limits) -> JudgedPiece:
         uncertainties=uncertainties,
         findings=judged.findings,
         counted=surface.counted,
+        detection=judged.detection,
     )
 
 
 def undecidable(reason: Reason, coverage: float) -> bool:
-    """Whether no value at all could pass this limit at this uncertainty: an error in the limits, not of the piece."""
-    if reason.uncertainty is None:
+    """Whether no value at all could pass this limit at this uncertainty: an error in the limits, not of the piece.
+
+    A count's uncertainty is of this piece's marks alone; it says nothing of others.
+    """
+    if reason.uncertainty is None or reason.measure in COUNTED_MEASURES:
         return False
     return acceptance_zone(reason.min, reason.max, reason.uncertainty, coverage) is None
 
@@ -78,11 +97,27 @@ def _complete(measured: Mapping[str, Value], counted: Mapping[str, Value]) -> di
     return {**dict.fromkeys(known), **given, **counted}
 
 
-def _reasons(
-    limit: Limit, measures: Mapping[str, Value], uncertainties: Mapping[str, Value], coverage: float
-) -> Iterator[Reason]:
-    """One reason for each value that does not pass: one zone's, every zone's, or the piece's."""
+@dataclass(frozen=True, slots=True)
+class _Limited:
+    """One number that a limit bounds, and what it may be; None where it or its uncertainty is missing."""
+
+    zone: str | None
+    value: float | None
+    uncertainty: float | None
+    spread: Spread | None
+
+
+def _limited(
+    limit: Limit, measures: Mapping[str, Value], uncertainties: Mapping[str, Value], face: Faces, by: Counting
+) -> Iterator[_Limited]:
+    """What a limit is held against: one zone's value, every zone's, or the piece's."""
     value, uncertainty = measures.get(limit.measure), uncertainties.get(limit.measure)
+    if limit.measure in COUNTED_MEASURES:
+        assert not isinstance(value, Mapping)
+        assert not isinstance(uncertainty, Mapping)
+        spread = None if value is None else counted_spread(face, limit.measure, by)
+        yield _Limited(limit.zone, value, uncertainty, spread)
+        return
     if not isinstance(value, Mapping):
         pairs = [(limit.zone, value, uncertainty)]
     else:
@@ -92,17 +127,19 @@ def _reasons(
     for zone, one, one_u in pairs:
         assert not isinstance(one, Mapping)
         assert not isinstance(one_u, Mapping)
-        outcome = _outcome(one, one_u, limit, coverage)
-        if outcome != "pass":
-            yield Reason(limit.measure, zone, one, one_u, limit.min, limit.max, limit.severity, outcome)
+        known = one is not None and one_u is not None
+        yield _Limited(zone, one, one_u, Normal(np.array([one]), np.array([one_u])) if known else None)
 
 
-def _outcome(value: float | None, uncertainty: float | None, limit: Limit, coverage: float) -> Verdict:
-    if value is None or uncertainty is None:
-        return "review"
-    if proves_conformance(value, uncertainty, limit.min, limit.max, coverage):
-        return "pass"
-    proved = proves_nonconformance(value, uncertainty, limit.min, limit.max, coverage)
-    if proved and limit.measure not in SEEN_MEASURES:
-        return "reject"
-    return "review"
+def _reason(limit: Limit, held: _Limited, coverage: float) -> Iterator[Reason]:
+    """A reason where the limit is not passed."""
+    outcome, chance = REVIEW, None
+    if held.spread is not None:
+        outcome = int(limit_outcomes(held.spread, limit, coverage)[0])
+        if outcome == PASS:
+            return
+        chance = float(conformances(held.spread, *bounds_of(limit.min, limit.max, 1))[0])
+    said: Literal["review", "reject"] = "reject" if outcome == REJECT else "review"
+    yield Reason(
+        limit.measure, held.zone, held.value, held.uncertainty, limit.min, limit.max, limit.severity, said, chance
+    )

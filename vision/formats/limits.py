@@ -1,7 +1,8 @@
 """limits.toml: one revision of a part's pass limits."""
 
+from dataclasses import asdict
 from pathlib import Path
-from typing import Annotated, Any, Self
+from typing import Annotated, Any, Literal, Self
 
 from pydantic import Field, model_validator
 
@@ -9,7 +10,7 @@ from vision.decide import MEASURES
 from vision.errors import Unusable
 from vision.formats.atomic_write import write_atomic
 from vision.formats.strict import FormatOne, Strict, Text, read_toml
-from vision.records import CountRule, Limit, Limits, LimitStatus, Part, Severity
+from vision.records import CountRule, Limit, Limits, LimitStatus, MarkClass, MarkRate, Part, Severity
 
 _AtLeastZero = Annotated[float, Field(ge=0.0)]
 
@@ -24,6 +25,18 @@ class _Count(Strict):
     scratch_min_snr: _AtLeastZero = 0.0
     pit_min_diameter_mm: _AtLeastZero = 0.0
     pit_min_snr: _AtLeastZero = 0.0
+
+
+class _Class(Strict):
+    kind: Literal["scratch", "pit"]
+    size_mm: Annotated[float, Field(gt=0.0)]
+    snr: Annotated[float, Field(gt=0.0)]
+    per_cm2: _AtLeastZero
+
+
+class _Rate(Strict):
+    source: Text
+    mark: Annotated[list[_Class], Field(min_length=1)]
 
 
 class _LimitTable(Strict):
@@ -49,6 +62,7 @@ class _LimitsFile(Strict):
     status: LimitStatus
     guard: _Guard
     count: _Count = _Count()
+    rate: _Rate | None = None
     limit: list[_LimitTable] = Field(default_factory=list)
 
 
@@ -72,7 +86,10 @@ def read_limits(path: Path, part: Part) -> Limits:
             expected = "one limit for a measure and zone expected; join min and max in one"
             raise Unusable(path, f"limit[{number}].measure", expected, f"{named(limit)} again, first in limit[{first}]")
     count = CountRule(**table.count.model_dump())
-    return Limits(table.part, table.revision, table.status, table.guard.coverage, limits, count)
+    rate = None
+    if table.rate is not None:
+        rate = MarkRate(table.rate.source, tuple(MarkClass(**dict(row)) for row in table.rate.mark))
+    return Limits(table.part, table.revision, table.status, table.guard.coverage, limits, count, rate)
 
 
 def _check_names(path: Path, key: str, limit: Limit, zones: list[str]) -> None:
@@ -117,6 +134,8 @@ def write_limits(limits: Limits, path: Path) -> None:
             "pit_min_diameter_mm": rule.pit_min_diameter_mm,
             "pit_min_snr": rule.pit_min_snr,
         }
+    if limits.rate is not None:
+        table["rate"] = {"source": limits.rate.source, "mark": [asdict(one) for one in limits.rate.classes]}
     rows = [
         {"measure": limit.measure, "zone": limit.zone, "min": limit.min, "max": limit.max, "class": limit.severity}
         for limit in limits.limits

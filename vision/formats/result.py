@@ -2,6 +2,7 @@
 
 import json
 from collections.abc import Mapping
+from dataclasses import asdict
 from pathlib import Path
 from typing import Annotated, Any, Literal, get_args
 
@@ -10,12 +11,15 @@ from pydantic import Field
 from vision.formats.atomic_write import write_atomic
 from vision.formats.strict import FormatOne, Process, Strict, read_json
 from vision.records import (
+    FIRST_DETECTION,
     BendFinding,
+    Detection,
     EdgeFinding,
     EdgeKind,
     Finding,
     JudgedPiece,
     Mark,
+    MarkRate,
     Opening,
     Pit,
     Pose,
@@ -45,6 +49,7 @@ class _ReasonTable(Strict):
     max: float | None = None
     severity: Severity = Field(alias="class")
     outcome: Literal["review", "reject"]
+    conformance: float | None = None
 
 
 class _PoseTable(Strict):
@@ -159,6 +164,8 @@ class _ResultFile(Strict):
     taken_at: str | None
     limits_revision: int
     process: Process = Field(default_factory=dict)
+    detection: Detection | None = None
+    rate: MarkRate | None = None
     pieces: list[_PieceTable]
     tray_findings: list[_TrayFindingTable]
 
@@ -180,13 +187,15 @@ def read_result(path: Path) -> TrayResult:
         station=table.station,
         taken_at=table.taken_at,
         limits_revision=table.limits_revision,
-        pieces=tuple(_piece(row) for row in table.pieces),
+        pieces=tuple(_piece(row, table.detection or FIRST_DETECTION) for row in table.pieces),
         tray_findings=tuple(TrayFinding(row.kind, row.center_px, row.detail) for row in table.tray_findings),
         process=table.process,
+        detection=table.detection,
+        rate=table.rate,
     )
 
 
-def _piece(row: _PieceTable) -> JudgedPiece:
+def _piece(row: _PieceTable, detection: Detection) -> JudgedPiece:
     return JudgedPiece(
         piece=row.piece,
         verdict=row.verdict,
@@ -197,6 +206,7 @@ def _piece(row: _PieceTable) -> JudgedPiece:
         uncertainties=row.uncertainties or {},
         findings=tuple(_finding(finding) for finding in row.findings),
         counted=tuple(getattr(finding, "counted", False) for finding in row.findings),
+        detection=detection,
     )
 
 
@@ -232,6 +242,8 @@ def as_table(result: TrayResult) -> dict[str, Any]:
         "taken_at": result.taken_at,
         "limits_revision": result.limits_revision,
         **({"process": dict(result.process)} if result.process else {}),
+        **({"detection": asdict(result.detection)} if result.detection else {}),
+        **({"rate": asdict(result.rate)} if result.rate else {}),
         "pieces": [_piece_table(piece) for piece in result.pieces],
         "tray_findings": [
             {"kind": finding.kind, "center_px": finding.center_px, "detail": finding.detail}
@@ -266,6 +278,7 @@ def _reason_table(reason: Reason) -> dict[str, Any]:
         **{key: bound for key, bound in bounds.items() if bound is not None},
         "class": reason.severity,
         "outcome": reason.outcome,
+        **({} if reason.conformance is None else {"conformance": reason.conformance}),
     }
 
 

@@ -19,6 +19,12 @@ from .inputs import (
     Zone as Zone,
 )
 from .judged import JudgedPiece as JudgedPiece, Reason as Reason, TrayResult as TrayResult, Verdict as Verdict
+from .marks import (
+    FIRST_DETECTION as FIRST_DETECTION,
+    Detection as Detection,
+    MarkClass as MarkClass,
+    MarkRate as MarkRate,
+)
 from .measured import (
     BendFinding as BendFinding,
     DeviationProfile as DeviationProfile,

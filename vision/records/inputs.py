@@ -12,6 +12,8 @@ from typing import Literal
 import numpy as np
 from numpy.typing import NDArray
 
+from vision.records.marks import MarkRate
+
 Array = NDArray[np.float64]
 Light = Literal["back", "dome", "low"]
 Severity = Literal["critical", "major", "minor"]
@@ -177,7 +179,10 @@ class CountRule:
 
 @dataclass(frozen=True, slots=True)
 class Limits:
-    """One revision of a part's pass limits; `coverage` is the one-sided probability behind the guard bands."""
+    """One revision of a part's pass limits; `coverage` is the one-sided probability behind the guard bands.
+
+    `rate`: how many marks the works' faces bear; None where nobody knows: marks not reported are not reckoned then.
+    """
 
     part: str
     revision: int
@@ -185,3 +190,4 @@ class Limits:
     coverage: float
     limits: tuple[Limit, ...]
     count: CountRule = field(default_factory=CountRule)
+    rate: MarkRate | None = None

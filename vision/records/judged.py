@@ -5,6 +5,7 @@ from dataclasses import dataclass, field
 from typing import Literal
 
 from vision.records.inputs import Severity
+from vision.records.marks import FIRST_DETECTION, Detection, MarkRate
 from vision.records.measured import Finding, Pose, TrayFinding, Value
 
 Verdict = Literal["pass", "review", "reject"]
@@ -14,7 +15,8 @@ Verdict = Literal["pass", "review", "reject"]
 class Reason:
     """A limit that was not passed; `value` None where the limited measure is missing.
 
-    `outcome` is `reject` beyond the limit by more than the guard band, else `review`.
+    `outcome` is `reject` beyond the limit by more than the guard band, else `review`; `conformance` the chance that the
+    quantity keeps the limit, None where the measure is missing or the result older than that figure.
     """
 
     measure: str
@@ -25,11 +27,15 @@ class Reason:
     max: float | None
     severity: Severity
     outcome: Literal["review", "reject"]
+    conformance: float | None = None
 
 
 @dataclass(frozen=True, slots=True)
 class JudgedPiece:
-    """A piece with its verdict, all its measures (counts of surface findings included) and why."""
+    """A piece with its verdict, all its measures (counts of surface findings included) and why.
+
+    `detection`: the fits by which its marks are doubted, whenever it is judged again.
+    """
 
     piece: int
     verdict: Verdict
@@ -40,11 +46,16 @@ class JudgedPiece:
     uncertainties: Mapping[str, Value]
     findings: tuple[Finding, ...]
     counted: tuple[bool, ...]
+    detection: Detection = FIRST_DETECTION
 
 
 @dataclass(frozen=True, slots=True)
 class TrayResult:
-    """What `result.json` holds; `process` are the shot's own values (die, strokes, ...), by which a lot is sorted."""
+    """What `result.json` holds.
+
+    `process` are the shot's own values (die, strokes, ...), by which a lot is sorted; `detection` are the fits
+    by which its marks are doubted, `rate` the works' rate of marks by which it was judged; None where it names none.
+    """
 
     software: str
     tray: str
@@ -56,3 +67,5 @@ class TrayResult:
     pieces: tuple[JudgedPiece, ...]
     tray_findings: tuple[TrayFinding, ...]
     process: Mapping[str, str | float] = field(default_factory=dict)
+    detection: Detection | None = None
+    rate: MarkRate | None = None

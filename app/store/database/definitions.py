@@ -10,10 +10,24 @@ import numpy as np
 from pydantic import TypeAdapter
 
 from vision.formats import STEP_MM, Profile
-from vision.records import Camera, Finding, Lens, LightLimits, Limits, Part, Station, Surface, Zone
+from vision.records import (
+    FIRST_DETECTION,
+    Camera,
+    Detection,
+    Finding,
+    JudgedPiece,
+    Lens,
+    LightLimits,
+    Limits,
+    Part,
+    Station,
+    Surface,
+    Zone,
+)
 
 _LIMITS: TypeAdapter[Limits] = TypeAdapter(Limits)
 _FINDINGS: TypeAdapter[tuple[Finding, ...]] = TypeAdapter(tuple[Finding, ...])
+_DETECTION: TypeAdapter[Detection] = TypeAdapter(Detection)
 _FLAGS: TypeAdapter[tuple[bool, ...]] = TypeAdapter(tuple[bool, ...])
 # A stored profile keeps whole micrometres: a tenth of the best station's uncertainty.
 _PER_MM = 1000
@@ -95,8 +109,9 @@ def station_record(content: dict[str, Any]) -> Station:
 
 
 def limits_content(limits: Limits) -> Any:
-    """Limits as JSON content."""
-    return _LIMITS.dump_python(limits, mode="json")
+    """Limits as JSON content; a rate of marks only where there is one, so that others keep their digest."""
+    content = _LIMITS.dump_python(limits, mode="json")
+    return {key: value for key, value in content.items() if key != "rate" or value is not None}
 
 
 def limits_record(content: Any) -> Limits:
@@ -104,14 +119,21 @@ def limits_record(content: Any) -> Limits:
     return _LIMITS.validate_python(content)
 
 
-def findings_content(findings: tuple[Finding, ...], counted: tuple[bool, ...]) -> Any:
-    """A piece's findings and which of them count, as JSON content."""
-    return [_FINDINGS.dump_python(findings, mode="json", round_trip=True), list(counted)]
+def surface_content(judged: JudgedPiece) -> list[Any]:
+    """A piece's findings, which of them count, and by which fits they are doubted, as JSON content.
+
+    The first fits are left out, so that what was filed before there were others keeps its digest.
+    """
+    findings = _FINDINGS.dump_python(judged.findings, mode="json", round_trip=True)
+    fits = [] if judged.detection == FIRST_DETECTION else [asdict(judged.detection)]
+    return [findings, list(judged.counted), *fits]
 
 
-def findings_record(content: Any) -> tuple[tuple[Finding, ...], tuple[bool, ...]]:
-    """The findings, and which of them count, that `findings_content` wrote down."""
-    return _FINDINGS.validate_python(content[0]), _FLAGS.validate_python(content[1])
+def surface_record(content: Any) -> tuple[tuple[Finding, ...], tuple[bool, ...], Detection]:
+    """The findings, which of them count, and the fits that `surface_content` wrote down."""
+    findings, counted, *fits = content
+    detection = _DETECTION.validate_python(fits[0]) if fits else FIRST_DETECTION
+    return _FINDINGS.validate_python(findings), _FLAGS.validate_python(counted), detection
 
 
 def pack_profile(profile: Profile) -> bytes:

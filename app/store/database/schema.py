@@ -160,6 +160,7 @@ reason = Table(
     _real("upper"),
     _text("class"),
     _text("outcome"),
+    _real("conformance"),
 )
 finding_list = Table(
     "finding_list",

@@ -243,8 +243,13 @@ def _decisions_by_part(dialect: str) -> list[str]:
     return [*_statements(_DECISIONS_BY_PART, dialect), *_guarded(dialect, ("lot_decision", "decided_filing"))]
 
 
+def _conformances(dialect: str) -> list[str]:
+    """A reason says with which chance its limit is kept."""
+    return ["ALTER TABLE reason ADD COLUMN conformance {real}".format_map(_WORDS[dialect])]
+
+
 def _statements(script: str, dialect: str) -> list[str]:
     return [statement.strip() for statement in script.format_map(_WORDS[dialect]).split(";")]
 
 
-STEPS = (_first, _blind, _one_release, _checks, _decisions, _line, _decisions_by_part)
+STEPS = (_first, _blind, _one_release, _checks, _decisions, _line, _decisions_by_part, _conformances)

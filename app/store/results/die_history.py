@@ -9,7 +9,7 @@ from sqlalchemy import Connection, Table, func, select
 from app.statistics import EDGE_KINDS, FACE_KINDS, UNNAMED, Ground, Mark
 from app.store.database import schema
 from app.store.database.connection import Store
-from app.store.database.definitions import findings_record, unpack, unpack_profile
+from app.store.database.definitions import surface_record, unpack, unpack_profile
 from app.store.lots.revisions import limits_of
 from app.store.results.recall import process_values
 from app.store.results.shown import part_of
@@ -139,7 +139,7 @@ def _mean(profiles: Array) -> Array:
 
 def _marks(content: object, tray: str, piece: int, die: str) -> list[Mark]:
     """The burrs, nicks, scratches and pits of a piece; of scratches their middles."""
-    findings, counted = findings_record(content)
+    findings, counted, _ = surface_record(content)
     marks = []
     for finding, counts in zip(findings, counted, strict=True):
         if isinstance(finding, EdgeFinding) and finding.kind in EDGE_KINDS:

@@ -7,9 +7,9 @@ from typing import Any
 from sqlalchemy import Connection, Table, func, insert, select
 
 from app.store.database import schema
-from app.store.database.definitions import findings_content, pack, pack_profile
+from app.store.database.definitions import pack, pack_profile, surface_content
 from vision.formats import Profile
-from vision.records import JudgedPiece, Value
+from vision.records import FIRST_DETECTION, JudgedPiece, Reason, Value
 
 
 @dataclass(frozen=True, slots=True)
@@ -43,9 +43,9 @@ def file_judgements(
     _insert(connection, schema.measure, [row for one, judged in numbered for row in _measures(one, judged)])
     _insert(connection, schema.reason, [row for one, judged in numbered for row in _reasons(one, judged)])
     findings = [
-        {"judgement_id": one, "body": pack(findings_content(judged.findings, judged.counted))}
+        {"judgement_id": one, "body": pack(surface_content(judged))}
         for one, judged in numbered
-        if judged.findings
+        if judged.findings or judged.detection != FIRST_DETECTION
     ]
     _insert(connection, schema.finding_list, findings)
     return [ids[judged.piece] for judged in fresh]
@@ -95,9 +95,15 @@ def piece_content(judged: JudgedPiece) -> list[Any]:
         judged.fault,
         None if pose is None else [*pose.center_px, pose.angle_deg, pose.fit_rms_mm],
         measure_rows(judged),
-        [[r.measure, r.zone, r.value, r.uncertainty, r.min, r.max, r.severity, r.outcome] for r in judged.reasons],
-        findings_content(judged.findings, judged.counted),
+        [_reason_content(reason) for reason in judged.reasons],
+        surface_content(judged),
     ]
+
+
+def _reason_content(r: Reason) -> list[Any]:
+    """A reason as JSON content; without a chance where it has none, so that older ones keep their digest."""
+    chance = [] if r.conformance is None else [r.conformance]
+    return [r.measure, r.zone, r.value, r.uncertainty, r.min, r.max, r.severity, r.outcome, *chance]
 
 
 def _piece_ids(connection: Connection, tray_id: int, numbers: Sequence[int]) -> dict[int, int]:
@@ -146,6 +152,7 @@ def _reasons(judgement_id: int, judged: JudgedPiece) -> list[dict[str, Any]]:
             "upper": reason.max,
             "class": reason.severity,
             "outcome": reason.outcome,
+            "conformance": reason.conformance,
         }
         for place, reason in enumerate(judged.reasons)
     ]

@@ -8,7 +8,7 @@ from sqlalchemy import Connection, Row, func, select
 
 from app.store.database import schema
 from app.store.database.connection import Store
-from app.store.database.definitions import findings_record, unpack
+from app.store.database.definitions import surface_record, unpack
 from vision.records import JudgedPiece, Pose, Reason, TrayFinding, TrayResult, Value
 
 _TRAYS_AT_ONCE = 100
@@ -133,12 +133,12 @@ def _judged_pieces(connection: Connection, judgement_ids: Sequence[int]) -> dict
         severity = row._mapping["class"]
         bounds = (row.lower, row.upper)
         reasons.setdefault(row.judgement_id, []).append(
-            Reason(row.measure, row.zone, row.value, row.uncertainty, *bounds, severity, row.outcome)
+            Reason(row.measure, row.zone, row.value, row.uncertainty, *bounds, severity, row.outcome, row.conformance)
         )
     bodies = {row.judgement_id: row.body for row in _of(connection, schema.finding_list, judgement_ids)}
     judged = {}
     for row in rows:
-        findings, counted = findings_record(unpack(bodies[row.id])) if row.id in bodies else ((), ())
+        findings, counted, detection = surface_record(unpack(bodies[row.id]) if row.id in bodies else [[], []])
         judged[int(row.id)] = JudgedPiece(
             piece=row.piece,
             verdict=row.verdict,
@@ -149,6 +149,7 @@ def _judged_pieces(connection: Connection, judgement_ids: Sequence[int]) -> dict
             uncertainties=uncertainties.get(row.id, {}),
             findings=findings,
             counted=counted,
+            detection=detection,
         )
     return judged
 
