@@ -49,7 +49,7 @@ def read_work(run: Run, pictures: bool) -> Work:
     """
     part, station = read_part(run.part_file), read_station(run.station_file)
     limits = read_limits(run.limits_file, part)
-    check_limits(limits, station, run.limits_file)
+    check_limits(limits, part, station, run.limits_file)
     return Work(part, station, limits, run.out, pictures)
 
 

@@ -8,6 +8,7 @@ import numpy as np
 import pytest
 from hypothesis import given, settings, strategies as st
 
+from tests.store.made import PART
 from vision.decide.limits_fit import check_limits
 from vision.decide.verdicts import judge, rejudge, undecidable
 from vision.errors import Unusable
@@ -105,9 +106,10 @@ def test_limits_too_close_for_a_piece_are_told_from_its_reason() -> None:
 
 def test_limits_too_close_for_a_station_are_refused() -> None:
     station = Station("ST-1", np.diag([0.05, -0.05, 1.0]), None, None, U, 0.0)
-    check_limits(limits(Limit("outline_out_mm", "minor", min=0.0, max=0.04)), station, Path("limits.toml"))
-    with pytest.raises(Unusable, match=r"^limits\.toml: limit\[1\] outline_out_mm: an acceptance zone .*found none"):
-        check_limits(limits(Limit("outline_out_mm", "minor", min=0.0, max=0.03)), station, Path("limits.toml"))
+    judging = (PART, station, Path("limits.toml"))
+    check_limits(limits(Limit("outline_out_mm", "minor", min=0.0, max=0.04)), *judging)
+    with pytest.raises(Unusable, match=r"^limits\.toml: limit\[1\] outline_out_mm\.bowl: an .*found none"):
+        check_limits(limits(Limit("outline_out_mm", "minor", min=0.0, max=0.03)), *judging)
 
 
 values = st.none() | st.floats(-2.0, 2.0)

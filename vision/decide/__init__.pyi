@@ -10,6 +10,8 @@ from .defaults import (
     is_default as is_default,
     not_measured_then as not_measured_then,
 )
+from .first_draft import Wanted as Wanted, first_draft as first_draft, wanted_limits as wanted_limits
+from .general_tolerances import SOURCE as SOURCE, GeneralClass as GeneralClass
 from .grades import face_grades as face_grades
 from .guard import (
     PASS as PASS,
@@ -20,7 +22,7 @@ from .guard import (
     outcomes_of as outcomes_of,
     quantile as quantile,
 )
-from .limits_fit import check_limits as check_limits, no_zone_left as no_zone_left
+from .limits_fit import check_limits as check_limits, limit_faults as limit_faults, no_zone_left as no_zone_left
 from .marks import Faces as Faces, faces_of as faces_of
 from .measures import MEASURES as MEASURES
 from .revisions import changes as changes, next_draft as next_draft

@@ -1,32 +1,61 @@
-"""Whether limits leave anything to accept: two limits closer than the uncertainty allows are an error in them."""
+"""Whether limits can judge: none that is empty, impossible, or contradicts the drawing, the station or another one."""
 
-from math import hypot, sqrt
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from math import hypot, inf, sqrt
 from pathlib import Path
 
 from vision.decide.guard import acceptance_zone
+from vision.decide.measures import MEASURES
+from vision.decide.possible import Possible, possible
 from vision.errors import Unusable
-from vision.records import Limit, Limits, Reason, Station
+from vision.records import Limit, Limits, Part, Reason, Station
 
 _DEVIATIONS = ("outline_out_mm", "outline_in_mm")
 _EXTENTS = ("length_mm", "width_mm")
 
 
-def check_limits(limits: Limits, station: Station, path: Path) -> None:
-    """Refuse limits under which no value at all could pass at this station, before anything is measured.
+@dataclass(frozen=True, slots=True)
+class LimitFault:
+    """What is wrong with limits.
 
-    A measured value's uncertainty is at least what the station alone gives it: `outline_mm` for a deviation, two ends
-    of an outline and the scale for an extent. What is learned only from a piece (noise, fit) is left out here; where
-    that takes the last of an acceptance zone, the piece is reviewed and `vision.decide.verdicts.undecidable` tells so.
+    `stops`: no piece may be judged by them. Else they judge, but not as whoever wrote them will have meant.
+    """
+
+    what: str
+    expected: str
+    found: str
+    stops: bool = True
+
+
+def check_limits(limits: Limits, part: Part, station: Station, path: Path) -> None:
+    """Refuse limits that can't judge, before anything is measured.
 
     Raises
     ------
     Unusable
-        Naming the limit (`path` is the file they came from), the zone between its bounds and the uncertainty.
+        Naming the limit (`path` is the file they came from) and why; see `limit_faults`.
     """
-    for number, limit in enumerate(limits.limits, start=1):
-        least_u = _least_uncertainty(limit, station)
-        if acceptance_zone(limit.min, limit.max, least_u, limits.coverage) is None:
-            raise Unusable(path, f"limit[{number}] {limit.measure}", *no_zone_left(limit, least_u, limits.coverage))
+    for fault in limit_faults(limits, part, station):
+        if fault.stops:
+            raise Unusable(path, fault.what, fault.expected, fault.found)
+
+
+def limit_faults(limits: Limits, part: Part, station: Station | None = None) -> tuple[LimitFault, ...]:
+    """Everything wrong with a part's limits, in their order.
+
+    A limit is held against the values that a piece can have at all, the value of a piece just as drawn, the other
+    limits on the same measure and, at a station, its uncertainty: at least `outline_mm` for a deviation, two ends of
+    an outline and the scale for an extent. What is learned only from a piece (noise, fit) is left out here; where that
+    takes the last of an acceptance zone, the piece is reviewed and `vision.decide.verdicts.undecidable` tells so.
+    """
+    if not limits.limits:
+        expected = "one [[limit]] at least; without any every piece would pass: brightbowl limits draft makes a first"
+        return (LimitFault("limit", expected, "none"),)
+    found = [
+        fault for number, one in enumerate(limits.limits, 1) for fault in _of_one(number, one, limits, part, station)
+    ]
+    return (*found, *_between(limits))
 
 
 def no_zone_left(limit: Limit | Reason, uncertainty: float, coverage: float) -> tuple[str, str]:
@@ -36,9 +65,91 @@ def no_zone_left(limit: Limit | Reason, uncertainty: float, coverage: float) -> 
     return expected, f"none from {limit.min} to {limit.max} {at}"
 
 
-def _least_uncertainty(limit: Limit, station: Station) -> float:
+def _of_one(number: int, limit: Limit, limits: Limits, part: Part, station: Station | None) -> Iterator[LimitFault]:
+    """The first thing wrong with one limit: of several zones, in the first where it is."""
+    what = f"limit[{number}] {limit.measure}"
+    for zone in _zones(limit, part):
+        where = f"{what}.{zone}" if zone else what
+        can_be = possible(limit.measure, zone, part)
+        if isinstance(can_be, str):
+            expected = f"a measure that the part has; this one needs {can_be} in its part.toml or drawing: leave it out"
+            yield LimitFault(what, expected, "none")
+            return
+        fault = _against_possible(where, limit, can_be) or _against_station(where, limit, can_be, limits, station)
+        if fault is not None:
+            yield fault
+            return
+
+
+def _against_possible(where: str, limit: Limit, can_be: Possible) -> LimitFault | None:
+    low, high = _bounds(limit)
+    bounds = f"{_told(can_be.least)} to {_told(can_be.most)}"
+    if low > can_be.most or high < can_be.least:
+        return LimitFault(where, f"limits that a piece can keep; its values lie from {bounds}", _span(limit))
+    if low <= can_be.least and high >= can_be.most:
+        return LimitFault(where, f"limits that say something; every value keeps these ({bounds})", _span(limit), False)
+    if can_be.as_drawn is not None and not low <= can_be.as_drawn <= high:
+        expected = f"limits that a piece just as drawn keeps; the drawing's own is {can_be.as_drawn:.6g}"
+        return LimitFault(where, expected, _span(limit))
+    return None
+
+
+def _against_station(
+    where: str, limit: Limit, can_be: Possible, limits: Limits, station: Station | None
+) -> LimitFault | None:
+    least_u = 0.0 if station is None else _least_uncertainty(limit, can_be, station)
+    if least_u == 0.0:
+        return None
+    left = acceptance_zone(limit.min, limit.max, least_u, limits.coverage)
+    if left is None or left[1] < can_be.least or left[0] > can_be.most:
+        return LimitFault(where, *no_zone_left(limit, least_u, limits.coverage))
+    if can_be.as_drawn is not None and not left[0] <= can_be.as_drawn <= left[1]:
+        expected = "limits by which a piece just as drawn passes; widen them or lower the station's uncertainty"
+        found = f"{can_be.as_drawn:.6g} as drawn lies in a guard band, so that such a piece is reviewed"
+        return LimitFault(where, expected, found, False)
+    return None
+
+
+def _between(limits: Limits) -> Iterator[LimitFault]:
+    """Limits for every zone and for one that leave nothing between them."""
+    for number, one in enumerate(limits.limits, 1):
+        general = next((g for g in limits.limits if g.measure == one.measure and g.zone is None), None)
+        if one.zone is None or general is None:
+            continue
+        low, high = _joined((one, general))
+        if low > high:
+            expected = "limits that agree with those for every zone, which hold here too"
+            found = f"{_span(one)} here, {_span(general)} for every zone"
+            yield LimitFault(f"limit[{number}] {one.measure}.{one.zone}", expected, found)
+
+
+def _zones(limit: Limit, part: Part) -> tuple[str | None, ...]:
+    if not MEASURES[limit.measure].per_zone:
+        return (None,)
+    return (limit.zone,) if limit.zone else tuple(zone.name for zone in part.zones)
+
+
+def _joined(those: Sequence[Limit]) -> tuple[float, float]:
+    bounds = [_bounds(one) for one in those]
+    return max(low for low, _ in bounds), min(high for _, high in bounds)
+
+
+def _bounds(limit: Limit) -> tuple[float, float]:
+    return -inf if limit.min is None else limit.min, inf if limit.max is None else limit.max
+
+
+def _span(limit: Limit) -> str:
+    said = [f"{name} {value:g}" for name, value in (("min", limit.min), ("max", limit.max)) if value is not None]
+    return ", ".join(said)
+
+
+def _told(value: float) -> str:
+    return f"{value:.6g}" if abs(value) != inf else ("any size" if value > 0 else "any size below nought")
+
+
+def _least_uncertainty(limit: Limit, can_be: Possible, station: Station) -> float:
     if limit.measure in _DEVIATIONS:
         return station.outline_mm
-    if limit.measure in _EXTENTS and limit.min is not None and limit.max is not None:
-        return hypot(sqrt(2.0) * station.outline_mm, 0.5 * (limit.min + limit.max) * station.scale_relative)
+    if limit.measure in _EXTENTS and can_be.as_drawn is not None:
+        return hypot(sqrt(2.0) * station.outline_mm, can_be.as_drawn * station.scale_relative)
     return 0.0
