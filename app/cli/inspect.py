@@ -5,6 +5,7 @@ from __future__ import annotations
 import os
 import sys
 from contextlib import closing, nullcontext
+from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -35,6 +36,11 @@ _FILE = click.Path(dir_okay=False, path_type=Path)
     type=click.Path(file_okay=False, path_type=Path),
     help="Works folder: in place of the four files and folders above, and of FOLDER; results go into its store too.",
 )
+@click.option(
+    "--trial",
+    is_flag=True,
+    help="Judge by whatever limits lie in the works, drafts too: into WORKS/trials, never into the store.",
+)
 @click.option("--store", metavar="URL", help="File the results in this store: a file of SQLite, or postgresql://...")
 @click.option("--no-pictures", is_flag=True, help="Write results and pieces.csv only.")
 @click.option("--jobs", type=click.IntRange(min=1), default=1, show_default=True, help="Trays judged side by side.")
@@ -51,6 +57,7 @@ def command(
     limits_file: Path | None,
     out: Path | None,
     works: Path | None,
+    trial: bool,
     store: str | None,
     no_pictures: bool,
     jobs: int,
@@ -59,7 +66,8 @@ def command(
 ) -> None:
     """Judge tray shots: find, measure and score every piece, with reasons.
 
-    Each FOLDER is a tray shot, or a folder of them. The exit code is 0 whatever the verdicts.
+    Each FOLDER is a tray shot, or a folder of them. The exit code is 0 whatever the verdicts. What goes into a store is
+    judged by the limits in force there (brightbowl limits release); without a store drafts judge too, and say so.
     """
     keep_to_one_core()
     from app.run import read_cluster
@@ -70,6 +78,8 @@ def command(
         side_by_side = read_cluster(scheduler, tls)
     elif tls is not None:
         raise click.UsageError("--tls goes with --scheduler.")
+    if trial and works is None:
+        raise click.UsageError("--trial goes with --works.")
     place, opened = None, None
     failures: list[str] = []
     if works is not None:
@@ -97,8 +107,14 @@ def command(
             opened = open_store(store)
         runs = [Run(part_file, station_file, limits_file, out, _shots(folders, out))]
     with closing(opened) if opened is not None else nullcontext():
-        for run in runs:
-            failures += _inspect(run, not no_pictures, side_by_side, opened, place)
+        ready, refused = _ready(runs, not no_pictures, opened, place, trial)
+        if refused and not ready:
+            raise refused[0]
+        for one in refused:
+            click.echo(f"brightbowl: {one}", err=True)
+        failures += map(str, refused)
+        for run, work in ready:
+            failures += _inspect(run, work, side_by_side, None if trial else opened, place)
     if failures:
         sys.exit(1)
 
@@ -115,12 +131,32 @@ def _shots(folders: tuple[Path, ...], results: Path) -> tuple[Path, ...]:
     return shots
 
 
-def _inspect(run: Run, pictures: bool, jobs: int | Cluster, store: Store | None, works: Works | None) -> list[str]:
-    """Judge the shots of one run and file the results; what failed, which was told by then."""
+def _ready(
+    runs: list[Run], pictures: bool, store: Store | None, works: Works | None, trial: bool
+) -> tuple[list[tuple[Run, Work]], list[Unusable]]:
+    """Runs with what judges them, and why others can't be judged: their limits are not those in force."""
     from app.run import read_work
 
-    work = read_work(run, pictures)
-    make_out(run.out)
+    ready, refused = [], []
+    for run in runs:
+        work = read_work(run, pictures)
+        if store is not None:
+            from app.works import limits_judging
+
+            try:
+                standing = limits_judging(store, works, work.limits, run.limits_file, trial)
+            except Unusable as fault:
+                refused.append(fault)
+                continue
+            out = run.out if works is None or not trial else works.trials / run.out.relative_to(works.results)
+            work = replace(work, standing=standing, out=out)
+        ready.append((run, work))
+    return ready, refused
+
+
+def _inspect(run: Run, work: Work, jobs: int | Cluster, store: Store | None, works: Works | None) -> list[str]:
+    """Judge the shots of one run and file the results; what failed, which was told by then."""
+    make_out(work.out)
     failures = run_and_show(run.shots, work, jobs).failures
     if store is None:
         return failures

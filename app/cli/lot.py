@@ -59,14 +59,14 @@ def command(
     leave_waiting: bool,
 ) -> None:
     """Tell what became of a LOT, release or hold it, and report it; without LOT, list the lots."""
-    from app.works import read_works
+    from app.works import read_works, who_acts
 
     place = read_works(works)
     with closing(place.open()) as store:
         if lot is None:
             _list(store)
             return
-        from app.store import lot_state, series_up_to, state_size, stated_size
+        from app.store import decide, lot_state, series_up_to, state_size, stated_size
         from app.studies import accept_series
 
         state = lot_state(store, lot, part)
@@ -80,7 +80,12 @@ def command(
         if words:
             for one in words:
                 _check(state, series[-1] if series else None, one, leave_waiting)
-            _decide(store, state, (series[-1], aql) if series else None, words, (by, why))
+            if not why:
+                raise Unusable(" and ".join(_option(word) for word in words), "", "--by NAME and --why REASON with it")
+            acted = who_acts(place, by, "decide on a lot", why)
+            sampled = (series[-1], aql) if series else None
+            for one in words:
+                decide(store, state.decision(one, acted, sampled))
             state = lot_state(store, lot, part)
             series = accept_series(series_up_to(store, state), aql, level) if series else ()
         for line in _summary(state, series[-1] if series else None, aql):
@@ -122,23 +127,6 @@ def _check(state: LotState, acceptance: Acceptance | None, word: Word, leave_wai
             allowed = " or ".join(acceptance.may_begin) or "nothing"
             expected = f"ISO 2859-1 leaves {allowed} to be chosen after this lot"
             raise Unusable(f"lot {state.lot}", f"--next {word}", expected, against)
-
-
-def _decide(
-    store: Store,
-    state: LotState,
-    sampled: tuple[Acceptance, float] | None,
-    words: tuple[Word, ...],
-    who: tuple[str | None, str | None],
-) -> None:
-    """File decisions; `sampled`: acceptance and AQL."""
-    from app.store import decide
-
-    by, why = who
-    if not by or not why:
-        raise Unusable(" and ".join(_option(word) for word in words), "", "--by NAME and --why REASON with it")
-    for word in words:
-        decide(store, state.decision(word, (by, "declared", why), sampled))
 
 
 def _option(word: Word) -> str:

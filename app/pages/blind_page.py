@@ -6,6 +6,7 @@ from app.pages.server_state import Pass, ServerState, current_server
 from app.pages.sign_in import head, nobody_yet
 from app.pages.viewer_component import show_viewer
 from app.store import Blind, Wanted, blinds, list_lots, make_blind, sample_pieces
+from app.works import may
 from vision.errors import Unusable
 
 PIECES_MAX = 500
@@ -26,7 +27,7 @@ def blind_page() -> None:
         st.info(
             "A blind round shows pieces without what the camera said, some of them again, for a study of agreement."
         )
-        if "tune" in who.roles:
+        if may(who.roles, "begin a blind round"):
             _begin(server, who)
         else:
             st.info("Nobody has begun one yet. Whoever has the role `tune` can.")
@@ -35,7 +36,7 @@ def blind_page() -> None:
         {
             "pass": server.write_pass(who),
             "inspector": who.name,
-            "may_review": "review" in who.roles,
+            "may_review": may(who.roles, "review"),
             "wanted": {"order": Wanted().order},
             "mode": "blind",
             "blind": chosen.id,

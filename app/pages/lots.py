@@ -1,7 +1,5 @@
 """A lot: what became of its pieces and why, where and when; whether it may be packed, and who said so."""
 
-from typing import Literal
-
 import streamlit as st
 
 from app.pages.clock import in_users_zone
@@ -26,6 +24,7 @@ from app.report import (
 from app.statistics import AQLS
 from app.store import LotState, Word, decide, list_lots, lot_state, series_up_to
 from app.studies import Acceptance, PieceKey, Share, accept_series, json_text
+from app.works import why_not
 from vision.errors import Unusable
 
 USUAL_AQL = 1.0
@@ -112,7 +111,9 @@ def _decisions(server: ServerState, state: LotState, sampled: tuple[Acceptance, 
     for one in state.decisions:
         seen = f"{one.seen['to_packing']} of {one.seen['pieces']} pieces to packing then"
         st.markdown(f"**{decision_words(one)}** by {one.given_by}, {in_users_zone(one.given_at)}: {one.why} ({seen})")
-    if "release" not in who.roles:
+    not_listed = why_not(desk.works, who.name, who.roles, "decide on a lot")
+    if not_listed:
+        st.markdown(f"You can't decide on lots: {not_listed}.")
         return
     acceptance = None if sampled is None else sampled[0]
     labels: dict[Word, str] = {"release": "Release", "hold": "Hold"}
@@ -133,9 +134,8 @@ def _decisions(server: ServerState, state: LotState, sampled: tuple[Acceptance, 
     if against:
         st.error(f"Not released: {against}.")
         return
-    identity: Literal["declared", "login"] = "login" if who.identity == "login" else "declared"
     try:
-        decide(server.store, state.decision(pressed[0], (who.name, identity, why), sampled))
+        decide(server.store, state.decision(pressed[0], who.acted(why), sampled))
     except Unusable as fault:
         st.error(str(fault))
         return

@@ -9,6 +9,7 @@ from app.pages.server_state import current_server
 from app.pages.sign_in import head, nobody_yet
 from app.pages.viewer_component import show_viewer
 from app.store import Wanted, waiting_count
+from app.works import may
 
 
 def review_page() -> None:
@@ -27,7 +28,7 @@ def review_page() -> None:
     data = {
         "pass": server.write_pass(who),
         "inspector": who.name,
-        "may_review": "review" in who.roles,
+        "may_review": may(who.roles, "review"),
         "wanted": asdict(wanted),
         "empty": {"queue": _nothing(wanted), "one": f"There is no piece {asked} in the store.", "done": _DONE},
     }

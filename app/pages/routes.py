@@ -38,6 +38,7 @@ from app.store import (
     turns_left,
     waiting_count,
 )
+from app.works import may
 from vision.errors import Unusable
 
 PACE_MINUTES = 10
@@ -147,7 +148,7 @@ def _answer(
     holder = server.read_pass(call.pass_)
     if holder is None:
         return JSONResponse({"error": "this page is older than the server: load it again"}, 401)
-    if form is _Verdicts and "review" not in holder.roles:
+    if form is _Verdicts and not may(holder.roles, "review"):
         return JSONResponse({"error": f"{holder.name} may look, but not judge; the works' list gives the role"}, 403)
     try:
         return JSONResponse(work(server, holder, call))

@@ -5,10 +5,11 @@ import secrets
 from contextlib import suppress
 from dataclasses import dataclass, field
 from pathlib import Path
+from typing import Literal
 
 from itsdangerous import BadSignature, URLSafeTimedSerializer
 
-from app.store import Identity, Store
+from app.store import Acted, Store
 from app.works import ROLES, Person, Role, Works
 from vision.formats import not_written
 
@@ -21,7 +22,11 @@ class Pass:
 
     name: str
     roles: tuple[Role, ...]
-    identity: Identity
+    identity: Literal["declared", "login"]
+
+    def acted(self, why: str) -> Acted:
+        """What this person does for a reason, to be kept."""
+        return Acted(self.name, self.identity, why)
 
 
 @dataclass(frozen=True, slots=True, eq=False)

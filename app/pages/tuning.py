@@ -1,6 +1,6 @@
 """Tuning on a lot: move one limit, see what it misses, scraps and changes; write a draft; release it."""
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from math import ceil, floor
 
 import numpy as np
@@ -20,7 +20,7 @@ from app.pages.study_lot import (
 )
 from app.report import distribution_chart, measure_words, setting_rates_chart, share, tuning_page
 from app.statistics import Estimate, round_step
-from app.store import Revision, Standing, file_limits, release, revisions
+from app.store import Revision, Standing, file_limits, part_of, release, revisions
 from app.studies import (
     COUNT_RULES,
     Changes,
@@ -46,8 +46,9 @@ from app.studies import (
     tuning_table,
     with_setting,
 )
+from app.works import may, release_limits, why_not
 from vision.decide import MEASURES, changes as differences
-from vision.formats import write_limits
+from vision.errors import Unusable
 from vision.records import Limits
 
 PERCENT = 100.0
@@ -126,7 +127,9 @@ def _codes(lot: StudyLot, studied: Studied, moved: Moved) -> Codes:
 def _ask(lot: StudyLot, known: tuple[Revision, ...]) -> tuple[Limits, Target, Task]:
     """Which limits are changed, what in them, and what is to be promised."""
     one, two, three, four = st.columns([0.28, 0.34, 0.2, 0.18], vertical_alignment="bottom")
-    released = [k for k, revision in enumerate(known) if revision.limits.status == "released"]
+    released = [k for k, one in enumerate(known) if one.in_force] or [
+        k for k, one in enumerate(known) if one.limits.status == "released"
+    ]
     with one:
         base = st.selectbox(
             "Starting from", known, index=released[-1] if released else len(known) - 1, format_func=_revision_words
@@ -164,7 +167,8 @@ def _title(name: str) -> str:
 
 
 def _revision_words(revision: Revision) -> str:
-    return f"revision {revision.limits.revision}, {revision.limits.status}" + (
+    in_force = "in force, " if revision.in_force else ""
+    return f"revision {revision.limits.revision}, {in_force}{revision.limits.status}" + (
         f" by {revision.released_by}" if revision.released_by else f", filed {in_users_zone(revision.filed_at)}"
     )
 
@@ -251,13 +255,14 @@ def _changed(server: ServerState, changes: Changes, who: Pass) -> None:
 
 
 def _keep(server: ServerState, moved: Moved, who: Pass) -> None:
-    if st.button("Write this draft", disabled="tune" not in who.roles, type="primary"):
+    if st.button("Write this draft", disabled=not may(who.roles, "draft limits"), type="primary"):
         with server.store.write() as connection:
             file_limits(connection, moved.draft)
         st.success(f"Draft of revision {moved.draft.revision} is kept. Release it below.")
 
 
 def _release(server: ServerState, lot: StudyLot, who: Pass) -> None:
+    part = part_of(server.store, lot.part)
     known = revisions(server.store, lot.part)
     last_released = max((one.limits.revision for one in known if one.limits.status == "released"), default=0)
     drafts = [one for one in known if one.limits.status == "draft" and one.limits.revision > last_released]
@@ -268,11 +273,20 @@ def _release(server: ServerState, lot: StudyLot, who: Pass) -> None:
         with st.form("release", border=False):
             chosen = st.selectbox("Draft", drafts[::-1], format_func=_revision_words)
             why = st.text_input("Why", max_chars=500, placeholder="what speaks for these limits")
-            if not st.form_submit_button("Release", disabled="release" not in who.roles):
+            against = why_not(desk.works, who.name, who.roles, "release limits")
+            if against:
+                st.markdown(f"You can't release: {against}.")
+            if not st.form_submit_button("Release", disabled=against is not None):
                 return
-    released = release(server.store, replace(chosen.limits, status="released"), who.name, why)
-    if server.works is not None:
-        write_limits(released.limits, server.works.limits_file(lot.part))
+    acted = who.acted(why)
+    try:
+        if server.works is not None and part is not None:
+            released = release_limits(server.store, server.works, chosen.limits, part, acted)
+        else:
+            released = release(server.store, chosen.limits, acted)
+    except Unusable as fault:
+        st.error(str(fault))
+        return
     st.success(f"Revision {released.limits.revision} is released by {who.name}.")
 
 

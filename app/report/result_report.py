@@ -11,6 +11,7 @@ from app.report import svg
 from app.report.budget_table import number_text
 from app.report.cautions import CAUTIONS
 from app.report.inspected import Inspected
+from app.report.limits_words import limits_words
 from app.report.sheet import jpeg_text, reason_lines
 from app.report.style import SIGNS
 from app.report.tray_picture import BAND_PX, Colour
@@ -75,6 +76,7 @@ def result_page(inspected: Inspected, tray_picture: Colour, sheets: Mapping[int,
     ]
     return _template("result.html").render(
         result=inspected.result,
+        told=limits_words((inspected.result.limits_standing,)),
         part_name=inspected.part.name,
         counts=counts_by_verdict(inspected.result.pieces),
         blocks=blocks,
@@ -88,7 +90,12 @@ def index_page(results: Sequence[TrayResult]) -> str:
     for result in sorted(results, key=lambda r: (r.lot or "", r.tray)):
         lots.setdefault(result.lot or "no lot", []).append((result, counts_by_verdict(result.pieces)))
     pieces = [piece for result in results for piece in result.pieces]
-    return _template("index.html").render(lots=lots, counts=counts_by_verdict(pieces), trays=len(results))
+    return _template("index.html").render(
+        lots=lots,
+        counts=counts_by_verdict(pieces),
+        trays=len(results),
+        told=limits_words(result.limits_standing for result in results),
+    )
 
 
 def counts_by_verdict(pieces: Sequence[JudgedPiece]) -> Mapping[Verdict, int]:

@@ -28,12 +28,14 @@ class Summary:
     first_reasons: Counter[str] = field(default_factory=Counter)
     failures: list[str] = field(default_factory=list)
     undecidable: dict[str, str] = field(default_factory=dict)
+    limits: list[str] = field(default_factory=list)
 
     def lines(self) -> list[str]:
         """The summary as a person reads it, failures left out."""
         pieces = self.verdicts.total()
         counts = ", ".join(f"{verdict} {self.verdicts[verdict]}" for verdict in VERDICTS)
         said = [f"{self.trays} {_plural(self.trays, 'tray')} judged, {pieces} {_plural(pieces, 'piece')}: {counts}"]
+        said += self.limits
         if self.first_reasons:
             ranked = ", ".join(f"{name} {number}" for name, number in self.first_reasons.most_common())
             said.append(f"first reasons: {ranked}")
@@ -52,7 +54,9 @@ def run(folders: Sequence[Path], work: Work, jobs: int | Cluster, seen: Callable
     seen
         Called with a number of shots that ended and words on where others are, for a progress bar.
     """
-    summary = Summary()
+    from app.report import limits_words  # here, since the batch's processes need not load it
+
+    summary = Summary(limits=limits_words((work.standing,)))
     if isinstance(jobs, Cluster):
         outcomes = inspect_on(jobs, folders, work, lambda words: seen(0, words))
     else:

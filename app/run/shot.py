@@ -20,7 +20,7 @@ from vision.formats import (
     write_result,
 )
 from vision.pipeline import inspect_tray
-from vision.records import Detection, Limits, Part, Shot, Station, TrayResult
+from vision.records import Detection, Limits, LimitsStanding, Part, Shot, Station, TrayResult
 
 RESULT_FILE = "result.json"
 # What a former run left beside its result: a piece that passes now has no pictures, and one that was killed while it
@@ -30,13 +30,17 @@ _BESIDE = (".*.tmp", "piece-*.jpg", "piece-*.svg", "tray.jpg", "result.html", PR
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Work:
-    """What every shot of a run is judged by, and the folder that gets a folder of results for each tray."""
+    """What every shot of a run is judged by, and the folder that gets a folder of results for each tray.
+
+    `standing`: how the limits stand; None where there is nothing to hold them against.
+    """
 
     part: Part
     station: Station
     limits: Limits
     out: Path
     pictures: bool = True
+    standing: LimitsStanding | None = None
 
 
 def read_work(run: Run, pictures: bool) -> Work:
@@ -50,7 +54,7 @@ def read_work(run: Run, pictures: bool) -> Work:
     part, station = read_part(run.part_file), read_station(run.station_file)
     limits = read_limits(run.limits_file, part)
     check_limits(limits, part, station, run.limits_file)
-    return Work(part, station, limits, run.out, pictures)
+    return Work(part, station, limits, run.out, pictures, "draft" if limits.status == "draft" else None)
 
 
 def inspect_shot(folder: Path, work: Work) -> Inspected:
@@ -78,6 +82,7 @@ def inspect_shot(folder: Path, work: Work) -> Inspected:
         process=shot.process,
         detection=Detection(),
         rate=work.limits.rate,
+        limits_standing=work.standing,
     )
     into = work.out / shot.tray
     try:

@@ -13,6 +13,7 @@ from .lots.revisions import (
     Revision as Revision,
     file_limits as file_limits,
     limits_of as limits_of,
+    limits_standing as limits_standing,
     release as release,
     revisions as revisions,
 )
@@ -24,6 +25,7 @@ from .lots.state import (
     state_size as state_size,
     stated_size as stated_size,
 )
+from .people.actor import Acted as Acted
 from .people.blind_rounds import (
     Blind as Blind,
     blinds as blinds,
@@ -45,7 +47,6 @@ from .people.review_queue import (
 )
 from .people.table import bring_in as bring_in
 from .people.verdicts import (
-    Identity as Identity,
     NewVerdict as NewVerdict,
     Standing as Standing,
     give as give,

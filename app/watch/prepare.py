@@ -1,13 +1,13 @@
 """What a tray of an inbox is judged by, or why it can't be judged now."""
 
 from collections.abc import Iterable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 from app.run import Work, read_work
 from app.store import Store, folders_of, kept_path
 from app.watch.inbox import NEVER, digest_of
-from app.works import Works, runs_of
+from app.works import Works, limits_judging, runs_of
 from vision.errors import Incomplete, Unusable
 from vision.formats import not_written, read_shot
 from vision.records import Shot
@@ -117,6 +117,13 @@ class Preparer:
                 return NotReady(str(fault), works=state)
             self._read[key] = before
         work = before[1]
+        try:
+            standing = limits_judging(self.store, self.order.works, work.limits, run.limits_file)
+        except Unusable as fault:
+            if fault.where == self.store.url:
+                raise
+            return NotReady(str(fault), works=state)
+        work = replace(work, standing=standing)
         try:
             work.out.mkdir(parents=True, exist_ok=True)
         except OSError as fault:

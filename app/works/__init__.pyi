@@ -1,12 +1,18 @@
 from .folder import (
-    ROLES as ROLES,
     WORKS_FILE as WORKS_FILE,
     Person as Person,
-    Role as Role,
     Works as Works,
     new_works as new_works,
     open_chosen as open_chosen,
     read_works as read_works,
+)
+from .limits_in_force import (
+    faults_of as faults_of,
+    go_back as go_back,
+    limits_judging as limits_judging,
+    read_limits_of as read_limits_of,
+    release_file as release_file,
+    release_limits as release_limits,
 )
 from .results_on_disk import (
     JudgedBy as JudgedBy,
@@ -15,4 +21,5 @@ from .results_on_disk import (
     ready_to_file as ready_to_file,
     result_folders as result_folders,
 )
+from .roles import ROLES as ROLES, Role as Role, may as may, who_acts as who_acts, why_not as why_not
 from .runs import Run as Run, runs_of as runs_of

@@ -6,27 +6,30 @@
 
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Annotated, Literal
+from typing import Annotated
 
 from pydantic import Field
 
 from app.store import Store, open_store
+from app.works.roles import Role
 from vision.errors import Unusable
 from vision.formats import FormatOne, Strict, Text, read_toml, write_atomic
 
-Role = Literal["review", "tune", "release", "read"]
-ROLES: tuple[Role, ...] = ("review", "tune", "release", "read")
 WORKS_FILE = "works.toml"
 FOLDERS = ("parts", "stations", "limits", "shots", "results", "checks")
 
 
 @dataclass(frozen=True, slots=True)
 class Person:
-    """Somebody of the works: what they may do, and the e-mail address by which a sign-in knows them."""
+    """Somebody of the works: what they may do.
+
+    `email` is by what a sign-in knows them, `account` by what a machine does.
+    """
 
     name: str
     roles: tuple[Role, ...]
     email: str | None
+    account: str | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -64,6 +67,11 @@ class Works:
         """Where results are written."""
         return self.folder / "results"
 
+    @property
+    def trials(self) -> Path:
+        """Where results of trials are written, which no lot counts."""
+        return self.folder / "trials"
+
     def open(self) -> Store:
         """Open the works' store.
 
@@ -89,6 +97,7 @@ class _PersonTable(Strict):
     name: Text
     roles: Annotated[list[Role], Field(min_length=1)]
     email: Text | None = None
+    account: Text | None = None
 
 
 class _WorksFile(Strict):
@@ -104,16 +113,17 @@ def read_works(folder: Path) -> Works:
     Raises
     ------
     Unusable
-        It has no `works.toml`, or that file is wrong; two people have the same name or e-mail address.
+        It has no `works.toml`, or that file is wrong; two people have the same name, e-mail address or account.
     """
     path = folder / WORKS_FILE
     if not path.is_file():
         raise Unusable(folder, "", "expected a works folder; make one with `brightbowl new WORKS`", f"no {WORKS_FILE}")
     file = read_toml(path, _WorksFile)
-    people = tuple(Person(one.name, tuple(dict.fromkeys(one.roles)), one.email) for one in file.person)
+    people = tuple(Person(one.name, tuple(dict.fromkeys(one.roles)), one.email, one.account) for one in file.person)
     names = [one.name for one in people]
     emails = [one.email.lower() for one in people if one.email is not None]
-    for key, values in (("name", names), ("email", emails)):
+    accounts = [one.account for one in people if one.account is not None]
+    for key, values in (("name", names), ("email", emails), ("account", accounts)):
         twice = next((one for one in values if values.count(one) > 1), None)
         if twice is not None:
             raise Unusable(path, f"person.{key}", "expected each person once", twice)
@@ -154,8 +164,9 @@ def _works_toml(name: str, people: tuple[Person, ...]) -> str:
         table = tomlkit.table()
         table.add("name", person.name)
         table.add("roles", list(person.roles))
-        if person.email is not None:
-            table.add("email", person.email)
+        for key, value in (("email", person.email), ("account", person.account)):
+            if value is not None:
+                table.add(key, value)
         listed.append(table)
     if people:
         file.add("person", listed)

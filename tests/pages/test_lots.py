@@ -9,6 +9,7 @@ from playwright.sync_api import expect
 from app.store.database.connection import Store
 from app.store.lots.decisions import decide, decisions
 from app.store.lots.state import lot_state
+from app.store.people.actor import Acted
 from app.store.results.filing import file_result
 from tests.pages.conftest import Opened, Served, choose
 from tests.pages.test_other_pages import serious
@@ -69,7 +70,7 @@ def test_what_came_after_a_release_is_told_and_the_next_inspection_chosen(open_p
     opened = served.works.open()
     names = sampled_good_lots(opened, 10)
     before = lot_state(opened, names[-1])
-    decide(opened, before.decision("release", ("R. Hale", "declared", "all seen")))
+    decide(opened, before.decision("release", Acted("R. Hale", "declared", "all seen")))
     late = made_tray("S-90", [made_piece(1, "pass")], names[-1], "2026-10-02T07:00:00+00:00")
     file_result(opened, to_file(late))
     page = open_page("lots?who=R.+Hale")

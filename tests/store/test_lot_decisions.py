@@ -14,7 +14,7 @@ from app.store.database.connection import Store
 from app.store.lots.decisions import Decision, decide, decisions
 from app.store.lots.state import lot_state, state_size
 from app.store.results.filing import file_result
-from app.works.folder import Works, new_works
+from app.works.folder import Person, Works, new_works
 from tests.store.made import made_piece, made_tray, to_file
 from vision.errors import Unusable
 
@@ -71,7 +71,7 @@ def test_a_decision_without_name_or_lot_is_refused(store: Store, more: dict[str,
 
 @pytest.fixture
 def works(tmp_path: Path) -> Works:
-    made = new_works(tmp_path / "works", "Aldermoor Flatware Works")
+    made = new_works(tmp_path / "works", "Aldermoor Flatware Works", (Person("R. Hale", ("release",), None),))
     store = made.open()
     file_trays(store, 4)
     store.close()

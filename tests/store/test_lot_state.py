@@ -9,6 +9,7 @@ from app.store.database.connection import Store
 from app.store.lots.decisions import Word, decide
 from app.store.lots.lot_list import set_lot_value
 from app.store.lots.state import LOT_SIZE, lot_state, series_up_to, standings, state_size
+from app.store.people.actor import Acted
 from app.store.people.blind_rounds import make_blind, sample_pieces
 from app.store.people.verdicts import NewVerdict, give
 from app.store.results.filing import file_result
@@ -22,7 +23,7 @@ from vision.errors import Unusable
 
 def decide_by_state(store: Store, word: Word, part: str | None = None) -> None:
     """Decide by what stands in the store now, as command and page do."""
-    decide(store, lot_state(store, LOT, part).decision(word, ("R. Hale", "declared", "checked")))
+    decide(store, lot_state(store, LOT, part).decision(word, Acted("R. Hale", "declared", "checked")))
 
 
 def test_trays_that_come_after_a_release_reopen_the_question(store: Store) -> None:
@@ -118,7 +119,7 @@ def test_inspection_is_chosen_for_each_part_and_only_after_the_newest_lot(store:
     assert last(names[-1]).may_begin == ("reduced",)
     assert last(names[-2]).may_begin == ()
     assert f"lot {names[-1]} was inspected after it" in (last(names[-2]).why_not_begin("reduced") or "")
-    decide(store, lot_state(store, names[-1], "TS-135").decision("reduced", ("R. Hale", "declared", "steady")))
+    decide(store, lot_state(store, names[-1], "TS-135").decision("reduced", Acted("R. Hale", "declared", "steady")))
     assert last(names[-1]).course.severity == "reduced"
     assert lot_state(store, names[-1], "TS-135").standing == "open"
     other = lot_state(store, names[-1], "DS-182")

@@ -22,7 +22,12 @@ from .guard import (
     outcomes_of as outcomes_of,
     quantile as quantile,
 )
-from .limits_fit import check_limits as check_limits, limit_faults as limit_faults, no_zone_left as no_zone_left
+from .limits_fit import (
+    LimitFault as LimitFault,
+    check_limits as check_limits,
+    limit_faults as limit_faults,
+    no_zone_left as no_zone_left,
+)
 from .marks import Faces as Faces, faces_of as faces_of
 from .measures import MEASURES as MEASURES
 from .revisions import changes as changes, next_draft as next_draft

@@ -76,7 +76,8 @@ def _crossings_y(closed: NDArray[np.float64], x: float) -> NDArray[np.float64]:
     before, after = closed[:-1], closed[1:]
     crosses = (before[:, 0] - x) * (after[:, 0] - x) < 0.0
     share = (x - before[crosses, 0]) / (after[crosses, 0] - before[crosses, 0])
-    return before[crosses, 1] + share * (after[crosses, 1] - before[crosses, 1])
+    heights: NDArray[np.float64] = before[crosses, 1] + share * (after[crosses, 1] - before[crosses, 1])
+    return heights
 
 
 def _drawn_area_cm2(part: Part) -> float:

@@ -10,7 +10,7 @@ from .checks_file import (
     read_reference as read_reference,
 )
 from .frames import read_frames as read_frames
-from .limits import read_limits as read_limits, write_limits as write_limits
+from .limits import part_of_limits as part_of_limits, read_limits as read_limits, write_limits as write_limits
 from .part import read_part as read_part
 from .pieces_csv import write_pieces as write_pieces
 from .profiles import (

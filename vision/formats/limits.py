@@ -143,3 +143,14 @@ def write_limits(limits: Limits, path: Path) -> None:
     if rows:
         table["limit"] = [{key: value for key, value in row.items() if value is not None} for row in rows]
     write_atomic(path, tomlkit.dumps(table))
+
+
+def part_of_limits(path: Path) -> str:
+    """The part that a file of limits is for.
+
+    Raises
+    ------
+    Unusable
+        Naming the key at fault.
+    """
+    return read_toml(path, _LimitsFile).part

@@ -18,6 +18,7 @@ from vision.records import (
     EdgeKind,
     Finding,
     JudgedPiece,
+    LimitsStanding,
     Mark,
     MarkRate,
     Opening,
@@ -163,6 +164,7 @@ class _ResultFile(Strict):
     station: str
     taken_at: str | None
     limits_revision: int
+    limits_standing: LimitsStanding | None = None
     process: Process = Field(default_factory=dict)
     detection: Detection | None = None
     rate: MarkRate | None = None
@@ -192,6 +194,7 @@ def read_result(path: Path) -> TrayResult:
         process=table.process,
         detection=table.detection,
         rate=table.rate,
+        limits_standing=table.limits_standing,
     )
 
 
@@ -241,6 +244,7 @@ def as_table(result: TrayResult) -> dict[str, Any]:
         "station": result.station,
         "taken_at": result.taken_at,
         "limits_revision": result.limits_revision,
+        **({"limits_standing": result.limits_standing} if result.limits_standing else {}),
         **({"process": dict(result.process)} if result.process else {}),
         **({"detection": asdict(result.detection)} if result.detection else {}),
         **({"rate": asdict(result.rate)} if result.rate else {}),

@@ -18,7 +18,13 @@ from .inputs import (
     TrayPictures as TrayPictures,
     Zone as Zone,
 )
-from .judged import JudgedPiece as JudgedPiece, Reason as Reason, TrayResult as TrayResult, Verdict as Verdict
+from .judged import (
+    JudgedPiece as JudgedPiece,
+    LimitsStanding as LimitsStanding,
+    Reason as Reason,
+    TrayResult as TrayResult,
+    Verdict as Verdict,
+)
 from .marks import (
     FIRST_DETECTION as FIRST_DETECTION,
     Detection as Detection,

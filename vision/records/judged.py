@@ -9,6 +9,9 @@ from vision.records.marks import FIRST_DETECTION, Detection, MarkRate
 from vision.records.measured import Finding, Pose, TrayFinding, Value
 
 Verdict = Literal["pass", "review", "reject"]
+LimitsStanding = Literal["in force", "released before roles", "released by nobody", "not in force", "draft"]
+"""How the limits stood that judged: put into force by a person; released in a store of before that was asked; typed as
+released in a works that lists nobody; other than those in force; a draft."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -55,6 +58,7 @@ class TrayResult:
 
     `process` are the shot's own values (die, strokes, ...), by which a lot is sorted; `detection` are the fits
     by which its marks are doubted, `rate` the works' rate of marks by which it was judged; None where it names none.
+    `limits_standing` is None where there was nothing to hold the limits against.
     """
 
     software: str
@@ -69,3 +73,4 @@ class TrayResult:
     process: Mapping[str, str | float] = field(default_factory=dict)
     detection: Detection | None = None
     rate: MarkRate | None = None
+    limits_standing: LimitsStanding | None = None

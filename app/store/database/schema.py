@@ -47,14 +47,15 @@ limits_revision = Table(
     _body(),
     _text("filed_at"),
 )
-limits_release = Table(
-    "limits_release",
+limits_act = Table(
+    "limits_act",
     metadata,
     _key(),
     _to("limits_id", "limits_revision"),
-    _text("released_by"),
+    _text("given_by"),
+    _text("identity"),
     _text("why"),
-    _text("released_at"),
+    _text("given_at"),
 )
 lot = Table("lot", metadata, _key(), _text("lot"), _text("filed_at"))
 lot_value = Table(

@@ -184,6 +184,39 @@ INSERT INTO decided_filing (decision_id, filing_id)
     JOIN filing ON filing.shot_id = shot.id AND filing.filed_at <= lot_decision.given_at
 """
 
+_LIMITS_IN_FORCE = """
+CREATE TABLE limits_act (
+    id {id}, limits_id {int} NOT NULL REFERENCES limits_revision (id), given_by TEXT NOT NULL,
+    identity TEXT NOT NULL CHECK (identity IN ('declared', 'account', 'login', 'before roles')), why TEXT NOT NULL,
+    given_at TEXT NOT NULL) {table};
+CREATE INDEX limits_act_by_limits ON limits_act (limits_id);
+INSERT INTO limits_act (limits_id, given_by, identity, why, given_at)
+    SELECT limits_revision.id, COALESCE(released_by, ''), 'before roles', COALESCE(why, 'released before roles'),
+        COALESCE(released_at, filed_at)
+    FROM limits_revision LEFT JOIN limits_release ON limits_release.limits_id = limits_revision.id
+    WHERE limits_revision.status = 'released' ORDER BY COALESCE(released_at, filed_at), limits_revision.id;
+DROP TABLE limits_release;
+CREATE TABLE lot_decision_known (
+    id {id}, uid TEXT NOT NULL UNIQUE, lot_id {int} NOT NULL REFERENCES lot (id), part TEXT NOT NULL,
+    decision TEXT NOT NULL CHECK (decision IN ('release', 'hold', 'reduced', 'normal', 'tightened')),
+    given_by TEXT NOT NULL, identity TEXT NOT NULL CHECK (identity IN ('declared', 'account', 'login')),
+    why TEXT NOT NULL, body {blob} NOT NULL, given_at TEXT NOT NULL) {table};
+INSERT INTO lot_decision_known (uid, lot_id, part, decision, given_by, identity, why, body, given_at)
+    SELECT uid, lot_id, part, decision, given_by, identity, why, body, given_at FROM lot_decision ORDER BY id;
+CREATE TABLE decided_filing_known (
+    decision_id {int} NOT NULL REFERENCES lot_decision_known (id), filing_id {int} NOT NULL REFERENCES filing (id),
+    PRIMARY KEY (decision_id, filing_id)) {keyed};
+INSERT INTO decided_filing_known (decision_id, filing_id)
+    SELECT lot_decision_known.id, decided_filing.filing_id FROM decided_filing
+    JOIN lot_decision ON lot_decision.id = decided_filing.decision_id
+    JOIN lot_decision_known ON lot_decision_known.uid = lot_decision.uid;
+DROP TABLE decided_filing;
+DROP TABLE lot_decision;
+ALTER TABLE lot_decision_known RENAME TO lot_decision;
+ALTER TABLE decided_filing_known RENAME TO decided_filing;
+CREATE INDEX lot_decision_by_lot ON lot_decision (lot_id, part)
+"""
+
 
 def _append_only(dialect: str, table: str) -> list[str]:
     """Triggers that refuse to change or delete a row of a table."""
@@ -248,8 +281,14 @@ def _conformances(dialect: str) -> list[str]:
     return ["ALTER TABLE reason ADD COLUMN conformance {real}".format_map(_WORDS[dialect])]
 
 
+def _limits_in_force(dialect: str) -> list[str]:
+    """Which limits are in force is the newest act; who decides on a lot may be known by an account."""
+    kept = ("limits_act", "lot_decision", "decided_filing")
+    return [*_statements(_LIMITS_IN_FORCE, dialect), *_guarded(dialect, kept)]
+
+
 def _statements(script: str, dialect: str) -> list[str]:
     return [statement.strip() for statement in script.format_map(_WORDS[dialect]).split(";")]
 
 
-STEPS = (_first, _blind, _one_release, _checks, _decisions, _line, _decisions_by_part, _conformances)
+STEPS = (_first, _blind, _one_release, _checks, _decisions, _line, _decisions_by_part, _conformances, _limits_in_force)

@@ -11,6 +11,7 @@ from app.store.database import schema
 from app.store.database.connection import Store, now
 from app.store.database.definitions import pack, unpack
 from app.store.database.rows import add, find
+from app.store.people.actor import Known
 from vision.errors import Unusable
 
 Word = Literal["release", "hold"] | Severity
@@ -31,7 +32,7 @@ class Decision:
     part: str
     decision: Word
     given_by: str
-    identity: Literal["declared", "login"]
+    identity: Known
     why: str
     seen: dict[str, Any]
     filings: frozenset[int] = field(default=frozenset(), repr=False)

@@ -1,27 +1,35 @@
-"""Limits with every revision, and who released which and why."""
+"""Limits with every revision; who put which into force and why; and how a set of limits stands in a works."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from sqlalchemy import Connection, select
 
 from app.store.database import schema
 from app.store.database.connection import Store, now
 from app.store.database.definitions import digest, limits_content, limits_record, pack, unpack
-from app.store.database.rows import add, ensure_allowed, find
+from app.store.database.rows import add, ensure_allowed
+from app.store.people.actor import Acted
 from vision.errors import Unusable
-from vision.records import Limits
+from vision.records import Limits, LimitsStanding
+
+BEFORE_ROLES = "before roles"
 
 
 @dataclass(frozen=True, slots=True)
 class Revision:
-    """One set of limits as filed; `released_by`, `why` and `released_at` are None until somebody releases it here."""
+    """One set of limits as filed.
+
+    `released_by` and those after it are of the newest act that put it into force, None where nobody did.
+    """
 
     id: int
     limits: Limits
     filed_at: str
     released_by: str | None
+    identity: str | None
     why: str | None
     released_at: str | None
+    in_force: bool
 
 
 def file_limits(connection: Connection, limits: Limits) -> int:
@@ -34,6 +42,9 @@ def file_limits(connection: Connection, limits: Limits) -> int:
     Unusable
         That revision was released with other content.
     """
+    same = _filed_as(connection, limits)
+    if same is not None:
+        return same
     content = limits_content(limits)
     key = {"part": limits.part, "revision": limits.revision, "digest": digest(content)}
     more = {"status": limits.status, "body": pack(content), "filed_at": now()}
@@ -49,45 +60,94 @@ def file_limits(connection: Connection, limits: Limits) -> int:
     return kept
 
 
-def release(store: Store, limits: Limits, released_by: str, why: str) -> Revision:
-    """File released limits and write down who released them and why.
+def _filed_as(connection: Connection, limits: Limits) -> int | None:
+    """The row that holds the same limits, also one written when limits had fewer keys, those absent taken as unset."""
+    table = schema.limits_revision
+    query = select(table.c.id, table.c.body).where(
+        table.c.part == limits.part, table.c.revision == limits.revision, table.c.status == limits.status
+    )
+    rows = connection.execute(query.order_by(table.c.id.desc()))
+    return next((int(row.id) for row in rows if limits_record(unpack(row.body)) == limits), None)
+
+
+def release(store: Store, limits: Limits, acted: Acted) -> Revision:
+    """Put limits into force for their part, a draft or a revision that was in force before; filed as released.
 
     Raises
     ------
     Unusable
-        The limits are a draft, no name or reason was given, or that revision was released before.
+        Name or reason are missing, these limits are in force already, or their number was released with others.
     """
     where = f"limits of {limits.part}"
-    if limits.status != "released":
-        raise Unusable(where, "status", 'expected "released"', limits.status)
-    if not released_by.strip() or not why.strip():
+    if not acted.by.strip() or not acted.why.strip():
         raise Unusable(where, "release", "expected a name and a reason; neither may be empty")
     with store.write() as connection:
-        limits_id = file_limits(connection, limits)
-        if find(connection, schema.limits_release, {"limits_id": limits_id}) is not None:
-            raise Unusable(where, f"revision {limits.revision}", "expected a revision that was not released before")
-        values = {"limits_id": limits_id, "released_by": released_by, "why": why, "released_at": now()}
-        add(connection, schema.limits_release, values)
+        limits_id = file_limits(connection, replace(limits, status="released"))
+        newest = _newest_act(connection, limits.part)
+        if newest is not None and newest == (limits_id, False):
+            raise Unusable(where, f"revision {limits.revision}", "expected a revision that is not in force already")
+        values = {"limits_id": limits_id, "given_by": acted.by, "identity": acted.known, "why": acted.why}
+        add(connection, schema.limits_act, {**values, "given_at": now()})
     return next(one for one in revisions(store, limits.part) if one.id == limits_id)
 
 
 def revisions(store: Store, part: str) -> tuple[Revision, ...]:
     """Every set of limits filed for a part, in the order of their numbers and then of filing."""
-    table, released = schema.limits_revision, schema.limits_release
-    query = (
-        select(
-            table.c.id, table.c.body, table.c.filed_at, released.c.released_by, released.c.why, released.c.released_at
-        )
-        .outerjoin(released, released.c.limits_id == table.c.id)
-        .where(table.c.part == part)
-        .order_by(table.c.revision, table.c.id)
-    )
+    table, act = schema.limits_revision, schema.limits_act
+    query = select(table).where(table.c.part == part).order_by(table.c.revision, table.c.id)
+    acts = select(act).join(table, table.c.id == act.c.limits_id).where(table.c.part == part).order_by(act.c.id)
     with store.read() as connection:
         rows = connection.execute(query).all()
-    return tuple(
-        Revision(row.id, limits_record(unpack(row.body)), row.filed_at, row.released_by, row.why, row.released_at)
-        for row in rows
-    )
+        newest = {row.limits_id: row for row in connection.execute(acts)}
+        ruling = _ruling(connection, part)
+    found = []
+    for row in rows:
+        last = newest.get(row.id)
+        one = Revision(row.id, limits_record(unpack(row.body)), row.filed_at, None, None, None, None, row.id in ruling)
+        if last is not None:
+            said = {"released_by": last.given_by, "identity": last.identity, "why": last.why}
+            one = replace(one, **said, released_at=last.given_at)
+        found.append(one)
+    return tuple(found)
+
+
+def limits_standing(store: Store, limits: Limits, people_listed: bool) -> LimitsStanding:
+    """How limits stand in a store.
+
+    Parameters
+    ----------
+    people_listed
+        Whether the works lists people; one that lists none judges by any released file until its first release.
+    """
+    if limits.status == "draft":
+        return "draft"
+    with store.read() as connection:
+        same = _filed_as(connection, limits)
+        if same in _ruling(connection, limits.part):
+            newest = _newest_act(connection, limits.part)
+            return "released before roles" if newest is not None and newest[1] else "in force"
+        nobody = not people_listed and _newest_act(connection, limits.part) is None
+        return "released by nobody" if nobody else "not in force"
+
+
+def _newest_act(connection: Connection, part: str) -> tuple[int, bool] | None:
+    """The limits that the newest act put into force, and whether that was before roles."""
+    act, table = schema.limits_act, schema.limits_revision
+    query = select(act.c.limits_id, act.c.identity).join(table, table.c.id == act.c.limits_id)
+    row = connection.execute(query.where(table.c.part == part).order_by(act.c.id.desc()).limit(1)).first()
+    return None if row is None else (int(row.limits_id), row.identity == BEFORE_ROLES)
+
+
+def _ruling(connection: Connection, part: str) -> frozenset[int]:
+    """The limits in force: those of the newest act; while nobody acted, all that the old store held as released."""
+    newest = _newest_act(connection, part)
+    if newest is None:
+        return frozenset()
+    if not newest[1]:
+        return frozenset((newest[0],))
+    act, table = schema.limits_act, schema.limits_revision
+    query = select(act.c.limits_id).join(table, table.c.id == act.c.limits_id).where(table.c.part == part)
+    return frozenset(connection.execute(query).scalars())
 
 
 def limits_of(connection: Connection, part: str, revision: int) -> Limits | None:

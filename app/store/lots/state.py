@@ -10,6 +10,7 @@ from app.store.database.definitions import digest
 from app.store.lots.decisions import Decision, Word, decided_lots, decisions
 from app.store.lots.lot_list import list_lots, lot_values, set_lot_value
 from app.store.lots.pieces import LotContent, filings_of, lot_content
+from app.store.people.actor import Acted
 from app.store.people.verdicts import Standing, standing
 from app.store.stations.checks import SuspectTray, suspect_trays
 from app.studies import (
@@ -87,12 +88,12 @@ class LotState:
     def decision(
         self,
         word: Word,
-        who: tuple[str, Literal["declared", "login"], str],
+        acted: Acted,
         sampled: tuple[Acceptance, float] | None = None,
     ) -> Decision:
-        """A new decision by what stands here; `who`: name, identity and reason, `sampled`: acceptance and AQL."""
+        """A new decision by what stands here; `sampled`: acceptance and AQL."""
         seen, filings = self.seen(sampled), frozenset(self.content.filings)
-        return Decision(str(uuid.uuid4()), self.lot, self.part, word, *who, seen, filings)
+        return Decision(str(uuid.uuid4()), self.lot, self.part, word, acted.by, acted.known, acted.why, seen, filings)
 
     def seen(self, sampled: tuple[Acceptance, float] | None = None) -> dict[str, Any]:
         """The figures that a decision is taken by."""
