@@ -49,6 +49,7 @@ _DRAWS = 2611
     type=click.Path(exists=True, file_okay=False, path_type=Path),
     help="Works folder, in place of --out: the station goes among its stations.",
 )
+@click.option("--by", help="Who calibrates, with --works; without it, whose account this is in works.toml.")
 @click.option("--station", default="ST-1", show_default=True, help="The station's name.")
 @click.option(
     "--lens",
@@ -80,6 +81,7 @@ def command(
     kind: Literal["chessboard", "circles"],
     out: Path | None,
     works: Path | None,
+    by: str | None,
     station: str,
     lens: Literal["auto", "perspective", "telecentric", "none"],
     fix_aspect: bool,
@@ -101,9 +103,11 @@ def command(
     if (out is None) == (works is None):
         raise click.UsageError("Give --out, or --works in its place.")
     if works is not None:
-        from app.works import read_works
+        from app.works import read_works, who_acts
 
-        out = read_works(works).station_file(station)
+        place = read_works(works)
+        who_acts(place, by, "calibrate")
+        out = place.station_file(station)
     assert out is not None
     if not out.parent.is_dir():
         raise Unusable("--out", "", "a file in a folder that exists", str(out))

@@ -111,7 +111,7 @@ def _decisions(server: ServerState, state: LotState, sampled: tuple[Acceptance, 
     for one in state.decisions:
         seen = f"{one.seen['to_packing']} of {one.seen['pieces']} pieces to packing then"
         st.markdown(f"**{decision_words(one)}** by {one.given_by}, {in_users_zone(one.given_at)}: {one.why} ({seen})")
-    not_listed = why_not(desk.works, who.name, who.roles, "decide on a lot")
+    not_listed = why_not(server.works, who.name, who.roles, "decide on a lot")
     if not_listed:
         st.markdown(f"You can't decide on lots: {not_listed}.")
         return

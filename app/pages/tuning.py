@@ -273,7 +273,7 @@ def _release(server: ServerState, lot: StudyLot, who: Pass) -> None:
         with st.form("release", border=False):
             chosen = st.selectbox("Draft", drafts[::-1], format_func=_revision_words)
             why = st.text_input("Why", max_chars=500, placeholder="what speaks for these limits")
-            against = why_not(desk.works, who.name, who.roles, "release limits")
+            against = why_not(server.works, who.name, who.roles, "release limits")
             if against:
                 st.markdown(f"You can't release: {against}.")
             if not st.form_submit_button("Release", disabled=against is not None):
