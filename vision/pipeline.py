@@ -58,7 +58,8 @@ def measure_tray(pictures: TrayPictures, part: Part, station: Station) -> Measur
     rows, columns = pictures.back.pixels.shape
     scale = camera.mm_per_px(np.array([columns / 2, rows / 2]))
     nominal = prepare_nominal(part, round(scale, 4))
-    found, findings, blur = find_pieces(BacklitScene(pictures.back, light, nominal, camera, scale))
+    scene = BacklitScene(pictures.back, light, nominal, camera, scale)
+    found, findings, blur = find_pieces(scene)
     spoilt: Fault | None = None
     if light.saturated > _SATURATED_SHARE:
         spoilt = "exposure"
@@ -74,7 +75,7 @@ def measure_tray(pictures: TrayPictures, part: Part, station: Station) -> Measur
     ordered = _reading_order(found, _ROW_SHARE * float(np.ptp(nominal.points[:, 0])) / scale)
     pieces = []
     for number, one in enumerate(ordered, start=1):
-        piece = _measure(number, one, nominal, camera)
+        piece = _measure(number, one, scene)
         piece = replace(piece, fault=piece.fault or spoilt)
         if one.placement is not None and (pictures.dome is not None or pictures.low):
             piece, faults = _with_face(piece, one.placement, pictures, camera, (nominal, scale))
@@ -96,10 +97,10 @@ def _beyond_limits(back: Picture, blur_px: float, limits: LightLimits) -> list[T
     return [replace(finding, detail=f"{name}: {finding.detail}") for finding in found]
 
 
-def _measure(number: int, found: Found, nominal: Nominal, camera: CameraMapping) -> MeasuredPiece:
+def _measure(number: int, found: Found, scene: BacklitScene) -> MeasuredPiece:
     if found.placement is None or found.edge is None:
         return MeasuredPiece(number, found.fault or "fit", None, {}, {})
-    return measure_piece(number, found.edge, found.placement, nominal, camera, found.fault)
+    return measure_piece(number, found.edge, found.placement, scene, found.fault)
 
 
 def faces_of(pictures: TrayPictures, part: Part, station: Station) -> tuple[FaceInputs, ...]:

@@ -48,6 +48,7 @@ FAULTS: dict[str, str] = {
     "unlike": "its outline is not this part's",
     "face_down": "it lies face down",
     "outline_hidden": "too much of its outline is hidden",
+    "stray": "what lies at its rim may be lint or a burr: wipe it and take it again, or look",
     "exposure": "the frame is too dark or too bright to measure",
     "focus": "the frame is out of focus",
     "fit": "the drawing does not fit its outline",

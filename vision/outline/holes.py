@@ -31,6 +31,17 @@ def rim_of(outline: Outline, points_mm: Array, blur_mm: float) -> Rim:
     return Rim(points_mm[outline.valid], blur_mm)
 
 
+def drawn_rims(rims: list[Rim], to_drawing: Motion, part: Part) -> list[Rim | None]:
+    """For each drawn hole the rim that is found there, None where there is none."""
+    middles = [np.asarray(to_drawing.apply(rim.points_mm).mean(axis=0)) for rim in rims]
+    found: list[Rim | None] = []
+    for hole in part.holes:
+        gaps = [float(np.hypot(*(middle - centroid(hole)))) for middle in middles]
+        nearest = int(np.argmin(gaps)) if gaps else -1
+        found.append(rims[nearest] if gaps and gaps[nearest] <= _REACH_MM else None)
+    return found
+
+
 def measure_holes(
     rims: list[Rim], to_drawing: Motion, pose_sd_mm: float, part: Part, station: Station
 ) -> tuple[Measured, Measured]:
@@ -38,14 +49,10 @@ def measure_holes(
     if not part.holes or not rims:
         return MISSING, MISSING
     offsets, errors = [], []
-    laid_mm = [to_drawing.apply(rim.points_mm) for rim in rims]
-    for hole in part.holes:
-        middle = np.asarray(centroid(hole))
-        gaps = [float(np.hypot(*(np.asarray(p.mean(axis=0)) - middle))) for p in laid_mm]
-        nearest = int(np.argmin(gaps))
-        if gaps[nearest] > _REACH_MM or len(laid_mm[nearest]) < 8:
+    for hole, rim in zip(part.holes, drawn_rims(rims, to_drawing, part), strict=True):
+        if rim is None or len(rim.points_mm) < 8:
             return MISSING, MISSING
-        shift, grown, noise = _fit(laid_mm[nearest], hole, rims[nearest].blur_mm)
+        shift, grown, noise = _fit(to_drawing.apply(rim.points_mm), hole, rim.blur_mm)
         systematic = station.outline_mm
         offset = float(np.hypot(*shift))
         offsets.append(Measured(offset, UncertaintyComponents(station=systematic, pose=pose_sd_mm, edge=noise)))

@@ -7,11 +7,14 @@ from numpy.typing import NDArray
 
 from vision.geometry import CameraMapping
 from vision.outline.bumps import SHORT_MM, Bump, blend, find_bumps
-from vision.outline.holes import Rim, measure_holes
+from vision.outline.holes import Rim, drawn_rims, measure_holes
 from vision.outline.nominal import Nominal
 from vision.outline.placement import Placement, pose_of, refine_beside, thin
 from vision.outline.profile import Profile, make_profile, raw_profile
 from vision.outline.registration import Fit
+from vision.outline.scene import BacklitScene
+from vision.outline.seen_measures import is_hidden, is_in_the_way, what_was_seen, with_burrs
+from vision.outline.unexplained import Shape, Unexplained, unexplained
 from vision.outline.zone_measures import MISSING, Measured, OutlineSeen, deviations, extent, outline_seen
 from vision.records import (
     Array,
@@ -45,9 +48,10 @@ class Edge:
 
 
 def measure_piece(
-    number: int, edge: Edge, placement: Placement, nominal: Nominal, camera: CameraMapping, fault: Fault | None
+    number: int, edge: Edge, placement: Placement, scene: BacklitScene, fault: Fault | None
 ) -> MeasuredPiece:
-    """Measure a piece that has been placed."""
+    """Measure a piece that has been placed, and hold the frame around it against what was measured."""
+    nominal, camera = scene.nominal, scene.camera
     profile, bumps = _shape(edge, placement, nominal, camera)
     spoilt = _spoilt(bumps, nominal)
     if spoilt.any():
@@ -56,9 +60,20 @@ def measure_piece(
     seen = outline_seen(nominal, profile, _pose_sd(placement.datum, nominal), camera.station)
     zones = nominal.part.zones
     rows = _rows(seen)
-    table: dict[str, dict[str, Measured] | Measured] = {
+    by_zone = {
         name: {zone.name: row[column] for zone, row in zip(zones, rows, strict=True)}
         for column, name in enumerate(("outline_out_mm", "outline_in_mm", "outline_rms_mm", "width_mm"))
+    }
+    if fault is None and is_hidden(by_zone["outline_out_mm"], edge.rims, placement.datum.motion, nominal.part):
+        fault = "outline_hidden"
+    rest = _rest(edge, placement, profile, scene, alone=fault != "touching")
+    if fault is None and any(is_in_the_way(stray) for stray in rest.strays):
+        fault = "stray"
+    burrs = with_burrs(by_zone["outline_out_mm"], rest.strays, camera.station.outline_mm, scene.mm_per_px)
+    table: dict[str, dict[str, Measured] | Measured] = {
+        **by_zone,
+        "outline_out_mm": burrs,
+        **what_was_seen(seen, rest, scene.mm_per_px),
     }
     table["length_mm"] = extent(seen, 0, None)
     if nominal.bend.any():
@@ -76,6 +91,7 @@ def measure_piece(
     findings: tuple[Finding, ...] = tuple(_as_finding(bump, placement, nominal, profile, camera) for bump in bumps)
     if _is_bent(bend) and bend.value is not None:
         findings += (BendFinding(next(z.name for z in zones if z.bend), bend.value),)
+    findings += (*rest.openings, *rest.strays)
     return MeasuredPiece(
         piece=number,
         fault=fault,
@@ -95,6 +111,21 @@ def measure_piece(
             deviation_mm=np.where(profile.seen, profile.value, np.nan),
         ),
     )
+
+
+def _rest(edge: Edge, placement: Placement, profile: Profile, scene: BacklitScene, alone: bool) -> Unexplained:
+    """What the frame shows beyond the measured outline and the drawn holes."""
+    rims = drawn_rims(edge.rims, placement.datum.motion, scene.nominal.part)
+    shape = Shape(
+        deviation_mm=profile.value,
+        seen=profile.seen,
+        motion=placement.datum.motion,
+        rims_px=tuple(scene.camera.to_px(rim.points_mm) for rim in rims if rim is not None),
+        blur_px=edge.blur_mm / scene.mm_per_px,
+        bright_rim_mm=np.zeros(len(profile.value)),
+        alone=alone,
+    )
+    return unexplained(scene, shape)
 
 
 def _rows(seen: OutlineSeen) -> list[tuple[Measured, Measured, Measured, Measured]]:

@@ -5,16 +5,16 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from vision.backlight import Backlight
-from vision.geometry import CameraMapping, centroid, moments
+from vision.geometry import centroid, moments
 from vision.outline.edges import Outline, blur_px, far_blur_px, trace_edge
 from vision.outline.holes import Rim
 from vision.outline.nominal import Nominal
 from vision.outline.piece import Edge
 from vision.outline.placement import Placement, find_placement, refine, thin
 from vision.outline.regions import Region, find_regions, split_finely
+from vision.outline.scene import BacklitScene
 from vision.outline.touching import SeparatedPiece, belongs, separate_touching
-from vision.records import Array, Fault, Pair, Picture, TrayFinding
+from vision.records import Array, Fault, Pair, TrayFinding
 
 # Smaller dark regions are dust on the light (mm2).
 _DUST_MM2 = 3.0
@@ -44,21 +44,6 @@ class Found:
     fault: Fault | None
     placement: Placement | None
     edge: Edge | None
-
-
-@dataclass(frozen=True, slots=True, eq=False)
-class BacklitScene:
-    """What is needed to look at a region: the backlit frame, its levels, the nominal, and the camera's view."""
-
-    back: Picture
-    light: Backlight
-    nominal: Nominal
-    camera: CameraMapping
-    mm_per_px: float
-
-    def to_loop(self, points_px: Array) -> Array:
-        """Contour in tray mm, metal on its left with Y up."""
-        return self.camera.to_tray(points_px)
 
 
 def find_pieces(scene: BacklitScene) -> tuple[list[Found], list[TrayFinding], float]:

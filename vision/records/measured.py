@@ -32,6 +32,7 @@ Fault = Literal[
     "unlike",
     "face_down",
     "outline_hidden",
+    "stray",
     "exposure",
     "focus",
     "fit",
