@@ -258,7 +258,7 @@ BACKLIT: tuple[Alteration, ...] = (
         lambda h, _g: [np.array([[k * 0.4 - 0.15, -_ROOT], [k * 0.4 + 0.15, -_ROOT], [k * 0.4, h]]) for k in range(6)],
         opens=False,
     ),
-    _planted("lint along the rim", (2.0, 8.0, 30.0), lambda n, g: [_wavy(n, 0.0, 0.1, g)], False, 0.8),
+    _planted("lint along the rim", (2.0, 8.0, 30.0), lambda n, g: [_wavy(n, 0.0, 0.2, g)], False, 0.8),
     _planted("lint lying on the rim", (1.5, 5.0), lambda n, _g: [box(n, -0.2, 0.15)], False, 0.7),
     _planted("hair across the rim", (0.05, 0.1), lambda w, _g: [_turned(box(w, -3.0, 6.0), 0.6)], False, 0.8),
     _planted("dust of metal's darkness at the rim", (0.4, 0.8, 1.5), lambda d, _g: [disc(d, y=0.3 * d)], False),

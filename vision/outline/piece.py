@@ -10,11 +10,12 @@ from vision.outline.bumps import SHORT_MM, Bump, blend, find_bumps
 from vision.outline.holes import Rim, drawn_rims, measure_holes
 from vision.outline.nominal import Nominal
 from vision.outline.placement import Placement, pose_of, refine_beside, thin
+from vision.outline.prediction import Shape
 from vision.outline.profile import Profile, make_profile, raw_profile
 from vision.outline.registration import Fit
 from vision.outline.scene import BacklitScene
 from vision.outline.seen_measures import is_hidden, is_in_the_way, what_was_seen, with_burrs
-from vision.outline.unexplained import Shape, Unexplained, unexplained
+from vision.outline.unexplained import Unexplained, unexplained
 from vision.outline.zone_measures import MISSING, Measured, OutlineSeen, deviations, extent, outline_seen
 from vision.records import (
     Array,

@@ -1,0 +1,104 @@
+"""What a prediction leaves of one place in the backlit frame: light in the metal, and things at the rim."""
+
+from dataclasses import dataclass
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from vision.outline.glance import AT_RIM_MM
+from vision.outline.prediction import Image, Mask, Shape
+from vision.outline.scene import BacklitScene
+from vision.records import Array, Opening, Stray
+
+# Light in all of an opening (px2): less is one noisy pixel. It must lie so far inside, a stray so far outside (px).
+_LEAST_LIGHT_PX2, _WITHIN_PX = 0.6, 1.5
+# A thing joins the metal when between both it is at least this share as dark as at its darkest.
+_JOINS = 0.6
+# Longer than this, and thinner for all its length, it may as well be lint (mm).
+_LINT_LONG_MM, _LINT_WIDE_MM = 2.0, 0.1
+# Wider than so many blurs to either side a thing shows its true darkness: below this share of the light it is no metal.
+_WIDE_SDS, _METAL_DARK = 1.5, 0.85
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Leftovers:
+    """One box explained; all arrays are its rows and columns.
+
+    `px`, `mm`: place in the frame and in the drawing; `distance`: outside the outline, px; `left`: what the prediction
+    leaves of `share`, the share of the light; `nearest`: nominal point.
+    """
+
+    scene: BacklitScene
+    px: Array
+    mm: Array
+    distance: Array
+    left: Array
+    share: Image
+    nearest: NDArray[np.int64]
+
+    def opening(self, part: Mask) -> Opening | None:
+        """Light inside the outline, from the parts of it that depart."""
+        if self.distance[part].min() > -_WITHIN_PX:
+            return None
+        # The blur's skirts belong to it too; inside the metal there is nothing else.
+        whole = cv2.dilate(part.astype(np.uint8), np.ones((5, 5), np.uint8)) > 0
+        whole &= self.distance < 0.0
+        light = float(self.left[whole].clip(0.0).sum())
+        if light < _LEAST_LIGHT_PX2:
+            return None
+        scale = self.scene.mm_per_px
+        mm = self.mm[part]
+        middle = mm.mean(axis=0)
+        spread = np.linalg.eigh(np.cov((mm - middle).T))[1][:, -1] if len(mm) > 2 else np.array([1.0, 0.0])
+        along = (mm - middle) @ spread
+        area = light * scale**2
+        length = max(float(np.ptp(along)), float(np.sqrt(area)), scale)
+        px = self.px[part].mean(axis=0)
+        return Opening((float(px[0]), float(px[1])), (float(middle[0]), float(middle[1])), area, area / length, length)
+
+    def stray(self, part: Mask, shape: Shape, seen: Mask) -> Stray | None:
+        """Something that takes light at the rim; None where it lies free of it, or only follows the edge."""
+        scale, nominal = self.scene.mm_per_px, self.scene.nominal
+        nearest_px, farthest_px = float(self.distance[part].min()), float(self.distance[part].max())
+        if nearest_px > AT_RIM_MM / scale or farthest_px < _WITHIN_PX:
+            return None
+        hidden = np.unique(self.nearest[part & (self.distance < 3.0)])
+        extent = float((~seen[hidden]).sum() * nominal.step_mm)
+        dark = np.where(part, -self.left, 0.0)
+        area = float(dark.sum()) * scale**2
+        long = float(np.hypot(*np.ptp(self.px[part], axis=0))) * scale
+        lint = long > _LINT_LONG_MM and area < _LINT_WIDE_MM * long
+        joins = not lint and self._joins(part, shape)
+        if not joins and extent == 0.0:
+            return None
+        reach = float(self.distance[part & (dark > 0.5 * dark.max())].max()) * scale
+        at = np.unravel_index(int(np.where(part, self.distance, np.inf).argmin()), part.shape)
+        px, mm = self.px[at], self.mm[at]
+        return Stray(
+            zone=nominal.part.zones[nominal.zone[self.nearest[at]]].name,
+            center_px=(float(px[0]), float(px[1])),
+            center_mm=(float(mm[0]), float(mm[1])),
+            reach_mm=reach,
+            extent_mm=extent,
+            area_mm2=area,
+            joins=joins,
+        )
+
+    def _joins(self, part: Mask, shape: Shape) -> bool:
+        """Whether no light comes between a thing and the metal, and it is as dark as metal where that can be told."""
+        around = cv2.dilate(part.astype(np.uint8), np.ones((3, 3), np.uint8)) > 0
+        step = np.floor(self.distance[around]).astype(np.int64)
+        dark = 1.0 - self.share[around]
+        outside = step >= 0
+        if not outside.any():
+            return False
+        by_step = np.full(int(step.max()) + 1, -np.inf)
+        np.maximum.at(by_step, step[outside], dark[outside])
+        # The first pixel is dark by the metal's own blur.
+        darkest = int(by_step[1:].argmax()) + 1 if len(by_step) > 1 else 0
+        nearer = by_step[: darkest + 1]
+        if nearer[np.isfinite(nearer)].min() < _JOINS * by_step[darkest]:
+            return False
+        half_width = float(cv2.distanceTransform(part.astype(np.uint8), cv2.DIST_L2, 3).max())
+        return half_width <= _WIDE_SDS * shape.blur_px + 1.0 or bool(by_step[darkest] > _METAL_DARK)

@@ -1,0 +1,143 @@
+"""What the backlit frame should show around a piece: dark within its outline, light outside, a blurred step."""
+
+from dataclasses import dataclass
+from typing import Any
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+from scipy.special import ndtr
+
+from vision.backlight import BLOCK_PX
+from vision.geometry import Motion
+from vision.outline.registration import MAD_TO_SD
+from vision.outline.scene import BacklitScene
+from vision.records import Array
+
+Mask = NDArray[np.bool_]
+Pixels = NDArray[np.integer[Any] | np.floating[Any]]
+Image = NDArray[np.float32]
+Box = tuple[int, int, int, int]  # left, top, right, bottom; px of a window
+
+# What departs from the prediction by less than this share of the light, or so many times its noise, is explained; so is
+# what an edge that stands so far off (px) would do.
+_LEAST, _NOISE_TIMES, _OFF_PX = 0.06, 6.0, 0.3
+# The step's blur reaches so many standard deviations, and so many px more.
+_BAND_SDS, _BAND_PX = 2.5, 1.5
+# How far around a piece it is looked at (mm).
+_AROUND_MM = 4.0
+# Noise is told on every so many rows.
+_EVERY = 64
+# Shares of the light at these places across the outline (px) show whether it is where it was put.
+_ACROSS_PX = np.arange(-3.0, 3.1, 1.0)
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Shape:
+    """A measured outline at the nominal's points (n,): `deviation_mm`, and whether an edge was `seen` there.
+
+    `motion` takes tray mm to the drawing; `rims_px` are the edges of drawn holes; `bright_rim_mm` (n,) says
+    how far inside the outline the metal's own rim may show light; `alone`: no other piece touches it, so that what
+    takes light at its rim is told.
+    """
+
+    deviation_mm: Array
+    seen: Mask
+    motion: Motion
+    rims_px: tuple[Array, ...]
+    blur_px: float
+    bright_rim_mm: Array
+    alone: bool = True
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Window:
+    """The frame around one piece: px of its first pixel, its pixels, both levels by blocks; noise, share of light."""
+
+    low: NDArray[np.int64]
+    pixels: Pixels
+    bright: Image
+    dark: Image
+    noise: float
+
+
+def window_around(scene: BacklitScene, outline_px: Array) -> Window:
+    """The frame around an outline (n, 2) px."""
+    margin = _AROUND_MM / scene.mm_per_px
+    rows, columns = scene.light.bright.shape
+    low = np.maximum((outline_px.min(axis=0) - margin) // BLOCK_PX, 0).astype(np.int64)
+    high = np.minimum((outline_px.max(axis=0) + margin) // BLOCK_PX + 1, (columns, rows)).astype(np.int64)
+    blocks = np.s_[low[1] : high[1], low[0] : high[0]]
+    first, end = low * BLOCK_PX, high * BLOCK_PX
+    pixels = scene.back.pixels[first[1] : end[1], first[0] : end[0]]
+    bright, dark = scene.light.bright[blocks], scene.light.dark[blocks]
+    step = float(np.median(bright - dark))
+    rough = pixels[::_EVERY].astype(np.float32)
+    second = np.abs(rough[:, 2:] - 2 * rough[:, 1:-1] + rough[:, :-2])
+    lit = rough[:, 1:-1] > 0.75 * float(np.median(bright))
+    noise = MAD_TO_SD * float(np.median(second[lit])) / np.sqrt(6.0) / step if lit.any() else 0.0
+    return Window(first, pixels, bright, dark, noise)
+
+
+def tolerance(window: Window) -> float:
+    """What share of the light may depart from the prediction on even ground."""
+    return max(_LEAST, _NOISE_TIMES * window.noise)
+
+
+def band_px(shape: Shape) -> float:
+    """How far from the outline its blurred step reaches."""
+    return _BAND_SDS * shape.blur_px + _BAND_PX
+
+
+def allowed_at(distance_px: Array, blur_px: float, least: float) -> Array:
+    """How far a pixel at a distance from the outline may depart from the prediction."""
+    slope = np.exp(-0.5 * (distance_px / blur_px) ** 2) / (np.sqrt(2 * np.pi) * blur_px)
+    return np.asarray(least + _OFF_PX * slope)
+
+
+def share_of_light(window: Window, box: Box) -> Image:
+    """Share of the light that each pixel of a box in the window gets."""
+    left, top, right, bottom = box
+    v, u = np.mgrid[top:bottom, left:right].astype(np.float32)
+    x, y = (np.asarray((one - (BLOCK_PX - 1) / 2) / BLOCK_PX, np.float32) for one in (u, v))
+    bright, dark = (
+        cv2.remap(field, x, y, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
+        for field in (window.bright, window.dark)
+    )
+    share = (window.pixels[top:bottom, left:right].astype(np.float32) - dark) / (bright - dark)
+    return np.asarray(share, np.float32)
+
+
+def in_drawn_holes(shape: Shape, window: Window, box: Box) -> Mask:
+    """Pixels of a box that a drawn hole or its edge explains."""
+    inside = np.zeros((box[3] - box[1], box[2] - box[0]), np.uint8)
+    for rim in shape.rims_px:
+        chain = [np.rint(rim - window.low - (box[0], box[1])).astype(np.int32)]
+        cv2.fillPoly(inside, chain, 255)
+        cv2.polylines(inside, chain, True, 255, 2 * round(band_px(shape)) + 1)
+    return np.asarray(inside > 0)
+
+
+def as_predicted(scene: BacklitScene, shape: Shape, outline_px: Array, window: Window) -> Mask:
+    """Outline points (n,) at which the frame, looked at across the outline, is as predicted.
+
+    An edge that dust spoils is not measured for some points to either side; where nothing but the outline shows there,
+    it is seen all the same.
+    """
+    found = np.zeros(len(outline_px), bool)
+    asked = np.flatnonzero(~shape.seen)
+    if not len(asked):
+        return found
+    ahead = np.roll(outline_px, -1, axis=0) - np.roll(outline_px, 1, axis=0)
+    # Rows run down: the outward normal of a counter-clockwise walk as seen lies on its right.
+    normals = np.column_stack((-ahead[:, 1], ahead[:, 0]))[asked]
+    normals = normals / np.maximum(np.hypot(*normals.T), 1e-9)[:, None]
+    at = outline_px[asked, None] + _ACROSS_PX[None, :, None] * normals[:, None]
+    x, y = (np.ascontiguousarray(at[..., k] - window.low[k], dtype=np.float32) for k in (0, 1))
+    crop = np.ascontiguousarray(window.pixels).astype(np.float32)
+    values = cv2.remap(crop, x, y, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
+    bright, dark = scene.light.at(outline_px[asked])
+    share = (values - dark[:, None]) / (bright - dark)[:, None]
+    off = np.abs(share - ndtr(_ACROSS_PX / shape.blur_px)[None])
+    found[asked] = (off < allowed_at(_ACROSS_PX, shape.blur_px, tolerance(window))[None]).all(axis=1)
+    return found
