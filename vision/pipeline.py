@@ -5,7 +5,7 @@ from dataclasses import replace
 import numpy as np
 
 from vision.backlight import SATURATED, NoBacklight, lamp_state, light_findings, model_backlight
-from vision.decide import judge
+from vision.decide import SCORED_AREA, judge
 from vision.errors import Unusable
 from vision.face import FaceInputs, score_face
 from vision.geometry import CameraMapping
@@ -149,20 +149,16 @@ def _with_face(
     scale: tuple[Nominal, float],
 ) -> tuple[MeasuredPiece, list[TrayFinding]]:
     score = score_face(_face_inputs(placement, pictures, camera, scale))
-    measures: dict[str, Value] = {
-        "scored_area_cm2": score.scored_area_cm2,
-        "buffing_line_level": score.buffing_line_level,
-    }
-    uncertainties: dict[str, Value] = {
-        "scored_area_cm2": score.scored_area_uncertainty_cm2,
-        "buffing_line_level": score.buffing_line_uncertainty,
+    found: dict[str, tuple[Value, Value]] = {
+        SCORED_AREA: (score.scored_area_cm2, score.scored_area_uncertainty_cm2),
+        "buffing_line_level": (score.buffing_line_level, score.buffing_line_uncertainty),
     }
     findings = [TrayFinding("light", None, f"{fault.picture.name}: {fault.detail}") for fault in score.light_faults]
     return (
         replace(
             piece,
-            measures={**piece.measures, **measures},
-            uncertainties={**piece.uncertainties, **uncertainties},
+            measures={**piece.measures, **{name: value for name, (value, _) in found.items()}},
+            uncertainties={**piece.uncertainties, **{name: u for name, (_, u) in found.items()}},
             findings=(*piece.findings, *score.findings),
         ),
         findings,

@@ -5,7 +5,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 from app.report import FAULTS, finding_words, measure_words, number_words, reason_words
-from vision.decide import not_measured_then, quantile
+from vision.decide import counted_measures, not_measured_then, quantile
 from vision.records import (
     BendFinding,
     EdgeFinding,
@@ -26,7 +26,6 @@ from vision.records import (
 )
 
 NEAR_END = 0.08  # of the length: a place this near the outline's end is at its tip
-_PIT_SUMS = ("pit_count", "pit_density_per_cm2", "pit_area_ppm")
 COVERAGE_UNKNOWN = 0.95  # the coverage that limits mostly have, for a judgement whose limits were not filed
 
 
@@ -137,7 +136,7 @@ def _guard(uncertainty: float | None, coverage: float) -> float | None:
 def _outcome(finding: Finding, value: float, share: float, reasons: Sequence[Reason]) -> str:
     """What a finding led to: beyond its limit, the one that a reason speaks of, or among those it counts."""
     measure, zone, _ = _measured_as(finding)
-    many = {Scratch: ("scratch_count", "scratch_density_mm_per_cm2"), Pit: _PIT_SUMS}.get(type(finding), ())
+    many = [name for name in counted_measures(finding.kind) if name != measure]
     for one in reasons:
         its_own = one.value is not None and math.isclose(abs(value), abs(one.value), rel_tol=1e-6)
         if one.measure in many or ((one.measure, one.zone or "") == (measure, zone) and (share > 1.0 or its_own)):

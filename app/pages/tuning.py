@@ -47,7 +47,7 @@ from app.studies import (
     with_setting,
 )
 from app.works import may, release_limits, why_not
-from vision.decide import MEASURES, changes as differences
+from vision.decide import MEASURES, SCORED_AREA, changes as differences
 from vision.errors import Unusable
 from vision.records import Limits
 
@@ -158,7 +158,7 @@ def _measured(lot: StudyLot, name: str) -> bool:
     columns = lot.columns.measures.get(name)
     if columns is None:
         # formed by counting rules, where the face was scored
-        columns = lot.columns.measures["scored_area_cm2"]
+        columns = lot.columns.measures[SCORED_AREA]
     return any(bool(np.isfinite(column.value).any()) for column in columns.values())
 
 

@@ -3,7 +3,7 @@
 from collections.abc import Mapping
 from dataclasses import dataclass
 
-from vision.decide import COUNTED_MEASURES, is_default
+from vision.decide import COUNTED_MEASURES, MEASURES, is_default
 from vision.records import BendFinding, EdgeFinding, Finding, Mark, Opening, Reason, Scratch, Stain, Stray, Value
 
 
@@ -16,31 +16,8 @@ class MeasureWords:
     decimals: int
 
 
-MEASURES: dict[str, MeasureWords] = {
-    "outline_out_mm": MeasureWords("outward deviation", "mm", 3),
-    "outline_in_mm": MeasureWords("inward deviation", "mm", 3),
-    "outline_rms_mm": MeasureWords("root mean square deviation", "mm", 3),
-    "length_mm": MeasureWords("length", "mm", 3),
-    "width_mm": MeasureWords("width", "mm", 3),
-    "bend_deg": MeasureWords("bend", "°", 3),
-    "hole_offset_mm": MeasureWords("hole offset", "mm", 3),
-    "hole_diameter_error_mm": MeasureWords("hole diameter error", "mm", 3),
-    "outline_seen": MeasureWords("outline seen", "", 3),
-    "outline_unseen_mm": MeasureWords("longest stretch not seen", "mm", 2),
-    "opening_area_mm2": MeasureWords("light through the metal", "mm²", 3),
-    "scratch_count": MeasureWords("scratches", "", 0),
-    "scratch_longest_mm": MeasureWords("longest scratch", "mm", 2),
-    "scratch_density_mm_per_cm2": MeasureWords("scratch density", "mm/cm²", 2),
-    "scored_area_cm2": MeasureWords("scored area", "cm²", 2),
-    "pit_count": MeasureWords("pits", "", 0),
-    "pit_largest_mm": MeasureWords("largest pit", "mm", 2),
-    "pit_density_per_cm2": MeasureWords("pit density", "per cm²", 2),
-    "pit_area_ppm": MeasureWords("pit area", "ppm", 0),
-    "face_seen": MeasureWords("face seen", "", 3),
-    "mark_area_mm2": MeasureWords("area of other marks", "mm²", 2),
-    "stain_area_mm2": MeasureWords("area of stains", "mm²", 1),
-    "buffing_line_level": MeasureWords("buffing line level", "", 4),
-}
+# Units as people read them, where files have them otherwise.
+_PRINTED = {"deg": "°", "mm2": "mm²", "cm2": "cm²", "mm/cm2": "mm/cm²", "1/cm2": "per cm²"}
 
 FAULTS: dict[str, str] = {
     "touching": "it touches a neighbour: only what can be seen was measured",
@@ -63,8 +40,11 @@ FAULTS: dict[str, str] = {
 
 
 def measure_words(name: str) -> MeasureWords:
-    """How a measure is named and printed; one that this list lacks goes by its own name."""
-    return MEASURES.get(name, MeasureWords(name, "", 3))
+    """How a measure is named and printed; an unknown one goes by its own name."""
+    known = MEASURES.get(name)
+    if known is None:
+        return MeasureWords(name, "", 3)
+    return MeasureWords(known.title, _PRINTED.get(known.unit, known.unit), known.decimals)
 
 
 def number_words(name: str, value: float | None, more_decimals: int = 0) -> str:

@@ -7,7 +7,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from app.studies.camera_and_people import PieceKey
-from vision.decide import COUNTED_MEASURES, LATER_MEASURES, MEASURES, Faces, faces_of
+from vision.decide import COUNTED_MEASURES, MEASURES, SCORED_AREA, Faces, faces_of
 from vision.records import JudgedPiece, Value, Verdict
 
 Array = NDArray[np.float64]
@@ -61,7 +61,7 @@ def columns_of(pieces: Iterable[tuple[PieceKey, JudgedPiece]]) -> PieceColumns:
     names = [name for name in MEASURES if name not in COUNTED_MEASURES]
     names += sorted({name for piece in judged for name in piece.measures} - set(MEASURES))
     measures = {name: _columns(judged, name) for name in names}
-    area = measures["scored_area_cm2"][None]
+    area = measures[SCORED_AREA][None]
     return PieceColumns(
         keys=tuple(key for key, _ in listed),
         faulty=np.array([bool(piece.fault) for piece in judged], dtype=np.bool_),
@@ -77,8 +77,9 @@ def columns_of(pieces: Iterable[tuple[PieceKey, JudgedPiece]]) -> PieceColumns:
 
 def _columns(pieces: list[JudgedPiece], name: str) -> dict[str | None, Column]:
     found: dict[str | None, Column] = {None: _empty(len(pieces))}
+    later = name in MEASURES and MEASURES[name].later
     for i, piece in enumerate(pieces):
-        if name in LATER_MEASURES and name not in piece.measures:
+        if later and name not in piece.measures:
             continue
         uncertainties = _by_zone(piece.uncertainties.get(name))
         for zone, value in _by_zone(piece.measures.get(name)).items():

@@ -19,6 +19,7 @@ from vision.decide import (
     REVIEW,
     Spread,
     bounds_of,
+    counted_measures,
     next_draft,
     outcomes_of,
     quantile,
@@ -261,7 +262,7 @@ def _sweep_rule(pieces: PieceColumns, limits: Limits, target: Target) -> Sweep:
     np.maximum.at(value, marks.piece, of_mark)
     steps = np.array(grid(0.0, float(value.max(initial=0.0)) or 1.0, RULE_STEPS))
     kind = target.name.split("_")[0]
-    ruled = [one for one in limits.limits if one.measure in COUNTED_MEASURES and one.measure.startswith(kind)]
+    ruled = [one for one in limits.limits if one.measure in counted_measures(kind)]
     others = rejudge_all(pieces, replace(limits, limits=tuple(one for one in limits.limits if one not in ruled)))
     passes, rejects = np.full(len(pieces), inf), np.full(len(pieces), inf)
     for step in steps[::-1]:

@@ -4,8 +4,8 @@ from typing import get_args
 
 import pytest
 
-from app.report.words import FAULTS, MEASURES, finding_tag, finding_words, number_words, per_zone, reason_words
-from vision.decide import measures
+from app.report.words import FAULTS, finding_tag, finding_words, measure_words, number_words, per_zone, reason_words
+from vision.decide.measures import MEASURES
 from vision.records.judged import Reason
 from vision.records.measured import (
     BendFinding,
@@ -23,7 +23,7 @@ from vision.records.measured import (
 
 
 def test_every_measure_and_every_fault_has_words() -> None:
-    assert set(MEASURES) == set(measures.MEASURES)
+    assert all(measure_words(name).title == one.title for name, one in MEASURES.items())
     assert set(FAULTS) == set(get_args(Fault))
 
 

@@ -1,11 +1,11 @@
 from .counts import (
     COUNTED_MEASURES as COUNTED_MEASURES,
     Counting as Counting,
+    counted_measures as counted_measures,
     counted_spread as counted_spread,
     counted_values as counted_values,
 )
 from .defaults import (
-    LATER_MEASURES as LATER_MEASURES,
     defaults_of as defaults_of,
     is_default as is_default,
     not_measured_then as not_measured_then,
@@ -29,7 +29,7 @@ from .limits_fit import (
     no_zone_left as no_zone_left,
 )
 from .marks import Faces as Faces, faces_of as faces_of
-from .measures import MEASURES as MEASURES
+from .measures import MEASURES as MEASURES, SCORED_AREA as SCORED_AREA
 from .revisions import changes as changes, next_draft as next_draft
 from .spreads import Normal as Normal, Spread as Spread
 from .verdicts import judge as judge, undecidable as undecidable

@@ -46,6 +46,11 @@ _FORMS = {
 COUNTED_MEASURES = tuple(_FORMS)
 
 
+def counted_measures(kind: str) -> tuple[str, ...]:
+    """Those formed from findings of one kind."""
+    return tuple(name for name, form in _FORMS.items() if form.kind == kind)
+
+
 @dataclass(frozen=True, slots=True)
 class Counting:
     """By what marks are counted: the rules, and the works' rate of marks where it is known."""

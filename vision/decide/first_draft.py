@@ -13,10 +13,8 @@ from vision.records import Limit, Limits, Part, Severity
 COVERAGE = 0.95
 """Guard band of a first draft: common practice (ISO 14253-1 works with 95 %)."""
 
-_BOTH_SIDES = ("length_mm", "width_mm", "bend_deg", "hole_diameter_error_mm")
-_DEVIATIONS = ("outline_out_mm", "outline_in_mm")
-# Kept by the largest deviations, or nothing that a drawing says: never in a first draft.
-_LEFT_OUT = ("outline_rms_mm", "buffing_line_level")
+# Kept by the largest deviations: never in a first draft.
+_LEFT_OUT = ("outline_rms_mm",)
 _DECIMALS = 4
 
 
@@ -49,12 +47,13 @@ def wanted_limits(part: Part, grade: GeneralClass | None = None) -> tuple[Wanted
     for measure, known in MEASURES.items():
         if measure in _LEFT_OUT:
             continue
+        both_sides = known.station_part == "extent" or known.least < 0.0
         for zone in [one.name for one in part.zones] if known.per_zone else [None]:
             can_be = possible(measure, zone, part)
             # A measure that is as drawn where it is most, a share seen, says how well the camera looked: no tolerance.
             if isinstance(can_be, Possible) and can_be.as_drawn is not None and can_be.as_drawn < can_be.most:
                 tolerance = None if grade is None else _general(measure, zone, part, can_be.as_drawn, grade)
-                found.append(Wanted(measure, zone, can_be.as_drawn, measure in _BOTH_SIDES, tolerance))
+                found.append(Wanted(measure, zone, can_be.as_drawn, both_sides, tolerance))
     return tuple(found)
 
 
@@ -75,9 +74,10 @@ def _limit(one: Wanted, tolerance: float) -> Limit:
 
 
 def _general(measure: str, zone: str | None, part: Part, as_drawn: float, grade: GeneralClass) -> float | None:
-    if measure in ("length_mm", "width_mm"):
+    station_part = MEASURES[measure].station_part
+    if station_part == "extent":
         return linear_tolerance(as_drawn, grade)
-    if measure in _DEVIATIONS:
+    if station_part == "deviation":
         width = possible("width_mm", zone, part)
         assert isinstance(width, Possible)
         tolerance = linear_tolerance(width.as_drawn or 0.0, grade)

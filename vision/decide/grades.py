@@ -10,6 +10,7 @@ lenses: only its way of writing is borrowed.
 from dataclasses import dataclass
 from math import ceil, pi, sqrt
 
+from vision.decide.measures import SCORED_AREA
 from vision.records import JudgedPiece, Pit, Scratch
 
 GRADES_MM = (0.004, 0.006, 0.010, 0.016, 0.025, 0.040, 0.060, 0.100, 0.160, 0.250, 0.400, 0.630, 1.0, 1.6, 2.5, 4.0)
@@ -52,7 +53,7 @@ def grade_mm(size_mm: float) -> float:
 
 def face_grades(piece: JudgedPiece) -> FaceGrades | None:
     """State the scratches and pits of a piece that count; None where its face was not scored."""
-    if piece.measures.get("scored_area_cm2") is None:
+    if piece.measures.get(SCORED_AREA) is None:
         return None
     counted = [finding for finding, counts in zip(piece.findings, piece.counted, strict=True) if counts]
     scratches = [finding for finding in counted if isinstance(finding, Scratch)]

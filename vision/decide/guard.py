@@ -14,8 +14,8 @@ from statistics import NormalDist
 import numpy as np
 from numpy.typing import NDArray
 
-from vision.decide.defaults import SEEN_MEASURES
 from vision.decide.marks import Array
+from vision.decide.measures import MEASURES
 from vision.decide.spreads import Normal, Spread
 from vision.records import Limit
 
@@ -57,9 +57,9 @@ def bounds_of(low: float | None, high: float | None, pieces: int) -> tuple[Array
 
 
 def limit_outcomes(spread: Spread, limit: Limit, coverage: float) -> NDArray[np.int8]:
-    """The same of one limit, that of `SEEN_MEASURES` never rejecting."""
+    """The same of one limit, one on what was seen never rejecting."""
     said = outcomes_of(spread, *bounds_of(limit.min, limit.max, len(spread)), coverage)
-    return np.minimum(said, REVIEW) if limit.measure in SEEN_MEASURES else said
+    return np.minimum(said, REVIEW) if MEASURES[limit.measure].says_seen else said
 
 
 def _alone(value: float, uncertainty: float) -> Normal:

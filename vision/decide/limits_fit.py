@@ -11,9 +11,6 @@ from vision.decide.possible import Possible, possible
 from vision.errors import Unusable
 from vision.records import Limit, Limits, Part, Reason, Station
 
-_DEVIATIONS = ("outline_out_mm", "outline_in_mm")
-_EXTENTS = ("length_mm", "width_mm")
-
 
 @dataclass(frozen=True, slots=True)
 class LimitFault:
@@ -148,8 +145,9 @@ def _told(value: float) -> str:
 
 
 def _least_uncertainty(limit: Limit, can_be: Possible, station: Station) -> float:
-    if limit.measure in _DEVIATIONS:
+    part = MEASURES[limit.measure].station_part
+    if part == "deviation":
         return station.outline_mm
-    if limit.measure in _EXTENTS and can_be.as_drawn is not None:
+    if part == "extent" and can_be.as_drawn is not None:
         return hypot(sqrt(2.0) * station.outline_mm, can_be.as_drawn * station.scale_relative)
     return 0.0

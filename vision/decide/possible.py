@@ -1,22 +1,14 @@
 """What a measure can be at all, and what it is on a piece just as drawn: what limits are held against."""
 
 from dataclasses import dataclass
-from math import inf
 
 import numpy as np
 from numpy.typing import NDArray
 
+from vision.decide.measures import MEASURES, SCORED_AREA
 from vision.records import Part
 
-# Every other measure is a size, a count or a share, which can't be below nought.
-_SIGNED = ("bend_deg", "hole_diameter_error_mm")
-_WHERE_DRAWN_NONE = {
-    "bend_deg": "a zone with bend = true",
-    "hole_offset_mm": "a punched hole",
-    "hole_diameter_error_mm": "a punched hole",
-}
-_OF_THE_FACE = ("scratch_", "pit_", "mark_", "stain_", "face_", "scored_", "buffing_")
-_NOUGHT_AS_DRAWN = ("outline_", "hole_", "bend_", "scratch_", "pit_", "mark_", "stain_", "opening_")
+_LACKING = {"bend": "a zone with bend = true", "hole": "a punched hole"}
 _CM2 = 0.01  # of one mm2
 
 
@@ -40,24 +32,22 @@ def possible(measure: str, zone: str | None, part: Part) -> Possible | str:
     lacks = _lacks(measure, part)
     if lacks is not None:
         return lacks
-    least = -inf if measure in _SIGNED else 0.0
+    one = MEASURES[measure]
     if measure == "length_mm":
-        return Possible(least, inf, float(np.ptp(part.outline[:, 0])))
+        return Possible(one.least, one.most, float(np.ptp(part.outline[:, 0])))
     if measure == "width_mm":
-        return Possible(least, inf, _width_mm(part, zone))
-    if measure == "scored_area_cm2":
-        return Possible(least, _drawn_area_cm2(part), None)
-    if measure.endswith("_seen"):
-        return Possible(least, 1.0, 1.0)
-    return Possible(least, inf, 0.0 if measure.startswith(_NOUGHT_AS_DRAWN) else None)
+        return Possible(one.least, one.most, _width_mm(part, zone))
+    if measure == SCORED_AREA:
+        return Possible(one.least, _drawn_area_cm2(part), one.as_drawn)
+    return Possible(one.least, one.most, one.as_drawn)
 
 
 def _lacks(measure: str, part: Part) -> str | None:
-    if measure.startswith("hole_") and not part.holes:
-        return _WHERE_DRAWN_NONE[measure]
-    if measure == "bend_deg" and not any(zone.bend for zone in part.zones):
-        return _WHERE_DRAWN_NONE[measure]
-    if measure.startswith(_OF_THE_FACE) and part.surface is None:
+    one = MEASURES[measure]
+    has = {"bend": any(zone.bend for zone in part.zones), "hole": bool(part.holes)}
+    if one.needs is not None and not has[one.needs]:
+        return _LACKING[one.needs]
+    if one.on == "face" and part.surface is None:
         return "a scored area, [surface]"
     return None
 

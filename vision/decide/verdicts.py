@@ -7,10 +7,10 @@ from typing import Literal
 import numpy as np
 
 from vision.decide.counts import COUNTED_MEASURES, Counting, count, counted_spread, face_of
-from vision.decide.defaults import LATER_MEASURES, default_limits
+from vision.decide.defaults import default_limits
 from vision.decide.guard import PASS, REJECT, REVIEW, acceptance_zone, bounds_of, conformances, limit_outcomes
 from vision.decide.marks import Faces
-from vision.decide.measures import MEASURES
+from vision.decide.measures import MEASURES, SCORED_AREA
 from vision.decide.spreads import Normal, Spread
 from vision.records import Detection, JudgedPiece, Limit, Limits, MeasuredPiece, Reason, Value, Verdict
 
@@ -44,7 +44,7 @@ def judge(piece: MeasuredPiece, limits: Limits) -> JudgedPiece:
 
 def rejudge(judged: JudgedPiece, limits: Limits) -> JudgedPiece:
     """Judge a piece again from its stored result alone; counts are formed anew by the limits' own counting rules."""
-    area, area_u = judged.measures.get("scored_area_cm2"), judged.uncertainties.get("scored_area_cm2")
+    area, area_u = judged.measures.get(SCORED_AREA), judged.uncertainties.get(SCORED_AREA)
     face = face_of(judged.findings, area, area_u, judged.detection)
     by = Counting(limits.count, limits.rate)
     surface = count(judged.findings, face, by)
@@ -93,7 +93,7 @@ def _complete(measured: Mapping[str, Value], counted: Mapping[str, Value]) -> di
     A later measure that the piece lacks stays absent: it was not measured then.
     """
     given = {name: value for name, value in measured.items() if name not in COUNTED_MEASURES}
-    known = (name for name in MEASURES if name not in LATER_MEASURES or name in given)
+    known = (one.name for one in MEASURES.values() if not one.later or one.name in given)
     return {**dict.fromkeys(known), **given, **counted}
 
 
