@@ -11,12 +11,14 @@ from app.pages.server_state import ServerState
 from app.pages.upright_frames import UprightFrame, upright_frame
 from app.report import magnification, outward_normals, path
 from app.store import (
+    Holding,
     PicturePath,
     Shown,
     Standing,
     Store,
     bench,
     clock_s,
+    holdings,
     limits_of,
     neighbours,
     part_of,
@@ -43,9 +45,13 @@ def cards(
     """
     known = shown(server.store, judgement_ids)
     said: dict[int, list[Standing]] = {}
+    holds: dict[int, Holding] = {}
     if not blind:
-        for verdict in standing(server.store, piece_ids=[one.piece_id for one in known.values()]):
+        pieces = [one.piece_id for one in known.values()]
+        for verdict in standing(server.store, piece_ids=pieces):
             said.setdefault(verdict.piece_id, []).append(verdict)
+        with server.store.read() as connection:
+            holds = holdings(connection, pieces)
     names = [] if blind else sorted({one.tray for one in known.values()})
     suspect = {tray.tray for tray in suspect_trays(server.store, among=names)}
     drawings: dict[tuple[str, str, int], Drawings] = {}
@@ -62,7 +68,7 @@ def cards(
             content |= _camera_says(server.store, one, drawings[key])
             if one.tray in suspect:
                 content["faults"].append(SUSPECT_MESSAGE)
-            content |= _people_say(said.get(one.piece_id, []), inspector)
+            content |= _people_say(said.get(one.piece_id, []), inspector, holds.get(one.piece_id))
         rows.append(content)
     return rows
 
@@ -117,11 +123,16 @@ def _camera_says(store: Store, one: Shown, by: Drawings) -> dict[str, Any]:
     }
 
 
-def _people_say(said: Sequence[Standing], inspector: str) -> dict[str, Any]:
+def _people_say(said: Sequence[Standing], inspector: str, holding: Holding | None) -> dict[str, Any]:
+    """What people said of a piece outside blind rounds; `seen` is the newest of it, which a new verdict names."""
     outside = [one for one in said if one.blind is None]
+    lapsed = () if holding is None else holding.lapsed
+    told = [(one, {**_said(one), "lapsed": one.id in lapsed}) for one in outside]
     return {
-        "mine": next((_said(one) for one in outside if one.inspector == inspector), None),
-        "others": [_said(one) for one in outside if one.inspector != inspector],
+        "mine": next((words for one, words in reversed(told) if one.inspector == inspector), None),
+        "others": [words for one, words in told if one.inspector != inspector],
+        "differ": holding is not None and holding.differ,
+        "seen": outside[-1].uid if outside else None,
     }
 
 

@@ -27,6 +27,7 @@ from app.store import (
     claim,
     give,
     give_back,
+    holding,
     newest_judgement,
     newest_judgements,
     pace,
@@ -105,6 +106,7 @@ class _Verdict(BaseModel):
     note: Annotated[str, Field(max_length=NOTE_MAX)]
     given_at: Annotated[str, Field(max_length=40)]
     takes_back: Annotated[str, Field(max_length=64)] | None = None
+    seen: Annotated[str, Field(max_length=64)] | None = None
     blind_id: int | None = None
     turn: int | None = None
 
@@ -201,11 +203,7 @@ def _blind(server: ServerState, who: Pass, call: _Blind) -> dict[str, Any]:
 
 def _renew(server: ServerState, who: Pass, call: _Renew) -> dict[str, Any]:
     gone = renew(server.store, Holder(call.holder, who.name), call.pieces)
-    judged = {
-        one.piece_id: one.inspector
-        for one in standing(server.store, piece_ids=call.pieces)
-        if one.blind is None and one.inspector != who.name
-    }
+    judged = {one.piece_id: one.inspector for one in holding(server.store, call.pieces) if one.inspector != who.name}
     return {"gone_to": {**gone, **judged}, **_progress(server, who, _wanted(call.wanted))}
 
 
@@ -238,6 +236,7 @@ def _verdicts(server: ServerState, who: Pass, call: _Verdicts) -> dict[str, Any]
             note=one.note,
             given_at=one.given_at,
             takes_back=one.takes_back,
+            seen=one.seen,
             blind_id=one.blind_id,
             turn=one.turn,
         )

@@ -33,6 +33,7 @@ from .people.blind_rounds import (
     sample_pieces as sample_pieces,
     turns_left as turns_left,
 )
+from .people.holding import Holding as Holding, holdings as holdings
 from .people.review_queue import (
     Choices as Choices,
     Holder as Holder,
@@ -50,6 +51,7 @@ from .people.verdicts import (
     NewVerdict as NewVerdict,
     Standing as Standing,
     give as give,
+    holding as holding,
     pace as pace,
     standing as standing,
 )

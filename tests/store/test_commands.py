@@ -132,10 +132,10 @@ def test_pieces_go_out_as_judged_last(works: Path, tmp_path: Path) -> None:
     run(import_results, works / "results" / "T-000002", "--works", works)
     run(export, "--works", works, "--out", tmp_path / "out", "--parquet")
     rows = list(csv.DictReader((tmp_path / "out" / "pieces.csv").read_text().splitlines()))
-    assert [row["outline_out_mm.bowl"] for row in rows] == ["0.31"] * 5 + ["0.44"]
-    assert [row["verdict"] for row in rows] == ["pass", "review", "reject"] * 2
+    assert [row["outline_out_mm.bowl"] for row in rows] == ["0.31"] * 3 + ["0.44"]
+    assert [row["verdict"] for row in rows] == ["pass", "review", "reject", "reject"]
     table = pyarrow.parquet.read_table(tmp_path / "out" / "pieces.parquet")
-    assert table.column("outline_out_mm.bowl").to_pylist() == [0.31] * 5 + [0.44]
+    assert table.column("outline_out_mm.bowl").to_pylist() == [0.31] * 3 + [0.44]
     one_lot = run(export, "--works", works, "--out", tmp_path / "out", "--lot", "none")
     assert "0 pieces" in one_lot.output
 

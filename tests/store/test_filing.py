@@ -33,21 +33,21 @@ def _count(store: Store, table: str) -> int:
 
 def test_a_result_comes_back_as_it_was_filed(store: Store) -> None:
     result = made_tray(pieces=[made_piece(1, "pass"), made_piece(2, "reject"), lost_piece(3)])
-    assert file_result(store, to_file(result)) == Filed("T-000123", 3, 0)
+    assert file_result(store, to_file(result)) == Filed("T-000123", 3, 0, unproven=True)
     assert list(recall_results(store)) == [result]
 
 
 def test_filing_twice_changes_nothing(store: Store) -> None:
     file_result(store, to_file())
     before = {name: _count(store, name) for name in schema.metadata.tables}
-    assert file_result(store, to_file()) == Filed("T-000123", 0, 3)
+    assert file_result(store, to_file()) == Filed("T-000123", 0, 3, changed=False, unproven=True)
     assert {name: _count(store, name) for name in schema.metadata.tables} == before
 
 
 def test_a_differing_piece_is_a_new_judgement_and_the_old_one_stays(store: Store) -> None:
     file_result(store, to_file())
     changed = made_tray(pieces=[made_piece(1, "pass"), made_piece(2, "review"), made_piece(3, "reject", value=0.44)])
-    assert file_result(store, to_file(changed)) == Filed("T-000123", 1, 2)
+    assert file_result(store, to_file(changed)) == Filed("T-000123", 1, 2, unproven=True)
     assert _count(store, "judgement") == 4
     assert list(recall_results(store)) == [changed]
 
@@ -55,7 +55,7 @@ def test_a_differing_piece_is_a_new_judgement_and_the_old_one_stays(store: Store
 def test_another_shot_of_the_same_tray_is_kept_beside_the_first(store: Store) -> None:
     file_result(store, to_file())
     later = made_tray(taken_at="2026-11-02T08:00:00+00:00")
-    assert file_result(store, to_file(later)).new == 3
+    assert file_result(store, to_file(dataclasses.replace(later, retake=True))).new == 3
     assert _count(store, "shot") == 2
     assert list(recall_results(store)) == [later]
 
@@ -170,6 +170,8 @@ def test_any_name_and_number_comes_back(store: Store, tray: str, lot: str | None
         measures={"outline_out_mm": {zone: value}, "length_mm": None},
         uncertainties={"outline_out_mm": {zone: None}, "length_mm": None},
     )
-    result = made_tray(tray, [piece], lot)
-    file_result(store, to_file(result))
+    with store.read() as connection:
+        shots = connection.execute(select(func.count()).select_from(schema.shot)).scalar_one()
+    result = made_tray(tray, [piece], lot, f"2026-11-02T06:00:00.{shots:06}+00:00")
+    file_result(store, to_file(dataclasses.replace(result, retake=True)))
     assert list(recall_results(store, Which(tray=tray)))[-1] == result

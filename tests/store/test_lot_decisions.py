@@ -48,11 +48,11 @@ def test_decisions_are_kept_once_and_the_newest_counts(store: Store) -> None:
     assert lot_state(store, LOT).standing == "open"
     decide(store, decision("hold"))
     assert decide(store, decision("hold", why="again")).why == "checked"
-    filings = frozenset(lot_state(store, LOT).content.filings)
-    decide(store, decision("release", filings=filings))
+    judgings = frozenset(lot_state(store, LOT).content.judgings)
+    decide(store, decision("release", judgings=judgings))
     assert [one.decision for one in decisions(store, LOT, "TS-135")] == ["hold", "release"]
     newest = decisions(store, LOT, "TS-135")[1]
-    assert (newest.seen, newest.filings) == ({"pieces": 6}, filings)
+    assert (newest.seen, newest.judgings) == ({"pieces": 6}, judgings)
     assert lot_state(store, LOT).standing == "released"
     with pytest.raises(Unusable, match="append-only"), store.write() as connection:
         connection.execute(text("UPDATE lot_decision SET why = 'x'"))

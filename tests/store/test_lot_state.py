@@ -75,7 +75,7 @@ def test_a_verdict_after_a_release_is_told_and_one_on_a_lot_on_hold_is_none_of_i
     assert lot_state(store, LOT).standing == "held"
     decide_by_state(store, "release")
     assert lot_state(store, LOT).standing == "released"
-    give(store, NewVerdict("b", passed.piece_id, None, "R. Hale", "declared", "accept", (), "", when))
+    give(store, NewVerdict("b", passed.piece_id, None, "R. Hale", "declared", "accept", (), "", when, seen="a"))
     assert lot_state(store, LOT).standing == "released, then verdicts changed"
 
 

@@ -116,11 +116,11 @@ def test_decisions_on_a_lot_become_those_on_each_of_its_parts(
     store = opened(place)
     assert version_of(store) == NEWEST
     found = {part: decisions(store, "L-2611-01", part) for part in ("DS-182", "TS-135")}
-    assert [(one.uid, one.decision, one.filings) for one in found["DS-182"]] == [
+    assert [(one.uid, one.decision, one.judgings) for one in found["DS-182"]] == [
         ("a", "hold", frozenset()),
         ("b", "release", frozenset({2})),
     ]
-    assert [(one.uid, one.decision, one.filings) for one in found["TS-135"]] == [
+    assert [(one.uid, one.decision, one.judgings) for one in found["TS-135"]] == [
         ("a TS-135", "hold", frozenset({1})),
         ("b TS-135", "release", frozenset({1})),
     ]

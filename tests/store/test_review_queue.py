@@ -132,11 +132,15 @@ def test_a_piece_judged_again_as_good_leaves_the_queue(filed: Store) -> None:
     assert ("T-0", 3) not in listed(filed, Wanted())
 
 
-def test_a_person_is_not_asked_again_after_a_new_judgement(filed: Store) -> None:
+def test_a_person_is_asked_again_only_by_a_judgement_that_says_worse(filed: Store) -> None:
     piece = claim(filed, HALE, Wanted(), 1)[0]
     judge(filed, piece, "a")
-    file_result(filed, to_file(made_tray("T-2", [made_piece(3, "reject", 0.9)], "L-2611-00", die="D2")))
+    pieces = [made_piece(2, "review"), made_piece(3, "reject", 0.315)]  # the guard band is 0.018 mm
+    file_result(filed, to_file(made_tray("T-2", pieces, "L-2611-00", "2026-11-02T08:00:00+00:00", "D2")))
     assert waiting_count(filed, Wanted()) == 5
+    pieces = [made_piece(2, "review"), made_piece(3, "reject", 0.9)]
+    file_result(filed, to_file(made_tray("T-2", pieces, "L-2611-00", "2026-11-02T08:00:00+00:00", "D2")))
+    assert waiting_count(filed, Wanted()) == 6
 
 
 STEP = st.tuples(st.sampled_from(["file", "accept", "undo"]), st.integers(0, 2), st.integers(1, 3))
@@ -150,7 +154,9 @@ def test_the_queue_rebuilt_is_the_queue_kept(filed: Store, steps: list[tuple[str
         piece_id = 3 * tray + piece
         if step == "file":
             verdict = ("pass", "review", "reject")[number % 3]
-            file_result(filed, to_file(made_tray(f"T-{tray}", [made_piece(piece, verdict, 0.2 + number / 10)])))
+            lot, taken_at = f"L-2611-0{tray % 2}", f"2026-11-02T0{6 + tray}:00:00+00:00"
+            pieces = [made_piece(piece, verdict, 0.2 + number / 10)]
+            file_result(filed, to_file(made_tray(f"T-{tray}", pieces, lot, taken_at)))
         elif step == "accept":
             stands[piece_id] = now() + f"{number}"
             judge(filed, piece_id, stands[piece_id])

@@ -27,11 +27,10 @@ def said(
     with store.read() as connection:
         query = select(schema.judgement.c.piece_id).where(schema.judgement.c.id == judgement)
         piece_id = connection.execute(query).scalar_one()
+        seen = connection.execute(select(schema.verdict.c.uid).order_by(schema.verdict.c.id.desc()).limit(1)).scalar()
     defects = ("burr",) if verdict == "reject" else ()
-    return give(
-        store,
-        NewVerdict(uid, piece_id, judgement, inspector, "declared", verdict, defects, "", now(), takes_back=takes_back),
-    )
+    given = (uid, piece_id, judgement, inspector, "declared", verdict, defects, "", now())
+    return give(store, NewVerdict(*given, takes_back=takes_back, seen=seen))
 
 
 def rows(store: Store) -> int:

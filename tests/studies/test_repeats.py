@@ -38,7 +38,7 @@ def _shots() -> list[TrayResult]:
                 for one in tray.pieces
             )
             taken_at = f"2026-11-02T{6 + hour:02d}:00:00+00:00"
-            shots.append(replace(tray, station=station, taken_at=taken_at, pieces=pieces))
+            shots.append(replace(tray, station=station, taken_at=taken_at, pieces=pieces, retake=True))
     return shots
 
 

@@ -1,3 +1,4 @@
+from .comparison import says_nothing_worse as says_nothing_worse
 from .counts import (
     COUNTED_MEASURES as COUNTED_MEASURES,
     Counting as Counting,

@@ -14,6 +14,7 @@ from vision.records import (
     FIRST_DETECTION,
     BendFinding,
     Detection,
+    Digests,
     EdgeFinding,
     EdgeKind,
     Finding,
@@ -155,6 +156,13 @@ class _TrayFindingTable(Strict):
     detail: str
 
 
+class _DigestTable(Strict):
+    part: str
+    station: str
+    limits: str
+    frames: str
+
+
 class _ResultFile(Strict):
     format: FormatOne
     software: str
@@ -163,6 +171,9 @@ class _ResultFile(Strict):
     part: str
     station: str
     taken_at: str | None
+    judged_at: str | None = None
+    retake: bool = False
+    digests: _DigestTable | None = None
     limits_revision: int
     limits_standing: LimitsStanding | None = None
     process: Process = Field(default_factory=dict)
@@ -195,6 +206,9 @@ def read_result(path: Path) -> TrayResult:
         detection=table.detection,
         rate=table.rate,
         limits_standing=table.limits_standing,
+        judged_at=table.judged_at,
+        digests=None if table.digests is None else Digests(**dict(table.digests)),
+        retake=table.retake,
     )
 
 
@@ -243,6 +257,9 @@ def as_table(result: TrayResult) -> dict[str, Any]:
         "part": result.part,
         "station": result.station,
         "taken_at": result.taken_at,
+        **({"retake": True} if result.retake else {}),
+        **({"judged_at": result.judged_at} if result.judged_at is not None else {}),
+        **({"digests": asdict(result.digests)} if result.digests is not None else {}),
         "limits_revision": result.limits_revision,
         **({"limits_standing": result.limits_standing} if result.limits_standing else {}),
         **({"process": dict(result.process)} if result.process else {}),

@@ -60,6 +60,7 @@ class _ShotFile(Strict):
     part: Text
     station: Text
     taken_at: Annotated[str, AfterValidator(_as_time)]
+    retake: bool = False
     process: Process = Field(default_factory=dict)
     frames: Annotated[list[_FrameTable], Field(min_length=1)]
 
@@ -143,6 +144,7 @@ def _described(folder: Path) -> Shot:
         taken_at=table.taken_at,
         process=table.process,
         frames=frames,
+        retake=table.retake,
     )
 
 

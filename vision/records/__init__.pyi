@@ -19,6 +19,7 @@ from .inputs import (
     Zone as Zone,
 )
 from .judged import (
+    Digests as Digests,
     JudgedPiece as JudgedPiece,
     LimitsStanding as LimitsStanding,
     Reason as Reason,

@@ -37,6 +37,7 @@ class Shot:
     """A tray as photographed once: its identity and its frames' files (not their pixels).
 
     `lot`, `part` and `station` are None where a folder came without `shot.json`; `taken_at` is ISO 8601 or None.
+    `retake` says that it takes the place of an earlier shot of the same tray in the same lot.
     """
 
     folder: Path
@@ -47,6 +48,7 @@ class Shot:
     taken_at: str | None
     process: Mapping[str, str | float]
     frames: tuple[FrameFile, ...]
+    retake: bool = False
 
 
 @dataclass(frozen=True, slots=True, eq=False)

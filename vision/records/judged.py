@@ -53,12 +53,24 @@ class JudgedPiece:
 
 
 @dataclass(frozen=True, slots=True)
+class Digests:
+    """What a tray was judged by and from, each as a short name for its content: equal content, equal name."""
+
+    part: str
+    station: str
+    limits: str
+    frames: str
+
+
+@dataclass(frozen=True, slots=True)
 class TrayResult:
     """What `result.json` holds.
 
     `process` are the shot's own values (die, strokes, ...), by which a lot is sorted; `detection` are the fits
     by which its marks are doubted, `rate` the works' rate of marks by which it was judged; None where it names none.
     `limits_standing` is None where there was nothing to hold the limits against.
+    `judged_at` (UTC) and `digests` are None in results of programs that did not write them; `retake` says that the shot
+    takes the place of an earlier one of the same tray.
     """
 
     software: str
@@ -74,3 +86,6 @@ class TrayResult:
     detection: Detection | None = None
     rate: MarkRate | None = None
     limits_standing: LimitsStanding | None = None
+    judged_at: str | None = None
+    digests: Digests | None = None
+    retake: bool = False

@@ -1,6 +1,7 @@
 // What stands beside the picture: who the piece is, why it was flagged, its findings, its neighbours, what was said.
 
 const VERDICT_WORDS = { accept: "accepted", reject: "rejected", withdrawn: "taken back" };
+const LAPSED = ", before it was judged as worse than then: judge it again";
 const DEFECTS = ["burr", "nick", "swell", "hollow", "bend", "scratch", "pit", "other"];
 
 function made(name, attributes, ...inside) {
@@ -61,13 +62,15 @@ class Panel {
     }
     if (!card.newest) lines.push(made("li", { className: "note-line" }, "An older judgement: the piece was judged again since."));
     if (card.mine) {
-      const said = `You ${VERDICT_WORDS[card.mine.verdict]} it (${clock(card.mine.given_at)}). Judging again corrects that.`;
+      const still = card.mine.lapsed ? LAPSED : "";
+      const said = `You ${VERDICT_WORDS[card.mine.verdict]} it (${clock(card.mine.given_at)})${still}. Judging again corrects that.`;
       lines.push(made("li", { className: "note-line" }, said));
     }
     for (const one of card.others) {
-      const words = `${one.inspector} ${VERDICT_WORDS[one.verdict]} it (${clock(one.given_at)})${one.note ? `: ${one.note}` : ""}`;
+      const words = `${one.inspector} ${VERDICT_WORDS[one.verdict]} it (${clock(one.given_at)})${one.lapsed ? LAPSED : ""}${one.note ? `: ${one.note}` : ""}`;
       lines.push(made("li", { className: "note-line" }, words));
     }
+    if (card.differ) lines.push(made("li", { className: "note-line" }, "They had not seen each other's verdict: the reject stands until somebody judges again."));
     for (const words of card.faults) lines.push(made("li", { className: "review" }, `Not measured properly: ${words}`));
     for (const one of card.reasons) lines.push(made("li", { className: one.outcome }, one.words));
     if (!card.faults.length && !card.reasons.length) lines.push(made("li", {}, "Every limit is passed."));

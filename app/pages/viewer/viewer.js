@@ -171,7 +171,7 @@ class Viewer {
       defects,
       note: this.note.value.trim(),
       given_at: new Date().toISOString(),
-      ...(card.blind ? { blind_id: card.blind_id, turn: card.turn } : {}),
+      ...(card.blind ? { blind_id: card.blind_id, turn: card.turn } : { seen: card.seen }),
     });
     this.given.push({ uid, card, piece_id: card.piece_id, verdict: said });
     this.find(".last").textContent = `${card.tray}, piece ${card.piece}: ${VERDICT_WORDS[said]}${defects.length ? ` (${defects.join(", ")})` : ""}`;
@@ -203,8 +203,9 @@ class Viewer {
         return;
       }
     }
+    const uid = newId();
     this.link.post({
-      uid: newId(),
+      uid,
       piece_id: card.piece_id,
       judgement_id: card.judgement_id,
       verdict: "withdrawn",
@@ -215,7 +216,7 @@ class Viewer {
       ...(card.blind ? { blind_id: card.blind_id, turn: card.turn } : {}),
     });
     if (this.card) this.queue.unshift(this.card);
-    this.queue.unshift({ ...card, mine: null });
+    this.queue.unshift({ ...card, mine: null, seen: uid });
     this.find(".last").textContent = `${card.tray}, piece ${card.piece}: taken back; judge it again.`;
     this.next();
   }

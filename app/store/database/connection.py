@@ -83,11 +83,19 @@ def open_store(place: str | Path, must_exist: bool = False) -> Store:
         raise Unusable("--store", "", "expected sqlite:///FILE or postgresql://...", parsed.get_backend_name())
     try:
         with store.write() as connection:
-            migrate(connection, store.url)
+            if migrate(connection, store.url):
+                _lay_out_anew(connection)
     except BaseException:
         store.close()
         raise
     return store
+
+
+def _lay_out_anew(connection: Connection) -> None:
+    """Make the queue again: a step may have changed by what a piece waits."""
+    from app.store.people.review_queue import lay_out_all  # it uses this module
+
+    lay_out_all(connection)
 
 
 def version_of(store: Store) -> int:
@@ -99,6 +107,12 @@ def version_of(store: Store) -> int:
 def now() -> str:
     """This moment as it is written in the store: UTC, ISO 8601, milliseconds."""
     return datetime.now(UTC).isoformat(timespec="milliseconds")
+
+
+def moment(text: str) -> datetime:
+    """An ISO 8601 time; UTC where it names no zone."""
+    told = datetime.fromisoformat(text)
+    return told if told.tzinfo else told.replace(tzinfo=UTC)
 
 
 def clock_s() -> float:

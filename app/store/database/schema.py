@@ -1,9 +1,12 @@
 """The store's tables as the newest version has them, for queries; `migrations` makes them.
 
 What was filed is never changed (triggers see to it): judgements with their measures, reasons, findings and profiles;
-verdicts; limits and their releases. Only `bench`, the queue of flagged pieces, is rewritten: it is derived from the
-others and can be rebuilt from them.
+each judging of a shot; verdicts; choices; limits and their releases. Rewritten are only what is derived from those and
+can be made from them again: `standing_tray` and `standing_piece`, what stands now, and `bench`, the queue; and the name
+and lot of a `tray`, each change of which is a `choice`.
 """
+
+from typing import Any
 
 from sqlalchemy import BigInteger, Column, Double, ForeignKey, LargeBinary, MetaData, Table, Text
 
@@ -30,15 +33,22 @@ def _whole(name: str, nullable: bool = False) -> Column[int]:
     return Column(name, BigInteger, nullable=nullable)
 
 
+def _table(name: str, *columns: Column[Any]) -> Table:
+    return Table(name, metadata, *columns)
+
+
+def _owned(name: str, target: str) -> Column[int]:
+    return Column(name, BigInteger, ForeignKey(f"{target}.id"), primary_key=True)
+
+
 def _body() -> Column[bytes]:
     return Column("body", LargeBinary, nullable=False)
 
 
-part = Table("part", metadata, _key(), _text("part"), _text("digest"), _body(), _text("filed_at"))
-station = Table("station", metadata, _key(), _text("station"), _text("digest"), _body(), _text("filed_at"))
-limits_revision = Table(
+part = _table("part", _key(), _text("part"), _text("digest"), _body(), _text("filed_at"))
+station = _table("station", _key(), _text("station"), _text("digest"), _body(), _text("filed_at"))
+limits_revision = _table(
     "limits_revision",
-    metadata,
     _key(),
     _text("part"),
     _whole("revision"),
@@ -47,9 +57,8 @@ limits_revision = Table(
     _body(),
     _text("filed_at"),
 )
-limits_act = Table(
+limits_act = _table(
     "limits_act",
-    metadata,
     _key(),
     _to("limits_id", "limits_revision"),
     _text("given_by"),
@@ -57,10 +66,9 @@ limits_act = Table(
     _text("why"),
     _text("given_at"),
 )
-lot = Table("lot", metadata, _key(), _text("lot"), _text("filed_at"))
-lot_value = Table(
+lot = _table("lot", _key(), _text("lot"), _text("filed_at"))
+lot_value = _table(
     "lot_value",
-    metadata,
     _key(),
     _to("lot_id", "lot"),
     _text("name"),
@@ -69,10 +77,9 @@ lot_value = Table(
     _text("given_by"),
     _text("given_at"),
 )
-tray = Table("tray", metadata, _key(), _text("tray"))
-shot = Table(
+tray = _table("tray", _key(), _text("tray"), _to("lot_id", "lot", nullable=True))
+shot = _table(
     "shot",
-    metadata,
     _key(),
     _to("tray_id", "tray"),
     _text("digest"),
@@ -82,17 +89,15 @@ shot = Table(
     _text("taken_at", nullable=True),
     _text("filed_at"),
 )
-process_value = Table(
+process_value = _table(
     "process_value",
-    metadata,
-    Column("shot_id", BigInteger, ForeignKey("shot.id"), primary_key=True),
+    _owned("shot_id", "shot"),
     Column("name", Text, primary_key=True),
     _real("number"),
     _text("words", nullable=True),
 )
-filing = Table(
+filing = _table(
     "filing",
-    metadata,
     _key(),
     _to("shot_id", "shot"),
     _text("digest"),
@@ -102,19 +107,52 @@ filing = Table(
     _to("station_id", "station", nullable=True),
     _text("filed_at"),
 )
-tray_finding = Table(
+filing_known = _table("filing_known", _owned("filing_id", "filing"), _owned("judgement_id", "judgement"))
+shot_identity = _table("shot_identity", _owned("shot_id", "shot"), _text("frames", nullable=True), _whole("place"))
+judging = _table(
+    "judging",
+    _key(),
+    _to("filing_id", "filing"),
+    _to("limits_id", "limits_revision", nullable=True),
+    _text("judged_at", nullable=True),
+    _text("part_digest", nullable=True),
+    _text("station_digest", nullable=True),
+    _text("limits_digest", nullable=True),
+    _text("proof"),
+    _whole("stood"),
+    _whole("changed"),
+    _text("result_path", nullable=True),
+    _text("result_digest", nullable=True),
+    _text("filed_at"),
+)
+choice = _table(
+    "choice",
+    _key(),
+    _text("kind"),
+    _to("tray_id", "tray"),
+    _to("shot_id", "shot", nullable=True),
+    _text("tray_before"),
+    _text("lot_before", nullable=True),
+    _text("tray"),
+    _text("lot", nullable=True),
+    _text("given_by"),
+    _text("identity"),
+    _text("why"),
+    _text("given_at"),
+)
+doubt = _table("doubt", _key(), _text("kind"), _to("tray_id", "tray"), _text("found_at"))
+doubt_settled = _table("doubt_settled", _owned("doubt_id", "doubt"), _text("given_by"), _text("why"), _text("given_at"))
+tray_finding = _table(
     "tray_finding",
-    metadata,
-    Column("filing_id", BigInteger, ForeignKey("filing.id"), primary_key=True),
+    _owned("filing_id", "filing"),
     Column("place", BigInteger, primary_key=True),
     _text("kind"),
     _real("x_px"),
     _real("y_px"),
     _text("detail"),
 )
-picture = Table(
+picture = _table(
     "picture",
-    metadata,
     _key(),
     _to("shot_id", "shot"),
     _text("path"),
@@ -124,10 +162,9 @@ picture = Table(
     _whole("piece", nullable=True),
     _text("filed_at"),
 )
-piece = Table("piece", metadata, _key(), _to("tray_id", "tray"), _whole("piece"))
-judgement = Table(
+piece = _table("piece", _key(), _to("tray_id", "tray"), _whole("piece"))
+judgement = _table(
     "judgement",
-    metadata,
     _key(),
     _to("piece_id", "piece"),
     _to("filing_id", "filing"),
@@ -139,19 +176,19 @@ judgement = Table(
     _real("fit_rms_mm"),
     _text("digest"),
 )
-measure = Table(
+standing_tray = _table("standing_tray", _owned("tray_id", "tray"), _to("judging_id", "judging"))
+standing_piece = _table("standing_piece", _owned("piece_id", "piece"), _to("judgement_id", "judgement"))
+measure = _table(
     "measure",
-    metadata,
-    Column("judgement_id", BigInteger, ForeignKey("judgement.id"), primary_key=True),
+    _owned("judgement_id", "judgement"),
     Column("measure", Text, primary_key=True),
     Column("zone", Text, primary_key=True),
     _real("value"),
     _real("uncertainty"),
 )
-reason = Table(
+reason = _table(
     "reason",
-    metadata,
-    Column("judgement_id", BigInteger, ForeignKey("judgement.id"), primary_key=True),
+    _owned("judgement_id", "judgement"),
     Column("place", BigInteger, primary_key=True),
     _text("measure"),
     _text("zone", nullable=True),
@@ -163,39 +200,20 @@ reason = Table(
     _text("outcome"),
     _real("conformance"),
 )
-finding_list = Table(
-    "finding_list",
-    metadata,
-    Column("judgement_id", BigInteger, ForeignKey("judgement.id"), primary_key=True),
-    _body(),
+finding_list = _table("finding_list", _owned("judgement_id", "judgement"), _body())
+profile = _table("profile", _owned("judgement_id", "judgement"), _body())
+blind_round = _table(
+    "blind_round", _key(), _text("name"), _whole("seed"), _whole("rounds"), _text("made_by"), _text("made_at")
 )
-profile = Table(
-    "profile",
-    metadata,
-    Column("judgement_id", BigInteger, ForeignKey("judgement.id"), primary_key=True),
-    _body(),
-)
-blind_round = Table(
-    "blind_round",
-    metadata,
-    _key(),
-    _text("name"),
-    _whole("seed"),
-    _whole("rounds"),
-    _text("made_by"),
-    _text("made_at"),
-)
-blind_piece = Table(
+blind_piece = _table(
     "blind_piece",
-    metadata,
-    Column("blind_id", BigInteger, ForeignKey("blind_round.id"), primary_key=True),
+    _owned("blind_id", "blind_round"),
     Column("place", BigInteger, primary_key=True),
     _to("piece_id", "piece"),
     _to("judgement_id", "judgement"),
 )
-verdict = Table(
+verdict = _table(
     "verdict",
-    metadata,
     _key(),
     _text("uid"),
     _to("piece_id", "piece"),
@@ -210,11 +228,11 @@ verdict = Table(
     _text("filed_at"),
     _to("replaces", "verdict", nullable=True),
     _to("blind_id", "blind_round", nullable=True),
+    _to("seen_id", "verdict", nullable=True),
 )
-bench = Table(
+bench = _table(
     "bench",
-    metadata,
-    Column("piece_id", BigInteger, ForeignKey("piece.id"), primary_key=True),
+    _owned("piece_id", "piece"),
     _to("judgement_id", "judgement"),
     _whole("waiting"),
     _real("badness", nullable=False),
@@ -228,9 +246,8 @@ bench = Table(
     _text("holder_name"),
     _real("held_until", nullable=False),
 )
-station_check = Table(
+station_check = _table(
     "station_check",
-    metadata,
     _key(),
     _text("station"),
     _text("digest"),
@@ -239,9 +256,8 @@ station_check = Table(
     _text("checked_at"),
     _text("filed_at"),
 )
-lot_decision = Table(
+lot_decision = _table(
     "lot_decision",
-    metadata,
     _key(),
     _text("uid"),
     _to("lot_id", "lot"),
@@ -253,27 +269,16 @@ lot_decision = Table(
     _body(),
     _text("given_at"),
 )
-decided_filing = Table(
-    "decided_filing",
-    metadata,
-    Column("decision_id", BigInteger, ForeignKey("lot_decision.id"), primary_key=True),
-    Column("filing_id", BigInteger, ForeignKey("filing.id"), primary_key=True),
-)
-set_aside = Table("set_aside", metadata, _key(), _text("folder"), _text("digest"), _text("why"), _text("filed_at"))
-watched = Table("watched", metadata, _key(), _text("folder"), _text("digest"), _text("tray"), _text("filed_at"))
-line_message = Table(
+decided_judging = _table("decided_judging", _owned("decision_id", "lot_decision"), _owned("judging_id", "judging"))
+set_aside = _table("set_aside", _key(), _text("folder"), _text("digest"), _text("why"), _text("filed_at"))
+watched = _table("watched", _key(), _text("folder"), _text("digest"), _text("tray"), _text("filed_at"))
+line_message = _table(
     "line_message",
-    metadata,
     _key(),
-    _to("filing_id", "filing"),
+    _to("judging_id", "judging"),
     _text("station"),
     _whole("sequence"),
     _body(),
     _text("filed_at"),
 )
-line_sent = Table(
-    "line_sent",
-    metadata,
-    Column("message_id", BigInteger, ForeignKey("line_message.id"), primary_key=True),
-    _text("sent_at"),
-)
+line_sent = _table("line_sent", _owned("message_id", "line_message"), _text("sent_at"))

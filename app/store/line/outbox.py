@@ -1,4 +1,4 @@
-"""Verdicts on their way to the line: one message for each filing of a tray, numbered by station, kept until sent.
+"""Verdicts on their way to the line: a message whenever what stands of a tray changed, numbered by station, kept.
 
 Messages are made from what is filed, in the order of filing, so that none can be lost: whoever files need not know of
 them. A message once made is never changed; sent ones are marked by a row of their own.
@@ -13,6 +13,7 @@ from sqlalchemy import Connection, exists, func, insert, select
 from app.store.database import schema
 from app.store.database.connection import Store, now
 from app.store.database.definitions import pack, unpack
+from app.store.results.acts import judgements_of
 from app.store.results.recall import judged_pieces
 from app.studies import first_reason
 from vision.records import JudgedPiece
@@ -32,27 +33,27 @@ class Message:
 
 
 def make_messages(store: Store, at_most: int = AT_ONCE) -> int:
-    """Make messages of filings that have none yet, oldest first; how many were made.
+    """Make messages of judgings that changed what stands and have none yet, oldest first; how many were made.
 
     Sequences of a station have neither gaps nor repeats; two programs that do this at once take turns.
     """
-    message, filing = schema.line_message, schema.filing
+    message, judging = schema.line_message, schema.judging
     lacking = (
-        select(filing.c.id)
-        .where(~exists().where(message.c.filing_id == filing.c.id))
-        .order_by(filing.c.id)
+        select(judging.c.id)
+        .where(judging.c.changed == 1, ~exists().where(message.c.judging_id == judging.c.id))
+        .order_by(judging.c.id)
         .limit(at_most)
     )
     with store.write() as connection:
         _take_turns(connection)
         ids = connection.execute(lacking).scalars().all()
-        for filing_id in ids:
-            content = _content(connection, filing_id)
+        for judging_id in ids:
+            content = _content(connection, judging_id)
             station = content["station"]
             last = connection.execute(select(func.max(message.c.sequence)).where(message.c.station == station)).scalar()
             content["sequence"] = (last or 0) + 1
             values = {"station": station, "sequence": content["sequence"], "body": pack(content), "filed_at": now()}
-            connection.execute(insert(message).values(filing_id=filing_id, **values))
+            connection.execute(insert(message).values(judging_id=judging_id, **values))
     return len(ids)
 
 
@@ -81,36 +82,30 @@ def _take_turns(connection: Connection) -> None:
         connection.exec_driver_sql("LOCK TABLE line_message IN SHARE ROW EXCLUSIVE MODE")
 
 
-def _content(connection: Connection, filing_id: int) -> dict[str, Any]:
-    """What the line is told of a filing: the pieces as judged in it, or before where it changed nothing of them."""
-    filing, shot, judgement, piece = schema.filing, schema.shot, schema.judgement, schema.piece
+def _content(connection: Connection, judging_id: int) -> dict[str, Any]:
+    """What the line is told: the tray's pieces as this judging made them stand."""
+    judging, filing, shot = schema.judging, schema.filing, schema.shot
     head = connection.execute(
         select(
+            filing.c.id,
             filing.c.digest,
             filing.c.limits_revision,
             shot.c.part,
             shot.c.station,
             shot.c.taken_at,
-            shot.c.tray_id,
             schema.tray.c.tray,
             schema.lot.c.lot,
         )
+        .join(judging, judging.c.filing_id == filing.c.id)
         .join(shot, shot.c.id == filing.c.shot_id)
         .join(schema.tray, schema.tray.c.id == shot.c.tray_id)
-        .outerjoin(schema.lot, schema.lot.c.id == shot.c.lot_id)
-        .where(filing.c.id == filing_id)
+        .outerjoin(schema.lot, schema.lot.c.id == schema.tray.c.lot_id)
+        .where(judging.c.id == judging_id)
     ).one()
-    newest = (
-        select(func.max(judgement.c.id))
-        .join(piece, piece.c.id == judgement.c.piece_id)
-        .where(piece.c.tray_id == head.tray_id, judgement.c.filing_id <= filing_id)
-        .group_by(piece.c.id, piece.c.piece)
-        .order_by(piece.c.piece)
-    )
-    judged = judged_pieces(connection, list(connection.execute(newest).scalars()))
+    judged = judged_pieces(connection, list(judgements_of(connection, head.id).values()))
     return {
         "format": 1,
-        "uid": f"{filing_id}-{head.digest[:16]}",
+        "uid": f"{judging_id}-{head.digest[:16]}",
         "station": head.station,
         "tray": head.tray,
         "lot": head.lot,

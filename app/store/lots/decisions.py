@@ -4,7 +4,7 @@ from collections import defaultdict
 from dataclasses import dataclass, field
 from typing import Any, Literal
 
-from sqlalchemy import insert, select
+from sqlalchemy import Connection, insert, select
 
 from app.statistics import Severity
 from app.store.database import schema
@@ -23,7 +23,7 @@ class Decision:
     """One decision on a lot's pieces of one part.
 
     `uid` is made where it is given, so that sending it twice files it once. `seen` are the figures that the person
-    decided by, `filings` the results that they were made of: anything filed that is not among them came too late, by
+    decided by, `judgings` what they were made of: any that changed what stands and is not among them came too late, by
     whatever clock.
     """
 
@@ -35,7 +35,7 @@ class Decision:
     identity: Known
     why: str
     seen: dict[str, Any]
-    filings: frozenset[int] = field(default=frozenset(), repr=False)
+    judgings: frozenset[int] = field(default=frozenset(), repr=False)
     given_at: str = ""
 
     @property
@@ -56,7 +56,7 @@ def decide(store: Store, decision: Decision) -> Decision:
         raise Unusable(f"lot {decision.lot}", decision.decision, "a name and a reason; say who decides, and why")
     with store.write() as connection:
         lot_id = find(connection, schema.lot, {"lot": decision.lot})
-        if lot_id is None or find(connection, schema.shot, {"lot_id": lot_id, "part": decision.part}) is None:
+        if lot_id is None or not _has_part(connection, lot_id, decision.part):
             expected = "a lot of the store, with a part of it; see `brightbowl lot --works WORKS`"
             raise Unusable("lot", "", expected, f"{decision.lot}, {decision.part}")
         if find(connection, schema.lot_decision, {"uid": decision.uid}) is None:
@@ -72,22 +72,28 @@ def decide(store: Store, decision: Decision) -> Decision:
                 "given_at": now(),
             }
             decision_id = add(connection, schema.lot_decision, values)
-            rows = [{"decision_id": decision_id, "filing_id": one} for one in sorted(decision.filings)]
+            rows = [{"decision_id": decision_id, "judging_id": one} for one in sorted(decision.judgings)]
             if rows:
-                connection.execute(insert(schema.decided_filing), rows)
+                connection.execute(insert(schema.decided_judging), rows)
     return next(one for one in decisions(store, decision.lot, decision.part) if one.uid == decision.uid)
+
+
+def _has_part(connection: Connection, lot_id: int, part: str) -> bool:
+    shot, tray = schema.shot, schema.tray
+    query = select(shot.c.id).join(tray, tray.c.id == shot.c.tray_id)
+    return connection.execute(query.where(tray.c.lot_id == lot_id, shot.c.part == part).limit(1)).first() is not None
 
 
 def decisions(store: Store, lot: str, part: str) -> tuple[Decision, ...]:
     """All decisions on a lot's pieces of one part, the newest last."""
-    table, seen = schema.lot_decision, schema.decided_filing
+    table, seen = schema.lot_decision, schema.decided_judging
     query = select(table).join(schema.lot, schema.lot.c.id == table.c.lot_id)
     query = query.where(schema.lot.c.lot == lot, table.c.part == part).order_by(table.c.id)
-    filings: dict[int, set[int]] = defaultdict(set)
+    judgings: dict[int, set[int]] = defaultdict(set)
     with store.read() as connection:
         rows = connection.execute(query).all()
         for row in connection.execute(select(seen).where(seen.c.decision_id.in_([row.id for row in rows]))):
-            filings[row.decision_id].add(row.filing_id)
+            judgings[row.decision_id].add(row.judging_id)
     return tuple(
         Decision(
             uid=row.uid,
@@ -98,7 +104,7 @@ def decisions(store: Store, lot: str, part: str) -> tuple[Decision, ...]:
             identity=row.identity,
             why=row.why,
             seen=unpack(row.body),
-            filings=frozenset(filings[row.id]),
+            judgings=frozenset(judgings[row.id]),
             given_at=row.given_at,
         )
         for row in rows

@@ -12,7 +12,7 @@ from app.store.results.filing import split_value
 
 @dataclass(frozen=True, slots=True)
 class LotSummary:
-    """A lot at a glance; counts are of pieces as judged last."""
+    """A lot at a glance; counts are of pieces as they stand."""
 
     lot: str
     parts: tuple[str, ...]
@@ -32,12 +32,15 @@ def set_lot_value(store: Store, lot: str, name: str, value: str | float, given_b
 
 
 def lot_values(store: Store, lot: str) -> dict[str, str | float]:
-    """A lot's process values: those given to the lot, and of its shots those that all of them share."""
-    values, shot, table = schema.process_value, schema.shot, schema.lot_value
+    """A lot's process values: those given to the lot, and of its shots that stand those that all share."""
+    values, table, stands = schema.process_value, schema.lot_value, schema.standing_tray
     of_shots = (
         select(values.c.name, values.c.number, values.c.words)
-        .join(shot, shot.c.id == values.c.shot_id)
-        .join(schema.lot, schema.lot.c.id == shot.c.lot_id)
+        .join(schema.filing, schema.filing.c.shot_id == values.c.shot_id)
+        .join(schema.judging, schema.judging.c.filing_id == schema.filing.c.id)
+        .join(stands, stands.c.judging_id == schema.judging.c.id)
+        .join(schema.tray, schema.tray.c.id == stands.c.tray_id)
+        .join(schema.lot, schema.lot.c.id == schema.tray.c.lot_id)
         .where(schema.lot.c.lot == lot)
         .distinct()
     )
@@ -59,8 +62,7 @@ def lot_values(store: Store, lot: str) -> dict[str, str | float]:
 
 def list_lots(store: Store) -> tuple[LotSummary, ...]:
     """Every lot that has pieces, by the time its first tray was taken."""
-    judgement, filing, shot = schema.judgement, schema.filing, schema.shot
-    newest = select(func.max(judgement.c.id).label("id")).group_by(judgement.c.piece_id).subquery()
+    judgement, filing, shot, stands = schema.judgement, schema.filing, schema.shot, schema.standing_piece
     first = func.min(shot.c.taken_at)
     query = (
         select(
@@ -71,14 +73,23 @@ def list_lots(store: Store) -> tuple[LotSummary, ...]:
             func.sum(case((judgement.c.verdict == "review", 1), else_=0)).label("review"),
             func.sum(case((judgement.c.verdict == "reject", 1), else_=0)).label("reject"),
         )
-        .join(newest, newest.c.id == judgement.c.id)
+        .join(stands, stands.c.judgement_id == judgement.c.id)
         .join(filing, filing.c.id == judgement.c.filing_id)
         .join(shot, shot.c.id == filing.c.shot_id)
-        .join(schema.lot, schema.lot.c.id == shot.c.lot_id)
+        .join(schema.tray, schema.tray.c.id == shot.c.tray_id)
+        .join(schema.lot, schema.lot.c.id == schema.tray.c.lot_id)
         .group_by(schema.lot.c.id, schema.lot.c.lot)
         .order_by(first, schema.lot.c.lot)
     )
-    of_parts = select(schema.lot.c.lot, shot.c.part).join(shot, shot.c.lot_id == schema.lot.c.id).distinct()
+    of_parts = (
+        select(schema.lot.c.lot, shot.c.part)
+        .join(schema.tray, schema.tray.c.lot_id == schema.lot.c.id)
+        .join(schema.standing_tray, schema.standing_tray.c.tray_id == schema.tray.c.id)
+        .join(schema.judging, schema.judging.c.id == schema.standing_tray.c.judging_id)
+        .join(filing, filing.c.id == schema.judging.c.filing_id)
+        .join(shot, shot.c.id == filing.c.shot_id)
+        .distinct()
+    )
     with store.read() as connection:
         rows = connection.execute(query).all()
         parts: dict[str, list[str]] = {}

@@ -4,7 +4,7 @@ from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
-from sqlalchemy import Connection, Row, Select, Subquery, exists, func, select
+from sqlalchemy import Connection, Row, Select, Subquery, func, select
 
 from app.store.database import schema
 from app.store.database.connection import Store
@@ -14,15 +14,15 @@ from app.studies import LotPiece, LotTray, MeasureSum
 
 @dataclass(frozen=True, slots=True)
 class LotContent:
-    """A lot of one part as its newest judgements have it: trays in order of time, their pieces, sums of measures.
+    """A lot of one part as it stands: trays in order of time, their pieces, sums of measures.
 
-    `filings`: the results filed for the lot, see `filings_of`.
+    `judgings`: the acts by which what stands in the lot came about, see `judgings_of`.
     """
 
     trays: tuple[LotTray, ...]
     pieces: tuple[LotPiece, ...]
     measures: tuple[MeasureSum, ...]
-    filings: Mapping[int, str]
+    judgings: Mapping[int, str]
 
 
 def lot_content(store: Store, lot: str, part: str) -> LotContent:
@@ -63,7 +63,7 @@ def lot_content(store: Store, lot: str, part: str) -> LotContent:
             for shot_id, values in process_values(connection, some).items()
         }
         sums = connection.execute(_sums(newest)).all()
-        filings = _filings(connection, lot, part)
+        judgings = _judgings(connection, lot, part)
     trays: dict[str, LotTray] = {}
     pieces = []
     for row in rows:
@@ -79,25 +79,25 @@ def lot_content(store: Store, lot: str, part: str) -> LotContent:
     measures = (
         MeasureSum(row.measure, row.zone, row.n, row.mean, row.square, row.least, row.most, row.u) for row in sums
     )
-    return LotContent(tuple(trays.values()), tuple(pieces), tuple(measures), filings)
+    return LotContent(tuple(trays.values()), tuple(pieces), tuple(measures), judgings)
 
 
-def filings_of(store: Store, lot: str, part: str) -> dict[int, str]:
-    """Every result filed for a lot of one part that brought new judgements, by id, with its tray."""
+def judgings_of(store: Store, lot: str, part: str) -> dict[int, str]:
+    """Every judging that changed what stands in a lot of one part, by id, with its tray."""
     with store.read() as connection:
-        return _filings(connection, lot, part)
+        return _judgings(connection, lot, part)
 
 
-def _filings(connection: Connection, lot: str, part: str) -> dict[int, str]:
-    filing, shot = schema.filing, schema.shot
+def _judgings(connection: Connection, lot: str, part: str) -> dict[int, str]:
+    judging, filing, shot = schema.judging, schema.filing, schema.shot
     query = (
-        select(filing.c.id, schema.tray.c.tray)
+        select(judging.c.id, schema.tray.c.tray)
+        .join(filing, filing.c.id == judging.c.filing_id)
         .join(shot, shot.c.id == filing.c.shot_id)
         .join(schema.tray, schema.tray.c.id == shot.c.tray_id)
-        .join(schema.lot, schema.lot.c.id == shot.c.lot_id)
-        .where(schema.lot.c.lot == lot, shot.c.part == part)
-        .where(exists().where(schema.judgement.c.filing_id == filing.c.id))
-        .order_by(filing.c.id)
+        .join(schema.lot, schema.lot.c.id == schema.tray.c.lot_id)
+        .where(schema.lot.c.lot == lot, shot.c.part == part, judging.c.changed == 1)
+        .order_by(judging.c.id)
     )
     return {int(row.id): str(row.tray) for row in connection.execute(query)}
 
@@ -112,18 +112,16 @@ def _beyond(reason: Row[Any]) -> float:
 
 
 def _newest(lot: str, part: str) -> Subquery:
-    """The newest judgement of every piece on the lot's trays."""
-    judgement, piece, shot = schema.judgement, schema.piece, schema.shot
-    trays = (
-        select(shot.c.tray_id)
-        .join(schema.lot, schema.lot.c.id == shot.c.lot_id)
-        .where(schema.lot.c.lot == lot, shot.c.part == part)
-    )
+    """The judgements that stand in a lot."""
+    judgement, stands, shot = schema.judgement, schema.standing_piece, schema.shot
     return (
-        select(func.max(judgement.c.id).label("id"))
-        .join(piece, piece.c.id == judgement.c.piece_id)
-        .where(piece.c.tray_id.in_(trays))
-        .group_by(piece.c.id)
+        select(stands.c.judgement_id.label("id"))
+        .join(judgement, judgement.c.id == stands.c.judgement_id)
+        .join(schema.filing, schema.filing.c.id == judgement.c.filing_id)
+        .join(shot, shot.c.id == schema.filing.c.shot_id)
+        .join(schema.tray, schema.tray.c.id == shot.c.tray_id)
+        .join(schema.lot, schema.lot.c.id == schema.tray.c.lot_id)
+        .where(schema.lot.c.lot == lot, shot.c.part == part)
         .subquery()
     )
 

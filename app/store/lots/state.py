@@ -9,9 +9,9 @@ from app.store.database.connection import Store
 from app.store.database.definitions import digest
 from app.store.lots.decisions import Decision, Word, decided_lots, decisions
 from app.store.lots.lot_list import list_lots, lot_values, set_lot_value
-from app.store.lots.pieces import LotContent, filings_of, lot_content
+from app.store.lots.pieces import LotContent, judgings_of, lot_content
 from app.store.people.actor import Acted
-from app.store.people.verdicts import Standing, standing
+from app.store.people.verdicts import Standing, holding, standing
 from app.store.stations.checks import SuspectTray, suspect_trays
 from app.studies import (
     ACCEPT,
@@ -58,7 +58,7 @@ class LotState:
     def late_trays(self) -> tuple[str, ...]:
         """Trays filed, or filed anew, after the newest release or hold: it was taken without them."""
         newest = on_packing(self.decisions)
-        return () if newest is None else _late(newest, self.content.filings)
+        return () if newest is None else _late(newest, self.content.judgings)
 
     @property
     def word(self) -> Literal["open", "released", "held"]:
@@ -71,7 +71,7 @@ class LotState:
         newest = on_packing(self.decisions)
         if newest is None:
             return ()
-        came = _came_after(newest, self.content.filings, self.suspect)
+        came = _came_after(newest, self.content.judgings, self.suspect)
         # Later trays make other pieces go to packing anyway. A lot on hold waits for verdicts, so they are no news.
         changed = newest.decision == "release" and not self.late_trays and "packed" in newest.seen
         return (*came, "verdicts changed") if changed and newest.seen["packed"] != self._packed() else came
@@ -92,8 +92,8 @@ class LotState:
         sampled: tuple[Acceptance, float] | None = None,
     ) -> Decision:
         """A new decision by what stands here; `sampled`: acceptance and AQL."""
-        seen, filings = self.seen(sampled), frozenset(self.content.filings)
-        return Decision(str(uuid.uuid4()), self.lot, self.part, word, acted.by, acted.known, acted.why, seen, filings)
+        seen, judgings = self.seen(sampled), frozenset(self.content.judgings)
+        return Decision(str(uuid.uuid4()), self.lot, self.part, word, acted.by, acted.known, acted.why, seen, judgings)
 
     def seen(self, sampled: tuple[Acceptance, float] | None = None) -> dict[str, Any]:
         """The figures that a decision is taken by."""
@@ -159,20 +159,21 @@ def _standing(word: str, came_after: Sequence[str]) -> str:
     return f"{word}, then {' and '.join(came_after)}" if came_after else word
 
 
-def _late(newest: Decision, filings: Mapping[int, str]) -> tuple[str, ...]:
-    """Trays of results that a decision was taken without."""
-    return tuple(dict.fromkeys(tray for one, tray in filings.items() if one not in newest.filings))
+def _late(newest: Decision, judgings: Mapping[int, str]) -> tuple[str, ...]:
+    """Trays of judgings that a decision was taken without."""
+    return tuple(dict.fromkeys(tray for one, tray in judgings.items() if one not in newest.judgings))
 
 
-def _came_after(newest: Decision, filings: Mapping[int, str], suspect: Collection[SuspectTray]) -> tuple[str, ...]:
+def _came_after(newest: Decision, judgings: Mapping[int, str], suspect: Collection[SuspectTray]) -> tuple[str, ...]:
     """What happened to a lot's trays after a release or hold, in words.
 
     No lot is released while trays of it are in doubt, so that those in doubt now came into it later.
     """
-    late, known = _late(newest, filings), {tray for one, tray in filings.items() if one in newest.filings}
+    late, known = _late(newest, judgings), {tray for one, tray in judgings.items() if one in newest.judgings}
     came = {
         "more trays came": any(tray not in known for tray in late),
         "trays were judged anew": any(tray in known for tray in late),
+        "trays were moved to another lot": not newest.judgings <= judgings.keys(),
         "trays fell into doubt": newest.decision == "release" and len(suspect) > 0,
     }
     return tuple(words for words, so in came.items() if so)
@@ -188,10 +189,10 @@ def standings(store: Store) -> dict[tuple[str, str], str]:
     for lot, part in decided_lots(store):
         newest = on_packing(decisions(store, lot, part))
         if newest is not None:
-            filings = filings_of(store, lot, part)
-            trays = set(filings.values())
+            judgings = judgings_of(store, lot, part)
+            trays = set(judgings.values())
             suspect = [one for one in in_doubt if one.tray in trays]
-            found[lot, part] = _standing(_word(newest), _came_after(newest, filings, suspect))
+            found[lot, part] = _standing(_word(newest), _came_after(newest, judgings, suspect))
     return found
 
 
@@ -215,7 +216,7 @@ def lot_state(store: Store, lot: str, part: str | None = None) -> LotState:
     everybody = standing(store)
     own = {piece.piece_id for piece in content.pieces}
     said = tuple(one for one in everybody if one.piece_id in own and one.blind is None)
-    fates = fates_of(content.pieces, said)
+    fates = fates_of(content.pieces, holding(store, sorted({one.piece_id for one in said})))
     figures = lot_figures(content.trays, content.pieces, fates, bad_among_passed(store, name, everybody))
     trays = {tray.tray for tray in content.trays}
     suspect = tuple(tray for tray in suspect_trays(store, lot) if tray.tray in trays)
@@ -255,7 +256,7 @@ def series_up_to(store: Store, state: LotState) -> tuple[SampledLot, ...]:
     names = list(sizes)
     if state.lot not in names:
         return ()
-    everybody = [one for one in standing(store) if one.blind is None]
+    everybody = holding(store)
     series = []
     for name, follower in zip(names, [*names[1:], None], strict=True):
         pieces = lot_content(store, name, state.part).pieces

@@ -48,12 +48,12 @@ def make_blind(store: Store, name: str, seed: int, rounds: int, piece_ids: Seque
     """
     if not name.strip() or rounds < 1 or not piece_ids:
         raise Unusable("blind round", name, "expected a name, at least one round and at least one piece")
-    judged = schema.judgement
-    query = select(judged.c.piece_id, judged.c.id).where(judged.c.piece_id.in_(piece_ids)).order_by(judged.c.id)
+    judged = schema.standing_piece
+    query = select(judged.c.piece_id, judged.c.judgement_id).where(judged.c.piece_id.in_(piece_ids))
     with store.write() as connection:
         if find(connection, schema.blind_round, {"name": name}) is not None:
             raise Unusable("blind round", name, "expected a new name; a round of this name was begun before")
-        newest = {int(row.piece_id): int(row.id) for row in connection.execute(query)}
+        newest = {int(row.piece_id): int(row.judgement_id) for row in connection.execute(query)}
         missing = sorted(set(piece_ids) - set(newest))
         if missing:
             raise Unusable("blind round", name, "expected pieces that are in the store", f"no piece {missing[0]}")
@@ -74,11 +74,13 @@ def sample_pieces(store: Store, lot: str | None, count: int, seed: int) -> list[
         select(table.c.piece_id, table.c.verdict)
         .join(filing, filing.c.id == table.c.filing_id)
         .join(shot, shot.c.id == filing.c.shot_id)
+        .join(schema.standing_piece, schema.standing_piece.c.judgement_id == table.c.id)
         .where(table.c.x_px.is_not(None))
         .order_by(table.c.id)
     )
     if lot is not None:
-        query = query.join(schema.lot, schema.lot.c.id == shot.c.lot_id).where(schema.lot.c.lot == lot)
+        query = query.join(schema.tray, schema.tray.c.id == shot.c.tray_id)
+        query = query.join(schema.lot, schema.lot.c.id == schema.tray.c.lot_id).where(schema.lot.c.lot == lot)
     with store.read() as connection:
         newest = {int(row.piece_id): str(row.verdict) for row in connection.execute(query)}
     chance = random.Random(seed)

@@ -1,6 +1,7 @@
 """The queue of flagged pieces: which wait, in what order, and who has which in hand.
 
-A piece waits when its newest judgement is `review` or `reject` and no person's verdict on it stands. Pieces are handed
+A piece waits when the judgement that stands is `review` or `reject` and no person's verdict holds, or where people
+differ. Pieces are handed
 out on loan: a loan that is not renewed ends by itself, so that a closed browser blocks nothing, and while it lasts
 nobody else is given the piece. This table is derived; `rebuild` makes it again from what was filed.
 """
@@ -13,6 +14,7 @@ from sqlalchemy import ColumnElement, Connection, Row, and_, delete, exists, fun
 
 from app.store.database import schema
 from app.store.database.connection import Store, clock_s
+from app.store.people.holding import Holding, holdings
 
 Order = Literal["worst", "oldest"]
 # A page renews its loans every 15 s; three misses and they are free.
@@ -80,9 +82,9 @@ def lay_out(connection: Connection, piece_ids: Sequence[int]) -> None:
         some = piece_ids[start : start + _AT_ONCE]
         lines = _lines(connection, some)
         known = set(connection.execute(select(table.c.piece_id).where(table.c.piece_id.in_(some))).scalars())
-        flagged = [line for line in lines if line["verdict"] != "pass"]
+        flagged = [line for line in lines if line["verdict"] != "pass" or line["waiting"]]
         new = [line for line in flagged if line["piece_id"] not in known]
-        passed = [line["piece_id"] for line in lines if line["verdict"] == "pass" and line["piece_id"] in known]
+        gone = list(known - {line["piece_id"] for line in flagged})
         if new:
             connection.execute(
                 insert(table), [{**line, "holder": "", "holder_name": "", "held_until": 0.0} for line in new]
@@ -90,15 +92,20 @@ def lay_out(connection: Connection, piece_ids: Sequence[int]) -> None:
         for line in flagged:
             if line["piece_id"] in known:
                 connection.execute(update(table).where(table.c.piece_id == line["piece_id"]).values(**line))
-        if passed:
-            connection.execute(delete(table).where(table.c.piece_id.in_(passed)))
+        if gone:
+            connection.execute(delete(table).where(table.c.piece_id.in_(gone)))
+
+
+def lay_out_all(connection: Connection) -> None:
+    """Make every line anew from what was filed."""
+    connection.execute(delete(schema.bench))
+    lay_out(connection, list(connection.execute(select(schema.piece.c.id)).scalars()))
 
 
 def rebuild(store: Store) -> int:
     """Make the queue again from what was filed; how many pieces it holds."""
     with store.write() as connection:
-        connection.execute(delete(schema.bench))
-        lay_out(connection, list(connection.execute(select(schema.piece.c.id)).scalars()))
+        lay_out_all(connection)
         return int(connection.execute(select(func.count()).select_from(schema.bench)).scalar_one())
 
 
@@ -236,8 +243,7 @@ def _lend(
 
 def _lines(connection: Connection, piece_ids: Sequence[int]) -> list[dict[str, Any]]:
     """The queue's lines of some pieces, those that pass included, as what was filed has them."""
-    judgement, shot = schema.judgement, schema.shot
-    newest = select(func.max(judgement.c.id)).where(judgement.c.piece_id.in_(piece_ids)).group_by(judgement.c.piece_id)
+    judgement, shot, stands = schema.judgement, schema.shot, schema.standing_piece
     die = and_(schema.process_value.c.shot_id == shot.c.id, schema.process_value.c.name == "die")
     query = (
         select(
@@ -253,13 +259,15 @@ def _lines(connection: Connection, piece_ids: Sequence[int]) -> list[dict[str, A
         )
         .join(schema.filing, schema.filing.c.id == judgement.c.filing_id)
         .join(shot, shot.c.id == schema.filing.c.shot_id)
-        .outerjoin(schema.lot, schema.lot.c.id == shot.c.lot_id)
+        .join(schema.tray, schema.tray.c.id == shot.c.tray_id)
+        .join(stands, stands.c.judgement_id == judgement.c.id)
+        .outerjoin(schema.lot, schema.lot.c.id == schema.tray.c.lot_id)
         .outerjoin(schema.process_value, die)
-        .where(judgement.c.id.in_(newest))
+        .where(stands.c.piece_id.in_(piece_ids))
     )
     rows = connection.execute(query).all()
     worst = _worst_reasons(connection, [row.id for row in rows])
-    settled = _settled(connection, piece_ids)
+    people = holdings(connection, piece_ids)
     lines = []
     for row in rows:
         severity, badness = worst.get(row.id, ("", 0.0))
@@ -269,7 +277,7 @@ def _lines(connection: Connection, piece_ids: Sequence[int]) -> list[dict[str, A
             {
                 "piece_id": row.piece_id,
                 "judgement_id": row.id,
-                "waiting": int(row.verdict != "pass" and row.piece_id not in settled),
+                "waiting": int(_waits(row.verdict, people.get(row.piece_id))),
                 "badness": badness,
                 "class": severity,
                 "verdict": row.verdict,
@@ -303,13 +311,7 @@ def _worst_reasons(connection: Connection, judgement_ids: Sequence[int]) -> dict
     return worst
 
 
-def _settled(connection: Connection, piece_ids: Sequence[int]) -> set[int]:
-    """Pieces on which somebody's verdict stands, one given in a blind round left aside."""
-    table, later = schema.verdict, schema.verdict.alias()
-    query = select(table.c.piece_id).where(
-        table.c.piece_id.in_(piece_ids),
-        table.c.blind_id.is_(None),
-        table.c.verdict != "withdrawn",
-        ~exists().where(later.c.replaces == table.c.id),
-    )
-    return set(connection.execute(query).scalars())
+def _waits(verdict: str, people: Holding | None) -> bool:
+    if people is None:
+        return verdict != "pass"
+    return people.differ or (verdict != "pass" and people.counts is None)

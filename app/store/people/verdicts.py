@@ -1,4 +1,7 @@
-"""What people said: rows that are only ever added; a correction is a new row that names the old one."""
+"""What people said: rows that are only ever added; a correction is a new row that names the old one.
+
+Their order is that of filing: the clock of whoever gave them is kept, and decides nothing.
+"""
 
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -10,6 +13,7 @@ from app.store.database import schema
 from app.store.database.connection import Store, now
 from app.store.database.rows import add, find
 from app.store.people import review_queue
+from app.store.people.holding import holdings
 
 VerdictWord = Literal["accept", "reject", "withdrawn"]
 Identity = Literal["declared", "login", "imported"]
@@ -21,9 +25,10 @@ class NewVerdict:
     """One verdict as it leaves a person's hands.
 
     `uid` is made where it is given, so that sending it twice files it once. `judgement_id` is the judgement that was on
-    the screen; None for one brought in from a file. `withdrawn` takes back the verdict `takes_back` (its uid).
-    `turn` (from 1) says the how-manieth of this person's verdicts on the piece it is, in the blind round `blind_id` or
-    outside all; without it the store counts.
+    the screen; None for one brought in from a file, which is taken to be given on what stands. `seen` is the newest
+    verdict on the piece (its uid) that its giver had seen: it takes the place of that and of those before.
+    `withdrawn` takes back the verdict `takes_back` (its uid). `turn` (from 1) says the how-manieth of this person's
+    verdicts on the piece it is, in the blind round `blind_id` or outside all; without it the store counts.
     """
 
     uid: str
@@ -38,6 +43,7 @@ class NewVerdict:
     takes_back: str | None = None
     blind_id: int | None = None
     turn: int | None = None
+    seen: str | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -51,7 +57,10 @@ class Receipt:
 
 @dataclass(frozen=True, slots=True)
 class Standing:
-    """A verdict that stands: neither corrected nor withdrawn. `round` counts from 1 as in `verdicts.csv`."""
+    """A verdict that stands: neither corrected nor withdrawn. `round` counts from 1 as in `verdicts.csv`.
+
+    `judgement_id`: the one that it was given on; `id`: its row, by which verdicts go in the order of filing.
+    """
 
     uid: str
     piece_id: int
@@ -65,13 +74,15 @@ class Standing:
     note: str
     given_at: str
     blind: str | None
+    judgement_id: int | None = None
+    id: int = 0
 
 
 def give(store: Store, verdict: NewVerdict) -> Receipt:
     """File one verdict.
 
-    A second one by the same person on the same judgement is filed as a correction of the first: it names it, and both
-    stay. After a new judgement of the piece it opens the person's next round.
+    A second one by the same person on the same judgement, given with the first in sight, is filed as a correction of
+    it: it names it, and both stay. After a new judgement of the piece it opens the person's next round.
     """
     with store.write() as connection:
         receipt = give_in(connection, verdict)
@@ -98,7 +109,14 @@ def give_in(connection: Connection, verdict: NewVerdict) -> Receipt:
     last = _last(connection, verdict)
     if verdict.verdict == "withdrawn" and (last is None or last.uid != verdict.takes_back):
         return Receipt(verdict.uid, "refused", "this verdict was changed since; nothing was taken back")
-    corrects = last is not None and (verdict.turn is not None or last.judgement_id == verdict.judgement_id)
+    seen_id = None if verdict.seen is None else find(connection, table, {"uid": verdict.seen})
+    judgement_id = verdict.judgement_id
+    if judgement_id is None:
+        judgement_id = _stands(connection, verdict.piece_id)
+    corrects = last is not None and (
+        verdict.turn is not None
+        or (last.judgement_id == judgement_id and (last.verdict == "withdrawn" or (seen_id or 0) >= last.id))
+    )
     if verdict.turn is not None:
         turn = verdict.turn
     else:
@@ -106,7 +124,7 @@ def give_in(connection: Connection, verdict: NewVerdict) -> Receipt:
     values = {
         "uid": verdict.uid,
         "piece_id": verdict.piece_id,
-        "judgement_id": verdict.judgement_id,
+        "judgement_id": judgement_id,
         "inspector": verdict.inspector,
         "identity": verdict.identity,
         "round": turn,
@@ -117,10 +135,16 @@ def give_in(connection: Connection, verdict: NewVerdict) -> Receipt:
         "filed_at": now(),
         "replaces": last.id if last is not None and turn == last.round else None,
         "blind_id": verdict.blind_id,
+        "seen_id": seen_id,
     }
     add(connection, table, values)
     standing_before = last is not None and corrects and last.verdict != "withdrawn" and verdict.verdict != "withdrawn"
     return Receipt(verdict.uid, "corrected" if standing_before else "stored")
+
+
+def _stands(connection: Connection, piece_id: int) -> int | None:
+    table = schema.standing_piece
+    return connection.execute(select(table.c.judgement_id).where(table.c.piece_id == piece_id)).scalar()
 
 
 def _last(connection: Connection, verdict: NewVerdict) -> Row[Any] | None:
@@ -136,7 +160,7 @@ def _last(connection: Connection, verdict: NewVerdict) -> Row[Any] | None:
 def standing(
     store: Store, inspector: str | None = None, blind: str | None = None, piece_ids: Sequence[int] | None = None
 ) -> tuple[Standing, ...]:
-    """The verdicts that stand, in the order given.
+    """The verdicts that stand, neither corrected nor withdrawn, in the order of filing.
 
     Rounds count the same inspector's repeats of a piece from 1, reviews and blind rounds in the order they were begun;
     within one blind round (`blind` names it) they are that round's own turns.
@@ -148,7 +172,7 @@ def standing(
         .join(schema.tray, schema.tray.c.id == schema.piece.c.tray_id)
         .outerjoin(schema.blind_round, schema.blind_round.c.id == table.c.blind_id)
         .where(table.c.verdict != "withdrawn", ~exists().where(later.c.replaces == table.c.id))
-        .order_by(table.c.given_at, table.c.id)
+        .order_by(table.c.id)
     )
     if inspector is not None:
         query = query.where(table.c.inspector == inspector)
@@ -177,9 +201,18 @@ def standing(
                 row.note,
                 row.given_at,
                 row.name,
+                row.judgement_id,
+                row.id,
             )
         )
     return tuple(said)
+
+
+def holding(store: Store, piece_ids: Sequence[int] | None = None) -> tuple[Standing, ...]:
+    """Of the verdicts that stand, those that count: at most one a piece, see `holding`."""
+    with store.read() as connection:
+        ids = {one.counts for one in holdings(connection, piece_ids).values()}
+    return tuple(one for one in standing(store, piece_ids=piece_ids) if one.id in ids)
 
 
 def pace(store: Store, since: str, inspector: str | None = None) -> int:

@@ -4,7 +4,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 
 import numpy as np
-from sqlalchemy import Connection, Table, func, select
+from sqlalchemy import Connection, Table, select
 
 from app.statistics import EDGE_KINDS, FACE_KINDS, UNNAMED, Ground, Mark
 from app.store.database import schema
@@ -98,12 +98,12 @@ def _bodies(connection: Connection, table: Table, judgement_ids: list[int]) -> d
 
 
 def _pieces(store: Store, part: str, lot: str | None) -> tuple[list[tuple[int, int, str, int]], int]:
-    """(judgement, shot, tray, piece) of the newest judgement of every piece, and the newest limits' revision."""
+    """(judgement, shot, tray, piece) of the judgement that stands of every piece, and the newest limits' revision."""
     judgement, filing, shot, piece = schema.judgement, schema.filing, schema.shot, schema.piece
-    newest = select(func.max(judgement.c.id).label("id")).group_by(judgement.c.piece_id).subquery()
+    stands = schema.standing_piece
     query = (
         select(judgement.c.id, shot.c.id, schema.tray.c.tray, piece.c.piece, filing.c.limits_revision)
-        .join(newest, newest.c.id == judgement.c.id)
+        .join(stands, stands.c.judgement_id == judgement.c.id)
         .join(piece, piece.c.id == judgement.c.piece_id)
         .join(filing, filing.c.id == judgement.c.filing_id)
         .join(shot, shot.c.id == filing.c.shot_id)
@@ -112,7 +112,7 @@ def _pieces(store: Store, part: str, lot: str | None) -> tuple[list[tuple[int, i
         .order_by(judgement.c.id)
     )
     if lot is not None:
-        query = query.join(schema.lot, schema.lot.c.id == shot.c.lot_id).where(schema.lot.c.lot == lot)
+        query = query.join(schema.lot, schema.lot.c.id == schema.tray.c.lot_id).where(schema.lot.c.lot == lot)
     with store.read() as connection:
         rows = connection.execute(query).all()
     return [(int(a), int(b), str(c), int(d)) for a, b, c, d, _ in rows], max((row[4] for row in rows), default=0)

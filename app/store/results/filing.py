@@ -1,22 +1,26 @@
-"""Filing what was judged: the same result twice changes nothing, another one for the same piece is a new judgement."""
+"""Filing what was judged: each judging of a shot is an act, the newest stands; the same again changes nothing."""
 
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Any, Literal
 
-from sqlalchemy import Connection, Table, insert, select
+from sqlalchemy import Connection, Table, func, insert, select
 
 from app.store.database import schema
 from app.store.database.connection import Store, now
-from app.store.database.definitions import digest, pack, part_content, station_content
+from app.store.database.definitions import digest, limits_content, pack, part_content, station_content
 from app.store.database.rows import add, add_missing, ensure, find
 from app.store.lots.revisions import file_limits
 from app.store.people import review_queue
+from app.store.results.acts import Act, JudgedBy, ResultFile, file_act, judgements_of, pieces_of
 from app.store.results.judgements import Tray, file_judgements, file_profiles, piece_content
+from app.store.results.shots import Chosen, Place, lot_row, note_choice, place_of
 from vision.formats import Profile
 from vision.records import FrameFile, Limits, Part, Station, TrayResult
 
+# Any number that no other program on the server is likely to lock by, as in `migrations`.
+_TRAY_LOCK = 0x6262
 PictureKind = Literal["frame", "tray", "piece"]
 
 
@@ -33,7 +37,11 @@ class PictureFile:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class ToFile:
-    """A tray's result with what it was judged from, as far as it is known; `profiles` are by piece."""
+    """A tray's result with what it was judged from, as far as it is known; `profiles` are by piece.
+
+    `judged_now` says that it comes from judging, and not from a folder of results filed later; `chosen` is what a
+    person says of it. A `trial` is kept, and never counts. `result_file` is kept by path and digest.
+    """
 
     result: TrayResult
     pictures: tuple[PictureFile, ...] = ()
@@ -41,15 +49,26 @@ class ToFile:
     station: Station | None = None
     limits: Limits | None = None
     profiles: Mapping[int, Profile] = field(default_factory=dict)
+    judged_now: bool = True
+    chosen: Chosen | None = None
+    trial: bool = False
+    result_file: ResultFile | None = None
 
 
 @dataclass(frozen=True, slots=True)
 class Filed:
-    """What filing one tray did: how many judgements are new, and how many were there before."""
+    """What filing one tray did.
+
+    `new` judgements, and those `known` before; whether it `stands` now and what stood before is `changed`; whether it
+    is `unproven`: nothing says what it was judged by.
+    """
 
     tray: str
     new: int
     known: int
+    stands: bool = True
+    changed: bool = True
+    unproven: bool = False
 
 
 def frame_pictures(frames: Iterable[FrameFile], root: Path | None) -> tuple[PictureFile, ...]:
@@ -70,6 +89,8 @@ def file_result(store: Store, tray: ToFile) -> Filed:
 
     Raises
     ------
+    Undecided
+        Only a person can say which tray it is of.
     Unusable
         The store can't be written, or its released limits of that revision differ from those given.
     """
@@ -82,65 +103,102 @@ def file_tray(connection: Connection, tray: ToFile) -> Filed:
 
     Raises
     ------
+    Undecided
+        Only a person can say which tray it is of.
     Unusable
         The store's released limits of that revision differ from those given.
     """
     result = tray.result
     moment = now()
-    if tray.limits is not None:
-        file_limits(connection, tray.limits)
-    part_id = station_id = None
-    if tray.part is not None:
-        part_id = _file_definition(connection, schema.part, {"part": tray.part.part}, part_content(tray.part))
-    if tray.station is not None:
-        content = station_content(tray.station)
-        station_id = _file_definition(connection, schema.station, {"station": tray.station.station}, content)
-    tray_id = ensure(connection, schema.tray, {"tray": result.tray})
-    # Whoever else files this tray waits here (PostgreSQL; SQLite has one writer anyway).
-    connection.execute(select(schema.tray.c.id).where(schema.tray.c.id == tray_id).with_for_update())
-    shot_id = _file_shot(connection, tray, tray_id)
+    _take_turns(connection, result.tray)
+    lot_id = lot_row(connection, result.lot)
+    by = _file_definitions(connection, tray)
+    place = place_of(connection, result, lot_id, tray.chosen)
+    shot_id = _file_shot(connection, tray, place, lot_id)
     _file_pictures(connection, shot_id, tray.pictures, moment)
     contents = {judged.piece: piece_content(judged) for judged in result.pieces}
     findings = [[found.kind, found.center_px, found.detail] for found in result.tray_findings]
     head = {
         "limits_revision": result.limits_revision,
         "software": result.software,
-        "part_id": part_id,
-        "station_id": station_id,
+        "part_id": by.part_id,
+        "station_id": by.station_id,
     }
     key = {"shot_id": shot_id, "digest": digest([head, findings, list(contents.values())])}
-    if find(connection, schema.filing, key) is not None:
-        file_profiles(connection, tray_id, tray.profiles)
-        return Filed(result.tray, 0, len(contents))
-    filing_id = add(connection, schema.filing, {**key, **head, "filed_at": moment})
-    for place, found in enumerate(result.tray_findings):
-        x_px, y_px = found.center_px or (None, None)
-        values = {"filing_id": filing_id, "place": place, "kind": found.kind, "x_px": x_px, "y_px": y_px}
-        connection.execute(insert(schema.tray_finding).values(**values, detail=found.detail))
-    shot_digest = connection.execute(select(schema.shot.c.digest).where(schema.shot.c.id == shot_id)).scalar_one()
-    named = {
-        judged.piece: digest([shot_digest, result.limits_revision, contents[judged.piece]]) for judged in result.pieces
-    }
-    fresh = file_judgements(connection, Tray(tray_id, filing_id), result.pieces, named)
-    file_profiles(connection, tray_id, tray.profiles)
-    review_queue.lay_out(connection, fresh)
-    return Filed(result.tray, len(fresh), len(contents) - len(fresh))
+    filing_id = find(connection, schema.filing, key)
+    fresh: list[int] = []
+    if filing_id is None:
+        filing_id = add(connection, schema.filing, {**key, **head, "filed_at": moment})
+        for nth, found in enumerate(result.tray_findings):
+            x_px, y_px = found.center_px or (None, None)
+            values = {"filing_id": filing_id, "place": nth, "kind": found.kind, "x_px": x_px, "y_px": y_px}
+            connection.execute(insert(schema.tray_finding).values(**values, detail=found.detail))
+        shot_digest = connection.execute(select(schema.shot.c.digest).where(schema.shot.c.id == shot_id)).scalar_one()
+        named = {
+            judged.piece: digest([shot_digest, result.limits_revision, contents[judged.piece]])
+            for judged in result.pieces
+        }
+        fresh = file_judgements(connection, Tray(place.tray_id, filing_id), result.pieces, named)
+    if tray.profiles:
+        file_profiles(connection, judgements_of(connection, filing_id), tray.profiles)
+    act = Act(filing_id, place, result.judged_at, tray.judged_now, tray.trial, tray.chosen)
+    became = file_act(connection, act, by, tray.result_file)
+    if became.changed:
+        if tray.chosen is not None and tray.chosen.kind == "stand":
+            here = (result.tray, result.lot)
+            note_choice(connection, tray.chosen, place.tray_id, here, here)
+        review_queue.lay_out(connection, pieces_of(connection, place.tray_id))
+    unproven = result.digests is None and not tray.trial
+    return Filed(result.tray, len(fresh), len(contents) - len(fresh), became.stands, became.changed, unproven)
 
 
-def _file_definition(connection: Connection, table: Table, name: dict[str, str], content: dict[str, Any]) -> int:
+def _take_turns(connection: Connection, tray: str) -> None:
+    """Whoever else files a tray of this name waits here (PostgreSQL; SQLite has one writer anyway)."""
+    if connection.dialect.name == "postgresql":
+        connection.execute(select(func.pg_advisory_xact_lock(_TRAY_LOCK, func.hashtext(tray))))
+
+
+def _file_definitions(connection: Connection, tray: ToFile) -> JudgedBy:
+    """What the result was judged by: filed where it is given, looked up where only its digest is."""
+    told = tray.result.digests
+    if told is not None:
+        by = JudgedBy(told.part, told.station, told.limits)
+    else:
+        by = JudgedBy(
+            None if tray.part is None else digest(part_content(tray.part)),
+            None if tray.station is None else digest(station_content(tray.station)),
+            None if tray.limits is None else digest(limits_content(tray.limits)),
+        )
+    if not tray.trial:
+        if tray.limits is not None:
+            file_limits(connection, tray.limits)
+        if tray.part is not None:
+            _file_definition(connection, schema.part, {"part": tray.part.part}, part_content(tray.part))
+        if tray.station is not None:
+            content = station_content(tray.station)
+            _file_definition(connection, schema.station, {"station": tray.station.station}, content)
+    return replace(
+        by,
+        part_id=find(connection, schema.part, {"part": tray.result.part, "digest": by.part_digest}),
+        station_id=find(connection, schema.station, {"station": tray.result.station, "digest": by.station_digest}),
+        limits_id=find(connection, schema.limits_revision, {"part": tray.result.part, "digest": by.limits_digest}),
+    )
+
+
+def _file_definition(connection: Connection, table: Table, name: dict[str, str], content: dict[str, Any]) -> None:
     key = {**name, "digest": digest(content)}
-    return ensure(connection, table, key, {"body": pack(content), "filed_at": now()})
+    ensure(connection, table, key, {"body": pack(content), "filed_at": now()})
 
 
-def _file_shot(connection: Connection, tray: ToFile, tray_id: int) -> int:
+def _file_shot(connection: Connection, tray: ToFile, place: Place, lot_id: int | None) -> int:
+    """The row of what is said of a shot; what is said otherwise of the same shot is another row in the same place."""
     result = tray.result
-    lot_id = None
-    if result.lot is not None:
-        lot_id = ensure(connection, schema.lot, {"lot": result.lot}, {"filed_at": now()})
-    key = {
-        "tray_id": tray_id,
-        "digest": digest([result.part, result.station, result.lot, result.taken_at, dict(result.process)]),
-    }
+    frames = None if result.digests is None else result.digests.frames
+    said = [result.part, result.station, result.lot, result.taken_at, dict(result.process)]
+    key = {"tray_id": place.tray_id, "digest": digest(said if frames is None else [*said, frames])}
+    found = find(connection, schema.shot, key)
+    if found is not None:
+        return found
     more = {
         "part": result.part,
         "station": result.station,
@@ -148,7 +206,9 @@ def _file_shot(connection: Connection, tray: ToFile, tray_id: int) -> int:
         "taken_at": result.taken_at,
         "filed_at": now(),
     }
-    shot_id = ensure(connection, schema.shot, key, more)
+    shot_id = add(connection, schema.shot, {**key, **more})
+    values = {"shot_id": shot_id, "frames": frames, "place": place.place}
+    connection.execute(insert(schema.shot_identity).values(**values))
     for name, value in result.process.items():
         add_missing(connection, schema.process_value, {"shot_id": shot_id, "name": name, **split_value(value)})
     return shot_id

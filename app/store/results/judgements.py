@@ -4,7 +4,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
-from sqlalchemy import Connection, Table, func, insert, select
+from sqlalchemy import Connection, Table, insert, select
 
 from app.store.database import schema
 from app.store.database.definitions import pack, pack_profile, surface_content
@@ -23,7 +23,7 @@ class Tray:
 def file_judgements(
     connection: Connection, tray: Tray, pieces: Sequence[JudgedPiece], digests: Mapping[int, str]
 ) -> list[int]:
-    """File the judgements that are not there yet; the ids of their pieces.
+    """File the judgements that are not there yet; the ids of their pieces. Those known before are named as known.
 
     Parameters
     ----------
@@ -32,8 +32,11 @@ def file_judgements(
     """
     ids = _piece_ids(connection, tray.tray_id, [judged.piece for judged in pieces])
     table = schema.judgement
-    held = select(table.c.piece_id, table.c.digest).where(table.c.piece_id.in_(list(ids.values())))
-    known = {(row.piece_id, row.digest) for row in connection.execute(held)}
+    held = select(table.c.id, table.c.piece_id, table.c.digest).where(table.c.piece_id.in_(list(ids.values())))
+    known = {(row.piece_id, row.digest): row.id for row in connection.execute(held)}
+    told = {(ids[judged.piece], digests[judged.piece]) for judged in pieces}
+    again = [{"filing_id": tray.filing_id, "judgement_id": known[one]} for one in sorted(told & known.keys())]
+    _insert(connection, schema.filing_known, again)
     fresh = [judged for judged in pieces if (ids[judged.piece], digests[judged.piece]) not in known]
     if not fresh:
         return []
@@ -51,26 +54,16 @@ def file_judgements(
     return [ids[judged.piece] for judged in fresh]
 
 
-def file_profiles(connection: Connection, tray_id: int, profiles: Mapping[int, Profile]) -> None:
-    """Keep the profile of each piece's newest judgement, where it has none yet."""
-    piece, judgement, profile = schema.piece, schema.judgement, schema.profile
-    newest = (
-        select(piece.c.piece, func.max(judgement.c.id).label("id"))
-        .join(judgement, judgement.c.piece_id == piece.c.id)
-        .where(piece.c.tray_id == tray_id)
-        .group_by(piece.c.piece)
-        .subquery()
-    )
-    without = (
-        select(newest.c.piece, newest.c.id)
-        .outerjoin(profile, profile.c.judgement_id == newest.c.id)
-        .where(profile.c.judgement_id.is_(None))
-    )
-    rows = [
-        {"judgement_id": row.id, "body": pack_profile(profiles[row.piece])}
-        for row in connection.execute(without)
-        if row.piece in profiles
-    ]
+def file_profiles(connection: Connection, judgement_ids: Mapping[int, int], profiles: Mapping[int, Profile]) -> None:
+    """Keep the profiles of judgements that have none yet; `judgement_ids` are by piece id, `profiles` by number."""
+    piece, profile = schema.piece, schema.profile
+    numbered = select(piece.c.id, piece.c.piece).where(piece.c.id.in_(list(judgement_ids)))
+    wanted = {
+        judgement_ids[row.id]: profiles[row.piece] for row in connection.execute(numbered) if row.piece in profiles
+    }
+    held = select(profile.c.judgement_id).where(profile.c.judgement_id.in_(list(wanted)))
+    there = set(connection.execute(held).scalars())
+    rows = [{"judgement_id": one, "body": pack_profile(of)} for one, of in wanted.items() if one not in there]
     _insert(connection, profile, rows)
 
 

@@ -4,12 +4,12 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from typing import Any
 
-from sqlalchemy import Connection, Row, func, select
+from sqlalchemy import Connection, Row, select
 
 from app.store.database import schema
 from app.store.database.connection import Store
 from app.store.database.definitions import surface_record, unpack
-from vision.records import JudgedPiece, Pose, Reason, TrayFinding, TrayResult, Value
+from vision.records import Digests, JudgedPiece, Pose, Reason, TrayFinding, TrayResult, Value
 
 _TRAYS_AT_ONCE = 100
 _KEYS_AT_ONCE = 500
@@ -25,22 +25,18 @@ class Which:
 
 
 def recall_results(store: Store, which: Which = Which()) -> Iterator[TrayResult]:
-    """Every tray's result, each piece as its newest judgement has it, in the order of filing.
-
-    The head (lot, limits' revision, software) is that of the tray's newest filing.
-    """
-    filing, shot = schema.filing, schema.shot
-    newest = (
-        select(func.max(filing.c.id).label("id"))
-        .join(shot, shot.c.id == filing.c.shot_id)
-        .group_by(shot.c.tray_id)
-        .subquery()
-    )
+    """Every tray's result as it stands, in the order of filing."""
+    filing, shot, judging, stands = schema.filing, schema.shot, schema.judging, schema.standing_tray
     query = (
         select(
             filing.c.id,
             filing.c.limits_revision,
             filing.c.software,
+            judging.c.judged_at,
+            judging.c.part_digest,
+            judging.c.station_digest,
+            judging.c.limits_digest,
+            schema.shot_identity.c.frames,
             shot.c.id.label("shot_id"),
             shot.c.part,
             shot.c.station,
@@ -49,11 +45,13 @@ def recall_results(store: Store, which: Which = Which()) -> Iterator[TrayResult]
             schema.tray.c.tray,
             schema.lot.c.lot,
         )
-        .join(newest, newest.c.id == filing.c.id)
+        .join(judging, judging.c.filing_id == filing.c.id)
+        .join(stands, stands.c.judging_id == judging.c.id)
         .join(shot, shot.c.id == filing.c.shot_id)
-        .join(schema.tray, schema.tray.c.id == shot.c.tray_id)
-        .outerjoin(schema.lot, schema.lot.c.id == shot.c.lot_id)
-        .order_by(filing.c.id)
+        .join(schema.shot_identity, schema.shot_identity.c.shot_id == shot.c.id)
+        .join(schema.tray, schema.tray.c.id == stands.c.tray_id)
+        .outerjoin(schema.lot, schema.lot.c.id == schema.tray.c.lot_id)
+        .order_by(judging.c.id)
     )
     if which.lot is not None:
         query = query.where(schema.lot.c.lot == which.lot)
@@ -68,12 +66,11 @@ def recall_results(store: Store, which: Which = Which()) -> Iterator[TrayResult]
 
 
 def _results(connection: Connection, heads: Sequence[Any]) -> Iterator[TrayResult]:
-    piece, judgement, found = schema.piece, schema.judgement, schema.tray_finding
+    piece, stands, found = schema.piece, schema.standing_piece, schema.tray_finding
     newest = (
-        select(piece.c.tray_id, func.max(judgement.c.id).label("id"))
-        .join(judgement, judgement.c.piece_id == piece.c.id)
+        select(piece.c.tray_id, stands.c.judgement_id.label("id"))
+        .join(stands, stands.c.piece_id == piece.c.id)
         .where(piece.c.tray_id.in_([head.tray_id for head in heads]))
-        .group_by(piece.c.id, piece.c.tray_id, piece.c.piece)
         .order_by(piece.c.tray_id, piece.c.piece)
     )
     of_tray: dict[int, list[int]] = {}
@@ -98,7 +95,14 @@ def _results(connection: Connection, heads: Sequence[Any]) -> Iterator[TrayResul
             pieces=tuple(pieces[one] for one in of_tray.get(head.tray_id, [])),
             tray_findings=tuple(findings.get(head.id, ())),
             process=process.get(head.shot_id, {}),
+            judged_at=head.judged_at,
+            digests=_digests(head),
         )
+
+
+def _digests(head: Any) -> Digests | None:
+    known = (head.part_digest, head.station_digest, head.limits_digest, head.frames)
+    return None if None in known else Digests(*known)
 
 
 def process_values(connection: Connection, shot_ids: Sequence[int]) -> dict[int, dict[str, str | float]]:

@@ -1,6 +1,6 @@
 """Trays that were photographed more than once: the measurements of a gauge study."""
 
-from sqlalchemy import func, select
+from sqlalchemy import exists, func, select
 
 from app.store.database import schema
 from app.store.database.connection import Store
@@ -8,11 +8,13 @@ from app.store.database.connection import Store
 
 def repeated_trays(store: Store) -> tuple[str, ...]:
     """The trays with more than one shot, by name."""
+    identity = schema.shot_identity
     query = (
         select(schema.tray.c.tray)
         .join(schema.shot, schema.shot.c.tray_id == schema.tray.c.id)
+        .join(identity, identity.c.shot_id == schema.shot.c.id)
         .group_by(schema.tray.c.id, schema.tray.c.tray)
-        .having(func.count() > 1)
+        .having(func.count(func.distinct(identity.c.place)) > 1)
         .order_by(schema.tray.c.tray)
     )
     with store.read() as connection:
@@ -26,10 +28,13 @@ def repeats(store: Store, trays: tuple[str, ...], measure: str, zone: str | None
     times counts once, as judged last; a value that is missing is left out.
     """
     piece, judgement, filing, shot, tray = schema.piece, schema.judgement, schema.filing, schema.shot, schema.tray
+    identity, judging = schema.shot_identity, schema.judging
     newest = (
         select(func.max(judgement.c.id).label("id"))
         .join(filing, filing.c.id == judgement.c.filing_id)
-        .group_by(judgement.c.piece_id, filing.c.shot_id)
+        .join(identity, identity.c.shot_id == filing.c.shot_id)
+        .where(exists().where(judging.c.filing_id == filing.c.id, judging.c.stood == 1))
+        .group_by(judgement.c.piece_id, identity.c.place)
         .subquery()
     )
     query = (

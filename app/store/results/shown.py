@@ -56,8 +56,7 @@ class Shown:
 
 def shown(store: Store, judgement_ids: Sequence[int]) -> dict[int, Shown]:
     """Judgements with what a page shows of them, by id."""
-    judgement, filing, shot = schema.judgement, schema.filing, schema.shot
-    newer = judgement.alias()
+    judgement, filing, shot, stands = schema.judgement, schema.filing, schema.shot, schema.standing_piece
     query = (
         select(
             judgement.c.id,
@@ -69,15 +68,13 @@ def shown(store: Store, judgement_ids: Sequence[int]) -> dict[int, Shown]:
             shot.c.taken_at,
             schema.tray.c.tray,
             schema.lot.c.lot,
-            select(func.max(newer.c.id))
-            .where(newer.c.piece_id == judgement.c.piece_id)
-            .scalar_subquery()
-            .label("last"),
+            stands.c.judgement_id.label("stands"),
         )
         .join(filing, filing.c.id == judgement.c.filing_id)
         .join(shot, shot.c.id == filing.c.shot_id)
         .join(schema.tray, schema.tray.c.id == shot.c.tray_id)
-        .outerjoin(schema.lot, schema.lot.c.id == shot.c.lot_id)
+        .outerjoin(schema.lot, schema.lot.c.id == schema.tray.c.lot_id)
+        .outerjoin(stands, stands.c.piece_id == judgement.c.piece_id)
         .where(judgement.c.id.in_(judgement_ids))
     )
     with store.read() as connection:
@@ -105,47 +102,54 @@ def shown(store: Store, judgement_ids: Sequence[int]) -> dict[int, Shown]:
             judged=judged[row.id],
             pictures=tuple(pictures.get(row.shot_id, ())),
             process=process.get(row.shot_id, {}),
-            newest=row.last == row.id,
+            newest=row.stands == row.id,
         )
         for row in rows
     }
 
 
-def newest_judgement(store: Store, tray: str, piece: int) -> int | None:
-    """The id of a piece's newest judgement, None where the store has no such piece."""
+def newest_judgement(store: Store, tray: str, piece: int, lot: str | None = None) -> int | None:
+    """The id of the judgement that stands of a piece, None where the store has no such piece.
+
+    Trays of several lots may bear one name: without `lot`, the one filed last is meant.
+    """
+    stands = schema.standing_piece
     query = (
-        select(func.max(schema.judgement.c.id))
-        .join(schema.piece, schema.piece.c.id == schema.judgement.c.piece_id)
+        select(stands.c.judgement_id)
+        .join(schema.piece, schema.piece.c.id == stands.c.piece_id)
         .join(schema.tray, schema.tray.c.id == schema.piece.c.tray_id)
         .where(schema.tray.c.tray == tray, schema.piece.c.piece == piece)
+        .order_by(schema.piece.c.id.desc())
     )
+    if lot is not None:
+        query = query.join(schema.lot, schema.lot.c.id == schema.tray.c.lot_id).where(schema.lot.c.lot == lot)
     with store.read() as connection:
-        found = connection.execute(query).scalar()
+        found = connection.execute(query.limit(1)).scalar()
     return None if found is None else int(found)
 
 
 def newest_judgements(store: Store, piece_ids: Sequence[int]) -> dict[int, int]:
-    """The ids of pieces' newest judgements, by piece id."""
-    table = schema.judgement
-    query = select(table.c.piece_id, func.max(table.c.id)).where(table.c.piece_id.in_(piece_ids))
+    """The ids of the judgements that stand, by piece id; of a piece that a retake shows no more, its last."""
+    table, stands = schema.judgement, schema.standing_piece
+    query = (
+        select(table.c.piece_id, func.coalesce(func.max(stands.c.judgement_id), func.max(table.c.id)))
+        .outerjoin(stands, stands.c.piece_id == table.c.piece_id)
+        .where(table.c.piece_id.in_(piece_ids))
+        .group_by(table.c.piece_id)
+    )
     with store.read() as connection:
-        return {int(piece): int(newest) for piece, newest in connection.execute(query.group_by(table.c.piece_id))}
+        return {int(piece): int(newest) for piece, newest in connection.execute(query)}
 
 
 def neighbours(store: Store, shot_id: int) -> tuple[Neighbour, ...]:
-    """All pieces on a shot's tray, by number, each as its newest judgement has it."""
-    piece, judgement = schema.piece, schema.judgement
+    """All pieces on a shot's tray that stand, by number."""
+    piece, judgement, stands = schema.piece, schema.judgement, schema.standing_piece
     tray_id = select(schema.shot.c.tray_id).where(schema.shot.c.id == shot_id).scalar_subquery()
-    newest = (
-        select(func.max(judgement.c.id))
-        .join(piece, piece.c.id == judgement.c.piece_id)
-        .where(piece.c.tray_id == tray_id)
-        .group_by(piece.c.id)
-    )
     query = (
         select(piece.c.piece, judgement.c.verdict, judgement.c.x_px, judgement.c.y_px)
-        .join(judgement, judgement.c.piece_id == piece.c.id)
-        .where(judgement.c.id.in_(newest))
+        .join(stands, stands.c.piece_id == piece.c.id)
+        .join(judgement, judgement.c.id == stands.c.judgement_id)
+        .where(piece.c.tray_id == tray_id)
         .order_by(piece.c.piece)
     )
     with store.read() as connection:

@@ -3,12 +3,12 @@
 import json
 from collections.abc import Iterable, Sequence
 from dataclasses import asdict, dataclass
-from datetime import UTC, datetime
+from datetime import datetime
 
 from sqlalchemy import func, select
 
 from app.store.database import schema
-from app.store.database.connection import Store, now
+from app.store.database.connection import Store, moment, now
 from app.store.database.definitions import digest, pack, unpack
 from app.store.database.rows import add, find
 from vision.formats import (
@@ -106,13 +106,7 @@ def suspect_trays(store: Store, lot: str | None = None, among: Sequence[str] | N
     of_station = _suspect_periods(store)
     if not of_station:
         return ()
-    filing, shot, tray = schema.filing, schema.shot, schema.tray
-    newest = (
-        select(func.max(filing.c.id).label("id"))
-        .join(shot, shot.c.id == filing.c.shot_id)
-        .group_by(shot.c.tray_id)
-        .subquery()
-    )
+    filing, shot, tray, stands = schema.filing, schema.shot, schema.tray, schema.standing_tray
     before = filing.alias()
     judged_first = (
         select(func.min(before.c.filed_at))
@@ -122,12 +116,13 @@ def suspect_trays(store: Store, lot: str | None = None, among: Sequence[str] | N
     judged_at = func.coalesce(judged_first, filing.c.filed_at)  # imported results may come without their station
     query = (
         select(tray.c.tray, schema.lot.c.lot, shot.c.station, shot.c.taken_at, shot.c.filed_at, judged_at)
-        .join(newest, newest.c.id == filing.c.id)
+        .join(stands, stands.c.tray_id == tray.c.id)
+        .join(schema.judging, schema.judging.c.id == stands.c.judging_id)
+        .join(filing, filing.c.id == schema.judging.c.filing_id)
         .join(shot, shot.c.id == filing.c.shot_id)
-        .join(tray, tray.c.id == shot.c.tray_id)
-        .outerjoin(schema.lot, schema.lot.c.id == shot.c.lot_id)
+        .outerjoin(schema.lot, schema.lot.c.id == tray.c.lot_id)
         .where(shot.c.station.in_(list(of_station)))
-        .order_by(filing.c.id)
+        .order_by(schema.judging.c.id)
     )
     if lot is not None:
         query = query.where(schema.lot.c.lot == lot)
@@ -140,12 +135,6 @@ def suspect_trays(store: Store, lot: str | None = None, among: Sequence[str] | N
         for name, its_lot, station, taken_at, shot_filed_at, judged in rows
         if any(period.holds(moment(taken_at or shot_filed_at), moment(judged)) for period in of_station[station])
     )
-
-
-def moment(text: str) -> datetime:
-    """An ISO 8601 time; UTC where it names no zone."""
-    parsed = datetime.fromisoformat(text)
-    return parsed if parsed.tzinfo else parsed.replace(tzinfo=UTC)
 
 
 def _time_of(check: Check | None) -> datetime | None:
