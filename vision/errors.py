@@ -30,17 +30,3 @@ class Unusable(Exception):
 
 class Incomplete(Unusable):
     """Something that belongs to it is not there, and may only be on its way."""
-
-
-class NotMeasured(Exception):
-    """One piece could not be measured; becomes its `fault`, never the end of the run.
-
-    Parameters
-    ----------
-    fault
-        The word that stands in the result's `fault`.
-    """
-
-    def __init__(self, fault: str) -> None:
-        self.fault = fault
-        super().__init__(fault)

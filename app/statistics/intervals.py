@@ -2,6 +2,7 @@
 
 from dataclasses import dataclass
 from math import sqrt
+from typing import Literal
 
 from scipy import stats
 
@@ -36,15 +37,7 @@ def wilson(count: int, total: int, confidence: float = CONFIDENCE) -> Estimate:
     """
     if total == 0:
         return UNDEFINED
-    z = normal_quantile(confidence)
-    share = count / total
-    spread = z * sqrt(share * (1 - share) / total + z * z / (4 * total * total))
-    middle = share + z * z / (2 * total)
-    scale = 1 + z * z / total
-    # At the ends the formula gives 0 and 1 up to rounding; they are exact there.
-    low = 0.0 if count == 0 else (middle - spread) / scale
-    high = 1.0 if count == total else (middle + spread) / scale
-    return Estimate(share, (low, high))
+    return _interval(count, total, confidence, "wilson")
 
 
 def clopper_pearson(count: int, total: int, confidence: float = CONFIDENCE) -> Estimate:
@@ -54,9 +47,13 @@ def clopper_pearson(count: int, total: int, confidence: float = CONFIDENCE) -> E
     """
     if total == 0:
         return UNDEFINED
-    tail = (1 - confidence) / 2
-    low = 0.0 if count == 0 else float(stats.beta.ppf(tail, count, total - count + 1))
-    return Estimate(count / total, (low, exact_upper_bound(count, total, 1 - tail)))
+    return _interval(count, total, confidence, "exact")
+
+
+def _interval(count: int, total: int, confidence: float, method: Literal["wilson", "exact"]) -> Estimate:
+    low, high = stats.binomtest(int(count), int(total)).proportion_ci(confidence, method)
+    # At the ends the formulas give 0 and 1 up to rounding; they are exact there.
+    return Estimate(count / total, (0.0 if count == 0 else float(low), 1.0 if count == total else float(high)))
 
 
 def exact_upper_bound(count: int, total: int, confidence: float = CONFIDENCE) -> float:

@@ -121,6 +121,16 @@ def test_locks_hold_what_the_project_asks_for() -> None:
         assert sorted(names - locked) == []
 
 
+@pytest.mark.parametrize("path", [DOCS / "places.md", ROOT / "DEVELOPERS.md"], ids=lambda path: path.stem)
+def test_the_places_named_are_there(path: Path) -> None:
+    named = re.findall(r"`([\w/]+(?:\.py|\.md|/))`(?::\s+`(\w+)`)?", path.read_text(encoding="utf-8"))
+    named = [(place, name) for place, name in named if "/" in place.rstrip("/") and "NAME" not in place]
+    assert len(named) > 10
+    assert [place for place, _ in named if not (ROOT / place).exists()] == []
+    lost = [(place, name) for place, name in named if name and name not in (ROOT / place).read_text(encoding="utf-8")]
+    assert lost == []
+
+
 def test_version_is_in_the_changelog() -> None:
     project = tomllib.loads((ROOT / "pyproject.toml").read_text(encoding="utf-8"))
     assert project["project"]["version"] in (ROOT / "CHANGELOG.md").read_text(encoding="utf-8")

@@ -1,10 +1,10 @@
 """Revisions of limits: what changed between two, and the next draft."""
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, fields, replace
 
 from vision.records import CountRule, Limit, Limits
 
-_RULES = ("scratch_min_length_mm", "scratch_min_snr", "pit_min_diameter_mm", "pit_min_snr")
+_RULES = tuple(one.name for one in fields(CountRule))
 
 
 @dataclass(frozen=True, slots=True)

@@ -12,15 +12,12 @@ from vision.records import Array
 class Moments:
     """Area moments of a polygon's inside, in the unit of its vertices.
 
-    `axis_rad`: direction of the long axis, in [0, pi); `skew`: third central moment along it divided by
-    the second's 3/2 power (without unit; its sign tells the heavy end from the long one); `spread`: (long, short)
-    standard deviations.
+    `axis_rad`: direction of the long axis, in [0, pi); `spread`: (long, short) standard deviations.
     """
 
     area: float
     centroid: tuple[float, float]
     axis_rad: float
-    skew: float
     spread: tuple[float, float]
 
 
@@ -41,7 +38,7 @@ def centroid(points: Array) -> tuple[float, float]:
 
 
 def moments(points: Array) -> Moments:
-    """Area moments to third order by Green's theorem, exact for the polygon.
+    """Area moments to second order by Green's theorem, exact for the polygon.
 
     Along each edge the integrals of x^a y^b are of low-order polynomials, so three Gauss points are exact.
     """
@@ -60,16 +57,12 @@ def moments(points: Array) -> Moments:
     mxx, mxy, myy = (x2 * x / 3 * w).sum(), (x2 / 2 * y * w).sum(), (x * y2 * w).sum()
     axis = 0.5 * np.arctan2(2 * mxy, mxx - myy)
     c, s = np.cos(axis), np.sin(axis)
-    m30, m21 = (x2 * x2 / 4 * w).sum(), (x2 * x / 3 * y * w).sum()
-    m12, m03 = (x2 / 2 * y2 * w).sum(), (x * y2 * y * w).sum()
-    third = c**3 * m30 + 3 * c**2 * s * m21 + 3 * c * s**2 * m12 + s**3 * m03
     along = (c * c * mxx + 2 * c * s * mxy + s * s * myy) / area
     across = (s * s * mxx - 2 * c * s * mxy + c * c * myy) / area
     return Moments(
         area=abs(area),
         centroid=(cx, cy),
         axis_rad=float(axis % np.pi),
-        skew=float(third / area / along**1.5) * (1.0 if axis >= 0 else -1.0),
         spread=(float(np.sqrt(along)), float(np.sqrt(max(across, 0.0)))),
     )
 

@@ -6,7 +6,6 @@ import numpy as np
 from scipy.spatial import cKDTree
 
 from vision.geometry import Motion, arc_lengths, centroid, curvature, resample, right_normals, tangents
-from vision.outline.edges import Outline
 from vision.outline.registration import EDGE_CORRELATION
 from vision.outline.zone_measures import MISSING, Measured
 from vision.records import Array, Part, Station, UncertaintyComponents
@@ -24,11 +23,6 @@ class Rim:
 
     points_mm: Array
     blur_mm: float
-
-
-def rim_of(outline: Outline, points_mm: Array, blur_mm: float) -> Rim:
-    """Clean points of a traced hole."""
-    return Rim(points_mm[outline.valid], blur_mm)
 
 
 def drawn_rims(rims: list[Rim], to_drawing: Motion, part: Part) -> list[Rim | None]:

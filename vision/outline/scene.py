@@ -5,7 +5,7 @@ from dataclasses import dataclass
 from vision.backlight import Backlight
 from vision.geometry import CameraMapping
 from vision.outline.nominal import Nominal
-from vision.records import Array, Picture
+from vision.records import Picture
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -17,7 +17,3 @@ class BacklitScene:
     nominal: Nominal
     camera: CameraMapping
     mm_per_px: float
-
-    def to_loop(self, points_px: Array) -> Array:
-        """Contour in tray mm, metal on its left with Y up."""
-        return self.camera.to_tray(points_px)

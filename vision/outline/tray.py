@@ -159,7 +159,8 @@ def _clump(region: Region, scene: BacklitScene, out: tuple[list[Found], list[Tra
     more = left > 0.25 * scene.nominal.moments.area
     if region.at_border and (more or not pieces):
         center = centroid(region.outer)
-        findings.append(TrayFinding("cut_off", center, f"{left:.0f} mm² of a piece cut by the frame's edge"))
+        detail = f"{left:.0f} mm² of a piece cut by the frame's edge"
+        findings.append(TrayFinding("cut_off", center, detail, left))
         if left > _FRAGMENT_SHARE * scene.nominal.moments.area:
             found.append(Found(center, "cut_off", None, None))
     elif not pieces:
@@ -225,7 +226,8 @@ def _without_fragments(findings: list[TrayFinding], scene: BacklitScene) -> list
     small = {
         id(f)
         for f in cut
-        if float(f.detail.split()[0]) < _FRAGMENT_SHARE * scene.nominal.moments.area
+        if f.area_mm2 is not None
+        and f.area_mm2 < _FRAGMENT_SHARE * scene.nominal.moments.area
         and any(
             g is not f and f.center_px and g.center_px and np.hypot(*np.subtract(f.center_px, g.center_px)) < reach
             for g in cut

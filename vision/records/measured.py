@@ -233,11 +233,12 @@ class MeasuredPiece:
 
 @dataclass(frozen=True, slots=True)
 class TrayFinding:
-    """Something said of the tray rather than of a piece."""
+    """Something said of the tray rather than of a piece; `area_mm2` of what was cut off, not kept in files."""
 
     kind: TrayKind
     center_px: Pair | None
     detail: str
+    area_mm2: float | None = field(default=None, compare=False)
 
 
 @dataclass(frozen=True, slots=True)

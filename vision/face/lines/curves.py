@@ -5,6 +5,7 @@ from functools import lru_cache
 import cv2
 import numpy as np
 from numpy.typing import NDArray
+from scipy.signal import savgol_filter
 
 from vision.face.raster import Image
 
@@ -28,21 +29,7 @@ def smooth(curve: Curve) -> Curve:
     window = min(_SMOOTH_PX, len(curve) - 1 + len(curve) % 2)
     if window < 5:
         return curve
-    fit, half = _parabolas(window), window // 2
-    out = np.empty_like(curve)
-    for k in (0, 1):
-        out[half : len(curve) - half, k] = np.convolve(curve[:, k], fit[half], mode="valid")
-    out[:half] = fit[:half] @ curve[:window]
-    out[len(curve) - half :] = fit[half + 1 :] @ curve[-window:]
-    return out
-
-
-@lru_cache(maxsize=32)
-def _parabolas(window: int) -> NDArray[np.float64]:
-    """The matrix that takes evenly spaced values to their least-squares parabola's (symmetric rows for the middle)."""
-    x = np.arange(window) - window // 2
-    base, _ = np.linalg.qr(np.stack([np.ones(window), x, x**2], axis=1).astype(float))
-    return np.asarray(base @ base.T)
+    return np.asarray(savgol_filter(curve, window, 2, axis=0, mode="interp"))
 
 
 def normals(curve: Curve) -> Curve:
