@@ -42,7 +42,7 @@ def written_in(name: str) -> list[str]:
 def test_a_measure_is_written_in_two_places(name: str) -> None:
     listed = [path for path in written_in(name) if path not in OF_THEIR_OWN]
     assert listed.count(DECLARED) == 1
-    computed = [path for path in listed if path != DECLARED]
+    computed = {path for path in listed if path != DECLARED}
     assert len(computed) <= 1
     assert all(path.startswith("vision/") for path in computed)
 

@@ -4,17 +4,13 @@ import math
 from collections.abc import Iterator, Sequence
 
 from vision.decide.guard import quantile
+from vision.decide.measures import MEASURES
 from vision.records import BendFinding, EdgeFinding, Finding, JudgedPiece, Pit, Reason, Scratch, Speck
 
 SAME_PLACE_MM = 1.0
 """Marks of one kind so near each other are one: points of a scratch stand up to so far apart in a result."""
 _RANK = {"pass": 0, "review": 1, "reject": 2}
 _CLASS = {"minor": 0, "major": 1, "critical": 2}
-_OUTLINE = {
-    "outline_out_mm": ("burr", "swell"),
-    "outline_in_mm": ("nick", "hollow"),
-    "outline_rms_mm": ("burr", "swell", "nick", "hollow"),
-}
 
 
 def says_nothing_worse(new: JudgedPiece, old: JudgedPiece, coverage: float) -> bool:
@@ -65,12 +61,12 @@ def _deciding(judged: JudgedPiece) -> Iterator[Finding]:
 
 
 def _rests_on(reason: Reason, finding: Finding, counts: bool) -> bool:
+    known = MEASURES.get(reason.measure)
+    if known is None or finding.kind not in known.kinds:
+        return False
     if isinstance(finding, EdgeFinding):
-        return finding.kind in _OUTLINE.get(reason.measure, ()) and reason.zone in (None, finding.zone)
-    if isinstance(finding, BendFinding):
-        return reason.measure.startswith("bend")
-    counted = counts or not isinstance(finding, Scratch | Pit | Speck)
-    return counted and reason.measure.startswith(f"{finding.kind}_")
+        return reason.zone in (None, finding.zone)
+    return counts or not isinstance(finding, Scratch | Pit | Speck)
 
 
 def _same_mark(one: Finding, other: Finding) -> bool:

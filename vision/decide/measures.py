@@ -28,8 +28,8 @@ class Measure:
     seen, which proves nothing bad, so that a limit on it sends to review at worst. `station_part`: what a station alone
     makes of its uncertainty: that of a deviation, or of an extent between two ends. `later`: it came after the first
     results, so that a piece filed before has no such key. `default`: the limit that holds where a works sets none.
-    `needs`: what a part must have. `least`, `most`: what the value can be at all; `as_drawn`: what it is on a piece
-    just as drawn, None where that is not known or comes from the drawing.
+    `kinds` of finding that it rests on. `needs`: what a part must have. `least`, `most`: what the value can be at all;
+    `as_drawn`: what it is on a piece just as drawn, None where that is not known or comes from the drawing.
     """
 
     name: str
@@ -43,6 +43,7 @@ class Measure:
     station_part: Literal["deviation", "extent"] | None = None
     later: bool = False
     default: DefaultLimit | None = None
+    kinds: tuple[str, ...] = ()
     needs: Literal["hole", "bend"] | None = None
     least: float = 0.0
     most: float = inf
@@ -55,14 +56,17 @@ _ALL = (
     Measure(
         "outline_out_mm", "mm", "outward deviation", 3,
         "largest outward deviation from the nominal outline (metal too many)", per_zone=True, station_part="deviation",
+        kinds=("burr", "swell"),
     ),
     Measure(
         "outline_in_mm", "mm", "inward deviation", 3,
         "largest inward deviation from the nominal outline (metal missing)", per_zone=True, station_part="deviation",
+        kinds=("nick", "hollow"),
     ),
     Measure(
         "outline_rms_mm", "mm", "root mean square deviation", 3,
         "root mean square deviation from the nominal outline", per_zone=True,
+        kinds=("burr", "swell", "nick", "hollow"),
     ),
     Measure("length_mm", "mm", "length", 3, "extent along drawing x", station_part="extent", as_drawn=None),
     Measure(
@@ -72,6 +76,7 @@ _ALL = (
     Measure(
         "bend_deg", "deg", "bend", 3, "the bend zone's axis against its place on the drawing, counter-clockwise",
         needs="bend", least=-inf,
+        kinds=("bend",),
     ),
     Measure(
         "hole_offset_mm", "mm", "hole offset", 3, "largest distance of a punched hole from its place on the drawing",
@@ -93,22 +98,40 @@ _ALL = (
     Measure(
         "opening_area_mm2", "mm2", "light through the metal", 3,
         "light through the metal where the drawing has none", later=True, default=DefaultLimit("major", max=0.02),
+        kinds=("opening",),
     ),
     Measure(
         SCORED_AREA, "cm2", "scored area", 2, "area of the polished face that was seen and scored", on="face",
         as_drawn=None,
     ),
-    Measure("scratch_count", "", "scratches", 0, "scratches on the scored area", on="face"),
-    Measure("scratch_longest_mm", "mm", "longest scratch", 2, "longest scratch", on="face"),
+    Measure(
+        "scratch_count", "", "scratches", 0, "scratches on the scored area", on="face",
+        kinds=("scratch",),
+    ),
+    Measure(
+        "scratch_longest_mm", "mm", "longest scratch", 2, "longest scratch", on="face",
+        kinds=("scratch",),
+    ),
     Measure(
         "scratch_density_mm_per_cm2", "mm/cm2", "scratch density", 2,
         "summed length of scratches over the scored area", on="face",
+        kinds=("scratch",),
     ),
-    Measure("pit_count", "", "pits", 0, "pits on the scored area", on="face"),
-    Measure("pit_largest_mm", "mm", "largest pit", 2, "largest equivalent diameter of a pit", on="face"),
-    Measure("pit_density_per_cm2", "1/cm2", "pit density", 2, "pits over the scored area", on="face"),
     Measure(
-        "pit_area_ppm", "ppm", "pit area", 0, "summed area of pits over the scored area", on="face"
+        "pit_count", "", "pits", 0, "pits on the scored area", on="face",
+        kinds=("pit",),
+    ),
+    Measure(
+        "pit_largest_mm", "mm", "largest pit", 2, "largest equivalent diameter of a pit", on="face",
+        kinds=("pit",),
+    ),
+    Measure(
+        "pit_density_per_cm2", "1/cm2", "pit density", 2, "pits over the scored area", on="face",
+        kinds=("pit",),
+    ),
+    Measure(
+        "pit_area_ppm", "ppm", "pit area", 0, "summed area of pits over the scored area", on="face",
+        kinds=("pit",),
     ),
     Measure(
         "face_seen", "", "face seen", 3,
@@ -119,10 +142,12 @@ _ALL = (
         "mark_area_mm2", "mm2", "area of other marks", 2,
         "departures of the polish that are neither scratch nor pit nor stain", on="face", later=True,
         default=DefaultLimit("major", max=1.0),
+        kinds=("mark",),
     ),
     Measure(
         "stain_area_mm2", "mm2", "area of stains", 1, "dried drops, films and smears", on="face", later=True,
         default=DefaultLimit("minor", max=40.0),
+        kinds=("stain",),
     ),
     Measure(
         "buffing_line_level", "%", "buffing line level", 4,
