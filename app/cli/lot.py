@@ -92,8 +92,9 @@ def command(
             click.echo(line)
         if out is not None:
             from app.report import lot_report
+            from app.store import key_file
 
-            _report(place, lot_report(store, state, series, aql), (out, pdf))
+            _report(place, lot_report(store, state, series, aql, key_file(place.folder)), (out, pdf))
 
 
 def _list(store: Store) -> None:

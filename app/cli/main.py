@@ -26,6 +26,7 @@ COMMANDS: dict[str, str] = {
     "hand-over": "verdicts to the line as trays are filed, over MQTT",
     "die": "how dies wear over their strokes, and marks that come back at one place",
     "pod": "what scratches and pits a station finds, by planting known ones into its own frames",
+    "verify": "whether what was filed still stands as it was: the chain, link by link, and the files",
     "new": "make a works folder: parts, stations, limits, shots, results, store",
     "import": "file results in a store",
     "export": "write verdicts and pieces out of a store as tables",

@@ -1,5 +1,7 @@
 """A lot: what became of its pieces and why, where and when; whether it may be packed, and who said so."""
 
+from pathlib import Path
+
 import streamlit as st
 
 from app.pages.clock import in_users_zone
@@ -22,7 +24,7 @@ from app.report import (
     shares_chart,
 )
 from app.statistics import AQLS
-from app.store import LotState, Word, decide, list_lots, lot_state, series_up_to
+from app.store import LotState, Word, decide, key_file, list_lots, lot_state, series_up_to
 from app.studies import Acceptance, PieceKey, Share, accept_series, json_text
 from app.works import why_not
 from vision.errors import Unusable
@@ -68,7 +70,7 @@ def lots_page() -> None:
     _measures(state)
     take_away(
         f"lot-{state.lot}",
-        lambda: lot_page(lot_report(server.store, state, series, aql), report_folders(server)),
+        lambda: lot_page(lot_report(server.store, state, series, aql, _signing(server)), report_folders(server)),
         lambda: json_text(lot_table(LotReport(state, series, aql))),
     )
 
@@ -187,3 +189,8 @@ def _where_and_when(state: LotState) -> None:
 def _measures(state: LotState) -> None:
     st.markdown("**Measures** (expanded uncertainty of a single piece's value, k = 2)")
     st.dataframe([measure_row(one) for one in state.content.measures], hide_index=True)
+
+
+def _signing(server: ServerState) -> Path | None:
+    """The works' key, where this server was given one."""
+    return None if server.works is None else key_file(server.works.folder)

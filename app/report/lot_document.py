@@ -2,6 +2,7 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from pathlib import Path
 from typing import Any
 
 from app.report.die_report import same_place_html
@@ -10,7 +11,7 @@ from app.report.lot_words import decision_words, escapes_words, first_reason_wor
 from app.report.study_page import ReportFolders, pictured, render
 from app.report.words import measure_words, number_words
 from app.statistics import same_place
-from app.store import LotState, Store, history_of, part_of
+from app.store import LotState, Store, head_of, history_of, part_of, signed
 from app.studies import Acceptance, LotPiece, MeasureSum, OverTime, PieceKey, Share, figure
 
 PICTURED = 6
@@ -24,21 +25,28 @@ class LotReport:
 
     `series`: the part's lots inspected by sample at `aql` (%), this one last; empty where every piece was inspected.
     `same_place`: what is told of marks at one place, as HTML; empty where the part's drawing is not known.
+    `head`: of the chain over all that was filed, with its signature by the works' key where it has one.
     """
 
     state: LotState
     series: Sequence[Acceptance]
     aql: float
     same_place: str = ""
+    head: str = ""
+    signature: str = ""
 
 
-def lot_report(store: Store, state: LotState, series: Sequence[Acceptance], aql: float) -> LotReport:
-    """Everything of a lot, marks at one place included."""
+def lot_report(
+    store: Store, state: LotState, series: Sequence[Acceptance], aql: float, signing: Path | None = None
+) -> LotReport:
+    """Everything of a lot, marks at one place included; `signing` is the works' key where it has one."""
     text = ""
     if part_of(store, state.part) is not None:
         found = history_of(store, state.part, state.lot)
         text = same_place_html(same_place(found.marks, found.pieces_by_die, found.ground), found.part)
-    return LotReport(state, series, aql, text)
+    with store.read() as connection:
+        head = str(head_of(connection))
+    return LotReport(state, series, aql, text, head, "" if signing is None else signed(head, signing))
 
 
 def lot_page(report: LotReport, report_folders: ReportFolders) -> str:
@@ -79,6 +87,8 @@ def lot_page(report: LotReport, report_folders: ReportFolders) -> str:
                 if state.fates[_key(piece)] not in ("passed", "accepted")
             ],
             "same_place": report.same_place,
+            "head": report.head,
+            "signature": report.signature,
         },
     )  # fmt: skip
 
@@ -145,6 +155,8 @@ def lot_table(report: LotReport) -> dict[str, Any]:
             }
             for tray in state.content.trays
         ],
+        "head": report.head or None,
+        "head_signature": report.signature or None,
         "results": [
             {
                 "tray": piece.tray,

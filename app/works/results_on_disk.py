@@ -5,7 +5,7 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, replace
 from pathlib import Path
 
-from app.store import PictureFile, Store, ToFile, file_result, frame_pictures, kept_path
+from app.store import PictureFile, Store, ToFile, file_result, frame_pictures, kept_files, kept_path
 from app.works.folder import Works
 from app.works.runs import Run
 from vision.errors import Unusable
@@ -124,10 +124,12 @@ def ready_to_file(folder: Path, root: Path | None, shots: Mapping[str, Shot]) ->
     result = read_result(folder / RESULT_FILE)
     shot = shots.get(result.tray)
     frames = () if shot is None else frame_pictures(shot.frames, root)
+    taken = () if shot is None else (shot.folder / "shot.json", *(frame.path for frame in shot.frames))
     return ToFile(
         result=result,
         pictures=(*frames, *_pictures(folder, root)),
         profiles=read_profiles(folder / PROFILES_FILE),
+        files=kept_files((kept_path(file, root), file) for file in (*sorted(folder.iterdir()), *taken)),
     )
 
 

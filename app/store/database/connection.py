@@ -3,7 +3,7 @@
 import time
 from collections.abc import Iterator
 from contextlib import contextmanager
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
@@ -13,6 +13,7 @@ from sqlalchemy.engine import make_url
 from sqlalchemy.exc import ArgumentError, DBAPIError, OperationalError
 
 from app.store.database.migrations import migrate, stored_version
+from app.store.evidence.chain import seal, unlinked
 from vision.errors import Unusable
 
 # How long a writer waits for its turn. One verdict takes about 4 ms, so twenty writers need far less; SQLite's own
@@ -26,11 +27,15 @@ class Away(Unusable):
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Store:
-    """An open store. `url` is safe to show: a password in it is hidden."""
+    """An open store. `url` is safe to show: a password in it is hidden.
+
+    `chained`: whatever is written is linked into the chain as the transaction ends.
+    """
 
     url: str
     reader: Engine
     writer: Engine
+    chained: bool = False
 
     @contextmanager
     def read(self) -> Iterator[Connection]:
@@ -42,7 +47,10 @@ class Store:
     def write(self) -> Iterator[Connection]:
         """A connection in a transaction that writes: all of it is kept when the block ends well, else none."""
         with _errors_in_one_line(self.url), self.writer.begin() as connection:
+            strays = unlinked(connection) if self.chained else {}
             yield connection
+            if self.chained:
+                seal(connection, strays)
 
     def close(self) -> None:
         """Let go of every connection."""
@@ -83,12 +91,17 @@ def open_store(place: str | Path, must_exist: bool = False) -> Store:
         raise Unusable("--store", "", "expected sqlite:///FILE or postgresql://...", parsed.get_backend_name())
     try:
         with store.write() as connection:
+            had_chain = connection.dialect.has_table(connection, "chain_link")
+            strays = unlinked(connection) if had_chain else {}
             if migrate(connection, store.url):
                 _lay_out_anew(connection)
+            chained = connection.dialect.has_table(connection, "chain_link")
+            if chained:
+                seal(connection, strays)
     except BaseException:
         store.close()
         raise
-    return store
+    return replace(store, chained=chained)
 
 
 def _lay_out_anew(connection: Connection) -> None:

@@ -270,6 +270,18 @@ lot_decision = _table(
     _text("given_at"),
 )
 decided_judging = _table("decided_judging", _owned("decision_id", "lot_decision"), _owned("judging_id", "judging"))
+chain_link = _table("chain_link", _key(), _text("kind"), _whole("row_id"), _text("digest"), _text("hash"))
+kept_file = _table("kept_file", _key(), _text("path"), _text("digest"), _whole("bytes"), _text("filed_at"))
+forgotten = _table(
+    "forgotten",
+    _key(),
+    _text("path"),
+    _text("digest"),
+    _text("rule"),
+    _text("given_by"),
+    _text("identity"),
+    _text("given_at"),
+)
 set_aside = _table("set_aside", _key(), _text("folder"), _text("digest"), _text("why"), _text("filed_at"))
 watched = _table("watched", _key(), _text("folder"), _text("digest"), _text("tray"), _text("filed_at"))
 line_message = _table(

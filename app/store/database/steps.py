@@ -201,6 +201,18 @@ ALTER TABLE decided_filing_known RENAME TO decided_filing;
 CREATE INDEX lot_decision_by_lot ON lot_decision (lot_id, part)
 """
 
+_EVIDENCE = """
+CREATE TABLE chain_link (
+    id {id}, kind TEXT NOT NULL, row_id {int} NOT NULL, digest TEXT NOT NULL, hash TEXT NOT NULL,
+    UNIQUE (kind, row_id)) {table};
+CREATE TABLE kept_file (
+    id {id}, path TEXT NOT NULL, digest TEXT NOT NULL, bytes {int} NOT NULL, filed_at TEXT NOT NULL) {table};
+CREATE INDEX kept_file_by_path ON kept_file (path, id);
+CREATE TABLE forgotten (
+    id {id}, path TEXT NOT NULL UNIQUE, digest TEXT NOT NULL, rule TEXT NOT NULL, given_by TEXT NOT NULL,
+    identity TEXT NOT NULL, given_at TEXT NOT NULL) {table}
+"""
+
 
 def _first(dialect: str) -> list[str]:
     function = (
@@ -251,6 +263,11 @@ def _limits_in_force(dialect: str) -> list[str]:
     return [*statements(_LIMITS_IN_FORCE, dialect), *guarded(dialect, kept)]
 
 
+def _evidence(dialect: str) -> list[str]:
+    """A link in a chain for each row filed; digests of the files on disk; what was forgotten by rule."""
+    return [*statements(_EVIDENCE, dialect), *guarded(dialect, ("chain_link", "kept_file", "forgotten"))]
+
+
 STEPS = (
     _first,
     _blind,
@@ -262,4 +279,5 @@ STEPS = (
     _conformances,
     _limits_in_force,
     events,
+    _evidence,
 )

@@ -11,6 +11,7 @@ from app.store.database import schema
 from app.store.database.connection import Store, now
 from app.store.database.definitions import digest, limits_content, pack, part_content, station_content
 from app.store.database.rows import add, add_missing, ensure, find
+from app.store.evidence.files import KeptFile, file_kept
 from app.store.lots.revisions import file_limits
 from app.store.people import review_queue
 from app.store.results.acts import Act, JudgedBy, ResultFile, file_act, judgements_of, pieces_of
@@ -40,7 +41,8 @@ class ToFile:
     """A tray's result with what it was judged from, as far as it is known; `profiles` are by piece.
 
     `judged_now` says that it comes from judging, and not from a folder of results filed later; `chosen` is what a
-    person says of it. A `trial` is kept, and never counts. `result_file` is kept by path and digest.
+    person says of it. A `trial` is kept, and never counts. `result_file` is kept by path and digest; `files` are those
+    on disk that belong to it.
     """
 
     result: TrayResult
@@ -53,6 +55,7 @@ class ToFile:
     chosen: Chosen | None = None
     trial: bool = False
     result_file: ResultFile | None = None
+    files: tuple[KeptFile, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -116,6 +119,7 @@ def file_tray(connection: Connection, tray: ToFile) -> Filed:
     place = place_of(connection, result, lot_id, tray.chosen)
     shot_id = _file_shot(connection, tray, place, lot_id)
     _file_pictures(connection, shot_id, tray.pictures, moment)
+    file_kept(connection, tray.files)
     contents = {judged.piece: piece_content(judged) for judged in result.pieces}
     findings = [[found.kind, found.center_px, found.detail] for found in result.tray_findings]
     head = {

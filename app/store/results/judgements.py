@@ -8,6 +8,7 @@ from sqlalchemy import Connection, Table, insert, select
 
 from app.store.database import schema
 from app.store.database.definitions import pack, pack_profile, surface_content
+from app.store.evidence.chain import link_later
 from vision.formats import Profile
 from vision.records import FIRST_DETECTION, JudgedPiece, Reason, Value
 
@@ -65,6 +66,7 @@ def file_profiles(connection: Connection, judgement_ids: Mapping[int, int], prof
     there = set(connection.execute(held).scalars())
     rows = [{"judgement_id": one, "body": pack_profile(of)} for one, of in wanted.items() if one not in there]
     _insert(connection, profile, rows)
+    link_later(connection, "profile", [row["judgement_id"] for row in rows])
 
 
 def measure_rows(judged: JudgedPiece) -> list[tuple[str, str, float | None, float | None]]:

@@ -1,0 +1,1 @@
+"""What shows that nothing filed was altered: the chain over all of it, and its check."""

@@ -1,0 +1,168 @@
+"""Whether what was filed still stands as it was filed: the chain walked link by link, what stands now, the files."""
+
+import hashlib
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+
+from sqlalchemy import Connection, Row, func, select, text
+
+from app.store.database import schema
+from app.store.database.connection import Store
+from app.store.evidence.chain import BEGIN, Head, hash_of, head_of
+from app.store.evidence.rows import AT_ONCE, digests, key_of, kinds
+
+# What stands is made from the acts: the pieces of a tray are those of the act that stands, each once.
+_DERIVED = """
+SELECT {a}.piece_id FROM {a} LEFT JOIN {b} ON {b}.piece_id = {a}.piece_id AND {b}.judgement_id = {a}.judgement_id
+WHERE {b}.piece_id IS NULL ORDER BY {a}.piece_id LIMIT 1
+"""
+_OF_ACTS = """
+WITH made AS (
+    SELECT judgement.piece_id, judgement.id AS judgement_id FROM standing_tray
+    JOIN judging ON judging.id = standing_tray.judging_id JOIN judgement ON judgement.filing_id = judging.filing_id
+    UNION SELECT judgement.piece_id, judgement.id FROM standing_tray
+    JOIN judging ON judging.id = standing_tray.judging_id
+    JOIN filing_known ON filing_known.filing_id = judging.filing_id
+    JOIN judgement ON judgement.id = filing_known.judgement_id)
+"""
+_NEWEST_ACT = """
+SELECT standing_tray.tray_id FROM standing_tray
+JOIN judging AS now ON now.id = standing_tray.judging_id
+JOIN filing AS nf ON nf.id = now.filing_id JOIN shot_identity AS ni ON ni.shot_id = nf.shot_id
+JOIN shot ON shot.tray_id = standing_tray.tray_id
+JOIN shot_identity AS i ON i.shot_id = shot.id JOIN filing AS f ON f.shot_id = shot.id
+JOIN judging AS j ON j.filing_id = f.id AND j.stood = 1
+WHERE i.place > ni.place OR (i.place = ni.place AND j.id > now.id) ORDER BY standing_tray.tray_id LIMIT 1
+"""
+
+
+@dataclass(frozen=True, slots=True)
+class Broken:
+    """Something that does not hold: `link` is its number in the chain, None where it has none; `what` names it."""
+
+    link: int | None
+    what: str
+
+
+@dataclass(frozen=True, slots=True)
+class Verified:
+    """What the walk came to; `broken` is in the order of the chain, then what stands now, then files."""
+
+    head: Head
+    files: int
+    broken: tuple[Broken, ...]
+
+
+def verify(store: Store, root: Path | None, known: Head | None = None) -> Verified:
+    """Walk the chain over everything filed, and the files on disk.
+
+    Parameters
+    ----------
+    root
+        The works folder that paths are kept relative to; None leaves files out.
+    known
+        A head that was printed or signed: the chain must have held it. Only against such a head a chain that was
+        written anew as a whole, or cut at its end, can be told.
+    """
+    with store.read() as connection:
+        head = head_of(connection)
+        broken = [*_walk(connection), *_without_link(connection), *_standing(connection)]
+        if known is not None:
+            broken = [*_against(connection, head, known), *broken]
+        files, changed = (0, []) if root is None else _files(connection, root)
+    return Verified(head, files, (*broken, *changed))
+
+
+def _walk(connection: Connection) -> Iterator[Broken]:
+    """Each link: its number follows, its hash holds the one before, its row is there and as it was."""
+    table = schema.chain_link
+    last, expected, after = BEGIN, 1, 0
+    while links := connection.execute(
+        select(table).where(table.c.id > after).order_by(table.c.id).limit(AT_ONCE)
+    ).all():
+        now = _digests_now(connection, links)
+        for link in links:
+            if link.id != expected:
+                yield Broken(expected, f"link {expected} is missing")
+            if hash_of(last, link.kind, link.row_id, link.digest) != link.hash:
+                yield Broken(link.id, f"the link itself was changed, or one before it: {link.kind} {link.row_id}")
+            found = now.get((link.kind, link.row_id))
+            if found is None:
+                yield Broken(link.id, f"{link.kind} {link.row_id} is gone")
+            elif found != link.digest:
+                yield Broken(link.id, f"{link.kind} {link.row_id}, or what belongs to it, was changed")
+            last, expected, after = link.hash, link.id + 1, link.id
+
+
+def _digests_now(connection: Connection, links: Sequence[Row[tuple[object, ...]]]) -> dict[tuple[str, int], str]:
+    found: dict[tuple[str, int], str] = {}
+    for kind in {link.kind for link in links} & set(kinds()):
+        ids = [link.row_id for link in links if link.kind == kind]
+        found |= {(kind, one): digest for one, digest in digests(connection, kind, ids).items()}
+    return found
+
+
+def _without_link(connection: Connection) -> Iterator[Broken]:
+    """Rows that were written past the program: they have no link."""
+    for kind in kinds():
+        key = key_of(kind)
+        query = (
+            f"SELECT t.{key} FROM {kind} AS t WHERE NOT EXISTS "
+            f"(SELECT 1 FROM chain_link AS l WHERE l.kind = '{kind}' AND l.row_id = t.{key}) ORDER BY 1 LIMIT 1"
+        )
+        row_id = connection.execute(text(query)).scalar()
+        if row_id is not None:
+            yield Broken(None, f"{kind} {row_id} was not filed by the program: it has no link")
+
+
+def _standing(connection: Connection) -> Iterator[Broken]:
+    """What stands now, which is rewritten and so has no links: made again from the acts."""
+    if "standing_piece" not in schema.metadata.tables:
+        return
+    for one, other in (("standing_piece", "made"), ("made", "standing_piece")):
+        piece = connection.execute(text(_OF_ACTS + _DERIVED.format(a=one, b=other))).scalar()
+        if piece is not None:
+            yield Broken(None, f"what stands of piece {piece} is not what the act that stands says")
+            return
+    tray = connection.execute(text(_NEWEST_ACT)).scalar()
+    if tray is not None:
+        yield Broken(None, f"what stands of tray {tray} is not its newest act")
+
+
+def _against(connection: Connection, head: Head, known: Head) -> Iterator[Broken]:
+    table = schema.chain_link
+    if known.links > head.links:
+        yield Broken(head.links + 1, f"the chain was cut: it had {known.links} links, now {head.links}")
+        return
+    then = connection.execute(select(table.c.hash).where(table.c.id == known.links)).scalar()
+    if (then or BEGIN) != known.hash:
+        yield Broken(known.links, "the chain was written anew: at this link its head was another")
+
+
+def _files(connection: Connection, root: Path) -> tuple[int, list[Broken]]:
+    """Every file kept, as it was filed last, those forgotten by rule left out."""
+    table, gone = schema.kept_file, schema.forgotten
+    newest = select(func.max(table.c.id)).group_by(table.c.path)
+    query = select(table.c.id, table.c.path, table.c.digest).where(table.c.id.in_(newest)).order_by(table.c.id)
+    forgotten = set(connection.execute(select(gone.c.path)).scalars())
+    count, broken = 0, []
+    for row in connection.execute(query):
+        if row.path in forgotten:
+            continue
+        count += 1
+        path = root / row.path
+        try:
+            found = file_digest(path)
+        except OSError:
+            broken.append(Broken(None, f"file {path} is gone"))
+            continue
+        if found != row.digest:
+            broken.append(Broken(None, f"file {path} was changed"))
+    return count, broken
+
+
+def file_digest(path: Path) -> str:
+    """SHA-256 of a file's bytes."""
+    with path.open("rb") as file:
+        return hashlib.file_digest(file, "sha256").hexdigest()
