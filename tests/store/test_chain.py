@@ -6,6 +6,7 @@ import subprocess
 import sys
 from collections.abc import Callable
 from contextlib import closing
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
@@ -15,17 +16,19 @@ from app.store.database.connection import Store, open_store
 from app.store.evidence.chain import Head, head_of, seal
 from app.store.evidence.signature import signed
 from app.store.evidence.verify import verify
+from app.store.line.outbox import make_messages
 from app.store.lots.decisions import decide
 from app.store.lots.lot_list import set_lot_value
 from app.store.lots.revisions import release
 from app.store.lots.state import lot_state
 from app.store.people.actor import Acted
 from app.store.results.filing import file_result
+from app.store.results.shots import Chosen
 from app.store.stations.checks import file_checks
 from app.works.folder import Person, Works, new_works
 from app.works.results_on_disk import file_folders
 from tests.formats.made import shot_table, write_shot
-from tests.store.made import LIMITS, PART, STATION, made_profile, made_tray, to_file
+from tests.store.made import LIMITS, PART, STATION, made_piece, made_profile, made_tray, to_file
 from vision.errors import Unusable
 from vision.formats.checks_file import Check
 from vision.formats.result import write_result
@@ -49,6 +52,7 @@ def fill(store: Store) -> None:
     set_lot_value(store, LOT, "temper", 4.0, "R. Hale")
     file_checks(store, [Check("ST-1", "a" * 64, "REF-1", "2026-11-02T05:00:00+00:00", "pass", (), {}, ())])
     decide(store, lot_state(store, LOT).decision("hold", acted))
+    make_messages(store)
 
 
 @pytest.fixture(scope="module")
@@ -113,6 +117,16 @@ TAMPERING = {
     "a check that stopped": ("UPDATE station_check SET outcome = 'stop' WHERE id = 1", "station_check 1"),
     "a decision": ("UPDATE lot_decision SET decision = 'release' WHERE id = 1", "lot_decision 1"),
     "why it was taken": ("UPDATE lot_decision SET why = 'none' WHERE id = 1", "lot_decision 1"),
+    "when it was judged": ("UPDATE judging SET judged_at = 't' WHERE id = 1", "judging 1"),
+    "what it was judged by": ("UPDATE judging SET proof = 'trial' WHERE id = 2", "judging 2"),
+    "whether it stood": ("UPDATE judging SET stood = 0 WHERE id = 1", "judging 1"),
+    "what a decision was taken by": ("DELETE FROM decided_judging WHERE judging_id = 1", "lot_decision 1"),
+    "what stands of a piece": (
+        "UPDATE standing_piece SET judgement_id = 99 WHERE piece_id = 3",
+        "of piece 3 is not what",
+    ),
+    "what stands, taken away": ("DELETE FROM standing_piece WHERE piece_id = 3", "of piece 3 is not what"),
+    "what the line was told": ("UPDATE line_message SET body = x'00' WHERE id = 1", "line_message 1"),
     "a link's digest": ("UPDATE chain_link SET digest = 'x' WHERE id = 3", "link itself was changed"),
     "a link deleted": ("DELETE FROM chain_link WHERE id = 4", "link 4 is missing"),
 }
@@ -139,6 +153,29 @@ def test_what_the_program_files_holds(filled: Path) -> None:
     assert again == found
 
 
+def test_a_tray_that_a_person_moved_holds_and_one_moved_by_hand_does_not(copy: Path) -> None:
+    with closing(open_store(copy)) as store:
+        moved = replace(to_file(made_tray("T-1", lot="L-2611-08")), chosen=Chosen("move", "R. Hale", "wrong label"))
+        file_result(store, moved)
+        assert verify(store, None).broken == ()
+    past_the_program(copy, "UPDATE tray SET lot_id = 1 WHERE id = 1")
+    with closing(open_store(copy)) as store:
+        assert "tray 1" in verify(store, None).broken[0].what
+
+
+def test_an_older_act_put_back_by_hand_is_found(copy: Path) -> None:
+    with closing(open_store(copy)) as store:
+        file_result(store, to_file(made_tray("T-1", [made_piece(number, "reject") for number in (1, 2, 3)])))
+        assert verify(store, None).broken == ()
+    past_the_program(
+        copy,
+        "UPDATE standing_tray SET judging_id = 1 WHERE tray_id = 1",
+        "UPDATE standing_piece SET judgement_id = piece_id WHERE piece_id <= 3",
+    )
+    with closing(open_store(copy)) as store:
+        assert verify(store, None).broken[0].what == "what stands of tray 1 is not its newest act"
+
+
 def test_the_guards_of_the_store_refuse_first(copy: Path) -> None:
     with (
         closing(open_store(copy)) as store,
@@ -151,7 +188,7 @@ def test_the_guards_of_the_store_refuse_first(copy: Path) -> None:
 def test_a_chain_cut_at_its_end_holds_by_itself_but_not_against_a_head(copy: Path) -> None:
     with closing(open_store(copy)) as store:
         head = verify(store, None).head
-    past_the_program(copy, "DELETE FROM lot_decision", f"DELETE FROM chain_link WHERE id = {head.links}")
+    past_the_program(copy, "DELETE FROM line_message WHERE id = 2", f"DELETE FROM chain_link WHERE id = {head.links}")
     with closing(open_store(copy)) as store:
         assert verify(store, None).broken == ()
         (cut,) = verify(store, None, head).broken

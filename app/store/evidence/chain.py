@@ -11,7 +11,7 @@ from dataclasses import dataclass
 from sqlalchemy import Connection, insert, select, text
 
 from app.store.database import schema
-from app.store.evidence.rows import AT_ONCE, digests, key_of, kinds
+from app.store.evidence.rows import AT_ONCE, KINDS, digests, key_of
 
 BEGIN = "0" * 64
 # Writers that run side by side on PostgreSQL may commit rows in another order than they numbered them: so far back is
@@ -111,7 +111,7 @@ def _without(connection: Connection, kind: str, ids: Sequence[int]) -> list[int]
 
 def _query(dialect: str) -> str:
     parts = []
-    for kind in kinds():
+    for kind in KINDS:
         key, newest = key_of(kind), f"(SELECT MAX(row_id) FROM chain_link WHERE kind = '{kind}')"
         after = "0" if kind in _ANY_ORDER else f"COALESCE({newest} - {_LOOK_BACK[dialect]}, 0)"
         if kind in _TOLD:  # all of them once, in a store whose chain begins

@@ -51,7 +51,7 @@ KINDS: dict[str, tuple[Branch, ...]] = {
     "doubt": (),
     "doubt_settled": (),
     "station_check": (),
-    "lot_decision": (Branch("decided_filing", "decision_id"), Branch("decided_judging", "decision_id")),
+    "lot_decision": (Branch("decided_judging", "decision_id"),),
     "set_aside": (),
     "watched": (),
     "line_message": (),
@@ -59,11 +59,6 @@ KINDS: dict[str, tuple[Branch, ...]] = {
 # Tables whose rows are known by another key than `id`.
 _KEYS = {"profile": "judgement_id", "doubt_settled": "doubt_id"}
 AT_ONCE = 500
-
-
-def kinds() -> tuple[str, ...]:
-    """The kinds of rows that this version's store has."""
-    return tuple(kind for kind in KINDS if kind in schema.metadata.tables)
 
 
 def key_of(kind: str) -> str:
@@ -85,8 +80,6 @@ def _contents(
     connection: Connection, name: str, key: str, below: tuple[Branch, ...], ids: Sequence[int]
 ) -> dict[int, list[dict[str, Any]]]:
     """Rows of a table by the key's value, each with what belongs to it."""
-    if name not in schema.metadata.tables:
-        return {}
     table = schema.metadata.tables[name]
     order = [table.c[column.name] for column in table.primary_key.columns]
     query = select(table).where(table.c[key].in_(ids)).order_by(*order)
@@ -118,10 +111,8 @@ def _number(connection: Connection, rows: Sequence[dict[str, Any]]) -> None:
 
 
 def _as_first_filed(connection: Connection, told: Mapping[int, dict[str, Any]]) -> None:
-    """A tray as its first choice found it, with what the newest choice made of it where that is not what stands."""
-    if "choice" not in schema.metadata.tables:
-        return
-    choice, lot = schema.metadata.tables["choice"], schema.lot
+    """A tray as its first choice found it, where it is now what its newest choice made of it."""
+    choice, lot = schema.choice, schema.lot
     lots = [row["lot_id"] for row in told.values() if "lot_id" in row]
     names = {one.id: one.lot for one in connection.execute(select(lot.c.id, lot.c.lot).where(lot.c.id.in_(lots)))}
     for row in told.values():
@@ -133,8 +124,8 @@ def _as_first_filed(connection: Connection, told: Mapping[int, dict[str, Any]]) 
         row["last"] = [one.tray, one.lot]
     for row in told.values():
         first, last = row.pop("first", None), row.pop("last", None)
-        if first is not None and [row["tray"], row["lot"]] == last:
-            row["tray"], row["lot"] = first
+        if first is not None:
+            row["tray"], row["lot"] = first if [row["tray"], row["lot"]] == last else ("moved", "by nobody's choice")
 
 
 def _told(row: dict[str, Any]) -> dict[str, Any]:

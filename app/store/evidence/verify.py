@@ -10,7 +10,7 @@ from sqlalchemy import Connection, Row, func, select, text
 from app.store.database import schema
 from app.store.database.connection import Store
 from app.store.evidence.chain import BEGIN, Head, hash_of, head_of
-from app.store.evidence.rows import AT_ONCE, digests, key_of, kinds
+from app.store.evidence.rows import AT_ONCE, KINDS, digests, key_of
 
 # What stands is made from the acts: the pieces of a tray are those of the act that stands, each once.
 _DERIVED = """
@@ -97,7 +97,7 @@ def _walk(connection: Connection) -> Iterator[Broken]:
 
 def _digests_now(connection: Connection, links: Sequence[Row[tuple[object, ...]]]) -> dict[tuple[str, int], str]:
     found: dict[tuple[str, int], str] = {}
-    for kind in {link.kind for link in links} & set(kinds()):
+    for kind in {link.kind for link in links} & KINDS.keys():
         ids = [link.row_id for link in links if link.kind == kind]
         found |= {(kind, one): digest for one, digest in digests(connection, kind, ids).items()}
     return found
@@ -105,7 +105,7 @@ def _digests_now(connection: Connection, links: Sequence[Row[tuple[object, ...]]
 
 def _without_link(connection: Connection) -> Iterator[Broken]:
     """Rows that were written past the program: they have no link."""
-    for kind in kinds():
+    for kind in KINDS:
         key = key_of(kind)
         query = (
             f"SELECT t.{key} FROM {kind} AS t WHERE NOT EXISTS "
@@ -118,8 +118,6 @@ def _without_link(connection: Connection) -> Iterator[Broken]:
 
 def _standing(connection: Connection) -> Iterator[Broken]:
     """What stands now, which is rewritten and so has no links: made again from the acts."""
-    if "standing_piece" not in schema.metadata.tables:
-        return
     for one, other in (("standing_piece", "made"), ("made", "standing_piece")):
         piece = connection.execute(text(_OF_ACTS + _DERIVED.format(a=one, b=other))).scalar()
         if piece is not None:

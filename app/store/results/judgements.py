@@ -66,7 +66,7 @@ def file_profiles(connection: Connection, judgement_ids: Mapping[int, int], prof
     there = set(connection.execute(held).scalars())
     rows = [{"judgement_id": one, "body": pack_profile(of)} for one, of in wanted.items() if one not in there]
     _insert(connection, profile, rows)
-    link_later(connection, "profile", [row["judgement_id"] for row in rows])
+    link_later(connection, "profile", [one for one in wanted if one not in there])
 
 
 def measure_rows(judged: JudgedPiece) -> list[tuple[str, str, float | None, float | None]]:
