@@ -1,7 +1,7 @@
 from .database.connection import Away as Away, Store as Store, clock_s as clock_s, open_store as open_store
 from .database.schema import bench as bench
 from .evidence.chain import Head as Head, head_of as head_of
-from .evidence.files import KeptFile as KeptFile, kept_files as kept_files
+from .evidence.files import kept_files as kept_files
 from .evidence.signature import check_signature as check_signature, key_file as key_file, signed as signed
 from .evidence.verify import verify as verify
 from .line.outbox import (
