@@ -41,6 +41,8 @@ def command(
     verdicts: Path | None,
     works: Path | None,
     lot: str | None,
+    blind: str | None,
+    in_sight: bool,
     out: Path,
     max_missed: float,
     max_false_alarm: float,
@@ -48,29 +50,19 @@ def command(
     pdf: bool,
 ) -> None:
     """Compare the camera's verdicts with people's, and people's with each other's."""
-    from app.report import AgreementStudy, ReportFolders, agreement_page, study_folder, write_page
-    from app.studies import (
-        MAJORITY,
-        Thresholds,
-        agreement_table,
-        answers,
-        disputes,
-        fitness,
-        json_text,
-        study_agreement,
-    )
+    from app.report import ReportFolders, agreement_page, study_folder, write_page
+    from app.studies import Thresholds, agree, agreement_table, json_text
     from vision.formats import write_atomic
 
-    sample = sample_lot(Asked(results, verdicts, works, lot))
-    said = answers({key: piece.verdict for key, piece in sample.lot.pieces()}, sample.verdicts)
-    agreement = study_agreement(said)
-    thresholds = Thresholds(max_missed, max_false_alarm, min_kappa)
-    judged = fitness(agreement.camera_vs[MAJORITY], thresholds) if agreement.camera_vs else None
-    study = AgreementStudy(said, agreement, judged, thresholds, disputes(said))
+    sample = sample_lot(Asked(results, verdicts, works, lot, blind, in_sight))
+    study = agree(sample.lot, sample.samples, Thresholds(max_missed, max_false_alarm, min_kappa))
+    said, agreement, judged = study.said, study.agreement, study.fitness
     page = agreement_page(study, sample.lot.trays, ReportFolders(sample.results, out))
     study_folder(out)
-    write_atomic(out / "agreement.json", json_text(agreement_table(agreement, judged, thresholds)))
+    write_atomic(out / "agreement.json", json_text(agreement_table(study)))
     written = [out / "agreement.json", *write_page(page, out / "agreement.html", pdf=pdf)]
+    for one in sample.samples:
+        click.echo(one.words)
     click.echo(f"{agreement.pieces} pieces, {len(said.inspectors)} inspectors, {len(study.disputes)} pieces in dispute")
     click.echo(judged.words if judged else "No piece of the results was judged by a person: nothing to compare.")
     click.echo(f"written: {', '.join(map(str, written))}")

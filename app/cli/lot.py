@@ -136,14 +136,23 @@ def _option(word: Word) -> str:
 
 def _summary(state: LotState, acceptance: Acceptance | None, aql: float) -> list[str]:
     """The lot in some lines."""
-    from app.report import decision_words, escapes_words, first_reason_words, next_words, sample_words, share
+    from app.report import (
+        decision_words,
+        escapes_words,
+        first_reason_words,
+        next_words,
+        sample_words,
+        share,
+        yield_words,
+    )
     from app.studies import Fate
 
     figures = state.figures
     fates = ", ".join(f"{fate} {figures.fates[fate]}" for fate in get_args(Fate))
     said = [
         f"lot {state.lot}, {state.part}: {state.standing}; {figures.trays} trays, {figures.pieces} pieces: {fates}",
-        f"to packing: {figures.to_packing}; yield {share(figures.yielded)}, first pass {share(figures.first_pass)}",
+        f"to packing: {figures.to_packing}; yield {yield_words(figures.yielded)}; "
+        f"first pass {share(figures.first_pass)}",
     ]
     if figures.reasons:
         said.append(f"first reasons: {', '.join(f'{first_reason_words(r.name)} {r.count}' for r in figures.reasons)}")

@@ -14,7 +14,7 @@ from vision.errors import Unusable
 
 if TYPE_CHECKING:
     from app.store import Store
-    from app.studies import Lot, PersonVerdict
+    from app.studies import Lot, Sample
     from app.works import Works
 
 _FOLDER = click.Path(path_type=Path, exists=True, file_okay=False)
@@ -22,20 +22,25 @@ _FOLDER = click.Path(path_type=Path, exists=True, file_okay=False)
 
 @dataclass(frozen=True, slots=True)
 class Asked:
-    """What the options said: `results` and `verdicts`, or `works` with the lot's name where it holds several."""
+    """What the options said: `results` and `verdicts`, or `works` with the lot's name where it holds several.
+
+    `blind`: verdicts of this blind round only; `in_sight`: all that stand, also those given with the camera's in sight.
+    """
 
     results: Path | None
     verdicts: Path | None
     works: Path | None
     lot: str | None
+    blind: str | None
+    in_sight: bool
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class Sample:
+class SampleLot:
     """A lot with what people said of it; `said_in` names their source in messages; `works` None for files."""
 
     lot: Lot
-    verdicts: Sequence[PersonVerdict]
+    samples: Sequence[Sample]
     said_in: str
     results: Path
     works: Works | None
@@ -52,13 +57,19 @@ def sample_options(command: Callable[..., None]) -> Callable[..., None]:
         ),
         click.option("--works", type=_FOLDER, help="Works folder, in place of both: a lot of its store."),
         click.option("--lot", help="Which lot of the works, where it holds several."),
+        click.option("--blind", metavar="ROUND", help="Verdicts of this blind round; without it, of all the lot's."),
+        click.option(
+            "--in-sight",
+            is_flag=True,
+            help="All verdicts that stand, also those given with the camera's verdict in sight; the report says so.",
+        ),
     )
     for option in reversed(options):
         command = option(command)
     return command
 
 
-def sample_lot(asked: Asked) -> Sample:
+def sample_lot(asked: Asked) -> SampleLot:
     """Read the sample lot.
 
     Raises
@@ -69,28 +80,31 @@ def sample_lot(asked: Asked) -> Sample:
     if asked.works is not None:
         if asked.results or asked.verdicts:
             raise click.UsageError("Give --works, or --results and --verdicts; not both.")
-        return _from_works(asked.works, asked.lot)
+        if asked.blind is not None and asked.in_sight:
+            raise click.UsageError("Give --blind or --in-sight; not both.")
+        return _from_works(asked.works, asked)
     if asked.results is None or asked.verdicts is None:
         raise click.UsageError("Give --results and --verdicts, or --works in place of both.")
-    from app.studies import read_lot
+    if asked.blind is not None or asked.in_sight:
+        raise click.UsageError("--blind and --in-sight ask for --works: a table does not say how it was made.")
+    from app.studies import Sample, read_lot
     from vision.formats import read_verdicts
 
-    verdicts = read_verdicts(asked.verdicts)
-    return Sample(read_lot(asked.results), verdicts, str(asked.verdicts), asked.results, None)
+    table = Sample("", "table", tuple(read_verdicts(asked.verdicts)))
+    return SampleLot(read_lot(asked.results), [table], str(asked.verdicts), asked.results, None)
 
 
-def _from_works(folder: Path, lot: str | None) -> Sample:
-    from app.store import Which, recall_results, standing
+def _from_works(folder: Path, asked: Asked) -> SampleLot:
+    from app.store import Choice, Which, recall_results, samples_of
     from app.studies import Lot
     from app.works import read_works
 
     works = read_works(folder)
     with closing(works.open()) as store:
-        name, part = _chosen(store, lot)
+        name, part = _chosen(store, asked.lot)
         trays = tuple(recall_results(store, Which(lot=name, part=part)))
-        seen = {tray.tray for tray in trays}
-        verdicts = [one for one in standing(store) if one.tray in seen]
-    return Sample(Lot(trays), verdicts, works.store_address, works.results, works)
+        samples = samples_of(store, name, part, Choice(asked.blind, asked.in_sight))
+    return SampleLot(Lot(trays), samples, works.store_address, works.results, works)
 
 
 def _chosen(store: Store, lot: str | None) -> tuple[str, str]:

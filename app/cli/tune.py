@@ -45,6 +45,13 @@ NEW_FILE = click.Path(path_type=Path, dir_okay=False)
     show_default=True,
     help="Confidence of that bound.",
 )
+@click.option(
+    "--looks",
+    type=click.IntRange(min=1),
+    default=1,
+    show_default=True,
+    help="How many measures or settings were tried on these pieces, of which this one is chosen.",
+)
 @click.option("--cost-missed", type=click.FloatRange(0.0), help="Cost of a bad piece that passes.")
 @click.option("--cost-scrapped", type=click.FloatRange(0.0), help="Cost of a good piece that does not pass.")
 @click.option("--bad-share", type=click.FloatRange(0.0, 1.0), help="Share of bad pieces expected in production.")
@@ -54,6 +61,8 @@ def command(
     verdicts: Path | None,
     works: Path | None,
     lot: str | None,
+    blind: str | None,
+    in_sight: bool,
     limits_file: Path | None,
     measure: str,
     zone: str | None,
@@ -63,6 +72,7 @@ def command(
     draft_file: Path | None,
     max_missed: float,
     confidence: float,
+    looks: int,
     cost_missed: float | None,
     cost_scrapped: float | None,
     bad_share: float | None,
@@ -82,20 +92,21 @@ def command(
         costs = Costs(cost_missed, cost_scrapped, bad_share)
     elif (cost_missed, cost_scrapped, bad_share) != (None, None, None):
         raise Unusable("--cost-missed", "", "--cost-missed, --cost-scrapped and --bad-share together, or none of them")
-    sample = sample_lot(Asked(results, verdicts, works, lot))
+    sample = sample_lot(Asked(results, verdicts, works, lot, blind, in_sight))
     if limits_file is None:
         if sample.works is None:
             raise click.UsageError("Missing '--limits'.")
         limits_file = sample.works.limits_file(sample.lot.trays[0].part)
     limits = read_limits(limits_file, part_as_seen(sample.lot))
-    question = Question(measure, zone, side, severity, Task(Promise(max_missed, confidence), costs))
-    study, unknown = tune(sample.lot, sample.verdicts, limits, question)
-    page = tuning_page(study, sample.lot.trays, ReportFolders(sample.results, out))
+    question = Question(measure, zone, side, severity, Task(Promise(max_missed, confidence, looks), costs))
+    study, unknown = tune(sample.lot, sample.samples, limits, question)
+    page = tuning_page(study, sample.samples, sample.lot.trays, ReportFolders(sample.results, out))
     study_folder(out)
-    table = tuning_table(study.target, study.tuning, study.task, study.area, study.changes)
-    write_atomic(out / "tuning.json", json_text(table))
+    write_atomic(out / "tuning.json", json_text(tuning_table(study, sample.samples)))
     written = [out / "tuning.json", *write_page(page, out / "tuning.html", pdf=pdf)]
     recommended = study.tuning.recommended
+    for one in sample.samples:
+        click.echo(one.words)
     click.echo(recommended.words)
     failures = [
         *sample.lot.unread,

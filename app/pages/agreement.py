@@ -3,20 +3,8 @@
 import streamlit as st
 
 from app.pages.study_lot import StudyLot, report_folders, show_chart, show_pieces, study_head, take_away
-from app.report import AgreementStudy, ReportFolders, agreement_page, camera_rates_chart, coefficient, share
-from app.store import Standing
-from app.studies import (
-    MAJORITY,
-    Dispute,
-    Pair,
-    Thresholds,
-    agreement_table,
-    answers,
-    disputes,
-    fitness,
-    json_text,
-    study_agreement,
-)
+from app.report import ReportFolders, agreement_page, camera_rates_chart, coefficient, share
+from app.studies import AgreementStudy, Dispute, Pair, Thresholds, agree, agreement_table, json_text
 
 PERCENT = 100.0
 
@@ -26,11 +14,13 @@ def agreement_study_page() -> None:
     head = study_head()
     if head is None:
         return
-    server, who, lot, verdicts = head.server, head.who, head.lot, head.verdicts
-    if not verdicts:
-        st.info("Nobody has judged a piece of this lot so far. Judge some on the bench, or begin a blind round.")
+    server, who, lot = head.server, head.who, head.lot
+    if not any(sample.verdicts for sample in head.samples):
+        st.info("Nobody has judged a piece of this lot blind so far. Begin a blind round.")
         return
-    study = _study(lot, verdicts, _thresholds())
+    study = agree(lot.lot, head.samples, _thresholds())
+    for sample in head.samples:
+        st.markdown(sample.words)
     _verdict(study)
     _tables(study)
     st.markdown("**Pieces in dispute** (a click opens the piece)")
@@ -54,13 +44,6 @@ def _thresholds() -> Thresholds:
         alarms = st.number_input("False alarms, at most %", 0.0, 100.0, PERCENT * usual.max_false_alarm, 0.5)
         kappa = st.number_input("Kappa, at least", -1.0, 1.0, usual.min_kappa, 0.05)
     return Thresholds(missed / PERCENT, alarms / PERCENT, kappa)
-
-
-def _study(lot: StudyLot, verdicts: tuple[Standing, ...], thresholds: Thresholds) -> AgreementStudy:
-    said = answers({key: piece.verdict for key, piece in lot.lot.pieces()}, verdicts)
-    agreement = study_agreement(said)
-    judged = fitness(agreement.camera_vs[MAJORITY], thresholds)
-    return AgreementStudy(said, agreement, judged, thresholds, disputes(said))
 
 
 def _verdict(study: AgreementStudy) -> None:
@@ -87,8 +70,23 @@ def _tables(study: AgreementStudy) -> None:
             st.dataframe(rows, hide_index=True)
     with right:
         show_chart(camera_rates_chart(agreement), "Missed pieces and false alarms against each person, with intervals")
+    if study.by_limit:
+        st.markdown("**By limit**: what the camera stops by it, against people who name what it looks for")
+        st.dataframe(
+            [
+                {
+                    "": one.name,
+                    "stopped": one.stopped,
+                    "false alarms": share(one.false_alarm),
+                    "missed": "–" if one.pair is None else share(one.pair.missed),
+                    "kappa": "–" if one.pair is None else coefficient(one.pair.kappa),
+                }
+                for one in study.by_limit
+            ],
+            hide_index=True,
+        )
     if agreement.left_out:
-        with st.expander(f"{len(agreement.left_out)} pieces left out of the majority"):
+        with st.expander(f"{len(agreement.left_out)} pieces left out of the table of the majority"):
             st.markdown("\n".join(f"- {one.tray}, piece {one.piece}: {one.reason}" for one in agreement.left_out))
 
 
@@ -108,5 +106,5 @@ def _take_away(study: AgreementStudy, lot: StudyLot, where: ReportFolders) -> No
     take_away(
         f"agreement-{lot.name}",
         lambda: agreement_page(study, lot.lot.trays, where),
-        lambda: json_text(agreement_table(study.agreement, study.fitness, study.thresholds)),
+        lambda: json_text(agreement_table(study)),
     )

@@ -1,16 +1,32 @@
 """Blind rounds: begin one, and judge its pieces without what the camera said."""
 
+from collections.abc import Mapping
+
 import streamlit as st
 
 from app.pages.server_state import Pass, ServerState, current_server
 from app.pages.sign_in import head, nobody_yet
 from app.pages.viewer_component import show_viewer
-from app.store import Blind, Wanted, blinds, list_lots, make_blind, sample_pieces
+from app.store import Blind, Draw, Wanted, blinds, draw_pieces, list_lots, make_blind, stratum_sizes
+from app.studies import round_size
 from app.works import may
 from vision.errors import Unusable
+from vision.records import Verdict
 
-PIECES_MAX = 500
+PIECES_MAX = 5000
 ROUNDS_MAX = 10
+PERCENT = 100.0
+BY_STRATA, AT_RANDOM = "by the camera's verdict", "at random from all"
+WHICH = (
+    "At random tells most of the false alarms. By the camera's verdict, bad pieces are seen sooner; figures are "
+    "weighted by how many pieces each one drawn stands for."
+)
+STRATA: tuple[tuple[Verdict, str, float], ...] = (
+    ("pass", "Passed", 50.0),
+    ("review", "In review", 25.0),
+    ("reject", "Rejected", 25.0),
+)
+"""Of each stratum: the camera's verdict, its words, and its usual share of a round, %."""
 
 
 def blind_page() -> None:
@@ -61,25 +77,28 @@ def _choose(rounds: tuple[Blind, ...]) -> Blind | None:
 
 
 def _begin(server: ServerState, who: Pass) -> None:
-    with st.form("begin_blind", width=640):
-        st.markdown("**Begin a blind round**")
-        name = st.text_input("Name", max_chars=60)
+    st.markdown("**Begin a blind round**")
+    left, right = st.columns(2)
+    with left:
         lot = st.selectbox(
             "Pieces of lot", [one.lot for one in list_lots(server.store)], index=None, placeholder="all lots"
         )
-        count = st.number_input("How many pieces (half of them flagged)", 1, PIECES_MAX, 30)
+        by_strata = st.radio("Drawn", [BY_STRATA, AT_RANDOM], help=WHICH) == BY_STRATA
+    sizes = stratum_sizes(server.store, lot)
+    with right:
+        bound = st.number_input("Missed, to be shown: at most %", 0.1, 50.0, 2.0, 0.5) / PERCENT
+        flagged_bad = st.number_input("Of flagged pieces, bad about %", 1.0, 100.0, 75.0, 5.0) / PERCENT
+    st.markdown(round_size(sizes, flagged_bad, bound).words)
+    with st.form("begin_blind", width=640):
+        name = st.text_input("Name", max_chars=60)
+        count = st.number_input("How many pieces", 1, PIECES_MAX, 30)
+        shares = _shares(sizes) if by_strata else None
         rounds = st.number_input("How often each is seen", 1, ROUNDS_MAX, 2)
-        seed = st.number_input("Seed of the order", 0, 2**31 - 1, 1)
+        seed = st.number_input("Seed of draw and order", 0, 2**31 - 1, 1)
         if st.form_submit_button("Begin", type="primary"):
             try:
-                made = make_blind(
-                    server.store,
-                    name,
-                    int(seed),
-                    int(rounds),
-                    sample_pieces(server.store, lot, int(count), int(seed)),
-                    who.name,
-                )
+                drawn = draw_pieces(server.store, Draw(lot, int(count), int(seed), shares))
+                made = make_blind(server.store, name, int(seed), int(rounds), drawn, who.name)
             except Unusable as fault:
                 st.error(str(fault))
             else:
@@ -87,3 +106,12 @@ def _begin(server: ServerState, who: Pass) -> None:
                     f"{len(made.pieces)} pieces, each seen {made.rounds} times. Choose the round above to judge it."
                 )
                 st.rerun()
+
+
+def _shares(sizes: Mapping[Verdict, int]) -> dict[Verdict, float]:
+    """Ask for each stratum's share of the round."""
+    shares: dict[Verdict, float] = {}
+    for column, (verdict, words, usual) in zip(st.columns(3), STRATA, strict=True):
+        label = f"{words} %, of {sizes.get(verdict, 0)}"
+        shares[verdict] = column.number_input(label, 0.0, PERCENT, usual, 5.0)
+    return shares

@@ -22,6 +22,7 @@ from app.report import (
     sample_words,
     share,
     shares_chart,
+    yield_words,
 )
 from app.statistics import AQLS
 from app.store import LotState, Word, decide, key_file, list_lots, lot_state, series_up_to
@@ -88,11 +89,12 @@ def _head(state: LotState) -> None:
         late = f" Filed since: {', '.join(state.late_trays)}." if state.late_trays else ""
         st.warning(f"{state.standing.capitalize()}. Nobody has released or held it since.{late}")
     two.metric("To packing, pieces", f"{figures.to_packing} of {figures.pieces}")
-    yielded = figures.yielded.value
-    three.metric("Yield of the pieces decided on", "–" if yielded is None else f"{100 * yielded:.1f} %")
+    found = figures.yielded
+    ends = [] if found is None else sorted({f"{100 * found.least:.1f}", f"{100 * found.most:.1f}"}, key=float)
+    three.metric("Yield", f"{' to '.join(ends)} %" if ends else "–")
     four.metric("Waiting for review, pieces", figures.fates["waiting"])
     st.markdown(
-        f"{figures.trays} trays, yield {share(figures.yielded)}. "
+        f"{figures.trays} trays, yield {yield_words(figures.yielded)}. "
         f"Passed by the camera {figures.fates['passed']}, flagged and accepted by a person "
         f"{figures.fates['accepted']}, rejected by a person {figures.fates['rejected']}, rejected by the camera and "
         f"not seen by a person {figures.fates['sorted out']}."

@@ -13,8 +13,8 @@ from app.pages.cards import frames
 from app.pages.server_state import Pass, ServerState, current_server
 from app.pages.sign_in import nobody_yet, who_is_here
 from app.report import PAPER, ReportFolders, pdf_bytes
-from app.store import Standing, Which, blinds, list_lots, newest_judgement, recall_results, shown, standing
-from app.studies import Lot, PieceColumns, PieceKey, columns_of
+from app.store import Choice, Which, blinds, list_lots, newest_judgement, recall_results, samples_of, shown
+from app.studies import Lot, PieceColumns, PieceKey, Sample, columns_of
 
 KEPT_S = 60
 """Seconds for which a lot's results are kept before they are read again: trays filed meanwhile show up then."""
@@ -43,7 +43,7 @@ class StudyHead:
     server: ServerState
     who: Pass
     lot: StudyLot
-    verdicts: tuple[Standing, ...]
+    samples: list[Sample]
 
 
 def study_head() -> StudyHead | None:
@@ -60,8 +60,8 @@ def study_head() -> StudyHead | None:
     if lot is None:
         return None
     with middle:
-        verdicts = _chosen_verdicts(server, lot)
-    return StudyHead(server, who, lot, verdicts)
+        samples = _chosen_samples(server, lot)
+    return StudyHead(server, who, lot, samples)
 
 
 @st.cache_resource(ttl=KEPT_S, show_spinner="Reading the lot …")
@@ -88,19 +88,23 @@ def _chosen_lot(server: ServerState) -> StudyLot | None:
     return _read(server, *picked)
 
 
-def _chosen_verdicts(server: ServerState, lot: StudyLot) -> tuple[Standing, ...]:
-    """Let the person choose whose verdicts count: those of one blind round, or all that stand."""
+IN_SIGHT = "all verdicts, also with the camera's in sight"
+
+
+def _chosen_samples(server: ServerState, lot: StudyLot) -> list[Sample]:
+    """Let the person choose whose verdicts count: those of all blind rounds, of one, or all that stand."""
     names = [one.name for one in blinds(server.store)]
-    blind = st.selectbox(
+    chosen = st.selectbox(
         "Verdicts of",
-        names,
+        [*names, IN_SIGHT],
         index=None,
-        placeholder="all verdicts",
+        placeholder="all blind rounds",
         key="study_blind",
         label_visibility="collapsed",
-        help="Verdicts given in a blind round don't know what the camera said.",
+        help="Verdicts of a blind round don't know what the camera said. Without a round, those of a table count.",
     )
-    return _verdicts(server, lot, blind)
+    choice = Choice(in_sight=True) if chosen == IN_SIGHT else Choice(blind=chosen)
+    return _samples(server, lot, choice)
 
 
 def lot_key(lot: StudyLot) -> tuple[str, str, int]:
@@ -108,10 +112,9 @@ def lot_key(lot: StudyLot) -> tuple[str, str, int]:
     return lot.name, lot.part, len(lot.columns)
 
 
-@st.cache_resource(ttl=SAID_KEPT_S, show_spinner=False, hash_funcs={StudyLot: lot_key})
-def _verdicts(_server: ServerState, lot: StudyLot, blind: str | None) -> tuple[Standing, ...]:
-    keys = set(lot.columns.keys)
-    return tuple(one for one in standing(_server.store, blind=blind) if PieceKey(one.tray, one.piece) in keys)
+@st.cache_resource(ttl=SAID_KEPT_S, show_spinner=False, hash_funcs={StudyLot: lot_key, Choice: repr})
+def _samples(_server: ServerState, lot: StudyLot, choice: Choice) -> list[Sample]:
+    return samples_of(_server.store, lot.name, lot.part, choice)
 
 
 def piece_link(key: PieceKey, who: Pass) -> str:

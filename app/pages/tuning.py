@@ -20,7 +20,7 @@ from app.pages.study_lot import (
 )
 from app.report import distribution_chart, measure_words, setting_rates_chart, share, tuning_page
 from app.statistics import Estimate, round_step
-from app.store import Revision, Standing, file_limits, part_of, release, revisions
+from app.store import Revision, file_limits, part_of, release, revisions
 from app.studies import (
     COUNT_RULES,
     Changes,
@@ -28,6 +28,7 @@ from app.studies import (
     Costs,
     Promise,
     Question,
+    Sample,
     Sweep,
     Target,
     Task,
@@ -69,13 +70,15 @@ def tuning_study_page() -> None:
     head = study_head()
     if head is None:
         return
-    server, who, lot, verdicts = head.server, head.who, head.lot, head.verdicts
+    server, who, lot = head.server, head.who, head.lot
     known = revisions(server.store, lot.part)
     if not known:
         st.info("The store holds no limits of this part yet: they are filed with the first tray that is inspected.")
         return
     base, target, task = _ask(lot, known)
-    studied = _studied(lot, verdicts, base, target, task)
+    for sample in head.samples:
+        st.markdown(sample.words)
+    studied = _studied(lot, head.samples, base, target, task)
     study = studied.study
     moved = _move(lot, base, target, study)
     changes = changes_between(lot.columns, studied.before, _codes(lot, studied, moved))
@@ -88,8 +91,8 @@ def tuning_study_page() -> None:
         done = study
         take_away(
             f"tuning-{lot.name}",
-            lambda: tuning_page(done, lot.lot.trays, report_folders(server)),
-            lambda: json_text(tuning_table(done.target, done.tuning, done.task, done.area, done.changes)),
+            lambda: tuning_page(done, head.samples, lot.lot.trays, report_folders(server)),
+            lambda: json_text(tuning_table(done, head.samples)),
         )
 
 
@@ -106,12 +109,12 @@ class Studied:
     ttl=KEPT_S,
     max_entries=16,
     show_spinner="Studying the lot …",
-    hash_funcs={StudyLot: lot_key, tuple: hash, Limits: repr, Target: repr, Task: repr},
+    hash_funcs={StudyLot: lot_key, list: repr, Limits: repr, Target: repr, Task: repr},
 )
-def _studied(lot: StudyLot, verdicts: tuple[Standing, ...], base: Limits, target: Target, task: Task) -> Studied:
-    truth, _ = truth_of(lot.columns, verdicts)
+def _studied(lot: StudyLot, samples: list[Sample], base: Limits, target: Target, task: Task) -> Studied:
+    truth = truth_of(lot.columns, samples)
     study = None
-    if (truth >= 0).any():
+    if (truth.said >= 0).any():
         question = Question(target.name, target.zone, target.side, target.severity, task)
         study = tune_columns(lot.columns, truth, base, question)
     return Studied(study, sweep(lot.columns, base, target), rejudge_all(lot.columns, base))
@@ -151,7 +154,11 @@ def _ask(lot: StudyLot, known: tuple[Revision, ...]) -> tuple[Limits, Target, Ta
                 st.number_input("Cost of a good piece that does not", 0.0, value=0.5),
                 st.number_input("Bad pieces in production %", 0.0, 100.0, 2.0) / PERCENT,
             )
-    return base, target_of(base, name, zone), Task(Promise(missed / PERCENT, confidence / PERCENT), costs)
+    # Whoever looks at several settings may choose the best of them: each look has its share of the promise's risk.
+    looked_at = st.session_state.setdefault(f"looked at {lot.name} {lot.part}", set())
+    looked_at.add((name, zone))
+    promise = Promise(missed / PERCENT, confidence / PERCENT, len(looked_at))
+    return base, target_of(base, name, zone), Task(promise, costs)
 
 
 def _measured(lot: StudyLot, name: str) -> bool:

@@ -38,6 +38,7 @@ from .lot_words import (
     first_reason_words as first_reason_words,
     next_words as next_words,
     sample_words as sample_words,
+    yield_words as yield_words,
 )
 from .pictures import write_index as write_index, write_pictures as write_pictures
 from .pod_report import (
@@ -48,7 +49,6 @@ from .pod_report import (
     pod_table as pod_table,
 )
 from .study_agreement import (
-    AgreementStudy as AgreementStudy,
     agreement_page as agreement_page,
     camera_rates_chart as camera_rates_chart,
 )

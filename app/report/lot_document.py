@@ -7,12 +7,19 @@ from typing import Any
 
 from app.report.die_report import same_place_html
 from app.report.lot_charts import over_time_chart, shares_chart
-from app.report.lot_words import decision_words, escapes_words, first_reason_words, next_words, sample_words
+from app.report.lot_words import (
+    decision_words,
+    escapes_words,
+    first_reason_words,
+    next_words,
+    sample_words,
+    yield_words,
+)
 from app.report.study_page import ReportFolders, pictured, render
 from app.report.words import measure_words, number_words
 from app.statistics import same_place
 from app.store import LotState, Store, head_of, history_of, part_of, signed
-from app.studies import Acceptance, LotPiece, MeasureSum, OverTime, PieceKey, Share, figure
+from app.studies import Acceptance, LotPiece, LotYield, MeasureSum, OverTime, PieceKey, Share, figure
 
 PICTURED = 6
 COVERAGE_FACTOR = 2.0
@@ -72,6 +79,7 @@ def lot_page(report: LotReport, report_folders: ReportFolders) -> str:
             "outside": [] if figures.over_time is None else _outside(report),
             "measures": [measure_row(one) for one in state.content.measures],
             "escapes": escapes_words(figures.escapes),
+            "yielded": yield_words(figures.yielded),
             "decisions": [(decision_words(one), one) for one in state.decisions],
             "acceptance": report.series[-1] if report.series else None,
             "sample": sample_words(report.series[-1], report.aql) if report.series else "",
@@ -127,7 +135,7 @@ def lot_table(report: LotReport) -> dict[str, Any]:
         "fates": dict(figures.fates),
         "to_packing": figures.to_packing,
         "first_pass": figure(figures.first_pass),
-        "yield": figure(figures.yielded),
+        "yield": _yield_table(figures.yielded),
         "reasons": [_share_table(one) for one in figures.reasons],
         "by": {one.name: [_share_table(group) for group in one.groups] for one in figures.groupings},
         "escapes": None
@@ -138,6 +146,7 @@ def lot_table(report: LotReport) -> dict[str, Any]:
             "share": figure(figures.escapes.share),
             "escaped": figure(figures.escapes.escaped),
             "per_million": figure(figures.escapes.per_million),
+            "of_this_lot": figures.escapes.own,
         },
         "acceptance": None if not report.series else _acceptance_table(report.series[-1], report.aql),
         "over_time": None if figures.over_time is None else _over_time_table(figures.over_time),
@@ -217,6 +226,14 @@ def _measure_table(one: MeasureSum) -> dict[str, Any]:
         "max": one.most,
         "standard_uncertainty": one.uncertainty,
     }
+
+
+def _yield_table(found: LotYield | None) -> dict[str, Any] | None:
+    """The value is null where pieces wait: the yield is then known as a range."""
+    if found is None:
+        return None
+    value = found.least if found.waiting == 0 else None
+    return {"value": value, "least": found.least, "most": found.most, "ci": list(found.ci)}
 
 
 def _share_table(one: Share) -> dict[str, Any]:

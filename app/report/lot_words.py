@@ -5,7 +5,7 @@ import numpy as np
 from app.report.words import FAULTS, measure_words
 from app.statistics import Estimate
 from app.store import Decision
-from app.studies import Acceptance, Escapes
+from app.studies import Acceptance, Escapes, LotYield
 
 
 def first_reason_words(name: str) -> str:
@@ -23,10 +23,25 @@ def escapes_words(found: Escapes | None) -> str:
             "What the camera lets through can't be told: nobody judged, in a blind round, pieces of this part that the "
             "camera passes."
         )
+    whose = "this lot" if found.own else "other lots of this part, which this one must be like,"
     return (
         f"Bad pieces in a million packed: about {interval_words(found.per_million)}; in this lot "
-        f"{interval_words(found.escaped)}. People who did not know the camera's verdict judged {found.seen} of the "
-        f"pieces that it passes and found {found.bad} bad."
+        f"{interval_words(found.escaped)}. People who did not know the camera's verdict judged {found.seen} pieces of "
+        f"{whose} that it passes and found {found.bad} bad."
+    )
+
+
+def yield_words(found: LotYield | None) -> str:
+    """The share that goes to packing with its interval; a range where pieces wait."""
+    if found is None:
+        return "–"
+    low, high = found.ci
+    ends = f"({100 * low:.1f} to {100 * high:.1f})"
+    if found.waiting == 0:
+        return f"{100 * found.least:.1f} % {ends}"
+    return (
+        f"{100 * found.least:.1f} to {100 * found.most:.1f} % {ends}, as the {found.waiting} waiting pieces are sorted "
+        "out or accepted"
     )
 
 

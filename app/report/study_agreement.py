@@ -8,7 +8,7 @@ import numpy as np
 from app.report.charts import Axis, Entry, Frame, Shape, axis_of_names, chart, dots, legend, whiskers
 from app.report.study_page import ReportFolders, pictured, render
 from app.statistics import pieces_for_half_width, pieces_for_kappa
-from app.studies import MAJORITY, Agreement, Answers, Dispute, Fitness, Pair, Thresholds
+from app.studies import MAJORITY, Agreement, AgreementStudy, Pair
 from vision.records import Array, TrayResult
 
 PICTURES_AT_MOST = 40
@@ -28,17 +28,6 @@ class PlannedStudy:
     for_kappa: int | None
 
 
-@dataclass(frozen=True, slots=True)
-class AgreementStudy:
-    """All that the report is made from; `fitness` None without any verdict to hold against."""
-
-    said: Answers
-    agreement: Agreement
-    fitness: Fitness | None
-    thresholds: Thresholds
-    disputes: Sequence[Dispute]
-
-
 def agreement_page(study: AgreementStudy, trays: Sequence[TrayResult], report_folders: ReportFolders) -> str:
     """The report as HTML that stands alone, with pictures of the pieces in dispute."""
     agreement = study.agreement
@@ -47,6 +36,8 @@ def agreement_page(study: AgreementStudy, trays: Sequence[TrayResult], report_fo
         "study_agreement.html",
         {
             "agreement": agreement,
+            "samples": study.samples,
+            "by_limit": study.by_limit,
             "said": study.said,
             "trays": trays,
             "lots": sorted({tray.lot for tray in trays if tray.lot}),

@@ -22,7 +22,7 @@ from app.report.study_page import Pictured, ReportFolders, pictured, render
 from app.report.style import ACCENT, INK, MUTED
 from app.report.words import measure_words
 from app.statistics import Estimate, RocCurve
-from app.studies import Change, Changes, Rates, Target, TuningStudy
+from app.studies import Change, Changes, Rates, Sample, Target, TuningStudy
 from vision.records import Array, TrayResult
 
 CHANGED_AT_MOST, PICTURES_AT_MOST = 60, 20
@@ -32,7 +32,9 @@ JITTER = 0.32
 """Half the height over which points of one verdict are spread so that they don't hide each other."""
 
 
-def tuning_page(study: TuningStudy, trays: Sequence[TrayResult], report_folders: ReportFolders) -> str:
+def tuning_page(
+    study: TuningStudy, samples: Sequence[Sample], trays: Sequence[TrayResult], report_folders: ReportFolders
+) -> str:
     """The report as HTML that stands alone, with pictures of the pieces that change."""
     tuning = study.tuning
     points = (("recommended", tuning.at_recommended), ("now", tuning.now))
@@ -40,6 +42,7 @@ def tuning_page(study: TuningStudy, trays: Sequence[TrayResult], report_folders:
         "study_tuning.html",
         {
             "study": study,
+            "samples": samples,
             "tuning": tuning,
             "target": study.target,
             "task": study.task,

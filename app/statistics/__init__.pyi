@@ -19,14 +19,16 @@ from .charts import (
     share_chart as share_chart,
 )
 from .intervals import (
+    UNDEFINED as UNDEFINED,
     Estimate as Estimate,
     PairedCounts as PairedCounts,
     clopper_pearson as clopper_pearson,
     difference_paired as difference_paired,
-    exact_upper_bound as exact_upper_bound,
     misses_allowed as misses_allowed,
     pieces_for_half_width as pieces_for_half_width,
     pieces_for_promise as pieces_for_promise,
+    pieces_for_wilson as pieces_for_wilson,
+    predicted_count as predicted_count,
     wilson as wilson,
 )
 from .kappa import (
@@ -38,6 +40,16 @@ from .kappa import (
     mcnemar_p as mcnemar_p,
     pieces_for_kappa as pieces_for_kappa,
     prevalence_bias as prevalence_bias,
+)
+from .kappa_ends import (
+    ac1_ends as ac1_ends,
+    ac1_se as ac1_se,
+    ac1_value as ac1_value,
+    kappa_ends as kappa_ends,
+    kappa_of as kappa_of,
+    kappa_se as kappa_se,
+    many_ends as many_ends,
+    many_values as many_values,
 )
 from .mean_squares import Component as Component, Term as Term, component as component
 from .places import (
@@ -69,4 +81,13 @@ from .trends import (
     regrinds as regrinds,
     strokes_left as strokes_left,
     trend as trend,
+)
+from .weighted import (
+    HIT as HIT,
+    MISS as MISS,
+    Cells as Cells,
+    differ_p as differ_p,
+    share_bound as share_bound,
+    weighted_difference as weighted_difference,
+    weighted_share as weighted_share,
 )

@@ -4,6 +4,7 @@ from dataclasses import dataclass
 from math import sqrt
 from typing import Literal
 
+import numpy as np
 from scipy import stats
 
 CONFIDENCE = 0.95
@@ -64,6 +65,21 @@ def exact_upper_bound(count: int, total: int, confidence: float = CONFIDENCE) ->
     if count >= total:
         return 1.0
     return float(stats.beta.ppf(confidence, count + 1, total - count))
+
+
+def predicted_count(count: int, total: int, more: int, confidence: float = CONFIDENCE) -> tuple[int, int]:
+    """Limits of how many of `more` further pieces are bad, after `count` of `total` were.
+
+    Exact: given how many are bad in both together, those in the first part are hypergeometric. They hold for the other
+    pieces of a lot of which the first were drawn at random, and for pieces to come of the same process.
+    Source: Thatcher 1964, J. R. Stat. Soc. B 26:176 (from memory).
+    """
+    tail = (1 - confidence) / 2
+    further = np.arange(more + 1)
+    # P(count or fewer of the bad ones lie in the first part), and count or more.
+    few = stats.hypergeom.cdf(count, total + more, count + further, total)
+    many = stats.hypergeom.sf(count - 1, total + more, count + further, total)
+    return int(further[many > tail].min()), int(further[few > tail].max())
 
 
 def difference_independent(first: tuple[int, int], second: tuple[int, int], confidence: float = CONFIDENCE) -> Estimate:
@@ -153,6 +169,15 @@ def pieces_for_promise(bound: float, confidence: float = CONFIDENCE, misses: int
         else:
             low = middle + 1
     return low
+
+
+def pieces_for_wilson(bound: float, confidence: float = CONFIDENCE) -> int:
+    """Fewest pieces without a miss whose two-sided Wilson interval ends at `bound` or below: 189 for 0.02 at 95 %.
+
+    Its upper end is then z^2 / (n + z^2).
+    """
+    z2 = normal_quantile(confidence) ** 2
+    return _ceil(z2 * (1 - bound) / bound)
 
 
 def misses_allowed(bad_pieces: int, bound: float, confidence: float = CONFIDENCE) -> int | None:

@@ -34,9 +34,9 @@ from .people.blind_rounds import (
     Blind as Blind,
     blinds as blinds,
     make_blind as make_blind,
-    sample_pieces as sample_pieces,
     turns_left as turns_left,
 )
+from .people.drawing import Draw as Draw, draw_pieces as draw_pieces, stratum_sizes as stratum_sizes
 from .people.holding import Holding as Holding, holdings as holdings
 from .people.review_queue import (
     Choices as Choices,
@@ -50,6 +50,7 @@ from .people.review_queue import (
     waiting as waiting,
     waiting_count as waiting_count,
 )
+from .people.samples import Choice as Choice, samples_of as samples_of
 from .people.table import bring_in as bring_in
 from .people.verdicts import (
     NewVerdict as NewVerdict,

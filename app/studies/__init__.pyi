@@ -2,14 +2,10 @@ from .agreement import (
     MAJORITY as MAJORITY,
     Agreement as Agreement,
     Dispute as Dispute,
-    Pair as Pair,
-    disputes as disputes,
-    study_agreement as study_agreement,
 )
+from .agreement_study import AgreementStudy as AgreementStudy, agree as agree
 from .camera_and_people import (
     ACCEPT as ACCEPT,
-    Answers as Answers,
-    PersonVerdict as PersonVerdict,
     PieceKey as PieceKey,
     answers as answers,
     majority as majority,
@@ -29,7 +25,7 @@ from .die_wear import (
     WearMap as WearMap,
     put_together as put_together,
 )
-from .fitness_words import Fitness as Fitness, Thresholds as Thresholds, fitness as fitness
+from .fitness_words import Thresholds as Thresholds
 from .gauge import GaugeStudy as GaugeStudy, GaugeTable as GaugeTable, Source as Source, study_gauge as study_gauge
 from .gauge_input import balanced as balanced, read_gauge_table as read_gauge_table
 from .lot import Lot as Lot, part_as_seen as part_as_seen, read_lot as read_lot
@@ -41,15 +37,25 @@ from .lot_summary import (
     LotFigures as LotFigures,
     LotPiece as LotPiece,
     LotTray as LotTray,
+    LotYield as LotYield,
     MeasureSum as MeasureSum,
     OverTime as OverTime,
+    PassedBlind as PassedBlind,
     Share as Share,
     fates_of as fates_of,
     lot_figures as lot_figures,
 )
 from .main_reason import first_reason as first_reason, reason_name as reason_name
+from .pairs import Pair as Pair
 from .pod_study import PLAIN as PLAIN, Curve as Curve, PodStudy as PodStudy, study_pod as study_pod
 from .rejudge import rejudge_all as rejudge_all
+from .round_size import round_size as round_size
+from .samples import (
+    ALL_PIECES as ALL_PIECES,
+    FLAGGED as FLAGGED,
+    Sample as Sample,
+    Stratum as Stratum,
+)
 from .settings import (
     COUNT_RULES as COUNT_RULES,
     Sweep as Sweep,
@@ -67,7 +73,8 @@ from .study_files import (
     json_text as json_text,
     tuning_table as tuning_table,
 )
-from .tuning import Costs as Costs, Promise as Promise, Rates as Rates, Task as Task, rates_at as rates_at
+from .tuning import Costs as Costs, Rates as Rates, Task as Task, rates_at as rates_at
+from .tuning_sample import Promise as Promise
 from .tuning_study import (
     Question as Question,
     TuningStudy as TuningStudy,

@@ -1,7 +1,7 @@
 """Camera against people, people against each other and against themselves."""
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import combinations
 from typing import Literal
 
@@ -9,43 +9,32 @@ import numpy as np
 from numpy.typing import NDArray
 
 from app.statistics import (
+    UNDEFINED,
+    Cells,
     Estimate,
     PairedCounts,
-    PrevalenceBias,
-    cohen_kappa,
-    counts_of_table,
     difference_paired,
     fleiss_kappa,
     gwet_ac1,
-    mcnemar_p,
-    prevalence_bias,
-    wilson,
+    many_ends,
+    many_values,
+    weighted_difference,
 )
-from app.studies.camera_and_people import ACCEPT, NO_VERDICT, REJECT, Answers, LeftOut, PieceKey, majority, ties
+from app.studies.camera_and_people import (
+    ACCEPT,
+    NO_VERDICT,
+    REJECT,
+    Answers,
+    LeftOut,
+    PieceKey,
+    majority,
+    majority_or_tie,
+    ties,
+)
+from app.studies.pairs import Pair, compare, rate
 from vision.records import Verdict
 
 MAJORITY = "majority"
-
-
-@dataclass(frozen=True, slots=True)
-class Pair:
-    """Two judges of the same pieces.
-
-    `table` [[both accept, first accepts second rejects], [first rejects second accepts, both reject]];
-    `missed` of the pieces that the second rejects, those that the first accepts; `false_alarm` of the pieces that the
-    second accepts, those that the first does not; `review` how many of the first's rejections are a camera's `review`
-    (None between people).
-    """
-
-    table: tuple[tuple[int, int], tuple[int, int]]
-    agreement: Estimate
-    kappa: Estimate
-    missed: Estimate
-    false_alarm: Estimate
-    mcnemar_p: float
-    ac1: Estimate
-    indices: PrevalenceBias | None
-    review: int | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -102,47 +91,51 @@ def study_agreement(said: Answers) -> Agreement:
     """
     first, names = said.first, said.inspectors
     camera = np.where(said.passed, ACCEPT, REJECT).astype(np.int8)
-    review = np.array([verdict == "review" for verdict in said.camera], dtype=np.bool_)
-    camera_vs = {name: _pair(camera, first[:, j], review) for j, name in enumerate(names)}
+    camera_vs = {name: compare(said, camera, first[:, j], camera=True) for j, name in enumerate(names)}
     if names:
-        camera_vs[MAJORITY] = _pair(camera, majority(first), review)
+        camera_vs[MAJORITY] = compare(said, camera, majority_or_tie(first), camera=True)
     several = said.rounds.shape[2] > 1
-    within = {name: _pair(said.rounds[:, j, 0], said.rounds[:, j, 1]) for j, name in enumerate(names) if several}
+    within = {
+        name: compare(said, said.rounds[:, j, 0], said.rounds[:, j, 1]) for j, name in enumerate(names) if several
+    }
+    fleiss, ac1 = _of_all(said, _counts(first))
     return Agreement(
         pieces=len(said.pieces),
         left_out=said.unknown + ties(said),
         camera_vs=camera_vs,
-        between={(names[i], names[j]): _pair(first[:, i], first[:, j]) for i, j in combinations(range(len(names)), 2)},
+        between={
+            (names[i], names[j]): compare(said, first[:, i], first[:, j]) for i, j in combinations(range(len(names)), 2)
+        },
         within={name: pair for name, pair in within.items() if np.sum(pair.table) > 0},
         within_rounds={
-            name: fleiss_kappa(_counts(said.rounds[:, j, :]))
+            name: _of_all(said, _counts(said.rounds[:, j, :]))[0]
             for j, name in enumerate(names)
             if said.rounds.shape[2] > 2 and (said.rounds[:, j, 2] != NO_VERDICT).any()
         },
-        fleiss_kappa=fleiss_kappa(_counts(first)),
-        gwet_ac1=gwet_ac1(_counts(first)),
-        camera_minus_person=_differences(camera, first, names),
+        fleiss_kappa=fleiss,
+        gwet_ac1=ac1,
+        camera_minus_person=_differences(said, camera),
         by_kind=_by_kind(said),
         without_verdict=said.without_verdict,
     )
 
 
-def _pair(one: NDArray[np.int8], two: NDArray[np.int8], review: NDArray[np.bool_] | None = None) -> Pair:
-    both = (one != NO_VERDICT) & (two != NO_VERDICT)
-    table = np.zeros((2, 2), dtype=np.int64)
-    np.add.at(table, (one[both], two[both]), 1)
-    (a, b), (c, d) = table.tolist()
-    return Pair(
-        table=((a, b), (c, d)),
-        agreement=wilson(a + d, a + b + c + d),
-        kappa=cohen_kappa(table),
-        missed=wilson(b, b + d),
-        false_alarm=wilson(c, a + c),
-        mcnemar_p=mcnemar_p(b, c),
-        ac1=gwet_ac1(counts_of_table(table)),
-        indices=prevalence_bias(table),
-        review=None if review is None else int((review & both).sum()),
-    )
+def _of_all(said: Answers, counts: NDArray[np.int64]) -> tuple[Estimate, Estimate]:
+    """Fleiss' kappa and AC1 from counts (pieces, 2), weighted where the pieces were drawn by a design."""
+    rated = counts.sum(axis=1) > 0
+    fleiss, ac1 = fleiss_kappa(counts), gwet_ac1(counts)
+    if ac1.value is None or ac1.ci is None:
+        return fleiss, ac1
+    stratum, sizes = np.zeros(int(rated.sum()), dtype=np.int64), np.array([float(rated.sum())])
+    if said.weighting is not None:
+        stratum, sizes = said.weighting.stratum[rated], said.weighting.sizes
+        if len(np.unique(stratum)) < (sizes > 0).sum():
+            return UNDEFINED, UNDEFINED
+        of_fleiss, of_ac1 = many_values(counts[rated], stratum, sizes)
+        # The standard errors are those of a random sample of as many pieces: they are not told.
+        fleiss, ac1 = Estimate(None if np.isnan(of_fleiss) else of_fleiss, None), Estimate(of_ac1, None)
+    ends = many_ends(counts[rated], stratum, sizes)
+    return fleiss if fleiss.value is None else replace(fleiss, ci=ends[0]), replace(ac1, ci=ends[1])
 
 
 def _counts(said: NDArray[np.int8]) -> NDArray[np.int64]:
@@ -150,21 +143,31 @@ def _counts(said: NDArray[np.int8]) -> NDArray[np.int64]:
     return np.stack([(said == ACCEPT).sum(axis=1), (said == REJECT).sum(axis=1)], axis=1)
 
 
-def _differences(camera: NDArray[np.int8], first: NDArray[np.int8], names: tuple[str, ...]) -> dict[str, Differences]:
+def _differences(said: Answers, camera: NDArray[np.int8]) -> dict[str, Differences]:
     found: dict[str, Differences] = {}
-    for j, name in enumerate(names):
-        person = first[:, j]
-        others = majority(np.delete(first, j, axis=1))
+    for j, name in enumerate(said.inspectors):
+        person = said.first[:, j]
+        others = majority(np.delete(said.first, j, axis=1))
         rejected, accepted = ((person != NO_VERDICT) & (others == verdict) for verdict in (REJECT, ACCEPT))
         if not (rejected.any() or accepted.any()):
             continue
         found[name] = Differences(
             rejected=int(rejected.sum()),
             accepted=int(accepted.sum()),
-            missed=difference_paired(_paired((camera == ACCEPT)[rejected], (person == ACCEPT)[rejected])),
-            false_alarm=difference_paired(_paired((camera == REJECT)[accepted], (person == REJECT)[accepted])),
+            missed=_difference(said, camera == ACCEPT, person == ACCEPT, rejected),
+            false_alarm=_difference(said, camera == REJECT, person == REJECT, accepted),
         )
     return found
+
+
+def _difference(said: Answers, one: NDArray[np.bool_], two: NDArray[np.bool_], among: NDArray[np.bool_]) -> Estimate:
+    """Difference of two shares of the same pieces."""
+    if said.weighting is None:
+        return difference_paired(_paired(one[among], two[among]))
+    cell = np.select([~among, one & ~two, ~one & two], [3, 0, 1], 2)
+    counts = np.zeros((len(said.weighting.sizes), 4))
+    np.add.at(counts, (said.weighting.stratum, cell), 1.0)
+    return weighted_difference(Cells(counts, said.weighting.sizes, np.ones(counts.shape, dtype=np.bool_)))
 
 
 def _paired(one: NDArray[np.bool_], two: NDArray[np.bool_]) -> PairedCounts:
@@ -188,8 +191,8 @@ def _by_kind(said: Answers) -> dict[str, KindStudy]:
         on = (majority(said.first) == REJECT) & (named & (said.first == REJECT)).any(axis=1)
         found[kind] = KindStudy(
             pieces=int(on.sum()),
-            missed=wilson(int((on & said.passed).sum()), int(on.sum())),
-            fleiss_kappa=fleiss_kappa(counts),
+            missed=rate(said, on, said.passed, camera=True),
+            fleiss_kappa=_of_all(said, counts)[0],
         )
     return found
 

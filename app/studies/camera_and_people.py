@@ -2,7 +2,7 @@
 
 from collections import defaultdict
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Literal, NamedTuple, Protocol
 
 import numpy as np
@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 
 from vision.records import Verdict
 
-ACCEPT, REJECT, NO_VERDICT = 0, 1, -1
+ACCEPT, REJECT, TIE, NO_VERDICT = 0, 1, 2, -1
 
 
 class PieceKey(NamedTuple):
@@ -58,6 +58,25 @@ class LeftOut:
 
 
 @dataclass(frozen=True, slots=True, eq=False)
+class Weighting:
+    """From which stratum of the lot each piece was drawn.
+
+    Attributes
+    ----------
+    stratum
+        (pieces,) index of the stratum.
+    sizes
+        (strata,) pieces of the lot that each stratum speaks for.
+    names
+        Of the strata; `pass`, `review`, `reject` where the camera's verdict told them apart.
+    """
+
+    stratum: NDArray[np.int64]
+    sizes: NDArray[np.float64]
+    names: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True, eq=False)
 class Answers:
     """Verdicts on the pieces that both the camera and at least one person judged.
 
@@ -70,7 +89,7 @@ class Answers:
     inspectors
         By name.
     rounds
-        (pieces, inspectors, rounds) of ACCEPT, REJECT or NOT_GIVEN: each inspector's verdicts on a piece in the order
+        (pieces, inspectors, rounds) of ACCEPT, REJECT or NO_VERDICT: each inspector's verdicts on a piece in the order
         of their rounds, filled from the front.
     defects
         (piece index, inspector index) -> kinds that the inspector named in the first of those rounds.
@@ -78,6 +97,8 @@ class Answers:
         Verdicts on pieces that are in no result.
     without_verdict
         How many pieces of the results nobody judged.
+    weighting
+        How the pieces were drawn; None where they are taken for a random sample.
     """
 
     pieces: tuple[PieceKey, ...]
@@ -87,6 +108,19 @@ class Answers:
     defects: Mapping[tuple[int, int], frozenset[str]]
     unknown: tuple[LeftOut, ...]
     without_verdict: int
+    weighting: Weighting | None = None
+
+    def rows(self, at: NDArray[np.int64], weighting: Weighting) -> "Answers":
+        """Some of the pieces, by their places, with how they were drawn."""
+        new = {int(old): k for k, old in enumerate(at)}
+        return replace(
+            self,
+            pieces=tuple(self.pieces[i] for i in at),
+            camera=tuple(self.camera[i] for i in at),
+            rounds=self.rounds[at],
+            defects={(new[i], j): words for (i, j), words in self.defects.items() if i in new},
+            weighting=weighting,
+        )
 
     @property
     def first(self) -> NDArray[np.int8]:
@@ -97,6 +131,11 @@ class Answers:
     def passed(self) -> NDArray[np.bool_]:
         """(pieces,): whether the camera passed; review counts as not passed."""
         return np.array([verdict == "pass" for verdict in self.camera], dtype=np.bool_)
+
+    @property
+    def reviewed(self) -> NDArray[np.bool_]:
+        """(pieces,): whether the camera sent it to review."""
+        return np.array([verdict == "review" for verdict in self.camera], dtype=np.bool_)
 
 
 def answers(judged: Mapping[PieceKey, Verdict], verdicts: Iterable[PersonVerdict]) -> Answers:
@@ -138,8 +177,15 @@ def answers(judged: Mapping[PieceKey, Verdict], verdicts: Iterable[PersonVerdict
     )
 
 
+def majority_or_tie(said: NDArray[np.int8]) -> NDArray[np.int8]:
+    """(pieces,): as `majority`, with TIE for a tie."""
+    tied = (majority(said) == NO_VERDICT) & (said != NO_VERDICT).any(axis=1)
+    found: NDArray[np.int8] = np.where(tied, TIE, majority(said)).astype(np.int8)
+    return found
+
+
 def majority(said: NDArray[np.int8]) -> NDArray[np.int8]:
-    """(pieces,): what most of the inspectors in (pieces, inspectors) said; NOT_GIVEN for a tie or no verdict."""
+    """(pieces,): what most of the inspectors in (pieces, inspectors) said; NO_VERDICT for a tie or no verdict."""
     lead = (said == REJECT).sum(axis=1) - (said == ACCEPT).sum(axis=1)
     found: NDArray[np.int8] = np.select([lead > 0, lead < 0], [REJECT, ACCEPT], NO_VERDICT).astype(np.int8)
     return found

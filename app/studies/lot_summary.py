@@ -8,7 +8,7 @@ from typing import Literal
 
 import numpy as np
 
-from app.statistics import Chart, Estimate, clopper_pearson, share_chart, wilson
+from app.statistics import Chart, Estimate, clopper_pearson, predicted_count, share_chart, wilson
 from app.studies.camera_and_people import PersonVerdict, PieceKey
 from vision.records import Verdict
 
@@ -91,6 +91,20 @@ class Grouping:
     groups: tuple[Share, ...]
 
 
+@dataclass(frozen=True, slots=True)
+class LotYield:
+    """Share of a lot's pieces that go to packing.
+
+    `least` with all waiting pieces sorted out and `most` with all of them accepted; `ci` from the lower end of the one
+    to the upper end of the other (Wilson, 95 %). Where nothing waits both are the same.
+    """
+
+    least: float
+    most: float
+    ci: tuple[float, float]
+    waiting: int
+
+
 @dataclass(frozen=True, slots=True, eq=False)
 class OverTime:
     """Shares not passed by the camera in trays that follow each other: the p chart and the trays of each point."""
@@ -105,8 +119,9 @@ class Escapes:
     """Bad pieces among those that go to packing.
 
     `bad` of `seen` pieces that the camera passes were not accepted by people, who did not know its verdict; `share`:
-    what share that is; `escaped`: how many that makes in this lot; `per_million` packed. The ends of all intervals are
-    of 95 %.
+    what share that is; `escaped`: how many of this lot's passed pieces are bad, its own number, with the interval of a
+    prediction; `per_million` packed. `own`: whether the pieces seen are of this lot, or of the part's other lots, which
+    this one must then be like. The ends of all intervals are of 95 %.
     """
 
     bad: int
@@ -114,6 +129,20 @@ class Escapes:
     share: Estimate
     escaped: Estimate
     per_million: Estimate
+    own: bool
+
+
+@dataclass(frozen=True, slots=True)
+class PassedBlind:
+    """Pieces that the camera passes and people judged without knowing it: not accepted, and how many they were.
+
+    `bad_own` and `seen_own` of this lot, `bad` and `seen` of all lots of the part, this one's among them.
+    """
+
+    bad: int = 0
+    seen: int = 0
+    bad_own: int = 0
+    seen_own: int = 0
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -124,7 +153,7 @@ class LotFigures:
     pieces: int
     fates: Mapping[Fate, int]
     first_pass: Estimate
-    yielded: Estimate
+    yielded: LotYield | None
     reasons: tuple[Share, ...]
     groupings: tuple[Grouping, ...]
     over_time: OverTime | None
@@ -158,7 +187,7 @@ def lot_figures(
     trays: Sequence[LotTray],
     pieces: Sequence[LotPiece],
     fates: Mapping[PieceKey, Fate],
-    passed_blind: tuple[int, int] = (0, 0),
+    passed_blind: PassedBlind = PassedBlind(),
 ) -> LotFigures:
     """Figures of a lot.
 
@@ -169,8 +198,7 @@ def lot_figures(
     fates
         Of every piece, see `fates_of`.
     passed_blind
-        Of pieces that the camera passes and people judged without knowing it: how many they do not accept, and how many
-        they were.
+        What people said, in blind rounds, of pieces that the camera passes.
     """
     count = Counter(fates.values())
     counts: dict[Fate, int] = {
@@ -183,7 +211,7 @@ def lot_figures(
         pieces=len(pieces),
         fates=counts,
         first_pass=wilson(passed, len(pieces)),
-        yielded=wilson(packed, len(pieces) - counts["waiting"]),
+        yielded=_yield(packed, counts["waiting"], len(pieces)),
         reasons=_reasons(pieces),
         groupings=_groupings(trays, pieces),
         over_time=_over_time(trays, pieces),
@@ -264,17 +292,31 @@ def _over_time(trays: Sequence[LotTray], pieces: Sequence[LotPiece]) -> OverTime
     return OverTime(share_chart(bad, sizes), tuple(slot[0] for slot in named), tuple(int(size) for size in sizes))
 
 
-def _escapes(passed: int, packed: int, passed_blind: tuple[int, int]) -> Escapes | None:
-    """The share of bad ones among passed pieces, carried to those that this lot packs; None where nobody looked.
+def _yield(packed: int, waiting: int, pieces: int) -> LotYield | None:
+    least, most = wilson(packed, pieces), wilson(packed + waiting, pieces)
+    if least.value is None or most.value is None or least.ci is None or most.ci is None:
+        return None
+    return LotYield(least.value, most.value, (least.ci[0], most.ci[1]), waiting)
 
-    Taken over passed pieces alone: a blind round holds as many flagged as passed pieces, of which a lot has many more.
-    The share of bad pieces that the camera passes would come out far too small from such a round.
+
+def _escapes(passed: int, packed: int, blind: PassedBlind) -> Escapes | None:
+    """How many of the lot's passed pieces are bad, from those that people judged blind; None where nobody looked.
+
+    Taken over passed pieces alone, which a round draws at random among themselves. From this lot's own where it has
+    any: the others of it are predicted from those. Else from the part's other lots, as if this one were of the same
+    process.
     """
-    bad, seen = passed_blind
+    own = blind.seen_own > 0
+    bad, seen = (blind.bad_own, blind.seen_own) if own else (blind.bad, blind.seen)
     if seen == 0:
         return None
     share = clopper_pearson(bad, seen)
-    return Escapes(bad, seen, share, _times(share, passed), _times(share, 1e6 * passed / max(packed, 1)))
+    assert share.value is not None
+    found = blind.bad_own
+    unseen = max(passed - blind.seen_own, 0)
+    low, high = predicted_count(bad, seen, unseen)
+    escaped = Estimate(found + share.value * unseen, (float(found + low), float(found + high)))
+    return Escapes(bad, seen, share, escaped, _times(escaped, 1e6 / max(packed, 1)), own)
 
 
 def _times(share: Estimate, factor: float) -> Estimate:

@@ -6,6 +6,7 @@ from math import inf
 from typing import Literal
 
 import numpy as np
+from numpy.typing import NDArray
 from scipy.special import erfc, ndtri
 
 from app.statistics import grid
@@ -150,6 +151,10 @@ class Sweep:
     rejected_below: Array
     value: Array
     steps: Array | None = None
+
+    def rows(self, at: NDArray[np.int64]) -> "Sweep":
+        """Some of the pieces, by their places."""
+        return Sweep(self.target, self.passes_from[at], self.rejected_below[at], self.value[at], self.steps)
 
 
 def codes_at(found: Sweep, setting: float) -> Codes:

@@ -9,13 +9,14 @@ from collections.abc import Iterable, Mapping
 from typing import Any
 
 from app.statistics import Estimate, Line, OneWay, TwoWay
-from app.studies.agreement import Agreement, Pair
+from app.studies.agreement_study import AgreementStudy
 from app.studies.camera_and_people import LeftOut
 from app.studies.changes import Changes
-from app.studies.fitness_words import Fitness, Thresholds
 from app.studies.gauge import GaugeStudy, GaugeTable
-from app.studies.settings import Target
-from app.studies.tuning import Guarded, Rates, Task, Tuning
+from app.studies.pairs import Pair
+from app.studies.samples import Sample, design_table
+from app.studies.tuning import Guarded, Rates
+from app.studies.tuning_study import TuningStudy
 from vision.records import Verdict
 
 Table = dict[str, Any]
@@ -34,8 +35,13 @@ def figure(found: Estimate, *, se: bool = False) -> Table:
     return {**table, "ci": None if found.ci is None else list(found.ci)}
 
 
-def agreement_table(study: Agreement, judged: Fitness | None, thresholds: Thresholds) -> Table:
+def agreement_table(whole: AgreementStudy) -> Table:
     """`agreement.json` as agreed, with more beside it.
+
+    `design`: how the pieces came to be judged (`given`: blind, table or in sight; `words`; `rounds` with their strata);
+    where it has rounds every figure but `table` and `ties` is weighted by them. `by_limit`: for each limit that the
+    camera's reasons name, `stopped` pieces, those that it alone stopped, and the camera's finding by it against most
+    people naming a kind of defect that it looks for, as a PAIR (null for limits that look for no kind).
 
     In every PAIR also `ac1` (Gwet), `pabak`, `prevalence_index`, `bias_index`. At the top also `gwet_ac1` of all
     inspectors, `within_rounds` (Fleiss' kappa over all rounds of an inspector who gave more than two),
@@ -43,10 +49,12 @@ def agreement_table(study: Agreement, judged: Fitness | None, thresholds: Thresh
     inspectors, with Newcombe's paired interval), `by_kind` of defect, `without_verdict` (pieces that nobody judged) and
     `fitness` with the thresholds used.
     """
+    study, judged, thresholds = whole.agreement, whole.fitness, whole.thresholds
     overall = study.fleiss_kappa
     return {
         "format": 1,
         "pieces": study.pieces,
+        "design": design_table(whole.samples),
         "left_out": _left_out(study.left_out),
         "camera_vs": {name: _pair(pair) for name, pair in study.camera_vs.items()},
         "between": {f"{a}|{b}": _pair(pair) for (a, b), pair in study.between.items()},
@@ -74,6 +82,15 @@ def agreement_table(study: Agreement, judged: Fitness | None, thresholds: Thresh
                 "fleiss_kappa": figure(one.fleiss_kappa, se=True),
             }
             for kind, one in study.by_kind.items()
+        },
+        "by_limit": {
+            one.name: {
+                "stopped": one.stopped,
+                "stopped_alone": one.alone,
+                "false_alarm": figure(one.false_alarm),
+                "pair": None if one.pair is None else _pair(one.pair),
+            }
+            for one in whole.by_limit
         },
         "without_verdict": study.without_verdict,
         "fitness": None
@@ -109,6 +126,8 @@ def _pair(pair: Pair) -> Table:
         "prevalence_index": indices.prevalence_index if indices else None,
         "bias_index": indices.bias_index if indices else None,
     }
+    if pair.ties != (0, 0):
+        table["ties"] = {"first_accepts": pair.ties[0], "first_rejects": pair.ties[1]}
     return table if pair.review is None else {**table, "review": pair.review}
 
 
@@ -154,7 +173,7 @@ def _anova(table: TwoWay | OneWay) -> Table:
     }
 
 
-def tuning_table(target: Target, study: Tuning, task: Task, area: Estimate, changes: Changes | None) -> Table:
+def tuning_table(whole: TuningStudy, samples: Iterable[Sample]) -> Table:
     """`tuning.json`.
 
     `measure`, `zone`, `side`: what was tuned (for a counting rule its key as `measure`). `bad_pieces`, `good_pieces`:
@@ -166,8 +185,8 @@ def tuning_table(target: Target, study: Tuning, task: Task, area: Estimate, chan
     `bad_among_passed`. `cross_validation`: `settings` that each fold chose, `missed` and `false_alarm` on pieces not
     chosen on. `changes`: verdicts and yields before and after, over all pieces of the results, and each that changes.
     """
-    recommended = study.recommended
-    costs = task.costs
+    target, study, costs = whole.target, whole.tuning, whole.task.costs
+    recommended, promise = study.recommended, whole.task.promise
     return {
         "format": 1,
         "measure": target.name,
@@ -175,8 +194,9 @@ def tuning_table(target: Target, study: Tuning, task: Task, area: Estimate, chan
         "side": target.side,
         "bad_pieces": study.bad_pieces,
         "good_pieces": study.good_pieces,
-        "roc_area": figure(area, se=True),
-        "promise": {"max_missed": task.promise.max_missed, "confidence": task.promise.confidence},
+        "design": design_table(samples),
+        "roc_area": figure(whole.area, se=True),
+        "promise": {"max_missed": promise.max_missed, "confidence": promise.confidence, "looks": promise.looks},
         "costs": None
         if costs is None
         else {"missed": costs.missed, "scrapped": costs.scrapped, "bad_share": costs.bad_share},
@@ -195,7 +215,7 @@ def tuning_table(target: Target, study: Tuning, task: Task, area: Estimate, chan
         },
         "curve": [_rates(one) for one in study.curve],
         "unguarded": [_rates(one) for one in study.unguarded],
-        "changes": None if changes is None else _changes(changes),
+        "changes": None if whole.changes is None else _changes(whole.changes),
     }
 
 

@@ -5,25 +5,16 @@ from dataclasses import dataclass
 from math import inf
 
 import numpy as np
-from numpy.typing import NDArray
 
-from app.statistics import Estimate, exact_upper_bound, misses_allowed, pieces_for_promise, roundest, wilson
+from app.statistics import Estimate, pieces_for_promise, roundest, weighted_share, wilson
 from app.studies.columns import Array, Mask
-from app.studies.settings import Sweep
+from app.studies.tuning_sample import Promise, Sample, ceiling_of, promised
 
 FOLDS = 5
 """Parts of a cross-validation (common practice)."""
 
 CURVE_POINTS = 100
 """Settings at which the curves are drawn; about one in 7 px of a chart."""
-
-
-@dataclass(frozen=True, slots=True)
-class Promise:
-    """What is asked of a limit: at most `max_missed` of the bad pieces pass, with `confidence`."""
-
-    max_missed: float = 0.05
-    confidence: float = 0.95
 
 
 @dataclass(frozen=True, slots=True)
@@ -115,21 +106,6 @@ class Tuning:
     cross_validation: CrossValidation
 
 
-@dataclass(frozen=True, slots=True, eq=False)
-class Sample:
-    """The sample's sweep for pieces whose truth is known: `bad` (pieces,) as people say."""
-
-    sweep: Sweep
-    bad: Mask
-
-    def part(self, chosen: NDArray[np.bool_]) -> "Sample":
-        """Some of the pieces."""
-        s = self.sweep
-        return Sample(
-            Sweep(s.target, s.passes_from[chosen], s.rejected_below[chosen], s.value[chosen], s.steps), self.bad[chosen]
-        )
-
-
 def study_setting(
     sample: Sample, unguarded: Sample, groups: Sequence[str], task: Task, setting_now: float | None
 ) -> Tuning:
@@ -167,14 +143,12 @@ def rates_at(sample: Sample, setting: float, costs: Costs | None) -> Rates:
     looseness = sample.sweep.target.sign * setting
     passed = sample.sweep.passes_from <= looseness
     rejected = looseness < sample.sweep.rejected_below
-    bad, good = int(sample.bad.sum()), int((~sample.bad).sum())
-    missed = wilson(int((passed & sample.bad).sum()), bad)
-    false_alarm = wilson(int((~passed & ~sample.bad).sum()), good)
+    missed, false_alarm = _rate(sample, sample.bad, passed), _rate(sample, ~sample.bad, ~passed)
     return Rates(
         setting=setting,
         missed=missed,
         false_alarm=false_alarm,
-        reviewed=float((~passed & ~rejected).mean()) if len(passed) else 0.0,
+        reviewed=float((sample.weights * (~passed & ~rejected)).mean()) if len(passed) else 0.0,
         cost=_cost(missed.value, false_alarm.value, costs),
         bad_among_passed=_bad_among_passed(missed.value, false_alarm.value, costs),
     )
@@ -204,18 +178,22 @@ def recommend(sample: Sample, task: Task) -> Recommendation:
     """
     promise = task.promise
     bad = int(sample.bad.sum())
-    allowed = misses_allowed(bad, promise.max_missed, promise.confidence)
-    needed = pieces_for_promise(promise.max_missed, promise.confidence)
-    what = f"at most {promise.max_missed:.1%} of bad pieces missed, with {promise.confidence:.0%} confidence"
+    ceiling, allowed = promised(sample, promise)
+    needed = pieces_for_promise(promise.max_missed, promise.confidence_of_one)
+    what = promise.words
     if allowed is None:
-        return Recommendation(
-            None,
-            f"This lot is too small to promise {what}: people reject {bad} of its pieces, and {needed} would do "
-            f"if the limit let none of them pass ({pieces_for_promise(promise.max_missed, promise.confidence, 1)} with "
-            "one passing).",
-            None,
-            needed,
+        few = (
+            f"people reject {bad} of its pieces, and {needed} would do if the limit let none of them pass "
+            f"({pieces_for_promise(promise.max_missed, promise.confidence_of_one, 1)} with one passing)"
         )
+        if sample.drawn is not None and len(sample.drawn.sizes) > 1:
+            shown = sample.least_shown_missed(promise.confidence_of_one)
+            few = (
+                f"of a setting that none of the {bad} bad pieces drawn passes, no less is shown than that up to "
+                f"{shown:.1%} of bad pieces are missed, since each piece drawn from the largest stratum stands for "
+                "many others. Draw more of those that the camera passes"
+            )
+        return Recommendation(None, f"This lot is too small to promise {what}: {few}.", None, needed)
     if sample.bad.all():
         return Recommendation(
             None,
@@ -223,7 +201,7 @@ def recommend(sample: Sample, task: Task) -> Recommendation:
             allowed,
             needed,
         )
-    setting = _choose(sample, allowed, task.costs)
+    setting = _choose(sample, ceiling, task.costs)
     if setting is None:
         return Recommendation(
             None,
@@ -232,29 +210,32 @@ def recommend(sample: Sample, task: Task) -> Recommendation:
             allowed,
             needed,
         )
-    upper = exact_upper_bound(allowed, bad, promise.confidence)
+    upper = sample.missed_at_most(float(np.nextafter(ceiling, -inf)), promise.confidence_of_one)
+    fair = (
+        f"the {bad} pieces that people reject are a fair sample of bad pieces"
+        if sample.drawn is None
+        else f"bad pieces to come are like this lot's, of which {bad} were drawn"
+    )
     return Recommendation(
         setting,
-        f"{sample.sweep.target.set_to(setting)} keeps the promise: {what}, if the {bad} pieces that people reject are "
-        f"a fair sample of bad pieces and people are right. At most {allowed} of them may pass; the exact upper bound "
-        f"is then {upper:.2%}.",
+        f"{sample.sweep.target.set_to(setting)} keeps the promise: {what}, if {fair} and people are right. At most "
+        f"{allowed} of them may pass; the exact upper bound is then {upper:.2%}.",
         allowed,
         needed,
     )
 
 
-def _choose(sample: Sample, allowed: int, costs: Costs | None) -> float | None:
-    """The roundest setting of least cost at which at most `allowed` bad pieces pass and some good one does."""
+def _choose(sample: Sample, ceiling: float, costs: Costs | None) -> float | None:
+    """The roundest setting of least cost below `ceiling` at which some good piece passes."""
     passes_from, steps = sample.sweep.passes_from, sample.sweep.steps
-    of_bad, of_good = np.sort(passes_from[sample.bad]), np.sort(passes_from[~sample.bad])
-    ceiling = of_bad[allowed] if allowed < len(of_bad) else inf
+    of_good = np.sort(passes_from[~sample.bad])
     # Between two neighbours nothing changes; above the last of them a tenth of their span is left as a margin.
     edges = np.unique(passes_from[np.isfinite(passes_from)]) if steps is None else steps
     usable = edges[(edges < ceiling) & (np.searchsorted(of_good, edges, side="right") > 0)]
     if len(usable) == 0:
         return None
-    missed = np.searchsorted(of_bad, usable, side="right") / max(len(of_bad), 1)
-    false_alarm = 1 - np.searchsorted(of_good, usable, side="right") / len(of_good)
+    missed = _passing(sample, sample.bad, usable)
+    false_alarm = 1 - _passing(sample, ~sample.bad, usable)
     if costs is None:
         # false alarms first; among equals the fewest missed
         best = int(np.lexsort((missed, false_alarm))[0])
@@ -271,6 +252,15 @@ def _choose(sample: Sample, allowed: int, costs: Costs | None) -> float | None:
     return roundest(low, high) if sign > 0 else roundest(-high, -low)
 
 
+def _passing(sample: Sample, these: Mask, settings: Array) -> Array:
+    """(settings,) the share of some pieces that passes, each piece by its weight."""
+    order = np.argsort(sample.sweep.passes_from[these], kind="stable")
+    summed = np.concatenate([[0.0], np.cumsum(sample.weights[these][order])])
+    at = np.searchsorted(sample.sweep.passes_from[these][order], settings, side="right")
+    found: Array = summed[at] / max(float(summed[-1]), 1e-300)
+    return found
+
+
 def cross_validate(sample: Sample, groups: Sequence[str], task: Task) -> CrossValidation:
     """Choose on four fifths of the lot, judge the fifth that was left out, for each fifth in turn.
 
@@ -283,19 +273,24 @@ def cross_validate(sample: Sample, groups: Sequence[str], task: Task) -> CrossVa
     else:
         fold = np.arange(len(groups)) % FOLDS
     settings: list[float | None] = []
-    counts = np.zeros(4, dtype=np.int64)
+    passed, tried = np.zeros(len(groups), dtype=np.bool_), np.zeros(len(groups), dtype=np.bool_)
     for k in range(FOLDS):
-        training, held = sample.part(fold != k), sample.part(fold == k)
-        allowed = misses_allowed(int(training.bad.sum()), task.promise.max_missed, task.promise.confidence)
-        setting = _choose(training, allowed or 0, task.costs) if training.bad.any() else None
+        training = sample.part(fold != k)
+        setting = _choose(training, ceiling_of(training, task.promise), task.costs) if training.bad.any() else None
         settings.append(setting)
-        if setting is None:
-            continue
-        passed = held.sweep.passes_from <= held.sweep.target.sign * setting
-        bad = held.bad
-        counts += [(passed & bad).sum(), bad.sum(), (~passed & ~bad).sum(), (~bad).sum()]
-    missed, bad_total, alarms, good_total = counts.tolist()
-    return CrossValidation(tuple(settings), wilson(missed, bad_total), wilson(alarms, good_total))
+        if setting is not None:
+            tried |= fold == k
+            passed |= (fold == k) & (sample.sweep.passes_from <= sample.sweep.target.sign * setting)
+    held = sample.part(tried)
+    missed, false_alarm = _rate(held, held.bad, passed[tried]), _rate(held, ~held.bad, ~passed[tried])
+    return CrossValidation(tuple(settings), missed, false_alarm)
+
+
+def _rate(sample: Sample, of: Mask, hits: Mask) -> Estimate:
+    """A share of the lot: Wilson's interval for a random sample, else weighted by the design."""
+    if sample.drawn is None:
+        return wilson(int((of & hits).sum()), int(of.sum()))
+    return weighted_share(sample.rate(of, hits))
 
 
 def curve_settings(sample: Sample) -> list[float]:

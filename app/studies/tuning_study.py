@@ -1,17 +1,20 @@
 """A tuning study from end to end: a lot, people's verdicts, limits and a question."""
 
-from collections.abc import Iterable
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
+from numpy.typing import NDArray
 
 from app.statistics import Estimate, RocCurve, roc_area, roc_curve
-from app.studies.camera_and_people import ACCEPT, NO_VERDICT, REJECT, LeftOut, PersonVerdict, answers, majority
+from app.studies.camera_and_people import NO_VERDICT, REJECT, LeftOut, Weighting, majority
 from app.studies.changes import Changes, compare_revisions
-from app.studies.columns import Codes, PieceColumns, columns_of
+from app.studies.columns import VERDICTS, Codes, Mask, PieceColumns, columns_of
 from app.studies.lot import Lot
-from app.studies.settings import Side, Target, setting_now, sweep, target_of, with_setting
-from app.studies.tuning import Sample, Task, Tuning, study_setting
+from app.studies.samples import ALL_PIECES, FLAGGED, Sample, answers_of
+from app.studies.settings import Side, Sweep, Target, setting_now, sweep, target_of, with_setting
+from app.studies.tuning import Task, Tuning, study_setting
+from app.studies.tuning_sample import Drawn, Sample as SettledSample
 from vision.errors import Unusable
 from vision.records import Limits, Severity
 
@@ -40,7 +43,7 @@ class TuningStudy:
 
     target: Target
     limits: Limits
-    sample: Sample
+    sample: SettledSample
     tuning: Tuning
     task: Task
     roc: RocCurve | None
@@ -49,16 +52,38 @@ class TuningStudy:
     zones: tuple[str, ...]
 
 
-def truth_of(pieces: PieceColumns, verdicts: Iterable[PersonVerdict]) -> tuple[Codes, tuple[LeftOut, ...]]:
-    """What most people say of every piece (pieces,), NOT_GIVEN for ties and unjudged ones; and unknown pieces."""
-    said = answers(dict.fromkeys(pieces.keys, "pass"), verdicts)
-    held = dict(zip(said.pieces, majority(said.first).tolist(), strict=True))
-    truth: Codes = np.array([held.get(key, NO_VERDICT) for key in pieces.keys], dtype=np.int8)
-    return truth, said.unknown
+@dataclass(frozen=True, slots=True, eq=False)
+class Truth:
+    """What most people say of the pieces that they judged, and how these were drawn.
+
+    Attributes
+    ----------
+    rows
+        (judged,) place of each piece in the lot's columns; one of two blind rounds stands twice.
+    said
+        (judged,) ACCEPT, REJECT, or NO_VERDICT for a tie.
+    weighting
+        None where the pieces are taken for a random sample of the lot.
+    unknown
+        Verdicts on pieces that are in no result.
+    """
+
+    rows: NDArray[np.int64]
+    said: Codes
+    weighting: Weighting | None
+    unknown: tuple[LeftOut, ...]
+
+
+def truth_of(pieces: PieceColumns, samples: Sequence[Sample]) -> Truth:
+    """What people say of a lot's pieces."""
+    said = answers_of(dict.fromkeys(pieces.keys, "pass"), samples)
+    place = {key: row for row, key in enumerate(pieces.keys)}
+    rows = np.array([place[key] for key in said.pieces], dtype=np.int64)
+    return Truth(rows, majority(said.first), said.weighting, said.unknown)
 
 
 def tune(
-    lot: Lot, verdicts: Iterable[PersonVerdict], limits: Limits, question: Question
+    lot: Lot, samples: Sequence[Sample], limits: Limits, question: Question
 ) -> tuple[TuningStudy, tuple[LeftOut, ...]]:
     """Answer a question on a lot; also names verdicts on pieces that it lacks.
 
@@ -68,27 +93,26 @@ def tune(
         There is no such measure, rule or zone, no piece of the lot has this measure, or people settled no piece.
     """
     pieces = columns_of(lot.pieces())
-    truth, unknown = truth_of(pieces, verdicts)
-    return tune_columns(pieces, truth, limits, question), unknown
+    truth = truth_of(pieces, samples)
+    return tune_columns(pieces, truth, limits, question), truth.unknown
 
 
-def tune_columns(pieces: PieceColumns, truth: Codes, limits: Limits, question: Question) -> TuningStudy:
-    """The same from columns and what people say of each piece (pieces,): ACCEPT, REJECT or NOT_GIVEN."""
+def tune_columns(pieces: PieceColumns, truth: Truth, limits: Limits, question: Question) -> TuningStudy:
+    """The same from columns and what people say of the pieces."""
     target = target_of(limits, question.measure, question.zone, question.side)
     if setting_now(limits, target) is None:
         target = replace(target, severity=question.severity)
     zones = pieces.zones(target.name)
     if target.zone is not None and target.zone not in zones:
         raise Unusable("--zone", target.zone, f"a zone of the results: {', '.join(zones) or 'none has one'}")
-    known = (truth == ACCEPT) | (truth == REJECT)
+    known = truth.said != NO_VERDICT
     if not known.any():
         raise Unusable("--verdicts", "", "at least one piece of the results on which most people agree")
-    sample = Sample(sweep(pieces, limits, target), truth == REJECT).part(known)
+    sample = _sample(pieces, sweep(pieces, limits, target), truth)
     if np.isnan(sample.sweep.value).all():
         raise Unusable("--measure", target.words, "a measure that the results hold; it is missing in every piece")
-    bare = replace(limits, coverage=UNGUARDED_COVERAGE)
-    unguarded = Sample(sweep(pieces, bare, target), truth == REJECT).part(known)
-    trays = [key.tray for key, kept in zip(pieces.keys, known.tolist(), strict=True) if kept]
+    unguarded = _sample(pieces, sweep(pieces, replace(limits, coverage=UNGUARDED_COVERAGE), target), truth)
+    trays = [pieces.keys[row].tray for row in truth.rows[known]]
     tuning = study_setting(sample, unguarded, trays, question.task, setting_now(limits, target))
     value, bad = target.sign * sample.sweep.value, sample.bad
     seen = ~np.isnan(value)
@@ -107,3 +131,28 @@ def tune_columns(pieces: PieceColumns, truth: Codes, limits: Limits, question: Q
         else compare_revisions(pieces, limits, with_setting(limits, target, setting, zones)),
         zones=zones,
     )
+
+
+def _sample(pieces: PieceColumns, swept: Sweep, truth: Truth) -> SettledSample:
+    """The pieces that people settled, with how they were drawn."""
+    known = truth.said != NO_VERDICT
+    drawn = None
+    if truth.weighting is not None:
+        # Of the pieces not drawn it is known what the camera says of them now, which tells their stratum.
+        names = truth.weighting.names
+        first = [float(swept.passes_from[_of_stratum(pieces, name)].min(initial=np.inf)) for name in names]
+        drawn = Drawn(truth.weighting.stratum, truth.weighting.sizes, np.array(first))
+    whole = SettledSample(swept.rows(truth.rows), truth.said == REJECT, drawn)
+    if drawn is not None:
+        # A piece that was judged another way since may pass earlier than those that stand in its stratum now.
+        own = drawn.first_passes.copy()
+        np.minimum.at(own, drawn.stratum, whole.sweep.passes_from)
+        whole = replace(whole, drawn=replace(drawn, first_passes=own))
+    return whole.part(known)
+
+
+def _of_stratum(pieces: PieceColumns, name: str) -> Mask:
+    """(pieces,) those that the camera's verdict puts into a stratum."""
+    verdicts: tuple[str, ...] = {ALL_PIECES: VERDICTS, FLAGGED: ("review", "reject")}.get(name, (name,))
+    found: Mask = np.isin(pieces.verdict, [VERDICTS.index(one) for one in VERDICTS if one in verdicts])
+    return found

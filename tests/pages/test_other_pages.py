@@ -11,7 +11,8 @@ import pytest
 from playwright.sync_api import Page, expect
 
 from app.store.database.connection import Store
-from app.store.people.blind_rounds import blinds, make_blind, sample_pieces, turns
+from app.store.people.blind_rounds import blinds, make_blind, turns
+from app.store.people.drawing import Draw, draw_pieces
 from app.store.people.verdicts import standing
 from tests.pages.conftest import Opened, Served, empty_profile
 from tests.pages.test_review import judge, piece_on, saved
@@ -114,7 +115,7 @@ def test_an_empty_queue_says_what_to_do_next(open_page: Opened, store: Store) ->
     page.get_by_role("combobox", name="Reason").click()
     page.get_by_role("option", name="outward deviation").click()
     expect(page.locator(".empty-state")).to_contain_text("Widen the choice above")
-    make_blind(store, "spare", 1, 1, sample_pieces(store, None, 2, 1), "R. Hale")
+    make_blind(store, "spare", 1, 1, draw_pieces(store, Draw(None, 4, 1)), "R. Hale")
 
 
 def test_a_profile_used_again_has_nothing_stored(open_page: Opened, served: Served) -> None:

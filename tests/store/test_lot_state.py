@@ -10,7 +10,8 @@ from app.store.lots.decisions import Word, decide
 from app.store.lots.lot_list import set_lot_value
 from app.store.lots.state import LOT_SIZE, lot_state, series_up_to, standings, state_size
 from app.store.people.actor import Acted
-from app.store.people.blind_rounds import make_blind, sample_pieces
+from app.store.people.blind_rounds import make_blind
+from app.store.people.drawing import Draw, draw_pieces
 from app.store.people.verdicts import NewVerdict, give
 from app.store.results.filing import file_result
 from app.store.stations.checks import file_checks
@@ -93,9 +94,10 @@ def test_the_share_of_bad_among_passed_pieces_is_taken_from_blind_words_on_passe
     pieces = [made_piece(k + 1, "pass") for k in range(10)] + [made_piece(k + 11, "reject") for k in range(4)]
     file_result(store, to_file(made_tray("T-000", pieces)))
     assert lot_state(store, LOT).figures.escapes is None
-    chosen = sample_pieces(store, LOT, 8, seed=1)
+    drawn = draw_pieces(store, Draw(LOT, 8, 1, {"pass": 1.0, "reject": 1.0}))
+    chosen = [one.piece_id for one in drawn.pieces]
     verdict_of = {piece.piece_id: piece.verdict for piece in lot_state(store, LOT).content.pieces}
-    blind = make_blind(store, "first", 1, 1, chosen, "R. Hale")
+    blind = make_blind(store, "first", 1, 1, drawn, "R. Hale")
     bad = next(one for one in chosen if verdict_of[one] == "pass")
     for name in ("A", "B", "C"):
         for one in chosen:

@@ -8,6 +8,7 @@ from app.store.database import schema
 from app.store.database.connection import Store, now
 from app.store.people import review_queue
 from app.store.people.blind_rounds import Blind, make_blind, turns, turns_left
+from app.store.people.drawing import Draw, Drawn, draw_pieces
 from app.store.people.review_queue import (
     Holder,
     Wanted,
@@ -174,7 +175,7 @@ def _lines(store: Store) -> list[tuple[object, ...]]:
 
 
 def test_a_blind_round_goes_on_where_it_stopped(filed: Store) -> None:
-    blind = make_blind(filed, "first", 7, 2, [1, 2, 3, 4, 5, 6], "R. Hale")
+    blind = make_blind(filed, "first", 7, 2, draw_pieces(filed, Draw(None, 6, 1)), "R. Hale")
     order = turns_left(filed, blind, "M. Okafor")
     assert [one.turn for one in order] == [1] * 6 + [2] * 6
     for number, one in enumerate(order[:8]):
@@ -199,10 +200,11 @@ def test_a_blind_round_goes_on_where_it_stopped(filed: Store) -> None:
 
 
 def test_blind_rounds_are_checked(filed: Store) -> None:
-    make_blind(filed, "first", 7, 2, [1, 2], "R. Hale")
-    for name, rounds, pieces in (("first", 1, [1]), ("", 1, [1]), ("x", 0, [1]), ("x", 1, []), ("x", 1, [1, 99])):
+    make_blind(filed, "first", 7, 2, draw_pieces(filed, Draw(None, 2, 1)), "R. Hale")
+    for name, rounds, count in (("first", 1, 1), ("", 1, 1), ("x", 0, 1), ("x", 1, 0)):
+        drawn = draw_pieces(filed, Draw(None, max(count, 1), 1)) if count else Drawn((), ())
         with pytest.raises(Unusable):
-            make_blind(filed, name, 7, rounds, pieces, "R. Hale")
+            make_blind(filed, name, 7, rounds, drawn, "R. Hale")
 
 
 @given(seed=st.integers(0, 2**31), rounds=st.integers(1, 4), count=st.integers(1, 9), inspector=st.text(max_size=5))

@@ -5,11 +5,14 @@ from typing import Literal
 
 import numpy as np
 import pytest
+from scipy.stats import hypergeom
 from statsmodels.stats.proportion import proportion_confint
 
+from app.report.lot_words import yield_words
+from app.statistics.intervals import predicted_count
 from app.studies.camera_and_people import PieceKey
 from app.studies.lot_sampling import SampledLot, accept_series
-from app.studies.lot_summary import LotPiece, LotTray, fates_of, lot_figures
+from app.studies.lot_summary import LotPiece, LotTray, PassedBlind, fates_of, lot_figures
 from vision.errors import Unusable
 from vision.records.judged import Verdict
 
@@ -60,6 +63,8 @@ def test_yield_and_reasons_with_wilsons_intervals() -> None:
             pieces.append(piece(one.tray, number, "reject" if bad else "pass", reason if bad else None))
     figures = lot_figures(trays, pieces, fates_of(pieces, ()))
     assert (figures.to_packing, figures.fates["sorted out"]) == (85, 15)
+    assert figures.yielded is not None
+    assert (figures.yielded.least, figures.yielded.most) == (0.85, 0.85)
     assert figures.yielded.ci == pytest.approx(proportion_confint(85, 100, method="wilson"))
     assert [(one.name, one.count) for one in figures.reasons] == [("outline_out_mm.bowl", 12), ("length_mm", 3)]
     assert figures.reasons[0].share.ci == pytest.approx(proportion_confint(12, 100, method="wilson"))
@@ -75,10 +80,14 @@ def test_yield_and_reasons_with_wilsons_intervals() -> None:
     assert figures.over_time.chart.lower[0] == 0.0
 
 
-def test_waiting_pieces_are_in_no_yield() -> None:
+def test_waiting_pieces_make_the_yield_a_range() -> None:
     pieces = [piece("T-00", 1, "pass"), piece("T-00", 2, "review", "touching")]
     figures = lot_figures([tray("T-00")], pieces, fates_of(pieces, ()))
-    assert figures.yielded.value == 1.0
+    assert figures.yielded is not None
+    assert (figures.yielded.least, figures.yielded.most, figures.yielded.waiting) == (0.5, 1.0, 1)
+    low, high = proportion_confint(1, 2, method="wilson")[0], 1.0
+    assert figures.yielded.ci == pytest.approx((low, high))
+    assert "50.0 to 100.0 %" in yield_words(figures.yielded)
     assert figures.fates["waiting"] == 1
     assert figures.over_time is None
 
@@ -87,17 +96,41 @@ def test_what_gets_through_follows_from_the_share_of_bad_among_passed_pieces() -
     pieces = [piece("T-00", k, "pass" if k < 900 else "review") for k in range(1000)]
     fates = fates_of(pieces, [VerdictWord("T-00", k, "accept") for k in range(900, 960)])
     assert lot_figures([tray("T-00")], pieces, fates).escapes is None
-    found = lot_figures([tray("T-00")], pieces, fates, passed_blind=(2, 100)).escapes
+    found = lot_figures([tray("T-00")], pieces, fates, passed_blind=PassedBlind(2, 100)).escapes
     assert found is not None
     # Two in a hundred passed ones are bad: 18 of this lot's 900, of 960 packed.
-    assert (found.bad, found.seen, found.escaped.value) == (2, 100, pytest.approx(18.0))
+    assert (found.bad, found.seen, found.escaped.value, found.own) == (2, 100, pytest.approx(18.0), False)
     assert found.per_million.value == pytest.approx(18.0 / 960 * 1e6)
+    assert found.escaped.ci is not None
+    # A prediction of one lot's number is wider than the interval of the mean.
     low, high = proportion_confint(2, 100, method="beta")
-    assert found.escaped.ci == pytest.approx((900 * low, 900 * high))
-    assert found.per_million.ci == pytest.approx((900 * low / 960 * 1e6, 900 * high / 960 * 1e6))
-    none_bad = lot_figures([tray("T-00")], pieces, fates, passed_blind=(0, 100)).escapes
-    assert none_bad is not None
-    assert none_bad.escaped.ci == pytest.approx((0.0, 900 * proportion_confint(0, 100, method="beta")[1]))
+    assert found.escaped.ci[0] <= 900 * low
+    assert found.escaped.ci[1] >= 900 * high
+
+
+def test_the_number_that_gets_through_is_this_lots_own_where_people_judged_it() -> None:
+    pieces = [piece("T-00", k, "pass") for k in range(200)]
+    fates = fates_of(pieces, ())
+    found = lot_figures([tray("T-00")], pieces, fates, passed_blind=PassedBlind(9, 400, 2, 100)).escapes
+    assert found is not None
+    assert (found.own, found.bad, found.seen, found.escaped.value) == (True, 2, 100, pytest.approx(4.0))
+    assert found.escaped.ci is not None
+    assert found.escaped.ci[0] >= 2  # two were found
+    whole = lot_figures([tray("T-00")], pieces, fates, passed_blind=PassedBlind(9, 400, 3, 200)).escapes
+    assert whole is not None
+    assert whole.escaped.ci == (3.0, 3.0)  # all were looked at
+
+
+def test_limits_of_further_pieces_hold_their_number() -> None:
+    """Every lot of 60 with k bad ones, 25 of them seen: exact coverage by summing over the samples."""
+    for bad in range(61):
+        held = 0.0
+        for seen in range(26):
+            chance = float(hypergeom.pmf(seen, 60, bad, 25))
+            if chance > 0:
+                low, high = predicted_count(seen, 25, 35)
+                held += chance * (low <= bad - seen <= high)
+        assert held >= 0.95
 
 
 def lot(name: str, bad: int, size: int = 1000, sample: int = 80) -> SampledLot:

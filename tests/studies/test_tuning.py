@@ -11,8 +11,9 @@ from app.studies.columns import PieceColumns, columns_of
 from app.studies.lot import Lot
 from app.studies.rejudge import rejudge_all
 from app.studies.settings import Sweep, Target, setting_now, sweep, target_of, with_setting
-from app.studies.tuning import Costs, Promise, Sample, Task, cross_validate, rates_at, recommend
-from app.studies.tuning_study import Question, tune_columns
+from app.studies.tuning import Costs, Task, cross_validate, rates_at, recommend
+from app.studies.tuning_sample import Promise, Sample
+from app.studies.tuning_study import Question, Truth, tune_columns
 from tests.studies.lots import LIMITS, sample
 from vision.decide import PASS, REJECT
 from vision.errors import Unusable
@@ -24,6 +25,11 @@ ACCEPTED, REJECTED, UNKNOWN = 0, 1, -1
 def _lot(trays: int = 40) -> tuple[PieceColumns, np.ndarray]:
     drawn = sample(np.random.default_rng(17), trays)
     return columns_of(Lot(drawn.trays).pieces()), np.array(drawn.bad)
+
+
+def _truth(said: np.ndarray) -> Truth:
+    """What people say of every piece of a lot, taken for a random sample."""
+    return Truth(np.arange(len(said)), said, None, ())
 
 
 TARGETS = [
@@ -75,7 +81,7 @@ def test_a_new_limit_takes_the_class_given() -> None:
     pieces, bad = _lot(10)
     question = Question("outline_in_mm", None, None, "minor", Task(Promise()))
     with pytest.raises(Unusable, match="missing in every piece"):
-        tune_columns(pieces, bad.astype(np.int8), LIMITS, question)
+        tune_columns(pieces, _truth(bad.astype(np.int8)), LIMITS, question)
     draft = with_setting(LIMITS, Target("bend_deg", None, "min", "minor"), -0.5)
     assert draft.limits[-1] == Limit("bend_deg", "minor", None, -0.5, None)
 
@@ -205,7 +211,9 @@ def test_whole_study_and_what_changes() -> None:
     pieces, bad = _lot(60)
     truth = np.where(bad, REJECTED, ACCEPTED).astype(np.int8)
     truth[::17] = UNKNOWN
-    study = tune_columns(pieces, truth, LIMITS, Question("outline_out_mm", None, None, "major", Task(Promise(0.10))))
+    study = tune_columns(
+        pieces, _truth(truth), LIMITS, Question("outline_out_mm", None, None, "major", Task(Promise(0.10)))
+    )
     assert study.tuning.bad_pieces + study.tuning.good_pieces == int((truth != UNKNOWN).sum())
     assert study.area.value is not None
     assert study.changes is not None
@@ -233,9 +241,11 @@ def test_no_truth_and_unknown_zone_are_refused() -> None:
     task = Task(Promise())
     unknown = np.full(len(pieces), UNKNOWN, dtype=np.int8)
     with pytest.raises(Unusable, match="at least one piece"):
-        tune_columns(pieces, unknown, LIMITS, Question("length_mm", None, None, "major", task))
+        tune_columns(pieces, _truth(unknown), LIMITS, Question("length_mm", None, None, "major", task))
     with pytest.raises(Unusable, match="bowl, handle"):
-        tune_columns(pieces, bad.astype(np.int8), LIMITS, Question("outline_out_mm", "neck", None, "major", task))
+        tune_columns(
+            pieces, _truth(bad.astype(np.int8)), LIMITS, Question("outline_out_mm", "neck", None, "major", task)
+        )
 
 
 def test_changes_count_every_verdict() -> None:

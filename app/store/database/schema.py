@@ -211,6 +211,15 @@ blind_piece = _table(
     Column("place", BigInteger, primary_key=True),
     _to("piece_id", "piece"),
     _to("judgement_id", "judgement"),
+    _text("stratum", nullable=True),
+)
+blind_stratum = _table(
+    "blind_stratum",
+    _owned("blind_id", "blind_round"),
+    Column("stratum", Text, primary_key=True),
+    Column("lot", Text, primary_key=True),
+    Column("part", Text, primary_key=True),
+    _whole("size"),
 )
 verdict = _table(
     "verdict",

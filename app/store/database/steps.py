@@ -213,6 +213,13 @@ CREATE TABLE forgotten (
     identity TEXT NOT NULL, given_at TEXT NOT NULL) {table}
 """
 
+_DESIGNS = """
+ALTER TABLE blind_piece ADD COLUMN stratum TEXT;
+CREATE TABLE blind_stratum (
+    blind_id {int} NOT NULL REFERENCES blind_round (id), stratum TEXT NOT NULL, lot TEXT NOT NULL, part TEXT NOT NULL,
+    size {int} NOT NULL, PRIMARY KEY (blind_id, stratum, lot, part)) {keyed}
+"""
+
 
 def _first(dialect: str) -> list[str]:
     function = (
@@ -257,6 +264,11 @@ def _conformances(dialect: str) -> list[str]:
     return statements("ALTER TABLE reason ADD COLUMN conformance {real}", dialect)
 
 
+def _designs(dialect: str) -> list[str]:
+    """How a blind round was drawn is kept with it; one begun before has no strata."""
+    return [*statements(_DESIGNS, dialect), *guarded(dialect, ("blind_stratum",))]
+
+
 def _limits_in_force(dialect: str) -> list[str]:
     """Which limits are in force is the newest act; who decides on a lot may be known by an account."""
     kept = ("limits_act", "lot_decision", "decided_filing")
@@ -280,4 +292,5 @@ STEPS = (
     _limits_in_force,
     events,
     _evidence,
+    _designs,
 )

@@ -5,6 +5,8 @@ from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any, Literal
 
+import numpy as np
+
 from app.store.database.connection import Store
 from app.store.database.definitions import digest
 from app.store.lots.decisions import Decision, Word, decided_lots, decisions
@@ -19,6 +21,7 @@ from app.studies import (
     Acceptance,
     Fate,
     LotFigures,
+    PassedBlind,
     PieceKey,
     SampledLot,
     answers,
@@ -217,26 +220,30 @@ def lot_state(store: Store, lot: str, part: str | None = None) -> LotState:
     own = {piece.piece_id for piece in content.pieces}
     said = tuple(one for one in everybody if one.piece_id in own and one.blind is None)
     fates = fates_of(content.pieces, holding(store, sorted({one.piece_id for one in said})))
-    figures = lot_figures(content.trays, content.pieces, fates, bad_among_passed(store, name, everybody))
+    figures = lot_figures(content.trays, content.pieces, fates, bad_among_passed(store, name, everybody, own))
     trays = {tray.tray for tray in content.trays}
     suspect = tuple(tray for tray in suspect_trays(store, lot) if tray.tray in trays)
     taken = decisions(store, lot, name)
     return LotState(lot, name, content, fates, figures, said, lot_values(store, lot), suspect, taken)
 
 
-def bad_among_passed(store: Store, part: str, said: tuple[Standing, ...]) -> tuple[int, int]:
+def bad_among_passed(store: Store, part: str, said: tuple[Standing, ...], own: Collection[int]) -> PassedBlind:
     """Of the part's pieces that the camera passes: how many most people did not accept in blind rounds, of how many.
 
     The camera's newest verdict counts. A round draws its passed pieces at random, which makes the share hold for all of
     them; where limits were widened since, pieces flagged then are among them and make it too large rather than small.
+    `own`: ids of the lot's own pieces. A tie is not accepted.
     """
     blind = [one for one in said if one.blind is not None]
     if not blind:
-        return 0, 0
+        return PassedBlind()
     judged = _verdicts_of(store, part, sorted({one.piece_id for one in blind}))
     found = answers(judged, blind)
     bad = majority(found.first) != ACCEPT
-    return int((found.passed & bad).sum()), int(found.passed.sum())
+    ids = {PieceKey(one.tray, one.piece): one.piece_id for one in blind}
+    here = np.array([ids[key] in own for key in found.pieces], dtype=np.bool_)
+    counts = [found.passed & bad, found.passed, found.passed & bad & here, found.passed & here]
+    return PassedBlind(*(int(one.sum()) for one in counts))
 
 
 def _verdicts_of(store: Store, part: str, piece_ids: list[int]) -> dict[PieceKey, Verdict]:

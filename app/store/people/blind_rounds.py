@@ -5,14 +5,14 @@ has to be kept to go on where somebody stopped.
 """
 
 import random
-from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import asdict, dataclass
 
 from sqlalchemy import exists, insert, select
 
 from app.store.database import schema
 from app.store.database.connection import Store, now
 from app.store.database.rows import add, find
+from app.store.people.drawing import Drawn
 from vision.errors import Unusable
 
 
@@ -38,57 +38,27 @@ class Turn:
     turn: int
 
 
-def make_blind(store: Store, name: str, seed: int, rounds: int, piece_ids: Sequence[int], made_by: str) -> Blind:
-    """Begin a blind round on some pieces, each as its newest judgement has it.
+def make_blind(store: Store, name: str, seed: int, rounds: int, drawn: Drawn, made_by: str) -> Blind:
+    """Begin a blind round on the pieces drawn; what they were drawn from is kept with it.
 
     Raises
     ------
     Unusable
-        The name is taken or empty, there is no piece or no round, or a piece is not in the store.
+        The name is taken or empty, or there is no piece or no round.
     """
-    if not name.strip() or rounds < 1 or not piece_ids:
+    if not name.strip() or rounds < 1 or not drawn.pieces:
         raise Unusable("blind round", name, "expected a name, at least one round and at least one piece")
-    judged = schema.standing_piece
-    query = select(judged.c.piece_id, judged.c.judgement_id).where(judged.c.piece_id.in_(piece_ids))
     with store.write() as connection:
         if find(connection, schema.blind_round, {"name": name}) is not None:
             raise Unusable("blind round", name, "expected a new name; a round of this name was begun before")
-        newest = {int(row.piece_id): int(row.judgement_id) for row in connection.execute(query)}
-        missing = sorted(set(piece_ids) - set(newest))
-        if missing:
-            raise Unusable("blind round", name, "expected pieces that are in the store", f"no piece {missing[0]}")
         values = {"name": name, "seed": seed, "rounds": rounds, "made_by": made_by, "made_at": now()}
         blind_id = add(connection, schema.blind_round, values)
-        rows = [
-            {"blind_id": blind_id, "place": place, "piece_id": piece_id, "judgement_id": newest[piece_id]}
-            for place, piece_id in enumerate(dict.fromkeys(piece_ids))
-        ]
+        rows = [{"blind_id": blind_id, "place": place, **asdict(one)} for place, one in enumerate(drawn.pieces)]
         connection.execute(insert(schema.blind_piece), rows)
+        if drawn.sizes:
+            sizes = [{"blind_id": blind_id, **asdict(one)} for one in drawn.sizes]
+            connection.execute(insert(schema.blind_stratum), sizes)
     return next(one for one in blinds(store) if one.id == blind_id)
-
-
-def sample_pieces(store: Store, lot: str | None, count: int, seed: int) -> list[int]:
-    """Pieces for a blind round, at random: half of them flagged as far as there are, the others passed."""
-    table, filing, shot = schema.judgement, schema.filing, schema.shot
-    query = (
-        select(table.c.piece_id, table.c.verdict)
-        .join(filing, filing.c.id == table.c.filing_id)
-        .join(shot, shot.c.id == filing.c.shot_id)
-        .join(schema.standing_piece, schema.standing_piece.c.judgement_id == table.c.id)
-        .where(table.c.x_px.is_not(None))
-        .order_by(table.c.id)
-    )
-    if lot is not None:
-        query = query.join(schema.tray, schema.tray.c.id == shot.c.tray_id)
-        query = query.join(schema.lot, schema.lot.c.id == schema.tray.c.lot_id).where(schema.lot.c.lot == lot)
-    with store.read() as connection:
-        newest = {int(row.piece_id): str(row.verdict) for row in connection.execute(query)}
-    chance = random.Random(seed)
-    sides = [[piece for piece, verdict in newest.items() if (verdict == "pass") is passed] for passed in (False, True)]
-    for side in sides:
-        chance.shuffle(side)
-    flagged = sides[0][: max(count - count // 2, count - len(sides[1]))]
-    return sorted(flagged + sides[1][: count - len(flagged)])
 
 
 def blinds(store: Store) -> tuple[Blind, ...]:

@@ -1,0 +1,40 @@
+"""An agreement study from end to end: a lot, what people said of it, and what a works asks of its camera."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from app.studies.agreement import MAJORITY, Agreement, Dispute, disputes, study_agreement
+from app.studies.camera_and_people import Answers
+from app.studies.characteristics import LimitStudy, reasons_of, study_limits
+from app.studies.fitness_words import Fitness, Thresholds, fitness
+from app.studies.lot import Lot
+from app.studies.samples import Sample, answers_of
+
+
+@dataclass(frozen=True, slots=True)
+class AgreementStudy:
+    """All that the report is made from; `fitness` None without any verdict to hold against."""
+
+    samples: Sequence[Sample]
+    said: Answers
+    agreement: Agreement
+    fitness: Fitness | None
+    thresholds: Thresholds
+    disputes: Sequence[Dispute]
+    by_limit: Sequence[LimitStudy]
+
+
+def agree(lot: Lot, samples: Sequence[Sample], thresholds: Thresholds) -> AgreementStudy:
+    """Study a lot."""
+    pieces = list(lot.pieces())
+    said = answers_of({key: piece.verdict for key, piece in pieces}, samples)
+    agreement = study_agreement(said)
+    return AgreementStudy(
+        samples=samples,
+        said=said,
+        agreement=agreement,
+        fitness=fitness(agreement.camera_vs[MAJORITY], thresholds) if agreement.camera_vs else None,
+        thresholds=thresholds,
+        disputes=disputes(said),
+        by_limit=study_limits(said, {key: reasons_of(piece) for key, piece in pieces}),
+    )
