@@ -108,7 +108,7 @@ def test_the_share_of_bad_among_passed_pieces_is_taken_from_blind_words_on_passe
     assert found is not None
     assert (found.bad, found.seen) == (1, 4)
     assert found.escaped.value == pytest.approx(2.5)  # a quarter of the ten passed ones
-    assert "judged 4 of the pieces that it passes and found 1 bad" in escapes_words(found)
+    assert "judged 4 pieces of this lot that it passes and found 1 bad" in escapes_words(found)
 
 
 def test_inspection_is_chosen_for_each_part_and_only_after_the_newest_lot(store: Store) -> None:
