@@ -7,8 +7,8 @@ import streamlit as st
 from app.pages.server_state import Pass, ServerState, current_server
 from app.pages.sign_in import head, nobody_yet
 from app.pages.viewer_component import show_viewer
-from app.store import Blind, Draw, Wanted, blinds, draw_pieces, list_lots, make_blind, stratum_sizes
-from app.studies import round_size
+from app.store import Blind, Draw, Wanted, blinds, draw_pieces, list_lots, make_blind, standing, stratum_sizes
+from app.studies import drifts, round_size
 from app.works import may
 from vision.errors import Unusable
 from vision.records import Verdict
@@ -43,6 +43,7 @@ def blind_page() -> None:
         st.info(
             "A blind round shows pieces without what the camera said, some of them again, for a study of agreement."
         )
+        _own_drift(server, who)
         if may(who.roles, "begin a blind round"):
             _begin(server, who)
         else:
@@ -74,6 +75,24 @@ def _choose(rounds: tuple[Blind, ...]) -> Blind | None:
         key="blind",
     )
     return by_name.get(name) if name is not None else None
+
+
+def _own_drift(server: ServerState, who: Pass) -> None:
+    """What a person's own blind verdicts show over time: to nobody but that person."""
+    found = drifts(one for one in standing(server.store, inspector=who.name) if one.blind is not None)
+    if not found:
+        return
+    with st.expander("Your own verdicts over time"):
+        rows = [
+            {
+                "along": one.axis,
+                "rejected, first to last quarter": ", ".join(f"{PERCENT * part:.0f} %" for part in one.shares),
+                "chance of such a trend without a drift": f"{one.p:.3f}",
+            }
+            for one in found
+        ]
+        st.dataframe(rows, hide_index=True)
+        st.markdown("Only you see this. The order of pieces is drawn anew for you, so that a trend is not the pieces'.")
 
 
 def _begin(server: ServerState, who: Pass) -> None:

@@ -38,6 +38,8 @@ def agreement_page(study: AgreementStudy, trays: Sequence[TrayResult], report_fo
             "agreement": agreement,
             "samples": study.samples,
             "by_limit": study.by_limit,
+            "corrected": study.corrected,
+            "drifts": study.drifts,
             "said": study.said,
             "trays": trays,
             "lots": sorted({tray.lot for tray in trays if tray.lot}),

@@ -51,6 +51,7 @@ from .kappa_ends import (
     many_ends as many_ends,
     many_values as many_values,
 )
+from .latent_class import LEAST_JUDGES as LEAST_JUDGES, latent_classes as latent_classes
 from .mean_squares import Component as Component, Term as Term, component as component
 from .places import (
     EDGE_KINDS as EDGE_KINDS,

@@ -25,6 +25,7 @@ from .die_wear import (
     WearMap as WearMap,
     put_together as put_together,
 )
+from .escapes import Escapes as Escapes, PassedBlind as PassedBlind
 from .fitness_words import Thresholds as Thresholds
 from .gauge import GaugeStudy as GaugeStudy, GaugeTable as GaugeTable, Source as Source, study_gauge as study_gauge
 from .gauge_input import balanced as balanced, read_gauge_table as read_gauge_table
@@ -32,7 +33,6 @@ from .lot import Lot as Lot, part_as_seen as part_as_seen, read_lot as read_lot
 from .lot_sampling import Acceptance as Acceptance, SampledLot as SampledLot, accept_series as accept_series
 from .lot_summary import (
     PACKED as PACKED,
-    Escapes as Escapes,
     Fate as Fate,
     LotFigures as LotFigures,
     LotPiece as LotPiece,
@@ -40,12 +40,12 @@ from .lot_summary import (
     LotYield as LotYield,
     MeasureSum as MeasureSum,
     OverTime as OverTime,
-    PassedBlind as PassedBlind,
     Share as Share,
     fates_of as fates_of,
     lot_figures as lot_figures,
 )
 from .main_reason import first_reason as first_reason, reason_name as reason_name
+from .over_time import drifts as drifts
 from .pairs import Pair as Pair
 from .pod_study import PLAIN as PLAIN, Curve as Curve, PodStudy as PodStudy, study_pod as study_pod
 from .rejudge import rejudge_all as rejudge_all

@@ -6,14 +6,19 @@ from dataclasses import dataclass
 from app.studies.agreement import MAJORITY, Agreement, Dispute, disputes, study_agreement
 from app.studies.camera_and_people import Answers
 from app.studies.characteristics import LimitStudy, reasons_of, study_limits
+from app.studies.corrected import Corrected, corrected
 from app.studies.fitness_words import Fitness, Thresholds, fitness
 from app.studies.lot import Lot
+from app.studies.over_time import Drift, drifts
 from app.studies.samples import Sample, answers_of
 
 
 @dataclass(frozen=True, slots=True)
 class AgreementStudy:
-    """All that the report is made from; `fitness` None without any verdict to hold against."""
+    """All that the report is made from; `fitness` None without any verdict to hold against.
+
+    `corrected`: the camera's rates without people's own misses, None where they don't follow from the verdicts.
+    """
 
     samples: Sequence[Sample]
     said: Answers
@@ -22,6 +27,8 @@ class AgreementStudy:
     thresholds: Thresholds
     disputes: Sequence[Dispute]
     by_limit: Sequence[LimitStudy]
+    corrected: Corrected | None
+    drifts: Sequence[Drift]
 
 
 def agree(lot: Lot, samples: Sequence[Sample], thresholds: Thresholds) -> AgreementStudy:
@@ -37,4 +44,6 @@ def agree(lot: Lot, samples: Sequence[Sample], thresholds: Thresholds) -> Agreem
         thresholds=thresholds,
         disputes=disputes(said),
         by_limit=study_limits(said, {key: reasons_of(piece) for key, piece in pieces}),
+        corrected=corrected(said),
+        drifts=drifts(one for sample in samples for one in sample.verdicts),
     )

@@ -44,6 +44,10 @@ class PersonVerdict(Protocol):
         """What they said."""
 
     @property
+    def given_at(self) -> str | None:
+        """When, ISO 8601; empty or None where nobody knows."""
+
+    @property
     def defects(self) -> tuple[str, ...]:
         """Kinds of defect that they named."""
 

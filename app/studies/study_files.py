@@ -40,8 +40,10 @@ def agreement_table(whole: AgreementStudy) -> Table:
 
     `design`: how the pieces came to be judged (`given`: blind, table or in sight; `words`; `rounds` with their strata);
     where it has rounds every figure but `table` and `ties` is weighted by them. `by_limit`: for each limit that the
-    camera's reasons name, `stopped` pieces, those that it alone stopped, and the camera's finding by it against most
-    people naming a kind of defect that it looks for, as a PAIR (null for limits that look for no kind).
+    camera's reasons name, `stopped` pieces, those that it alone stopped, its `false_alarm`, and as a PAIR the camera's
+    finding by it against most people naming a kind of defect that it looks for (null where they name none).
+    `corrected`: the camera's rates without people's own misses (null with fewer than three judges). `over_time`: shares
+    that people reject in the first to the last quarter of an axis, with the p of a trend; no inspector is told apart.
 
     In every PAIR also `ac1` (Gwet), `pabak`, `prevalence_index`, `bias_index`. At the top also `gwet_ac1` of all
     inspectors, `within_rounds` (Fleiss' kappa over all rounds of an inspector who gave more than two),
@@ -92,6 +94,17 @@ def agreement_table(whole: AgreementStudy) -> Table:
             }
             for one in whole.by_limit
         },
+        "corrected": None
+        if whole.corrected is None
+        else {
+            "judges": whole.corrected.judges,
+            "bad": figure(whole.corrected.bad),
+            "missed": figure(whole.corrected.missed),
+            "false_alarm": figure(whole.corrected.false_alarm),
+            "people_missed": figure(whole.corrected.people_missed),
+            "words": whole.corrected.words,
+        },
+        "over_time": [{"axis": one.axis, "rejected": list(one.shares), "p": one.p} for one in whole.drifts],
         "without_verdict": study.without_verdict,
         "fitness": None
         if judged is None

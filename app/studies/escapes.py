@@ -1,0 +1,65 @@
+"""Bad pieces among those that go to packing: how many of one lot, from what people said of passed pieces blind."""
+
+from dataclasses import dataclass
+
+from app.statistics import Estimate, clopper_pearson, predicted_count
+
+
+@dataclass(frozen=True, slots=True)
+class Escapes:
+    """Bad pieces among those that go to packing.
+
+    `bad` of `seen` pieces that the camera passes were not accepted by people, who did not know its verdict; `share`:
+    what share that is; `escaped`: how many of this lot's passed pieces are bad, its own number, with the interval of a
+    prediction; `per_million` packed. `own`: whether the pieces seen are of this lot, or of the part's other lots, which
+    this one must then be like. The ends of all intervals are of 95 %.
+    """
+
+    bad: int
+    seen: int
+    share: Estimate
+    escaped: Estimate
+    per_million: Estimate
+    own: bool
+
+
+@dataclass(frozen=True, slots=True)
+class PassedBlind:
+    """Pieces that the camera passes and people judged without knowing it: not accepted, and how many they were.
+
+    `bad_own` and `seen_own` of this lot, `bad` and `seen` of all lots of the part, this one's among them.
+    """
+
+    bad: int = 0
+    seen: int = 0
+    bad_own: int = 0
+    seen_own: int = 0
+
+
+NOBODY_LOOKED = PassedBlind()
+
+
+def escapes_of(passed: int, packed: int, blind: PassedBlind) -> Escapes | None:
+    """How many of the lot's passed pieces are bad, from those that people judged blind; None where nobody looked.
+
+    Taken over passed pieces alone, which a round draws at random among themselves. From this lot's own where it has
+    any: the others of it are predicted from those. Else from the part's other lots, as if this one were of the same
+    process.
+    """
+    own = blind.seen_own > 0
+    bad, seen = (blind.bad_own, blind.seen_own) if own else (blind.bad, blind.seen)
+    if seen == 0:
+        return None
+    share = clopper_pearson(bad, seen)
+    assert share.value is not None
+    found = blind.bad_own
+    unseen = max(passed - blind.seen_own, 0)
+    low, high = predicted_count(bad, seen, unseen)
+    escaped = Estimate(found + share.value * unseen, (float(found + low), float(found + high)))
+    return Escapes(bad, seen, share, escaped, _times(escaped, 1e6 / max(packed, 1)), own)
+
+
+def _times(share: Estimate, factor: float) -> Estimate:
+    assert share.value is not None
+    assert share.ci is not None
+    return Estimate(share.value * factor, (share.ci[0] * factor, share.ci[1] * factor))
