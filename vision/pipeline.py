@@ -4,7 +4,15 @@ from dataclasses import replace
 
 import numpy as np
 
-from vision.backlight import SATURATED, NoBacklight, lamp_state, light_findings, model_backlight
+from vision.backlight import (
+    SATURATED,
+    NoBacklight,
+    fitted_response,
+    lamp_state,
+    light_findings,
+    model_backlight,
+    response_finding,
+)
 from vision.decide import SCORED_AREA, judge
 from vision.errors import Unusable
 from vision.face import FaceInputs, score_face
@@ -17,7 +25,9 @@ from vision.outline import (
     Placement,
     find_pieces,
     measure_piece,
+    places_across,
     prepare_nominal,
+    scale_finding,
 )
 from vision.records import (
     Fault,
@@ -69,6 +79,10 @@ def measure_tray(pictures: TrayPictures, part: Part, station: Station) -> Measur
         spoilt = spoilt or "focus"
         detail = f"edges are {blur:.1f} px wide (standard deviation), at most {SHARP_PX} is sharp; focus the lens"
         findings.append(TrayFinding("focus", None, f"{pictures.back.name or 'back'}: {detail}"))
+    bent = _response(scene, found)
+    if bent is not None:
+        spoilt = spoilt or "response"
+        findings.append(bent)
     for finding in _beyond_limits(pictures.back, blur, station.light):
         spoilt = spoilt or ("focus" if finding.kind == "focus" else "exposure")
         findings.append(finding)
@@ -81,7 +95,22 @@ def measure_tray(pictures: TrayPictures, part: Part, station: Station) -> Measur
             piece, faults = _with_face(piece, one.placement, pictures, camera, (nominal, scale))
             findings += [fault for fault in faults if fault not in findings]
         pieces.append(piece)
+    wrong_scale = scale_finding(pieces, part, station)
+    if wrong_scale is not None:
+        findings.append(wrong_scale)
+        pieces = [replace(piece, fault=piece.fault or "scale") for piece in pieces]
     return MeasuredTray(tuple(pieces), tuple(findings))
+
+
+def _response(scene: BacklitScene, found: list[Found]) -> TrayFinding | None:
+    """Whether the counts of the backlit frame follow the light, by its pieces' edges and by its noise."""
+    profiles = [one.edge.profile for one in found if one.edge is not None and np.isfinite(one.edge.profile).all()]
+    edge = None
+    if profiles:
+        profile = np.mean(profiles, axis=0)
+        dark_share = float(np.median(scene.light.dark) / np.median(scene.light.bright))
+        edge = fitted_response(places_across(profile), profile, max(dark_share, 0.0))
+    return response_finding(scene.back, scene.light, edge, scene.mm_per_px)
 
 
 def _beyond_limits(back: Picture, blur_px: float, limits: LightLimits) -> list[TrayFinding]:

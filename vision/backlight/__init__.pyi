@@ -8,3 +8,4 @@ from .field import (
 )
 from .lamp import LampState as LampState, lamp_drift as lamp_drift, lamp_state as lamp_state
 from .limits import light_findings as light_findings, proposed_limits as proposed_limits
+from .response import fitted_response as fitted_response, response_finding as response_finding

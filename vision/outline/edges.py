@@ -166,6 +166,11 @@ def _mean_profile(share: NDArray[np.float32], total: Array, valid: NDArray[np.bo
     return np.asarray(share[:, near].mean(axis=1), np.float64) if near.any() else np.full(len(at), np.nan)
 
 
+def places_across(profile: Array) -> Array:
+    """Where an edge's mean profile was taken, px outward of the edge: (k,)."""
+    return (np.arange(len(profile)) - (len(profile) - 1) / 2) * _STEP_PX
+
+
 def blur_px(profile: Array, at: Array | None = None) -> float:
     """Standard deviation of an edge's blur in px (optics and pixel together), from its mean profile; nan without one.
 

@@ -41,11 +41,15 @@ _BEND_LEAVES_MM = 2.5
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Edge:
-    """Clean edge points of one piece in tray mm (n, 2), the rims of its holes, and the blur of the edges in mm."""
+    """Clean edge points of one piece in tray mm (n, 2), the rims of its holes, and the blur of the edges in mm.
+
+    `profile` (k,): mean share of the light across the edge, at `places_across` of it.
+    """
 
     points_mm: Array
     rims: list[Rim]
     blur_mm: float
+    profile: Array
 
 
 def measure_piece(

@@ -42,11 +42,11 @@ def find_placement(points: Array, nominal: Nominal) -> Placement | None:
     few = thin(points, _FEW)
     everywhere = Target(nominal, np.ones(len(nominal.points), bool), _WIDE_MM)
     ways = [_aligned(found, wanted, turn) for turn in (0.0, np.pi)]
-    misfits = [_misfit(few, way, nominal) for way in ways]
+    misfits = [misfit(few, way, nominal) for way in ways]
     if min(misfits) > _CLEAR * max(misfits):
         # Nearly alike both ways round: only the fits can tell.
         fits = [fit_rigid(few, way, everywhere) for way in ways]
-        trials = [(_misfit(few, fit.motion, nominal), fit) for fit in fits if fit is not None]
+        trials = [(misfit(few, fit.motion, nominal), fit) for fit in fits if fit is not None]
         best = min(trials, key=lambda trial: trial[0])[1] if trials else None
     else:
         best = fit_rigid(few, ways[int(np.argmin(misfits))], everywhere)
@@ -102,7 +102,7 @@ def _fit(points: Array, start: Motion | Fit, nominal: Nominal, use: NDArray[np.b
     return None if best is None else fit_rigid(many, best, narrow)
 
 
-def _misfit(points: Array, motion: Motion, nominal: Nominal) -> float:
+def misfit(points: Array, motion: Motion, nominal: Nominal) -> float:
     """Mean distance from the nominal, each at most a millimetre."""
     _, off, _ = nominal.project(motion.apply(points))
     return float(np.minimum(np.abs(off), 1.0).mean())

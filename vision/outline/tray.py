@@ -14,6 +14,7 @@ from vision.outline.placement import Placement, find_placement, refine, thin
 from vision.outline.regions import Region, find_regions, split_finely
 from vision.outline.scene import BacklitScene
 from vision.outline.touching import SeparatedPiece, belongs, separate_touching
+from vision.outline.turned_over import is_turned_over
 from vision.records import Array, Fault, Pair, TrayFinding
 
 # Smaller dark regions are dust on the light (mm2).
@@ -66,6 +67,8 @@ def find_pieces(scene: BacklitScene) -> tuple[list[Found], list[TrayFinding], fl
         if region.at_border or area > _AREA_SHARE[1] * scene.nominal.moments.area:
             for part in _parts(region, scene, least):
                 _clump(part, scene, (found, findings, blurs))
+    detail = "a piece lies on its face: its outline is the drawing's mirror image; turn it over"
+    findings += [TrayFinding("face_down", one.center_px, detail) for one in found if one.fault == "face_down"]
     return found, _without_fragments(findings, scene), float(np.median(blurs)) if blurs else float("nan")
 
 
@@ -92,10 +95,14 @@ def _single(region: Region, scene: BacklitScene, blurs: list[float]) -> Found | 
     if len(points) < _LEAST_POINTS:
         return None
     placement = find_placement(points, scene.nominal)
-    if placement is None or not _is_this_part(points, placement, scene.nominal):
+    like = placement is not None and _is_this_part(points, placement, scene.nominal)
+    if is_turned_over(points, placement if like else None, scene.nominal):
+        blurs.append(blur)
+        return Found(center, "face_down", None, None)
+    if placement is None or not like:
         return None
     blurs.append(blur)
-    return Found(center, None, placement, Edge(points, _rims(region, scene), blur * scene.mm_per_px))
+    return Found(center, None, placement, Edge(points, _rims(region, scene), blur * scene.mm_per_px, outline.profile))
 
 
 def _rims(region: Region, scene: BacklitScene) -> list[Rim]:
@@ -208,7 +215,7 @@ def _apart(
     blur = blur_px(outline.profile) * scene.mm_per_px
     middle = piece.motion.inverse().apply(np.array([scene.nominal.moments.centroid]))
     center = scene.camera.to_px(middle)[0]
-    edge = Edge(mine, _rims(region, scene), blur)
+    edge = Edge(mine, _rims(region, scene), blur, outline.profile)
     return Found((float(center[0]), float(center[1])), "touching", placement, edge if placement is not None else None)
 
 

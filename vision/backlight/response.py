@@ -1,0 +1,107 @@
+"""Whether a camera's counts follow the light, told from a backlit frame alone.
+
+An edge blurred by any symmetric optics is its own mirror image about half the light; counts that were raised to a power
+(gamma) are not, and every edge found at their half level stands off. And a sensor's noise grows with its light (EMVA 1288,
+linear model: var y = K^2 sigma_d^2 + K (mean y - mean dark)): metal that is noisier than the light was brightened
+afterwards.
+"""
+
+from dataclasses import dataclass
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+from scipy.optimize import least_squares
+from scipy.special import ndtr
+
+from vision.backlight.field import BLOCK_PX, Backlight
+from vision.records import Array, Picture, TrayFinding
+
+# An edge this lopsided (share of the light), explained by an exponent this far from one (log) to this rms, is told: rendered
+# edges of straight counts show 0.004 at most, an exponent of 0.6 gives 0.0085.
+_LOPSIDED, _LOG_EXPONENT, _EXPLAINED_RMS = 0.007, 0.3, 0.004
+# Metal noisier than the light by more than this factor (standard deviations) is told. So many blocks of each are asked.
+_NOISIER, _LEAST_BLOCKS = 1.15, 40
+_START_BLUR_PX = 0.9
+
+
+@dataclass(frozen=True, slots=True)
+class Response:
+    """Counts as a power of the light: `exponent`; edges found at their half level stand `shift_px` outside."""
+
+    exponent: float
+    shift_px: float
+    lopsided: float
+    rms: float
+
+    @property
+    def bent(self) -> bool:
+        """Whether the edge says that the counts don't follow the light."""
+        far = abs(np.log(self.exponent)) > _LOG_EXPONENT
+        return bool(self.lopsided > _LOPSIDED and far and self.rms < _EXPLAINED_RMS)
+
+
+def fitted_response(at_px: Array, profile: Array, dark_share: float) -> Response:
+    """Fit an exponent, a place and a blur to the mean profile of edges.
+
+    Parameters
+    ----------
+    at_px, profile
+        Places across the edge (k,), symmetric about it, and the share of the light there.
+    dark_share
+        The metal's level over the light's, in counts.
+    """
+
+    def counts(p: Array) -> Array:
+        exponent = float(np.exp(np.clip(p[2], -2.0, 2.0)))
+        dark = dark_share ** (1 / exponent)
+        light = dark + (1 - dark) * ndtr((at_px - p[0]) / np.exp(p[1]))
+        return np.asarray((light**exponent - dark_share) / (1 - dark_share))
+
+    found = least_squares(lambda p: counts(p) - profile, np.array([0.0, np.log(_START_BLUR_PX), 0.0]))
+    return Response(
+        exponent=float(np.exp(np.clip(found.x[2], -2.0, 2.0))),
+        shift_px=float(found.x[0]),
+        lopsided=float(np.abs(profile + profile[::-1] - 1).max()),
+        rms=float(np.sqrt(np.mean(found.fun**2))),
+    )
+
+
+def noise_of(back: Picture, light: Backlight) -> tuple[float, float] | None:
+    """Standard deviation of the noise in the light and on the metal, in counts; None where too little is seen of one."""
+    lit = _pure(np.abs(light.blocks - light.bright) < 0.02 * light.bright)
+    metal = _pure(np.abs(light.blocks - light.dark) < 0.02 * light.bright)
+    if min(lit.sum(), metal.sum()) < _LEAST_BLOCKS:
+        return None
+    return _noise(back, lit), _noise(back, metal)
+
+
+def _pure(mask: NDArray[np.bool_]) -> NDArray[np.bool_]:
+    return np.asarray(cv2.erode(mask.astype(np.uint8), np.ones((3, 3), np.uint8)) > 0)
+
+
+def _noise(back: Picture, blocks: NDArray[np.bool_]) -> float:
+    """From second differences along rows in some of the blocks: level and slope of the light leave none."""
+    rows, columns = np.nonzero(blocks)
+    some = slice(None, None, max(1, len(rows) // 400))
+    inside = np.arange(BLOCK_PX)
+    v = (rows[some, None] * BLOCK_PX + inside)[:, :, None]
+    u = (columns[some, None] * BLOCK_PX + inside)[:, None, :]
+    values = back.pixels[v, u].astype(np.float64)
+    second = values[..., 2:] - 2 * values[..., 1:-1] + values[..., :-2]
+    return float(np.sqrt(np.mean(second**2) / 6.0))
+
+
+def response_finding(back: Picture, light: Backlight, edge: Response | None, mm_per_px: float) -> TrayFinding | None:
+    """What speaks against counts that follow the light, in numbers; None where nothing does."""
+    said = []
+    if edge is not None and edge.bent:
+        off = 1000 * abs(edge.shift_px) * mm_per_px
+        said.append(f"edges show an exponent of about {edge.exponent:.2f} and stand {off:.0f} um off")
+    noise = noise_of(back, light)
+    if noise is not None and noise[1] > _NOISIER * max(noise[0], 1e-9):
+        said.append(f"the metal's noise is {noise[1]:.2f} counts and the light's only {noise[0]:.2f}")
+    if not said:
+        return None
+    detail = f"{back.name or 'back'}: {'; '.join(said)}: the counts don't follow the light; switch gamma off"
+    return TrayFinding("response", None, detail)
