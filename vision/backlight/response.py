@@ -1,8 +1,8 @@
 """Whether a camera's counts follow the light, told from a backlit frame alone.
 
 An edge blurred by any symmetric optics is its own mirror image about half the light; counts that were raised to a power
-(gamma) are not, and every edge found at their half level stands off. And a sensor's noise grows with its light (EMVA 1288,
-linear model: var y = K^2 sigma_d^2 + K (mean y - mean dark)): metal that is noisier than the light was brightened
+(gamma) are not, and every edge found at their half level stands off. And a sensor's noise grows with its light (EMVA
+1288, linear model: var y = K^2 sigma_d^2 + K (mean y - mean dark)): metal that is noisier than the light was brightened
 afterwards.
 """
 
@@ -17,8 +17,8 @@ from scipy.special import ndtr
 from vision.backlight.field import BLOCK_PX, Backlight
 from vision.records import Array, Picture, TrayFinding
 
-# An edge this lopsided (share of the light), explained by an exponent this far from one (log) to this rms, is told: rendered
-# edges of straight counts show 0.004 at most, an exponent of 0.6 gives 0.0085.
+# An edge this lopsided (share of the light), explained by an exponent this far from one (log) to this rms, is told:
+# rendered edges of straight counts show 0.004 at most, an exponent of 0.6 gives 0.0085.
 _LOPSIDED, _LOG_EXPONENT, _EXPLAINED_RMS = 0.007, 0.3, 0.004
 # Metal noisier than the light by more than this factor (standard deviations) is told. So many blocks of each are asked.
 _NOISIER, _LEAST_BLOCKS = 1.15, 40
@@ -68,7 +68,7 @@ def fitted_response(at_px: Array, profile: Array, dark_share: float) -> Response
 
 
 def noise_of(back: Picture, light: Backlight) -> tuple[float, float] | None:
-    """Standard deviation of the noise in the light and on the metal, in counts; None where too little is seen of one."""
+    """Standard deviation of the noise in the light and on the metal, counts; None where too little is seen of one."""
     lit = _pure(np.abs(light.blocks - light.bright) < 0.02 * light.bright)
     metal = _pure(np.abs(light.blocks - light.dark) < 0.02 * light.bright)
     if min(lit.sum(), metal.sum()) < _LEAST_BLOCKS:

@@ -168,7 +168,7 @@ def _mean_profile(share: NDArray[np.float32], total: Array, valid: NDArray[np.bo
 
 def places_across(profile: Array) -> Array:
     """Where an edge's mean profile was taken, px outward of the edge: (k,)."""
-    return (np.arange(len(profile)) - (len(profile) - 1) / 2) * _STEP_PX
+    return np.asarray((np.arange(len(profile)) - (len(profile) - 1) / 2) * _STEP_PX, np.float64)
 
 
 def blur_px(profile: Array, at: Array | None = None) -> float:
