@@ -1,19 +1,26 @@
 """One flagged piece on one sheet: verdict and reasons, the piece upright, its deviations magnified, and their plot."""
 
+from collections.abc import Iterable
 from dataclasses import dataclass
+from itertools import islice
+
+import numpy as np
 
 from app.report.deviation_outline import Style, draw_outline, hatching, magnification
 from app.report.deviation_plot import draw_plot, outline_bands
+from app.report.finding_tags import LETTER_PX
 from app.report.inspected import Inspected
 from app.report.sheet import MARGIN, WIDTH, at, caption, head, picture, reason_lines, scale_bar
 from app.report.style import ACCENT, INK, PAPER, SIGNS
 from app.report.svg import document, element, group, text
 from app.report.upright import Grey, Window, as_grey, crop_upright, drawing_to_frame, window_around
-from vision.records import DeviationProfile, JudgedPiece, MeasuredPiece
+from app.report.words import finding_tag
+from vision.records import DeviationProfile, Finding, JudgedPiece, MeasuredPiece, Opening, Stray
 
 PHOTO_MARGIN_MM = 3.0
 TAG_ROOM = 62.0  # px above and below the magnified outline for tags
 PLOT_HEIGHT = 250.0
+RINGS = 8  # findings on the photograph that get a ring
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -39,7 +46,7 @@ def draw_sheet(
 
     body.append(caption(y + 16.0, "As seen by the camera, upright as on the drawing"))
     y += 26.0
-    body.append(at((MARGIN, y), [picture(crop), *scale_bar(photo, 10)]))
+    body.append(at((MARGIN, y), [picture(crop), *_rings(judged.findings, photo), *scale_bar(photo, 10)]))
     y += photo.size_px[1] + 34.0
 
     body.append(caption(y, f"Deviations from the drawing, drawn {style.times} times larger"))
@@ -58,6 +65,27 @@ def draw_sheet(
     y += PLOT_HEIGHT + MARGIN
     title = f"Tray {inspected.result.tray}, piece {judged.piece}: {SIGNS[judged.verdict].word}. {'; '.join(lines)}"
     return PieceSheet(crop, document((WIDTH, y), body, title))
+
+
+def _rings(findings: Iterable[Finding], photo: Window) -> list[str]:
+    """A ring around each place where light comes through the metal or something stands at the rim."""
+    parts = []
+    for finding in islice((one for one in findings if isinstance(one, Opening | Stray)), RINGS):
+        x, y = photo.to_px(np.array([finding.center_mm]))[0]
+        size_mm = finding.length_mm if isinstance(finding, Opening) else finding.reach_mm
+        radius = max(0.6 * size_mm * photo.px_per_mm, 14.0)
+        for colour, width in ((PAPER, 5.0), (ACCENT, 2.5)):
+            ring = {"cx": f"{x:.1f}", "cy": f"{y:.1f}", "r": f"{radius:.1f}", "fill": "none"}
+            parts.append(element("circle", **ring, stroke=colour, stroke_width=width))
+        words = finding_tag(finding)
+        half = 0.55 * LETTER_PX * len(words)
+        below = y + radius + 18.0 < photo.size_px[1]
+        foot = y + radius + 16.0 if below else y - radius - 6.0
+        left = min(max(x - half, 6.0), photo.size_px[0] - 2 * half - 6.0)
+        plate = {"x": f"{left - 4:.1f}", "y": f"{foot - 14:.1f}", "width": f"{2 * half + 8:.1f}"}
+        parts.append(element("rect", **plate, height=19, rx=4, fill=PAPER))
+        parts.append(text((left, foot), words, font_size=14, font_weight=600))
+    return parts
 
 
 def _legend(y: float, hatch: str) -> str:

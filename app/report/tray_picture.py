@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 from app.report.inspected import Inspected
 from app.report.style import ACCENT, INK, MUTED, PAPER, SIGNS, Sign, bgr
 from app.report.upright import as_grey, drawing_to_frame, roomiest_place, seen_outline_px
-from vision.records import Array, EdgeFinding, JudgedPiece, MeasuredPiece, Pair, Station, TrayFinding
+from vision.records import Array, EdgeFinding, JudgedPiece, MeasuredPiece, Opening, Pair, Station, Stray, TrayFinding
 
 Colour = NDArray[np.uint8]
 
@@ -97,7 +97,7 @@ def _draw_piece(canvas: Canvas, measured: MeasuredPiece, judged: JudgedPiece) ->
     canvas.line(outline, ACCENT if mark.flagged else "#8a969f", width, closed=True)
     if mark.flagged:
         for finding in judged.findings:
-            if isinstance(finding, EdgeFinding):
+            if isinstance(finding, EdgeFinding | Opening | Stray):
                 _draw_ring(canvas, finding.center_px, 16, solid=True)
 
 

@@ -1,6 +1,6 @@
 """A shot's frames, decoded: PNG or TIFF, 8 or 16 bit, one channel, each whole, all of one size."""
 
-import logging
+import hashlib
 import struct
 import zlib
 from pathlib import Path
@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 
 from vision.errors import Unusable
 from vision.formats.strict import read_bytes
+from vision.formats.tiff import MAGICS, tiff_size, truncated
 from vision.records import FrameFile, Picture, Shot, Station, TrayPictures
 
 Pixels = NDArray[np.uint8] | NDArray[np.uint16]
@@ -23,7 +24,6 @@ MAX_PIXELS = 160_000_000
 # OpenCV's remap, by which outlines are sampled, takes sides below 32767 only.
 MAX_SIDE_PX = 32766
 _PNG_MAGIC = b"\x89PNG\r\n\x1a\n"
-_TIFF_MAGICS = (b"II*\x00", b"MM\x00*", b"II+\x00", b"MM\x00+")
 
 
 def read_frames(shot: Shot, station: Station) -> TrayPictures:
@@ -56,6 +56,8 @@ def read_frames(shot: Shot, station: Station) -> TrayPictures:
 def _decoded(frame: FrameFile, station: Station, like: tuple[str, Size] | None) -> tuple[Picture, Size]:
     """One frame and its size, which must be that of the frame named in `like`."""
     data = read_bytes(frame.path)
+    if frame.sha256 is not None and hashlib.sha256(data).hexdigest() != frame.sha256.lower():
+        raise Unusable(frame.path, "", "the frame of shot.json's sha256 expected; copy it again", "another")
     size = _size_in_header(frame, data)
     if like and size != like[1]:
         expected = f"a frame of {like[1][0]} x {like[1][1]} px, as {like[0]}, expected; take the shot again"
@@ -70,8 +72,8 @@ def _size_in_header(frame: FrameFile, data: bytes) -> Size:
     """Columns and rows as the file's header promises them, checked before anything is decoded."""
     if data.startswith(_PNG_MAGIC):
         size = _png_size(frame.path, data)
-    elif data.startswith(_TIFF_MAGICS):
-        size = _tiff_size(frame.path)
+    elif data.startswith(MAGICS):
+        size = tiff_size(frame.path, data)
     else:
         found = "an empty file" if not data else "another format"
         raise Unusable(frame.path, "", "a PNG or TIFF frame expected; save it as one", found)
@@ -93,11 +95,11 @@ def _png_size(path: Path, data: bytes) -> Size:
     size: Size | None = None
     while True:
         if at + 12 > len(data):
-            raise _truncated(path)
+            raise truncated(path)
         (length,) = struct.unpack_from(">I", data, at)
         end = at + 12 + length
         if end > len(data):
-            raise _truncated(path)
+            raise truncated(path)
         kind = data[at + 4 : at + 8]
         (crc,) = struct.unpack_from(">I", data, end - 4)
         if zlib.crc32(memoryview(data)[at + 4 : end - 4]) != crc:
@@ -110,29 +112,6 @@ def _png_size(path: Path, data: bytes) -> Size:
     if size is None:
         raise Unusable(path, "", "a PNG frame expected", "no header in it")
     return size
-
-
-def _tiff_size(path: Path) -> Size:
-    logging.getLogger("tifffile").setLevel(logging.CRITICAL)  # as with OpenCV's
-    import tifffile  # here, since it takes a third of a second that PNG frames need not pay
-
-    try:
-        with tifffile.TiffFile(path) as file:
-            all_pages: list[Any] = list(file.pages)
-            pages = [page for page in all_pages if not page.subfiletype & 1]  # bit 1 marks a thumbnail
-            if not pages:
-                raise _truncated(path)
-            if len(pages) > 1:
-                raise Unusable(
-                    path, "", "one page expected; save each light as a file of its own", f"{len(pages)} pages"
-                )
-            return int(pages[0].imagewidth), int(pages[0].imagelength)
-    except (tifffile.TiffFileError, struct.error, ValueError, KeyError, IndexError, TypeError):  # of damaged headers
-        raise _truncated(path) from None
-
-
-def _truncated(path: Path) -> Unusable:
-    return Unusable(path, "", "a whole frame expected; copy it again", "a file that ends too soon")
 
 
 def _picture(frame: FrameFile, data: bytes, station: Station) -> Picture:

@@ -43,6 +43,7 @@ class _FrameTable(Strict):
     file: Text
     light: Light
     azimuth_deg: Annotated[float, Field(ge=-360.0, le=360.0)] | None = None
+    sha256: Annotated[str, Field(pattern="^[0-9a-fA-F]{64}$")] | None = None
 
     @model_validator(mode="after")
     def _azimuth_goes_with_low(self) -> Self:
@@ -132,7 +133,7 @@ def find_shots(folders: Iterable[Path], leave_out: Path | None = None) -> tuple[
 def _described(folder: Path) -> Shot:
     table = read_json(folder / "shot.json", _ShotFile)
     frames = tuple(
-        FrameFile(_inside(folder, frame.file, f"frames[{index}].file"), frame.light, frame.azimuth_deg)
+        FrameFile(_inside(folder, frame.file, f"frames[{index}].file"), frame.light, frame.azimuth_deg, frame.sha256)
         for index, frame in enumerate(table.frames, start=1)
     )
     return Shot(

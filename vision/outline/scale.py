@@ -38,8 +38,8 @@ def scale_finding(pieces: Sequence[MeasuredPiece], part: Part, station: Station)
     if not agree or any(abs(one.value) < _TOLD_U * one.u for one in (along, across)):
         return None
     detail = (
-        f"all {len(lengths)} pieces are {along.value:+.2%} off in length and {across.value:+.2%} in width, as a wrong "
-        f"scale makes them (sure to {2 * along.u:.2%} and {2 * across.u:.2%}); calibrate, or give this shot's own station"
+        f"all pieces ({len(lengths)}) are {along.value:+.2%} off in length and {across.value:+.2%} in width, as by "
+        f"a wrong scale (sure to {2 * along.u:.2%} and {2 * across.u:.2%}); give this shot's own station"
     ).replace("-", "−")
     return TrayFinding("scale", None, detail)
 

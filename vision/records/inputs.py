@@ -24,12 +24,14 @@ LimitStatus = Literal["draft", "released"]
 class FrameFile:
     """One frame of a shot, on disk.
 
-    `azimuth_deg` is the light's direction, counter-clockwise from +X of the tray; None but for `low`.
+    `azimuth_deg` is the light's direction, counter-clockwise from +X of the tray; None but for `low`. `sha256` is the
+    digest that the file must have, None where the shot gives none.
     """
 
     path: Path
     light: Light
     azimuth_deg: float | None = None
+    sha256: str | None = None
 
 
 @dataclass(frozen=True, slots=True)
