@@ -5,8 +5,9 @@ from importlib.metadata import version
 from pathlib import Path
 
 from app.report import Inspected
+from app.run.standing import stopped_since, with_standing
 from app.works import Run
-from vision.decide import check_limits
+from vision.decide import check_limits, judge
 from vision.errors import Unusable
 from vision.formats import (
     PROFILES_FILE,
@@ -19,7 +20,7 @@ from vision.formats import (
     write_profiles,
     write_result,
 )
-from vision.pipeline import inspect_tray
+from vision.pipeline import measure_tray
 from vision.records import Detection, Limits, LimitsStanding, Part, Shot, Station, TrayResult
 
 RESULT_FILE = "result.json"
@@ -32,7 +33,8 @@ _BESIDE = (".*.tmp", "piece-*.jpg", "piece-*.svg", "tray.jpg", "result.html", PR
 class Work:
     """What every shot of a run is judged by, and the folder that gets a folder of results for each tray.
 
-    `standing`: how the limits stand; None where there is nothing to hold them against.
+    `standing`: how the limits stand; None where there is nothing to hold them against. `stopped`: when the station's
+    check stopped it, None where it stands.
     """
 
     part: Part
@@ -41,6 +43,7 @@ class Work:
     out: Path
     pictures: bool = True
     standing: LimitsStanding | None = None
+    stopped: str | None = None
 
 
 def read_work(run: Run, pictures: bool) -> Work:
@@ -54,7 +57,8 @@ def read_work(run: Run, pictures: bool) -> Work:
     part, station = read_part(run.part_file), read_station(run.station_file)
     limits = read_limits(run.limits_file, part)
     check_limits(limits, part, station, run.limits_file)
-    return Work(part, station, limits, run.out, pictures, "draft" if limits.status == "draft" else None)
+    stopped = stopped_since(run.checks_file, station.station)
+    return Work(part, station, limits, run.out, pictures, "draft" if limits.status == "draft" else None, stopped)
 
 
 def inspect_shot(folder: Path, work: Work) -> Inspected:
@@ -68,7 +72,9 @@ def inspect_shot(folder: Path, work: Work) -> Inspected:
     shot = read_shot(folder)
     _check_names(shot, work)
     pictures = read_frames(shot, work.station)
-    measured, judged = inspect_tray(pictures, work.part, work.station, work.limits)
+    measured = measure_tray(pictures, work.part, work.station)
+    measured = with_standing(measured, shot.taken_at, work.station, work.stopped)
+    judged = tuple(judge(piece, work.limits) for piece in measured.pieces)
     result = TrayResult(
         software=f"brightbowl {version('brightbowl')}",
         tray=shot.tray,

@@ -23,6 +23,7 @@ class Run:
     limits_file: Path
     out: Path
     shots: tuple[Path, ...]
+    checks_file: Path | None = None
 
 
 def runs_of(works: Works, shots: Iterable[Path]) -> tuple[list[Run], list[str]]:
@@ -53,6 +54,7 @@ def runs_of(works: Works, shots: Iterable[Path]) -> tuple[list[Run], list[str]]:
             works.limits_file(part),
             works.results / part / station,
             tuple(folders),
+            works.checks_file(station),
         )
         for (part, station), folders in sorted_shots.items()
     ]

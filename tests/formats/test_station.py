@@ -145,3 +145,16 @@ def test_a_missing_station_is_told(tmp_path: Path) -> None:
     with pytest.raises(Unusable) as caught:
         read_station(tmp_path / "station.toml")
     one_line(caught.value, "station.toml", "this file is missing")
+
+
+def test_the_day_of_calibration_is_read_and_written_back(tmp_path: Path) -> None:
+    station = read_station(written(tmp_path, STATION + '[calibrated]\nat = "2026-11-02T06:00:00+00:00"\n'))
+    assert (station.calibrated_at, station.valid_days) == ("2026-11-02T06:00:00+00:00", 365.0)
+    write_station(station, tmp_path / "again.toml")
+    assert read_station(tmp_path / "again.toml").calibrated_at == station.calibrated_at
+
+
+def test_a_day_that_is_none_is_refused(tmp_path: Path) -> None:
+    with pytest.raises(Unusable) as caught:
+        read_station(written(tmp_path, STATION + '[calibrated]\nat = "yesterday"\n'))
+    one_line(caught.value, "station.toml", "calibrated.at", "ISO 8601")

@@ -2,14 +2,13 @@
 
 import re
 from collections.abc import Iterable
-from datetime import datetime
 from pathlib import Path, PurePosixPath
 from typing import Annotated, Self
 
 from pydantic import AfterValidator, Field, model_validator
 
 from vision.errors import Incomplete, Unusable
-from vision.formats.strict import FormatOne, Process, Strict, Text, read_json
+from vision.formats.strict import FormatOne, Process, Strict, Text, as_time, read_json
 from vision.records import FrameFile, Light, Shot
 
 _LOW_NAME = re.compile(r"low-(\d{3})\.png")
@@ -29,14 +28,6 @@ def _as_folder_name(tray: str) -> str:
             'none of / \\ : * ? " < > |, no dot or space at either end'
         )
     return tray
-
-
-def _as_time(text: str) -> str:
-    try:
-        datetime.fromisoformat(text)
-    except ValueError:
-        raise ValueError("a time after ISO 8601 expected, as 2026-11-02T06:00:00+00:00") from None
-    return text
 
 
 class _FrameTable(Strict):
@@ -60,7 +51,7 @@ class _ShotFile(Strict):
     lot: Text
     part: Text
     station: Text
-    taken_at: Annotated[str, AfterValidator(_as_time)]
+    taken_at: Annotated[str, AfterValidator(as_time)]
     retake: bool = False
     process: Process = Field(default_factory=dict)
     frames: Annotated[list[_FrameTable], Field(min_length=1)]

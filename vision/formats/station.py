@@ -8,8 +8,8 @@ import numpy as np
 from pydantic import AfterValidator, Field, model_validator
 
 from vision.formats.atomic_write import write_atomic
-from vision.formats.strict import FormatOne, PairOfNumbers, Strict, Text, read_toml
-from vision.records import Camera, Lens, LightLimits, Station
+from vision.formats.strict import FormatOne, PairOfNumbers, Strict, Text, as_time, read_toml
+from vision.records import VALID_DAYS, Camera, Lens, LightLimits, Station
 
 _Row = Annotated[list[float], Field(min_length=3, max_length=3)]
 _Matrix = Annotated[list[_Row], Field(min_length=3, max_length=3)]
@@ -81,6 +81,11 @@ class _Light(Strict):
         return self
 
 
+class _Calibrated(Strict):
+    at: Annotated[str, AfterValidator(as_time)]
+    valid_days: _Positive = VALID_DAYS
+
+
 class _StationFile(Strict):
     format: FormatOne
     station: Text
@@ -91,6 +96,7 @@ class _StationFile(Strict):
     uncertainty: _Uncertainty
     sensor: _Sensor | None = None
     light: _Light | None = None
+    calibrated: _Calibrated | None = None
 
     @model_validator(mode="after")
     def _one_way_to_mm(self) -> Self:
@@ -123,6 +129,8 @@ def read_station(path: Path) -> Station:
         scale_relative=table.uncertainty.scale_relative,
         full_scale=table.sensor.full_scale if table.sensor else None,
         light=LightLimits(**table.light.model_dump()) if table.light else LightLimits(),
+        calibrated_at=table.calibrated.at if table.calibrated else None,
+        valid_days=table.calibrated.valid_days if table.calibrated else VALID_DAYS,
     )
 
 
@@ -155,4 +163,6 @@ def write_station(station: Station, path: Path) -> None:
         table["sensor"] = {"full_scale": station.full_scale}
     if light := {key: value for key, value in asdict(station.light).items() if value is not None}:
         table["light"] = light
+    if station.calibrated_at is not None:
+        table["calibrated"] = {"at": station.calibrated_at, "valid_days": station.valid_days}
     write_atomic(path, tomlkit.dumps(table))

@@ -2,6 +2,7 @@
 
 import tomllib
 from collections.abc import Mapping
+from datetime import datetime
 from pathlib import Path
 from typing import Annotated, Any, TypeVar
 
@@ -92,6 +93,15 @@ def read_text(path: Path) -> str:
         raise Unusable(
             path, "", "text in UTF-8 expected; save it so", f"another encoding at byte {fault.start}"
         ) from None
+
+
+def as_time(text: str) -> str:
+    """A text that is a time after ISO 8601, as a validator."""
+    try:
+        datetime.fromisoformat(text)
+    except ValueError:
+        raise ValueError("a time after ISO 8601 expected, as 2026-11-02T06:00:00+00:00") from None
+    return text
 
 
 def read_toml(path: Path, model: type[Model]) -> Model:

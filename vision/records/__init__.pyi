@@ -1,4 +1,5 @@
 from .inputs import (
+    VALID_DAYS as VALID_DAYS,
     Array as Array,
     Camera as Camera,
     CountRule as CountRule,

@@ -16,6 +16,8 @@ from vision.records.marks import MarkRate
 
 Array = NDArray[np.float64]
 Light = Literal["back", "dome", "low"]
+# How long a calibration holds where its file says nothing: common practice, no source.
+VALID_DAYS = 365.0
 Severity = Literal["critical", "major", "minor"]
 LimitStatus = Literal["draft", "released"]
 
@@ -113,6 +115,7 @@ class Station:
 
     `homography` (3, 3) takes undistorted px to tray mm; a plain scale s stands here as diag(s, -s, 1).
     `outline_mm` and `scale_relative` are standard uncertainties (k = 1) of one outline deviation and of any length.
+    `calibrated_at` is ISO 8601, None where unknown; the calibration holds for `valid_days`.
     """
 
     station: str
@@ -123,6 +126,8 @@ class Station:
     scale_relative: float
     full_scale: float | None = None
     light: LightLimits = LightLimits()
+    calibrated_at: str | None = None
+    valid_days: float = VALID_DAYS
 
 
 @dataclass(frozen=True, slots=True)

@@ -12,6 +12,7 @@ from pydantic import TypeAdapter
 from vision.formats import STEP_MM, Profile
 from vision.records import (
     FIRST_DETECTION,
+    VALID_DAYS,
     Camera,
     Detection,
     Finding,
@@ -90,6 +91,7 @@ def station_content(station: Station) -> dict[str, Any]:
         "full_scale": station.full_scale,
         # Only where there are any, so that a station without them keeps its digest.
         **({"light": asdict(station.light)} if station.light != LightLimits() else {}),
+        **({"calibrated": [station.calibrated_at, station.valid_days]} if station.calibrated_at is not None else {}),
     }
 
 
@@ -105,6 +107,8 @@ def station_record(content: dict[str, Any]) -> Station:
         scale_relative=content["scale_relative"],
         full_scale=content["full_scale"],
         light=LightLimits(**content.get("light", {})),
+        calibrated_at=content.get("calibrated", [None])[0],
+        valid_days=content.get("calibrated", [None, VALID_DAYS])[1],
     )
 
 
