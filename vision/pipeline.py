@@ -15,7 +15,7 @@ from vision.backlight import (
 )
 from vision.decide import SCORED_AREA, judge
 from vision.errors import Unusable
-from vision.face import FaceInputs, score_face
+from vision.face import FaceInputs, FaceScore, missing_lights, score_face
 from vision.geometry import CameraMapping
 from vision.outline import (
     SHARP_PX,
@@ -34,10 +34,13 @@ from vision.records import (
     JudgedPiece,
     LightLimits,
     Limits,
+    Mark,
     MeasuredPiece,
     MeasuredTray,
     Part,
     Picture,
+    Reference,
+    Stain,
     Station,
     TrayFinding,
     TrayPictures,
@@ -48,18 +51,25 @@ from vision.records import (
 _SATURATED_SHARE = 0.02
 # Pieces whose centres are this share of the part's length apart in height stand in different rows.
 _ROW_SHARE = 0.25
+# Standard uncertainty of a mark's or a stain's area, as a share: painted discs from 1.5 mm on.
+_PATCH_U = 0.1
 
 
 def inspect_tray(
     pictures: TrayPictures, part: Part, station: Station, limits: Limits
 ) -> tuple[MeasuredTray, tuple[JudgedPiece, ...]]:
     """Measure and judge every piece on a tray."""
-    measured = measure_tray(pictures, part, station)
+    measured = measure_tray(pictures, part, station, limits.reference)
     return measured, tuple(judge(piece, limits) for piece in measured.pieces)
 
 
-def measure_tray(pictures: TrayPictures, part: Part, station: Station) -> MeasuredTray:
-    """Find and measure every piece on a tray; what can't be measured becomes a fault or a tray finding."""
+def measure_tray(
+    pictures: TrayPictures, part: Part, station: Station, reference: Reference | None = None
+) -> MeasuredTray:
+    """Find and measure every piece on a tray; what can't be measured becomes a fault or a tray finding.
+
+    `reference`: the marks that a face must have been able to show where it counts as seen; None: the usual ones.
+    """
     try:
         light = model_backlight(pictures.back)
     except NoBacklight as reason:
@@ -87,12 +97,15 @@ def measure_tray(pictures: TrayPictures, part: Part, station: Station) -> Measur
         spoilt = spoilt or ("focus" if finding.kind == "focus" else "exposure")
         findings.append(finding)
     ordered = _reading_order(found, _ROW_SHARE * float(np.ptp(nominal.points[:, 0])) / scale)
+    missing = missing_lights(pictures, station)
+    findings += missing
     pieces = []
     for number, one in enumerate(ordered, start=1):
         piece = _measure(number, one, scene)
         piece = replace(piece, fault=piece.fault or spoilt)
         if one.placement is not None and (pictures.dome is not None or pictures.low):
-            piece, faults = _with_face(piece, one.placement, pictures, camera, (nominal, scale))
+            face = score_face(_face_inputs(one.placement, pictures, camera, (nominal, scale)), reference)
+            piece, faults = _with_face(piece, face, bool(missing))
             findings += [fault for fault in faults if fault not in findings]
         pieces.append(piece)
     wrong_scale = scale_finding(pieces, part, station)
@@ -167,31 +180,43 @@ def _face_inputs(
         tray_turn_deg=float(np.degrees(np.arctan2(-(right - origin)[1], (right - origin)[0]))),
         scale_relative=camera.station.scale_relative,
         edge_mm=camera.station.outline_mm,
+        lights=camera.station.lights,
     )
 
 
-def _with_face(
-    piece: MeasuredPiece,
-    placement: Placement,
-    pictures: TrayPictures,
-    camera: CameraMapping,
-    scale: tuple[Nominal, float],
-) -> tuple[MeasuredPiece, list[TrayFinding]]:
-    score = score_face(_face_inputs(placement, pictures, camera, scale))
+def _with_face(piece: MeasuredPiece, face: FaceScore, lights_missing: bool) -> tuple[MeasuredPiece, list[TrayFinding]]:
+    """A piece with what its face showed. Where a light is missing nobody knows what could have been seen."""
+    seen = None if lights_missing else face.seen
     found: dict[str, tuple[Value, Value]] = {
-        SCORED_AREA: (score.scored_area_cm2, score.scored_area_uncertainty_cm2),
-        "buffing_line_level": (score.buffing_line_level, score.buffing_line_uncertainty),
+        SCORED_AREA: (face.scored_area_cm2, face.scored_area_uncertainty_cm2),
+        "buffing_line_level": (face.buffing_line_level, face.buffing_line_uncertainty),
+        "face_seen": (None, None) if seen is None else (seen.share, seen.u),
+        "mark_area_mm2": _patch_area(face, Mark),
+        "stain_area_mm2": _patch_area(face, Stain),
     }
-    findings = [TrayFinding("light", None, f"{fault.picture.name}: {fault.detail}") for fault in score.light_faults]
+    center = piece.pose.center_px if piece.pose else None
+    findings = [
+        TrayFinding(fault.kind, center if fault.kind == "moved" else None, f"{fault.picture.name}: {fault.detail}")
+        for fault in face.faults
+    ]
     return (
         replace(
             piece,
             measures={**piece.measures, **{name: value for name, (value, _) in found.items()}},
             uncertainties={**piece.uncertainties, **{name: u for name, (_, u) in found.items()}},
-            findings=(*piece.findings, *score.findings),
+            findings=(*piece.findings, *face.findings),
+            seen=None if seen is None else seen.map,
         ),
         findings,
     )
+
+
+def _patch_area(face: FaceScore, kind: type[Mark] | type[Stain]) -> tuple[float | None, float | None]:
+    """Summed area of a face's marks or stains, and its standard uncertainty; None where it was not scored."""
+    if face.scored_area_cm2 is None:
+        return None, None
+    area = sum(finding.area_mm2 for finding in face.findings if isinstance(finding, kind))
+    return area, _PATCH_U * area
 
 
 def _reading_order(found: list[Found], row_px: float) -> list[Found]:

@@ -17,10 +17,10 @@ from numpy.typing import NDArray
 from shapely import LineString, Point, union_all
 
 from vision.face import FaceInputs, edge_blur_px, score_face, scored_shape
-from vision.records import Array, Picture, Pit, Scratch, Speck, TrayPictures
+from vision.records import Array, Finding, Picture, Pit, Scratch, Speck, TrayPictures
 
 Kind = Literal["scratch", "pit"]
-Found = Sequence[Scratch | Pit | Speck]
+Found = Sequence[Finding]
 
 # A scratch counts as found when half its length or more is covered within so much, a pit within so much or half its
 # diameter.
@@ -44,13 +44,16 @@ _SUPER = 4  # subpixels a side in which a mark is drawn
 
 @dataclass(frozen=True, slots=True)
 class Planted:
-    """A planted mark: its line or centre (drawing mm), length or diameter, contrast, and whether it was found."""
+    """A planted mark: its line or centre (drawing mm), length or diameter, contrast, whether it was found, and a
+    scratch's width.
+    """
 
     kind: Kind
     points_mm: tuple[tuple[float, float], ...]
     size_mm: float
     contrast: float
     found: bool = False
+    width_mm: float = WIDTH_MM
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -119,7 +122,7 @@ def plant(picture: Picture, marks: Sequence[Planted], inputs: FaceInputs, blur_p
         if gain == 0.0:
             continue
         points = inputs.to_px(np.asarray(mark.points_mm))
-        width_px = (WIDTH_MM if mark.kind == "scratch" else mark.size_mm) / inputs.mm_per_px
+        width_px = (mark.width_mm if mark.kind == "scratch" else mark.size_mm) / inputs.mm_per_px
         corner, shape = _shape(points, width_px, blur_px)
         rows, columns = shape.shape
         v0, u0 = max(corner[1], 0), max(corner[0], 0)

@@ -65,11 +65,12 @@ class FrameContrast:
 
 def frame_contrasts(region: Region, pictures: TrayPictures) -> tuple[FrameContrast, ...]:
     """Every front-lit frame of a shot over the region."""
+    return tuple(contrast_of(region, picture) for picture in (pictures.dome, *pictures.low) if picture is not None)
+
+
+def contrast_of(region: Region, picture: Picture) -> FrameContrast:
+    """One front-lit frame over the region."""
     metal = reduce(region.metal.astype(np.float32), region.coarse.shape) > 0.99
-    return tuple(_look(region, picture, metal) for picture in (pictures.dome, *pictures.low) if picture is not None)
-
-
-def _look(region: Region, picture: Picture, metal: Mask) -> FrameContrast:
     pitch = region.pitch_mm(region.coarse)
     raw = region.fine.cut(picture.pixels).astype(np.float32)
     level = reduce(raw * np.float32(_FULL / picture.full_scale), region.fine.shape)

@@ -34,22 +34,27 @@ class Evidence:
 
 
 def combine(region: Region, frames: tuple[FrameContrast, ...]) -> Evidence:
-    """All looks in one, each pixel weighted for the best signal over noise."""
-    power = np.full(region.coarse.shape, 1e-6, np.float32)
-    for frame in frames:
-        power += frame.weight**2 * frame.noise**2
-    scale = np.float32(1.0) / np.sqrt(power)
+    """All frames in one, each pixel weighted for the best signal over noise."""
     lines = np.zeros(region.fine.shape, np.float32)
     spots = np.zeros(region.fine.shape, np.float32)
-    for frame in frames:
+    for frame, coarse in zip(frames, frame_weights(region, frames), strict=True):
         limit = spread(frame.noise * np.float32(LIMIT), region.fine.shape)
-        weight = spread(np.asarray(frame.weight * scale, np.float32), region.fine.shape)
+        weight = spread(coarse, region.fine.shape)
         lines += _outvoted(np.maximum(np.minimum(frame.contrast, limit), -limit) * weight)
         spots += (cv2.exp(frame.contrast) - 1) * weight
     seen = np.zeros(region.coarse.shape, bool)
     for frame in frames:
         seen |= frame.valid
     return Evidence(region, frames, lines, spots, seen)
+
+
+def frame_weights(region: Region, frames: tuple[FrameContrast, ...]) -> list[Image]:
+    """What each frame's contrast counts in the sum of all, so that the sum's noise is about 1 (coarse)."""
+    power = np.full(region.coarse.shape, 1e-6, np.float32)
+    for frame in frames:
+        power += frame.weight**2 * frame.noise**2
+    scale = np.float32(1.0) / np.sqrt(power)
+    return [np.asarray(frame.weight * scale, np.float32) for frame in frames]
 
 
 def _outvoted(said: Image) -> Image:

@@ -5,13 +5,15 @@ own reflection, far brighter, on the side away from the lamp (a concave mirror t
 that looks like another light's would be weighed wrongly, or judged on a light that was never on.
 """
 
+from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import Literal
 
 import numpy as np
 from numpy.typing import NDArray
 
 from vision.face.raster import Image, Mask
-from vision.records import Picture
+from vision.records import Lights, Picture, Station, TrayFinding, TrayPictures
 
 # A frame whose brightest hundredth stays below this level (of 255) shows no light at all.
 _DARKEST = 5.0
@@ -22,20 +24,51 @@ _EVEN_SHARE = 0.5
 # The bright side may differ from the one expected by so much: rendered frames by 19 degrees at most, the next lamp by
 # 90.
 _TURN_DEG = 45.0
-# Below this shift of the light's centre, in standard deviations of the face, the bright side says nothing.
-_LEAST_SHIFT = 0.2
+# A low light this near to the azimuth asked for is that light.
+_SAME_LAMP_DEG = 10.0
+# Below this shift of the light's centre, in standard deviations of the face, no side is the brighter one: rendered low
+# lights 0.43 to 1.13.
+_LEAST_SHIFT = 0.25
+
+
+# Two frames are one taken twice where their ratio is so even (standard deviation of its logarithm) over so much of the
+# face, or where they differ by so little (of 255) in the mean: rendered lamps differ by 0.5 and more.
+_SAME_RATIO, _SAME_SHARE, _SAME_LEVEL = 0.08, 0.1, 1.5
+# Levels (of 255) between which a ratio says something.
+_TELLING = (10.0, 245.0)
 
 
 @dataclass(frozen=True, slots=True)
-class LightFault:
-    """Why a frame does not fit its name; `misleads` where it would be weighed wrongly and must be left out."""
+class FrameFault:
+    """Why a frame is not what it is called: another light's, or elsewhere than the backlit frame has the piece.
 
+    `misleads`: it must be left out; else it was put right and the face is judged on.
+    """
+
+    kind: Literal["wrong_light", "moved"]
     picture: Picture
     detail: str
-    misleads: bool
+    misleads: bool = True
 
 
-def light_fault(picture: Picture, level: Image, scored: Mask, tray_turn_deg: float) -> LightFault | None:
+def missing_lights(pictures: TrayPictures, station: Station) -> list[TrayFinding]:
+    """The lights that a station names and a shot lacks."""
+    found = []
+    if station.lights.dome and pictures.dome is None:
+        found.append("the dome")
+    for azimuth in station.lights.low_deg:
+        if not any(
+            low.azimuth_deg is not None and abs((low.azimuth_deg - azimuth + 180.0) % 360.0 - 180.0) <= _SAME_LAMP_DEG
+            for low in pictures.low
+        ):
+            found.append(f"the low light at {azimuth:g} degrees")
+    return [
+        TrayFinding("missing_light", None, f"{what}: station {station.station} names it, the shot has none")
+        for what in found
+    ]
+
+
+def light_fault(picture: Picture, level: Image, scored: Mask, tray_turn_deg: float) -> FrameFault | None:
     """Compare a frame's brightness over the face, `level` (of 255), with what its name promises; None where it fits.
 
     `tray_turn_deg`: direction of the tray's +X in the image, counter-clockwise as seen.
@@ -44,25 +77,51 @@ def light_fault(picture: Picture, level: Image, scored: Mask, tray_turn_deg: flo
     if not len(values):
         return None
     if np.quantile(values, _BRIGHTEST_SHARE) < _DARKEST:
-        return LightFault(picture, f"no light on the face, expected the {picture.light} light", True)
+        return _wrong(picture, f"no light on the face, expected the {picture.light} light")
     even = float(np.mean(np.abs(values - np.median(values)) <= _EVEN_BAND * np.median(values))) >= _EVEN_SHARE
     if picture.light == "dome":
         if even:
             return None
-        return LightFault(picture, "uneven like a low light, expected the dome", True)
+        return _wrong(picture, "uneven like a low light, expected the dome")
     if even:
-        return LightFault(picture, "even like the dome, expected a low light", True)
+        return _wrong(picture, "even like the dome, expected a low light")
     shift, spread = _bright_side(values, scored)
-    if picture.azimuth_deg is None or np.hypot(*shift) < _LEAST_SHIFT * spread:
+    if picture.azimuth_deg is None:
         return None
+    if np.hypot(*shift) < _LEAST_SHIFT * spread:
+        return _wrong(picture, f"no side of the face is the brighter one, expected a lamp at {picture.azimuth_deg:g}")
     # the lamp stands opposite to the bright side of a dished face
     lamp = np.degrees(np.arctan2(-shift[1], -shift[0])) - tray_turn_deg
     if abs((lamp - picture.azimuth_deg + 180.0) % 360.0 - 180.0) <= _TURN_DEG:
         return None
     # coarsely, so that all pieces of a tray say the same
     seen = round(lamp % 360.0 / 45.0) * 45 % 360
-    detail = f"lit from about {seen} degrees, expected {picture.azimuth_deg:g}"
-    return LightFault(picture, detail, False)
+    return _wrong(picture, f"lit from about {seen} degrees, expected {picture.azimuth_deg:g}")
+
+
+def _wrong(picture: Picture, detail: str) -> FrameFault:
+    return FrameFault("wrong_light", picture, detail)
+
+
+def repeat_fault(picture: Picture, level: Image, others: Sequence[tuple[Picture, Image]]) -> FrameFault | None:
+    """Whether a frame shows the same light as one of `others` once more; levels (of 255) over the face alone, (n,)."""
+    for other, theirs in others:
+        both = (np.minimum(level, theirs) > _TELLING[0]) & (np.maximum(level, theirs) < _TELLING[1])
+        ratio = np.log(level[both] / theirs[both]) if both.mean() >= _SAME_SHARE else None
+        if float(np.abs(level - theirs).mean()) < _SAME_LEVEL or (ratio is not None and ratio.std() < _SAME_RATIO):
+            return _wrong(picture, f"shows the same as {other.name} once more, expected the {picture.light} light")
+    return None
+
+
+def level_fault(picture: Picture, level: Image, lights: Lights) -> FrameFault | None:
+    """Whether a face's mean brightness (`level`: of 255, over the face) is not what it usually is at the station."""
+    usual = lights.dome_level if picture.light == "dome" else lights.low_level
+    mean = float(level.mean()) / 255.0 if len(level) else 0.0
+    if usual is None or usual[0] <= mean <= usual[1]:
+        return None
+    return _wrong(
+        picture, f"a face is {mean:.0%} of full scale bright in the mean, usual are {usual[0]:.0%} to {usual[1]:.0%}"
+    )
 
 
 def _bright_side(values: NDArray[np.float64], scored: Mask) -> tuple[NDArray[np.float64], float]:

@@ -1,14 +1,14 @@
 """Which pixels of the frames belong to the scored face of one piece, on rasters of three pitches."""
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import cv2
 import numpy as np
 from numpy.typing import NDArray
 from shapely.geometry import MultiPolygon, Polygon, box
 
-from vision.records import Array, Part, Surface, TrayPictures
+from vision.records import Array, Lights, Part, Surface, TrayPictures
 
 Image = NDArray[np.float32]
 Mask = NDArray[np.bool_]
@@ -31,7 +31,8 @@ class FaceInputs:
 
     `to_px` takes drawing mm at the face to image px as taken, `to_mm` back, both (n, 2) to (n, 2); `mm_per_px` is the
     scale at the bowl; `tray_turn_deg` the direction of the tray's +X in the image, counter-clockwise as seen;
-    `scale_relative` and `edge_mm` are the standard uncertainties of any length and of the place of the outline.
+    `scale_relative` and `edge_mm` are the standard uncertainties of any length and of the place of the outline;
+    `lights` say how bright a face usually is.
     """
 
     pictures: TrayPictures
@@ -42,6 +43,7 @@ class FaceInputs:
     tray_turn_deg: float = 0.0
     scale_relative: float = 0.0
     edge_mm: float = 0.0
+    lights: Lights = field(default_factory=Lights)
 
 
 @dataclass(frozen=True, slots=True)

@@ -6,18 +6,21 @@ import cv2
 import numpy as np
 
 from vision.face.blur import edge_blur_px
-from vision.face.contrast import LIMIT, frame_contrasts
+from vision.face.contrast import LIMIT
+from vision.face.departures import departures
 from vision.face.evidence import Evidence, combine, seen_by_one, spot_patches
 from vision.face.finish import buffing_lines
-from vision.face.frame_check import LightFault, light_fault
+from vision.face.frame_check import FrameFault
+from vision.face.frames import take_frames
 from vision.face.lines.curves import Curve
 from vision.face.lines.joining import Candidate
-from vision.face.lines.search import face_lines
+from vision.face.lines.search import FaceLines, face_lines
 from vision.face.lines.width import scratch_width
 from vision.face.raster import FaceInputs, Mask, Region, find_region, reduce, spread
-from vision.face.spots.detection import SpotPicture, spots
+from vision.face.seen import Seen, what_was_seen
+from vision.face.spots.detection import SpotGround, SpotPicture, spots
 from vision.face.spots.sizing import PATCH_PX, Spot, fit_apart, fit_diameter, sharper_than_optics, slenderness
-from vision.records import Array, Pit, Scratch, Speck
+from vision.records import Array, Mark, Pit, Reference, Scratch, Speck, Stain
 
 # At most so many findings a piece, the strongest.
 MOST_FINDINGS = 200
@@ -63,63 +66,69 @@ class FaceScore:
 
     `findings`: strongest first, at most 200. `scored_area_cm2`: inside the scored area and seen, neither blown nor
     lost in shadow, in one front-lit frame at least. `buffing_line_level`: per cent, see `buffing_lines`. Each with
-    its standard uncertainty; None without a scored area or a front-lit frame. `light_faults`: frames that do not fit
-    their names.
+    its standard uncertainty; None without a scored area or a front-lit frame. `faults`: frames that are not what
+    they are called. `seen`: what could have been seen; None too where a frame had to be left out, since nobody knows
+    what it would have shown.
     """
 
-    findings: tuple[Scratch | Pit | Speck, ...]
+    findings: tuple[Scratch | Pit | Speck | Mark | Stain, ...]
     scored_area_cm2: float | None
     scored_area_uncertainty_cm2: float | None
     buffing_line_level: float | None
     buffing_line_uncertainty: float | None
-    light_faults: tuple[LightFault, ...] = ()
+    faults: tuple[FrameFault, ...] = ()
+    seen: Seen | None = None
 
 
 _UNSEEN = FaceScore((), None, None, None, None)
 
 
-def score_face(inputs: FaceInputs) -> FaceScore:
+def score_face(inputs: FaceInputs, reference: Reference | None = None) -> FaceScore:
     """Score the polished face of one piece.
 
     Parameters
     ----------
-    view
+    inputs
         The piece's pictures, drawing and place in the frames.
+    reference
+        The marks that must have been visible where the face counts as seen; None: the usual ones.
     """
     surface = inputs.part.surface
     region = None if surface is None else find_region(inputs, surface)
     if region is None:
         return _UNSEEN
-    frames = frame_contrasts(region, inputs.pictures)
-    broad = reduce(region.scored.astype(np.float32), region.broad.shape) > 0.5
-    faults = tuple(
-        fault
-        for frame in frames
-        if (fault := light_fault(frame.picture, frame.brightness[::2, ::2], broad[::2, ::2], inputs.tray_turn_deg))
-    )
-    misleading = [id(fault.picture) for fault in faults if fault.misleads]
-    frames = tuple(frame for frame in frames if id(frame.picture) not in misleading)
+    taken = take_frames(inputs, region)
+    frames, faults = taken.contrasts, taken.faults
     if not frames:
         return FaceScore((), None, None, None, None, faults)
     evidence = combine(region, frames)
-    findings = _findings(inputs, evidence)
+    blur_px = edge_blur_px(inputs)
+    findings, grounds = _findings(inputs, evidence, blur_px)
     area, error = _area(inputs, region, evidence.seen)
     level, level_error = buffing_lines(region, frames)
-    return FaceScore(findings, area, error, level, level_error, faults)
+    seen = None
+    if taken.complete:
+        blurs = [blur_px] * len(frames)
+        seen = what_was_seen(inputs, evidence, grounds, blurs, reference or Reference())
+    patches = departures(inputs, region, frames)
+    return FaceScore((*findings, *patches), area, error, level, level_error, faults, seen)
 
 
-def _findings(inputs: FaceInputs, evidence: Evidence) -> tuple[Scratch | Pit | Speck, ...]:
+def _findings(
+    inputs: FaceInputs, evidence: Evidence, blur_px: float
+) -> tuple[tuple[Scratch | Pit | Speck, ...], tuple[FaceLines, SpotGround]]:
+    """Scratches, pits and specks, and what they were told against."""
     region = evidence.region
-    blur = edge_blur_px(inputs) / region.fine.step
-    detected = spots(_spot_pictures(evidence), PIT_SNR)
+    blur = blur_px / region.fine.step
+    detected, ground = spots(_spot_pictures(evidence), PIT_SNR)
     found = [spot for s in detected if (spot := _spot(s, inputs, evidence, blur)) is not None]
     lines = face_lines(evidence, [s for s in found if s.snr >= _SPOT_SNR], SCRATCH_SNR)
-    scratches = [_scratch(line, inputs, evidence, blur) for line in lines]
+    scratches = [_scratch(line, inputs, evidence, blur) for line in lines.lines]
     scratches = [s for s in scratches if s.length_mm >= _SHORT_MM or s.snr >= _SHORT_FACTOR * SCRATCH_SNR]
     scratches = [s for s in scratches if not _is_reflection(s)]
     scratches = [s for s in scratches if not any(_is_echo(s, p) for p in found if isinstance(p, Pit))]
     found = [p for p in found if not any(_beside(s, p, _TOGETHER_MM) and p.snr <= s.snr for s in scratches)]
-    return tuple(sorted((*scratches, *found), key=lambda f: -f.snr)[:MOST_FINDINGS])
+    return tuple(sorted((*scratches, *found), key=lambda f: -f.snr)[:MOST_FINDINGS]), (lines, ground)
 
 
 def _spot_pictures(evidence: Evidence) -> tuple[SpotPicture, ...]:

@@ -65,8 +65,22 @@ def _polar(size: tuple[int, int]) -> _Polar:
     return _Polar(cell.ravel(), np.bincount(cell.ravel(), minlength=_PITCHES * _DIRECTIONS).astype(float))
 
 
-def finish_power(spectrum: Spectrum, size: tuple[int, int]) -> Image:
-    """Smoothed power at each bin of a half spectrum of `size`; median 1, never rising towards the lowest frequency."""
+@dataclass(frozen=True, slots=True, eq=False)
+class FinishPower:
+    """Smoothed power of a finish by pitch and direction, (pitches x directions,); median 1, never rising towards the
+    lowest frequency.
+    """
+
+    cells: NDArray[np.float64]
+
+    def share(self, size: tuple[int, int]) -> Image:
+        """One over the power at each bin of a half spectrum of `size`."""
+        cell = _polar(size).cell.reshape(size[0], size[1] // 2 + 1)
+        return np.asarray(np.reciprocal(self.cells)[cell], np.float32)
+
+
+def finish_power(spectrum: Spectrum, size: tuple[int, int]) -> FinishPower:
+    """The power of a finish from its half spectrum of `size`."""
     polar = _polar(size)
     power = (spectrum.real**2 + spectrum.imag**2).ravel()
     sums = np.bincount(polar.cell, weights=power, minlength=_PITCHES * _DIRECTIONS)
@@ -77,8 +91,7 @@ def finish_power(spectrum: Spectrum, size: tuple[int, int]) -> Image:
         total, count = _lend(total, axis, wrap), _lend(count, axis, wrap)
     grid = total / np.maximum(count, 1e-9)
     grid = np.maximum.accumulate(grid[::-1], axis=0)[::-1]
-    grid /= np.median(grid)
-    return np.asarray(grid.ravel()[polar.cell].reshape(spectrum.shape), np.float32)
+    return FinishPower((grid / np.median(grid)).ravel())
 
 
 def _lend(values: NDArray[np.float64], axis: int, wrap: bool) -> NDArray[np.float64]:
@@ -92,8 +105,12 @@ def _lend(values: NDArray[np.float64], axis: int, wrap: bool) -> NDArray[np.floa
 _PART_OF_FINISH = 2.5
 
 
-def divided(picture: Image, finish: Image) -> Image:
-    """A picture divided by the power spectrum of the finish."""
+def power_of(finish: Image) -> FinishPower:
+    """The power of a finish of even noise of about 1."""
     quiet = np.clip(finish, -_PART_OF_FINISH, _PART_OF_FINISH)
-    share = np.reciprocal(finish_power(transform(quiet), padded(picture.shape)))
-    return restore(transform(picture) * share, picture.shape)
+    return finish_power(transform(quiet), padded(finish.shape))
+
+
+def divided(picture: Image, power: FinishPower) -> Image:
+    """A picture divided by the power spectrum of the finish."""
+    return restore(transform(picture) * power.share(padded(picture.shape)), picture.shape)

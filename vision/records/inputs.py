@@ -109,6 +109,20 @@ class LightLimits:
     blur_max_px: float | None = None
 
 
+@dataclass(frozen=True, slots=True)
+class Lights:
+    """The front lights that every shot of a station must have, and how bright faces usually are under them.
+
+    `low_deg`: azimuths of the low lights. `dome_level`, `low_level`: least and most of a face's mean brightness, shares
+    of full scale; None: not known.
+    """
+
+    dome: bool = False
+    low_deg: tuple[float, ...] = ()
+    dome_level: tuple[float, float] | None = None
+    low_level: tuple[float, float] | None = None
+
+
 @dataclass(frozen=True, slots=True, eq=False)
 class Station:
     """A calibrated camera above a tray.
@@ -128,6 +142,7 @@ class Station:
     light: LightLimits = LightLimits()
     calibrated_at: str | None = None
     valid_days: float = VALID_DAYS
+    lights: Lights = Lights()
 
 
 @dataclass(frozen=True, slots=True)
@@ -187,6 +202,22 @@ class CountRule:
 
 
 @dataclass(frozen=True, slots=True)
+class Reference:
+    """The marks that a face must have been able to show wherever it counts as seen.
+
+    A contrast is that under a low light straight across the mark, as marks are planted (`app.run.planting`); `found`:
+    the chance with which they would have been found.
+    """
+
+    scratch_width_mm: float = 0.1
+    scratch_length_mm: float = 3.0
+    scratch_contrast: float = 1.0
+    pit_diameter_mm: float = 0.25
+    pit_contrast: float = 1.0
+    found: float = 0.9
+
+
+@dataclass(frozen=True, slots=True)
 class Limits:
     """One revision of a part's pass limits; `coverage` is the one-sided probability behind the guard bands.
 
@@ -200,3 +231,4 @@ class Limits:
     limits: tuple[Limit, ...]
     count: CountRule = field(default_factory=CountRule)
     rate: MarkRate | None = None
+    reference: Reference = field(default_factory=Reference)

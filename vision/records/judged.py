@@ -6,7 +6,7 @@ from typing import Literal
 
 from vision.records.inputs import Severity
 from vision.records.marks import FIRST_DETECTION, Detection, MarkRate
-from vision.records.measured import Finding, Pose, TrayFinding, Value
+from vision.records.measured import Finding, Pose, SeenMap, TrayFinding, Value
 
 Verdict = Literal["pass", "review", "reject"]
 LimitsStanding = Literal["in force", "released before roles", "released by nobody", "not in force", "draft"]
@@ -50,6 +50,7 @@ class JudgedPiece:
     findings: tuple[Finding, ...]
     counted: tuple[bool, ...]
     detection: Detection = FIRST_DETECTION
+    seen: SeenMap | None = None
 
 
 @dataclass(frozen=True, slots=True)

@@ -212,6 +212,38 @@ class UncertaintyComponents:
 
 
 @dataclass(frozen=True, slots=True)
+class SeenMap:
+    """What could have been seen of a face: the chance, cell by cell, that each reference mark would have been found.
+
+    Square cells of `cell_mm` from `corner_mm` (drawing: least x, largest y) on, rows downwards. `scratch` has a map for
+    each direction of `directions_deg` (counter-clockwise from the drawing's x), `pit` is one map. A map is a string a
+    row: the chance in tenths, rounded down, `.` outside the scored area.
+    """
+
+    cell_mm: float
+    corner_mm: Pair
+    directions_deg: tuple[float, ...]
+    scratch: tuple[tuple[str, ...], ...]
+    pit: tuple[str, ...]
+
+    def least(self) -> tuple[str, ...]:
+        """The lowest chance of any reference mark, as one map."""
+        return tuple(
+            "".join(min(cells) for cells in zip(*rows, strict=True))
+            for rows in zip(*self.scratch, self.pit, strict=True)
+        )
+
+    def blind_at(self, center_mm: Pair, found: float) -> bool:
+        """Whether a place lies where some reference mark would have been found with less than so much."""
+        column = int((center_mm[0] - self.corner_mm[0]) // self.cell_mm)
+        row = int((self.corner_mm[1] - center_mm[1]) // self.cell_mm)
+        rows = self.least()
+        if not (0 <= row < len(rows) and 0 <= column < len(rows[row])) or rows[row][column] == ".":
+            return False
+        return int(rows[row][column]) < round(found * 10)
+
+
+@dataclass(frozen=True, slots=True)
 class MeasuredPiece:
     """One piece as measured. Counts and densities of surface findings are formed in `decide`, by the counting rules.
 
@@ -229,6 +261,7 @@ class MeasuredPiece:
     findings: tuple[Finding, ...] = ()
     profile: DeviationProfile | None = None
     uncertainty_components: Mapping[str, Mapping[str, UncertaintyComponents]] = field(default_factory=dict)
+    seen: SeenMap | None = None
 
 
 @dataclass(frozen=True, slots=True)

@@ -7,7 +7,7 @@ but where the dome mirrors the camera's hole, and beside a lamp's reflection, a 
 light, and only that it stands out is sure.
 """
 
-from dataclasses import replace
+from dataclasses import dataclass, replace
 
 import cv2
 import numpy as np
@@ -19,7 +19,7 @@ from vision.face.lines.filters import LineField, line_field
 from vision.face.lines.joining import Candidate, joined
 from vision.face.lines.scratches import LinePictures, Search, candidates, snr_along
 from vision.face.raster import Image, Mask, reduce
-from vision.face.whitening import divided
+from vision.face.whitening import FinishPower, divided, power_of
 from vision.records import Pit, Speck
 
 # In how many directions lines are looked for: in the lights combined, in the dome, and in the strongest light of each
@@ -44,8 +44,20 @@ _PLAIN_LIMIT = 12.0
 _LEVEL_MM = 3.0
 
 
-def face_lines(evidence: Evidence, without: list[Pit | Speck], least_snr: float) -> list[Candidate]:
+@dataclass(frozen=True, slots=True, eq=False)
+class FaceLines:
     """Curves that may be scratches, strongest first, none along another; columns and rows of the coarse raster.
+
+    `field` of all lights combined, and `power` of the finish by which that picture was divided.
+    """
+
+    lines: list[Candidate]
+    field: LineField
+    power: FinishPower
+
+
+def face_lines(evidence: Evidence, without: list[Pit | Speck], least_snr: float) -> FaceLines:
+    """Look for lines in every way.
 
     Parameters
     ----------
@@ -57,10 +69,12 @@ def face_lines(evidence: Evidence, without: list[Pit | Speck], least_snr: float)
     shape = evidence.region.coarse.shape
     scored = reduce(evidence.region.scored.astype(np.float32), shape) > 0.5
     keep = _kept(without, evidence)
+    powers: list[FinishPower] = []
 
     def search(plain: Image, seen: Mask, least: float, directions: int) -> Search:
         picture = plain * keep
-        white = divided(picture, picture)
+        powers.append(power_of(picture))
+        white = divided(picture, powers[-1])
         return Search(LinePictures(white, plain), line_field(white, scored & seen, directions), scored & seen, least)
 
     searches = [search(reduce(evidence.lines, shape), evidence.seen, least_snr, _DIRECTIONS)]
@@ -77,7 +91,7 @@ def face_lines(evidence: Evidence, without: list[Pit | Speck], least_snr: float)
     found = beyond_the_wheels(found, combined.field, least_snr)
     found += [line for line in in_strongest if line.snr >= _PLAIN_HEIGHT * np.sqrt(len(line.curve))]
     found = [inside for line in found if (inside := _inside(line, scored)) is not None]
-    return joined(sorted(found, key=lambda line: -line.snr), shape)
+    return FaceLines(joined(sorted(found, key=lambda line: -line.snr), shape), combined.field, powers[0])
 
 
 def beyond_the_wheels(lines: list[Candidate], field: LineField, least_snr: float) -> list[Candidate]:

@@ -14,10 +14,12 @@ from scipy.spatial import cKDTree
 from vision.face.lines.curves import line_profile
 from vision.face.raster import Image, Mask, reduce, spread
 from vision.face.spots.sizing import Spot
-from vision.face.whitening import divided
+from vision.face.whitening import FinishPower, divided, power_of
 
 # Scales of the filters, px of the fine raster.
 _SCALES_PX = (1.0, 1.5, 2.2, 3.3, 4.8)
+# The scale that suits a pit of a quarter of a millimetre.
+_SMALL_PIT = 1
 # Spots of this sigma or more are looked for on a picture so many times coarser; noise is read on every so many pixels,
 # and its median on every so many of them.
 _HALF = 2
@@ -69,17 +71,39 @@ class SpotPicture:
     times: int = 1
 
 
-def spots(pictures: tuple[SpotPicture, ...], least_snr: float) -> list[Spot]:
-    """Bright spots, strongest first; one seen in several pictures stands with its greatest snr."""
+@dataclass(frozen=True, slots=True, eq=False)
+class SpotGround:
+    """The finish against which spots of one scale are told: its `power`, and the standard deviation of the scale's
+    response at each pixel, `noise`; `sigma_px` of the scale. All on the raster of the picture looked through.
+    """
+
+    power: FinishPower
+    noise: Image
+    sigma_px: float
+
+
+def spot_ground(source: SpotPicture, white: Image, power: FinishPower) -> SpotGround:
+    """The ground for spots of the scale of a small pit."""
+    sigma = _SCALES_PX[_SMALL_PIT] / source.times
+    response = np.asarray(cv2.GaussianBlur(white, (0, 0), sigma), np.float32)
+    return SpotGround(power, _spread_of(response, source.scored, source.times), sigma)
+
+
+def spots(pictures: tuple[SpotPicture, ...], least_snr: float) -> tuple[list[Spot], SpotGround]:
+    """Bright spots, strongest first; one seen in several pictures stands with its greatest snr. And the ground of the
+    first picture.
+    """
     found: list[Spot] = []
-    for spot in sorted((s for p in pictures for s in _spots_in(p, least_snr)), key=lambda s: -s.snr):
+    powers = [power_of(p.finish) for p in pictures]
+    whites = [divided(np.clip(p.picture, -_LIMIT, _LIMIT), q) for p, q in zip(pictures, powers, strict=True)]
+    every = [s for p, white in zip(pictures, whites, strict=True) for s in _spots_in(p, white, least_snr)]
+    for spot in sorted(every, key=lambda s: -s.snr):
         if not any(_same(spot, other) for other in found):
             found.append(spot)
-    return found[:_MOST]
+    return found[:_MOST], spot_ground(pictures[0], whites[0], powers[0])
 
 
-def _spots_in(source: SpotPicture, least_snr: float) -> list[Spot]:
-    white = divided(np.clip(source.picture, -_LIMIT, _LIMIT), source.finish)
+def _spots_in(source: SpotPicture, white: Image, least_snr: float) -> list[Spot]:
     rows, columns = (n // _HALF * _HALF for n in white.shape)
     half = reduce(white[:rows, :columns], (rows // _HALF, columns // _HALF))
     scored = source.scored
@@ -217,15 +241,19 @@ def _ring_peaks(image: Image, places: NDArray[np.intp], radius: float) -> NDArra
 
 
 def _even(response: Image, scored: Mask, times: int) -> Image:
-    """A response over its standard deviation: the face's, or that about a pixel where it is larger."""
+    """A response over its standard deviation, 0 where too little is scored to tell."""
+    return np.asarray(response / _spread_of(response, scored, times), np.float32)
+
+
+def _spread_of(response: Image, scored: Mask, times: int) -> Image:
+    """A response's standard deviation at each pixel: the face's, or that about a pixel where it is larger."""
     thin = np.abs(response[::_THIN, ::_THIN])
     okay = scored[::_THIN, ::_THIN].astype(np.float32)
     inside = thin[okay > 0]
     if len(inside) < 100:
-        return np.zeros_like(response)
+        return np.full_like(response, np.inf)
     quiet = np.float32(max(1.4826 * float(np.median(inside[::_THINNER])), 1e-9))
     size = (max(1, _EVEN_PX // times // _THIN),) * 2
     total = np.asarray(cv2.blur(np.minimum(thin, quiet * np.float32(_CAP)) * okay, size), np.float32)
     level = total / (np.maximum(cv2.blur(okay, size), np.float32(1e-3)) * np.float32(_MEAN_ABS))
-    rows, columns = response.shape
-    return np.asarray(response * spread(np.asarray(1 / np.maximum(level, quiet), np.float32), (rows, columns)))
+    return spread(np.asarray(np.maximum(level, quiet), np.float32), response.shape)

@@ -1,0 +1,123 @@
+"""What departs from the smooth course of a face over more than a pit's width: marks and stains.
+
+A polished face shows lights whose images have soft edges: the lobe of the finish blurs them over a millimetre and
+more. A gouge, a burn, a dent, a film has a border as sharp as the optics draw it. So every region that is darker or
+brighter than its surroundings, at several sizes, is cut out by grey-scale closing and opening (Serra 1982, from
+memory), and its border tells whether a lamp or the metal made it. Besides, where a frame's own noise is missing no
+sensor has looked: such an area is a mark too.
+"""
+
+from collections.abc import Iterator, Sequence
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from vision.face.contrast import FrameContrast
+from vision.face.raster import FaceInputs, Image, Mask, Region, reduce
+from vision.records import Mark, Stain
+
+# Sizes of what is cut out, mm: each finds what is narrower and wider than the one before.
+_SIZES_MM = {"dome": (2.6, 6.5, 13.0), "low": (6.5, 13.0)}
+# Least depth of a departure (natural logarithm of level), least area (mm2) and least sharpness of its border: the rise
+# over 0.4 mm over the depth. Rendered faces: at most 0.31 in the dome, 0.42 under low lights but for spots of the
+# finish below 4 mm2; painted regions 0.55 to 0.85.
+_DEPTH, _AREA_MM2, _SHARP = {"dome": 0.10, "low": 0.55}, {"dome": 1.0, "low": 5.0}, {"dome": 0.42, "low": 0.5}
+# In the dome alone a fainter one is a stain: it dims the metal and no more.
+_STAIN_DEPTH = 0.22
+# Added to a level (of 255) before the logarithm: the steps of the darkest levels are no departure.
+_PEDESTAL = 4.0
+# Noise is missing where it is below this share of what the frame has elsewhere at that level, over windows of so much
+# (mm), where at least so many counts of it are expected and the level is below so much of 255.
+_NO_NOISE, _NOISE_WINDOW_MM, _LEAST_NOISE, _BRIGHTEST = 0.4, 0.6, 0.5, 247.0
+_OUTSIDE = 50.0
+Flags = NDArray[np.uint8]
+# Points of a region's outline are thinned to within so much (mm).
+_THINNED_MM = 0.1
+
+
+def departures(inputs: FaceInputs, region: Region, frames: Sequence[FrameContrast]) -> tuple[Mark | Stain, ...]:
+    """Regions of the scored area that no lamp accounts for, largest first."""
+    shape = region.broad.shape
+    scored = reduce(region.scored.astype(np.float32), shape) > 0.99
+    marks, stains = np.zeros(shape, np.uint8), np.zeros(shape, np.uint8)
+    for frame in frames:
+        for depth, where, at in _sharp_regions(frame, scored, region.pitch_mm(region.broad)):
+            faint = frame.picture.light == "dome" and 0.0 < depth < _STAIN_DEPTH
+            patch = (stains if faint else marks)[at]
+            np.maximum(patch, where, out=patch)
+        if frame.picture.light == "dome":
+            np.maximum(marks, _without_noise(region, frame) * scored, out=marks)
+    stains[marks > 0] = 0
+    found = [*_outlined(inputs, region, marks, Mark), *_outlined(inputs, region, stains, Stain)]
+    return tuple(sorted(found, key=lambda one: -one.area_mm2))
+
+
+def _sharp_regions(
+    frame: FrameContrast, scored: Mask, pitch_mm: float
+) -> Iterator[tuple[float, Flags, tuple[slice, slice]]]:
+    """Depth (below 0: brighter than around it), pixels (0 or 1) and their box of each region of one frame with a sharp border."""
+    light = frame.picture.light
+    level = np.asarray(cv2.log(frame.brightness + np.float32(_PEDESTAL)), np.float32)
+    slope = np.hypot(cv2.Sobel(level, -1, 1, 0, scale=0.25), cv2.Sobel(level, -1, 0, 1, scale=0.25))
+    for sign in (1.0, -1.0):
+        course = level * np.float32(sign)
+        for size in _SIZES_MM[light]:
+            depth = _cut_out(course, scored, round(size / pitch_mm) | 1)
+            wide = cv2.morphologyEx((depth > _DEPTH[light]).astype(np.uint8), cv2.MORPH_OPEN, _DISC)
+            _, label, boxes, _ = cv2.connectedComponentsWithStats(wide, connectivity=4)
+            for number, (left, top, columns, rows, area) in enumerate(boxes[1:], start=1):
+                if area * pitch_mm**2 < _AREA_MM2[light]:
+                    continue
+                at = (slice(max(top - 1, 0), top + rows + 1), slice(max(left - 1, 0), left + columns + 1))
+                inside = label[at] == number
+                deep = float(np.quantile(depth[at][inside], 0.8))
+                half = (inside & (depth[at] > deep / 2)).astype(np.uint8)
+                border = cv2.morphologyEx(half, cv2.MORPH_GRADIENT, np.ones((3, 3), np.uint8)) > 0
+                border &= scored[at]
+                if border.any() and float(np.median(slope[at][border])) >= _SHARP[light] * deep:
+                    yield sign * deep, half, at
+
+
+_DISC = np.asarray(cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (5, 5)), np.uint8)
+
+
+def _cut_out(course: Image, scored: Mask, size: int) -> Image:
+    """By how much a closing with a square raises each pixel; what lies outside has no say."""
+    square = np.ones((size, size), np.uint8)
+    raised = cv2.dilate(np.where(scored, course, np.float32(-_OUTSIDE)), square)
+    closed = cv2.erode(np.where(scored, raised, np.float32(_OUTSIDE)), square)
+    return np.asarray(np.where(scored, closed - course, 0.0), np.float32)
+
+
+def _without_noise(region: Region, frame: FrameContrast) -> Flags:
+    """Where a frame's own noise is missing (0 or 1, broad): painted, smoothed or filled in."""
+    picture = frame.picture
+    raw = region.fine.cut(picture.pixels).astype(np.float32)
+    rough = np.abs(raw - cv2.blur(raw, (3, 3)))
+    shape = region.broad.shape
+    window = (max(1, round(_NOISE_WINDOW_MM / region.pitch_mm(region.broad))),) * 2
+    noise = cv2.blur(reduce(rough, shape), window)
+    level = np.maximum(frame.brightness, np.float32(1.0))
+    scored = reduce(region.scored.astype(np.float32), shape) > 0.5
+    usual = float(np.median((noise / np.sqrt(level))[scored])) if scored.any() else 0.0
+    expected = usual * np.sqrt(level)
+    missing = (noise < _NO_NOISE * expected) & (expected > _LEAST_NOISE) & (level < _BRIGHTEST)
+    grown = cv2.dilate(cv2.morphologyEx(missing.astype(np.uint8), cv2.MORPH_OPEN, np.ones((3, 3), np.uint8)), _DISC)
+    return np.asarray(grown, np.uint8)
+
+
+def _outlined(inputs: FaceInputs, region: Region, mask: Flags, make: type[Mark] | type[Stain]) -> list[Mark | Stain]:
+    """Each connected region of a mask (broad) with its area and outline."""
+    raster, pitch = region.broad, region.pitch_mm(region.broad)
+    count, label, boxes, centers = cv2.connectedComponentsWithStats(mask, connectivity=8)
+    out: list[Mark | Stain] = []
+    for number in range(1, count):
+        ring, _ = cv2.findContours((label == number).astype(np.uint8), cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_NONE)
+        thin = cv2.approxPolyDP(max(ring, key=len), _THINNED_MM / pitch, True)[:, 0].astype(np.float64)
+        px = raster.to_px(np.vstack((centers[number], thin)))
+        mm = inputs.to_mm(px)
+        pairs = [tuple((float(x), float(y)) for x, y in points) for points in (px, mm)]
+        area = float(boxes[number][cv2.CC_STAT_AREA]) * pitch**2
+        out.append(make(pairs[0][0], pairs[1][0], area, pairs[1][1:], pairs[0][1:]))
+    return out

@@ -1,0 +1,226 @@
+"""What could have been seen on a face: the chance that a stated mark would have been found, place by place.
+
+A reference scratch of each direction and a reference pit are laid over the face in thought: by how much each light
+would have shown them there (its azimuth, its level, its blur), what the sum of lights, the division by the finish's
+spectrum and the filters make of that, over the noise that these very frames have there. All of it is linear, so one
+number a direction says what a mark of unit height comes out as; what chance an expected snr has is fitted to planted
+marks (docs/benchmarks/face-seen.md).
+"""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from functools import lru_cache
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+from scipy.special import ndtr
+
+from vision.face.contrast import LIMIT, FrameContrast
+from vision.face.evidence import Evidence, frame_weights
+from vision.face.lines.curves import line_profile
+from vision.face.lines.ends import PROFILE_PX, STRIP_PX
+from vision.face.lines.search import FaceLines
+from vision.face.raster import FaceInputs, Image, Region, reduce
+from vision.face.spots.detection import SpotGround
+from vision.records import Array, Reference, SeenMap
+
+# How a mark shows, as it is planted (app.run.planting): its contrast in the dome over that under a low light straight
+# across it, and the level (of 255) over which the latter falls by a factor e.
+DOME_SHARE, FADE_LEVEL = -0.03, 127.5
+# Directions in which the reference scratch is laid, and those kept in the map.
+_DIRECTIONS, _KEPT = 12, 6
+# The chance of being found is that of a normal distribution over the logarithm of the expected snr, of this mean and
+# width, times what is found of the plainest (fitted to planted marks).
+_SCRATCH_CHANCE, _PIT_CHANCE, _PLAINEST = (np.log(10.0), 0.37), (np.log(9.7), 0.22), 0.985
+# Cells of the map (mm), and the share of an expected snr that is uncertain (repeated plants).
+_CELL_MM, _SNR_U = 2.0, 0.1
+# Size of the frequency grid on which responses are summed.
+_GRID = 96
+# The pedestal and scale under which a level became a contrast (vision.face.contrast).
+_PEDESTAL = 2.0
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Seen:
+    """`share` of the scored area in which every reference mark would have been found, its uncertainty, and the map."""
+
+    share: float
+    u: float
+    map: SeenMap
+
+
+def what_was_seen(
+    inputs: FaceInputs,
+    evidence: Evidence,
+    grounds: tuple[FaceLines, SpotGround],
+    blurs_px: Sequence[float],
+    reference: Reference,
+) -> Seen:
+    """The chance of finding the reference marks over a face.
+
+    Parameters
+    ----------
+    grounds
+        What lines and spots were told against.
+    blurs_px
+        Sigma of each frame's optics, image px, in the order of the evidence's frames.
+    """
+    region = evidence.region
+    scratch_snr = _scratch_snr(inputs, evidence, grounds[0], blurs_px, reference)
+    pit_snr = _pit_snr(evidence, grounds[1], blurs_px, reference)
+    scored = reduce(region.scored.astype(np.float32), region.broad.shape)
+    shares = [_share(scratch_snr * f, pit_snr * f, scored, reference.found) for f in (1.0, 1 - _SNR_U, 1 + _SNR_U)]
+    scratch, pit = _chance(scratch_snr, _SCRATCH_CHANCE), _chance(pit_snr, _PIT_CHANCE)
+    return Seen(shares[0], 0.5 * (shares[2] - shares[1]), _map(inputs, region, (scratch, pit), scored))
+
+
+def chance_at(seen: SeenMap, center_mm: tuple[float, float], direction_deg: float | None) -> float | None:
+    """The chance that a map states for a scratch of a direction, or a pit, at a place; None outside the scored area."""
+    column = int((center_mm[0] - seen.corner_mm[0]) // seen.cell_mm)
+    row = int((seen.corner_mm[1] - center_mm[1]) // seen.cell_mm)
+    which = seen.pit
+    if direction_deg is not None:
+        turns = [abs((direction_deg - d + 90.0) % 180.0 - 90.0) for d in seen.directions_deg]
+        which = seen.scratch[int(np.argmin(turns))]
+    if not (0 <= row < len(which) and 0 <= column < len(which[row])) or which[row][column] == ".":
+        return None
+    return min((int(which[row][column]) + 0.5) / 10.0, 0.97)
+
+
+def _chance(snr: Image, curve: tuple[float, float]) -> Image:
+    return np.asarray(_PLAINEST * ndtr((np.log(np.maximum(snr, 1e-3)) - curve[0]) / curve[1]), np.float32)
+
+
+def _share(scratch: Image, pit: Image, scored: Image, found: float) -> float:
+    """Of the scored area, where all reference marks have the chance asked for."""
+    every = (_chance(scratch.min(axis=0), _SCRATCH_CHANCE) >= found) & (_chance(pit, _PIT_CHANCE) >= found)
+    return float((every * scored).sum() / max(float(scored.sum()), 1e-9))
+
+
+def _shown(frame: FrameContrast, contrast: float, shape: tuple[int, int]) -> Image:
+    """A mark's height in the logarithm of one frame, straight across the light, where its optics take nothing away."""
+    level = frame.level
+    if frame.picture.light == "dome":
+        relative = np.full(level.shape, DOME_SHARE * contrast, np.float32)
+    else:
+        relative = np.asarray(contrast * cv2.exp(level * np.float32(-1 / FADE_LEVEL)), np.float32)
+    return np.asarray(reduce(relative * level / (level + np.float32(_PEDESTAL)), shape))
+
+
+def _scratch_snr(
+    inputs: FaceInputs, evidence: Evidence, ground: FaceLines, blurs_px: Sequence[float], reference: Reference
+) -> Image:
+    """Expected snr of the reference scratch: (directions, broad raster)."""
+    region = evidence.region
+    shape, pitch = region.broad.shape, region.pitch_mm(region.coarse)
+    angles = np.pi * np.arange(_DIRECTIONS) / _DIRECTIONS
+    width, length = reference.scratch_width_mm / pitch, reference.scratch_length_mm / pitch
+    height = np.zeros((_DIRECTIONS, *shape), np.float32)
+    for frame, scale, blur in zip(evidence.frames, frame_weights(region, evidence.frames), blurs_px, strict=True):
+        sigma = float(np.hypot(blur / region.coarse.step, np.sqrt(1 / 12)))
+        peak = _line_peak(width, sigma)
+        shown = _shown(frame, reference.scratch_contrast, shape) * np.float32(peak)
+        weight, limit = reduce(scale, shape), reduce(frame.noise, shape) * np.float32(LIMIT)
+        gains = np.ones(_DIRECTIONS)
+        if frame.picture.light == "low":
+            azimuth = np.radians((frame.picture.azimuth_deg or 0.0) + inputs.tray_turn_deg)
+            gains = np.sin(angles - azimuth) ** 2
+        for k, gain in enumerate(gains):
+            logarithm = np.log1p(np.maximum(shown * np.float32(gain), np.float32(-0.9)))
+            height[k] += np.clip(logarithm, -limit, limit) * weight
+    half = (round(0.5 * length / 2) | 1,) * 2
+    directions, around = len(ground.field.noise), np.append(ground.field.noise, ground.field.noise[0])
+    local = reduce(ground.field.local, shape)
+    sigma = float(np.hypot(np.median(blurs_px) / region.coarse.step, np.sqrt(1 / 12)))
+    gains = _line_gains(ground.power.share((_GRID, _GRID)), angles, (width, length, sigma))
+    for k, angle in enumerate(angles):
+        noise = np.interp(angle / np.pi * directions, np.arange(directions + 1), around)
+        height[k] = cv2.blur(height[k], half) * np.float32(gains[k] * np.sqrt(length) / float(noise)) / local
+    return height
+
+
+def _pit_snr(evidence: Evidence, ground: SpotGround, blurs_px: Sequence[float], reference: Reference) -> Image:
+    """Expected snr of the reference pit on the broad raster."""
+    region = evidence.region
+    shape, pitch = region.broad.shape, region.pitch_mm(region.fine)
+    diameter = reference.pit_diameter_mm / pitch
+    height = np.zeros(shape, np.float32)
+    share = ground.power.share((_GRID, _GRID))
+    for frame, scale, blur in zip(evidence.frames, frame_weights(region, evidence.frames), blurs_px, strict=True):
+        sigma = float(np.hypot(blur / region.fine.step, np.sqrt(1 / 12)))
+        gain = _disc_gain(share, diameter, sigma, ground.sigma_px)
+        height += _shown(frame, reference.pit_contrast, shape) * reduce(scale, shape) * np.float32(gain)
+    return np.asarray(height / np.maximum(reduce(ground.noise, shape), np.float32(1e-9)))
+
+
+def _line_peak(width: float, sigma: float) -> float:
+    """Height of a long line's middle once blurred, of its own."""
+    return float(2.0 * ndtr(0.5 * width / sigma) - 1.0)
+
+
+@lru_cache(maxsize=1)
+def _frequencies() -> tuple[NDArray[np.float64], ...]:
+    """Of the half spectrum of the grid: frequencies down and right (cycles a px) and how often each bin counts."""
+    fy, fx = np.fft.fftfreq(_GRID)[:, None], np.fft.rfftfreq(_GRID)[None]
+    twice = np.full(fx.shape, 2.0)
+    twice[0, 0] = twice[0, -1] = 1.0
+    return np.asarray(fy), np.asarray(fx), np.asarray(twice / _GRID**2)
+
+
+def _line_gains(share: Image, angles: Array, line: tuple[float, float, float]) -> NDArray[np.float64]:
+    """What the profile across a line reads at its middle once the picture is divided by the finish's spectrum, of a
+    line of unit height: for each direction (radians, counter-clockwise as seen). `line`: width, length, blur (px).
+    """
+    width, length, sigma = line
+    fy, fx, count = _frequencies()
+    profile = line_profile(STRIP_PX, 0, PROFILE_PX)
+    across = np.arange(-STRIP_PX, STRIP_PX + 1.0)
+    out = []
+    for angle in angles:
+        u = fx * np.cos(angle) - fy * np.sin(angle)
+        v = fx * np.sin(angle) + fy * np.cos(angle)
+        soft = np.exp(-2 * (np.pi * sigma) ** 2 * (u**2 + v**2))
+        drawn = width * np.sinc(width * v) * length * np.sinc(length * u) * soft
+        read = np.tensordot(profile, np.cos(2 * np.pi * across[:, None, None] * v), axes=1)
+        out.append(float((drawn * read * share * count).sum()) / _line_peak(width, sigma))
+    return np.array(out)
+
+
+def _disc_gain(share: Image, diameter: float, blur: float, sigma: float) -> float:
+    """What a spot's filter reads at the middle of a blurred disc of unit height, in the divided picture."""
+    fy, fx, count = _frequencies()
+    radius = np.hypot(fx, fy)
+    # a disc's transform by that of the Gaussian of equal area and second moment: close for discs of the filter's size
+    area, spread2 = np.pi / 4 * diameter**2, diameter**2 / 16
+    drawn = area * np.exp(-2 * np.pi**2 * radius**2 * (spread2 + blur**2 + sigma**2))
+    return float((drawn * share * count).sum())
+
+
+def _map(inputs: FaceInputs, region: Region, chances: tuple[Image, Image], scored: Image) -> SeenMap:
+    """The chances on cells of the drawing, rows of digits."""
+    scratch, pit = chances
+    rows, columns = np.nonzero(scored > 0.5)
+    turn = _turn_deg(inputs)
+    place = inputs.to_mm(region.broad.to_px(np.column_stack((columns, rows)).astype(np.float64)))
+    corner = (float(np.floor(place[:, 0].min())), float(np.ceil(place[:, 1].max())))
+    cell = ((place[:, 0] - corner[0]) // _CELL_MM).astype(int), ((corner[1] - place[:, 1]) // _CELL_MM).astype(int)
+    shape = (int(cell[1].max()) + 1, int(cell[0].max()) + 1)
+    flat = cell[1] * shape[1] + cell[0]
+    count = np.bincount(flat, minlength=shape[0] * shape[1])
+
+    def digits(values: Image) -> tuple[str, ...]:
+        mean = np.bincount(flat, weights=values[rows, columns], minlength=len(count)) / np.maximum(count, 1)
+        tenths = np.minimum((mean * 10).astype(int), 9)
+        text = np.where(count > 0, tenths.astype("U1"), ".").reshape(shape)
+        return tuple("".join(row) for row in text)
+
+    kept = [180.0 * k / _KEPT for k in range(_KEPT)]
+    picks = [round(((d + turn) % 180.0) / 180.0 * _DIRECTIONS) % _DIRECTIONS for d in kept]
+    return SeenMap(_CELL_MM, corner, tuple(kept), tuple(digits(scratch[k]) for k in picks), digits(pit))
+
+
+def _turn_deg(inputs: FaceInputs) -> float:
+    """Direction of the drawing's +x in the image, counter-clockwise as seen."""
+    origin, ahead = inputs.to_px(np.array([[0.0, 0.0], [1.0, 0.0]]))
+    return float(np.degrees(np.arctan2(-(ahead - origin)[1], (ahead - origin)[0])))
