@@ -29,7 +29,7 @@ from vision.face import score
 from vision.face.contrast import frame_contrasts
 from vision.face.evidence import Evidence, combine
 from vision.face.raster import FaceInputs, find_region, scored_shape
-from vision.face.whitening import divided
+from vision.face.whitening import divided, power_of
 from vision.formats.frames import read_frames
 from vision.formats.part import read_part
 from vision.formats.shot import read_shot
@@ -64,7 +64,7 @@ def load(folder: Path) -> list[Piece]:
             view = view_of(pictures, part, truth, float(station.homography[0, 0]))
             region = find_region(view, part.surface)
             evidence = combine(region, frame_contrasts(region, pictures))
-            white = divided(np.clip(evidence.spots, -CLIP, CLIP), evidence.lines)
+            white = divided(np.clip(evidence.spots, -CLIP, CLIP), power_of(evidence.lines))
             quiet = 1.4826 * np.median(np.abs(white[region.scored]))
             out.append(Piece(truth, view, evidence, white / quiet, shape))
     return out

@@ -59,7 +59,8 @@ def test_scratch_that_shines_only_in_the_dark_of_a_light_is_found():
     dark = np.where(far, np.minimum(lit.pixels, 1) + coverage((groove,)), lit.pixels)
     low = (replace(lit, pixels=dark.round().astype(np.uint8)), *clean.low[1:])
     score = score_face(view(replace(clean, low=low)))
-    assert [f.kind for f in score.findings] == ["scratch"]
+    # the cut through the light has a sharp border, as no lamp's image has: that is told too
+    assert [f.kind for f in score.findings if f.kind != "mark"] == ["scratch"]
 
 
 def test_scratch_along_the_wheel_that_shines_in_one_light_is_found():
@@ -177,7 +178,7 @@ def test_any_set_of_lights_will_do(azimuths, dome):
     strong = (replace(SCRATCH, strength=0.4), replace(PIT, a=(2.0, -1.5), strength=0.4))
     score = score_face(view(pictures(np.random.default_rng(7), strong, azimuths=azimuths, dome=dome)))
     assert {f.kind for f in score.findings} == {"scratch", "pit"}
-    assert score.light_faults == ()
+    assert score.faults == ()
     assert (score.buffing_line_level is None) == (not azimuths)
 
 
@@ -237,5 +238,5 @@ def test_a_misleading_frame_is_told_and_left_out():
     frames = pictures(np.random.default_rng(14), (SCRATCH,))
     dark = replace(frames.low[1], pixels=np.zeros_like(frames.low[1].pixels))
     score = score_face(view(TrayPictures(frames.back, frames.dome, (frames.low[0], dark, *frames.low[2:]))))
-    assert [f.picture.name for f in score.light_faults] == ["low-090.png"]
+    assert [f.picture.name for f in score.faults] == ["low-090.png"]
     assert [f.kind for f in score.findings] == ["scratch"]

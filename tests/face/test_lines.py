@@ -13,7 +13,7 @@ from vision.face.lines.filters import LineField, line_field
 from vision.face.lines.joining import Candidate, joined
 from vision.face.lines.scratches import LinePictures, Search, candidates
 from vision.face.lines.search import beyond_the_wheels
-from vision.face.whitening import divided
+from vision.face.whitening import divided, power_of
 
 ROWS, COLUMNS = 320, 400
 SCORED = np.zeros((ROWS, COLUMNS), bool)
@@ -160,7 +160,7 @@ def level(curve: np.ndarray, snr: float) -> Candidate:
 
 def test_a_line_along_the_wheels_must_stand_out_farther():
     wheel = noise(9) + 2 * np.random.default_rng(9).normal(size=(ROWS, 1)).astype(np.float32)
-    field = field_of(divided(wheel, wheel))
+    field = field_of(divided(wheel, power_of(wheel)))
     along, weak = straight(100, 160, 100, 9.0), straight(100, 160, 140, 6.5)
     across = level(weak.curve[:, ::-1], 6.5)
     found = beyond_the_wheels([along, weak, across], field, 5.6)

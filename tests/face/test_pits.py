@@ -34,7 +34,7 @@ def noise(seed: int, size: int = SIZE) -> np.ndarray:
 
 
 def search(picture: np.ndarray, least_snr: float) -> list[Spot]:
-    return spots((SpotPicture(picture, np.clip(picture, -6, 6), SCORED),), least_snr)
+    return spots((SpotPicture(picture, np.clip(picture, -6, 6), SCORED),), least_snr)[0]
 
 
 @settings(max_examples=30, deadline=None)

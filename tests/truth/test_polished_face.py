@@ -26,7 +26,7 @@ def scores(family: str, tray: str):
     out = []
     for piece in truth_of(folder / tray):
         score = score_face(view_of(pictures, part, piece, float(station.homography[0, 0])))
-        assert score.light_faults == ()
+        assert score.faults == ()
         assert score.scored_area_cm2 == pytest.approx(shape.area / 100, rel=0.002)
         out.append(score_piece(piece, score.findings, shape))
     return out

@@ -38,6 +38,7 @@ def judge(piece: MeasuredPiece, limits: Limits) -> JudgedPiece:
         findings=piece.findings,
         counted=(),
         detection=Detection(),
+        seen=piece.seen,
     )
     return rejudge(blank, limits)
 
@@ -74,6 +75,7 @@ def rejudge(judged: JudgedPiece, limits: Limits) -> JudgedPiece:
         findings=judged.findings,
         counted=surface.counted,
         detection=judged.detection,
+        seen=judged.seen,
     )
 
 

@@ -70,9 +70,9 @@ def _agreement(cross: Spectrum, size: tuple[int, int], step: int) -> Agreement:
     row, column = (int(k) for k in np.unravel_index(int(np.argmax(near)), near.shape))
     if near[row, column] - home.max() < _ELSEWHERE * noise:
         row, column = (int(k) + _REACH_PX - 1 for k in np.unravel_index(int(np.argmax(home)), home.shape))
-    sides = (_top(near[row], column, noise), _top(near[:, column], row, noise))
-    shift, u = zip(*(((about[k] + d) * step, e * step) for k, (d, e) in zip((column, row), sides, strict=True)))
-    return Agreement((float(shift[0]), float(shift[1])), (u[0], u[1]), float(near[row, column]) / noise)
+    (right, u_right), (down, u_down) = _top(near[row], column, noise), _top(near[:, column], row, noise)
+    shift = (float(about[column] + right) * step, float(about[row] + down) * step)
+    return Agreement(shift, (u_right * step, u_down * step), float(near[row, column]) / noise)
 
 
 def _top(line: Image, peak: int, noise: float) -> tuple[float, float]:

@@ -56,7 +56,7 @@ def departures(inputs: FaceInputs, region: Region, frames: Sequence[FrameContras
 def _sharp_regions(
     frame: FrameContrast, scored: Mask, pitch_mm: float
 ) -> Iterator[tuple[float, Flags, tuple[slice, slice]]]:
-    """Depth (below 0: brighter than around it), pixels (0 or 1) and their box of each region of one frame with a sharp border."""
+    """Of each region with a sharp border its depth (below 0: brighter than around it), pixels (0 or 1) and box."""
     light = frame.picture.light
     level = np.asarray(cv2.log(frame.brightness + np.float32(_PEDESTAL)), np.float32)
     slope = np.hypot(cv2.Sobel(level, -1, 1, 0, scale=0.25), cv2.Sobel(level, -1, 0, 1, scale=0.25))

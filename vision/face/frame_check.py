@@ -34,6 +34,8 @@ _LEAST_SHIFT = 0.25
 # Two frames are one taken twice where their ratio is so even (standard deviation of its logarithm) over so much of the
 # face, or where they differ by so little (of 255) in the mean: rendered lamps differ by 0.5 and more.
 _SAME_RATIO, _SAME_SHARE, _SAME_LEVEL = 0.08, 0.1, 1.5
+# That says something where the ratio is more even than this share of either level's own spread: domes are even anyway.
+_UNEVEN = 0.2
 # Levels (of 255) between which a ratio says something.
 _TELLING = (10.0, 245.0)
 
@@ -53,19 +55,15 @@ class FrameFault:
 
 def missing_lights(pictures: TrayPictures, station: Station) -> list[TrayFinding]:
     """The lights that a station names and a shot lacks."""
-    found = []
-    if station.lights.dome and pictures.dome is None:
-        found.append("the dome")
-    for azimuth in station.lights.low_deg:
-        if not any(
-            low.azimuth_deg is not None and abs((low.azimuth_deg - azimuth + 180.0) % 360.0 - 180.0) <= _SAME_LAMP_DEG
-            for low in pictures.low
-        ):
-            found.append(f"the low light at {azimuth:g} degrees")
-    return [
-        TrayFinding("missing_light", None, f"{what}: station {station.station} names it, the shot has none")
-        for what in found
+    taken = [low.azimuth_deg for low in pictures.low if low.azimuth_deg is not None]
+    lacking = ["the dome"] if station.lights.dome and pictures.dome is None else []
+    lacking += [
+        f"the low light at {azimuth:g} degrees"
+        for azimuth in station.lights.low_deg
+        if not any(abs((one - azimuth + 180.0) % 360.0 - 180.0) <= _SAME_LAMP_DEG for one in taken)
     ]
+    told = f"station {station.station} names it, the shot has none"
+    return [TrayFinding("missing_light", None, f"{what}: {told}") for what in lacking]
 
 
 def light_fault(picture: Picture, level: Image, scored: Mask, tray_turn_deg: float) -> FrameFault | None:
@@ -106,11 +104,18 @@ def _wrong(picture: Picture, detail: str) -> FrameFault:
 def repeat_fault(picture: Picture, level: Image, others: Sequence[tuple[Picture, Image]]) -> FrameFault | None:
     """Whether a frame shows the same light as one of `others` once more; levels (of 255) over the face alone, (n,)."""
     for other, theirs in others:
-        both = (np.minimum(level, theirs) > _TELLING[0]) & (np.maximum(level, theirs) < _TELLING[1])
-        ratio = np.log(level[both] / theirs[both]) if both.mean() >= _SAME_SHARE else None
-        if float(np.abs(level - theirs).mean()) < _SAME_LEVEL or (ratio is not None and ratio.std() < _SAME_RATIO):
+        if float(np.abs(level - theirs).mean()) < _SAME_LEVEL or _one_course(level, theirs):
             return _wrong(picture, f"shows the same as {other.name} once more, expected the {picture.light} light")
     return None
+
+
+def _one_course(level: Image, theirs: Image) -> bool:
+    """Whether two levels run alike over a face, which is far from even itself."""
+    both = (np.minimum(level, theirs) > _TELLING[0]) & (np.maximum(level, theirs) < _TELLING[1])
+    if both.mean() < _SAME_SHARE:
+        return False
+    mine, other = np.log(level[both]), np.log(theirs[both])
+    return bool((mine - other).std() < min(_SAME_RATIO, _UNEVEN * mine.std()))
 
 
 def level_fault(picture: Picture, level: Image, lights: Lights) -> FrameFault | None:

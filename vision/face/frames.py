@@ -13,9 +13,10 @@ import cv2
 import numpy as np
 
 from vision.face.agreeing import Agreement, agreements
+from vision.face.blur import edge_blur_px
 from vision.face.contrast import FrameContrast, contrast_of, frame_contrasts
 from vision.face.frame_check import FrameFault, level_fault, light_fault, repeat_fault
-from vision.face.placing import Rim, Shown, rim_of, shown_at
+from vision.face.placing import Rim, Shown, rim_blur_px, rim_of, shown_at
 from vision.face.raster import FaceInputs, Region, reduce
 from vision.records import Pair, Picture
 
@@ -33,9 +34,12 @@ _RIM_OFF_PX, _SURELY = 2.5, 4.0
 
 @dataclass(frozen=True, slots=True, eq=False)
 class TakenFrames:
-    """The frames to be scored, each over the region, and what is wrong with any."""
+    """The frames to be scored, each over the region, with the sigma of its optics (image px), and what is wrong with
+    any.
+    """
 
     contrasts: tuple[FrameContrast, ...]
+    blurs_px: tuple[float, ...]
     faults: tuple[FrameFault, ...]
 
     @property
@@ -50,7 +54,9 @@ def take_frames(inputs: FaceInputs, region: Region) -> TakenFrames:
     faults = _of_another_light(inputs, region, frames)
     frames = tuple(frame for frame in frames if not any(fault.picture is frame.picture for fault in faults))
     told = agreements(region, frames) or (None,) * len(frames)
-    rim, common, kept = rim_of(inputs), (0.0, 0.0), []
+    rim, common = rim_of(inputs), (0.0, 0.0)
+    kept: list[FrameContrast] = []
+    blurs: list[float | None] = []
     for frame, agreement in zip(frames, told, strict=True):
         if frame.picture.light == "dome":
             place = shown_at(rim, frame.picture)
@@ -60,11 +66,12 @@ def take_frames(inputs: FaceInputs, region: Region) -> TakenFrames:
         fault = _displaced(frame.picture, place)
         if fault is not None:
             faults.append(fault)
-        if fault is None:
-            kept.append(frame)
-        elif place is not None and not fault.misleads:
-            kept.append(contrast_of(region, _put_back(frame.picture, place.shift_px)))
-    return TakenFrames(tuple(kept), tuple(faults))
+        if place is None or (fault is not None and fault.misleads):
+            continue
+        kept.append(frame if fault is None else contrast_of(region, _put_back(frame.picture, place.shift_px)))
+        blurs.append(rim_blur_px(rim, frame.picture, place.shift_px))
+    usual = max([edge_blur_px(inputs), *(blur for blur in blurs if blur is not None)])
+    return TakenFrames(tuple(kept), tuple(usual if blur is None else blur for blur in blurs), tuple(faults))
 
 
 def _of_another_light(inputs: FaceInputs, region: Region, frames: Sequence[FrameContrast]) -> list[FrameFault]:

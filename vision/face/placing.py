@@ -11,7 +11,7 @@ import cv2
 import numpy as np
 
 from vision.face.raster import FaceInputs, Image
-from vision.records import Array, Picture
+from vision.records import Array, Pair, Picture
 
 # Points of the outline that are read, how far to either side of it (px), and into how many directions of the normal
 # they are sorted for the first search.
@@ -24,6 +24,9 @@ _NEAR_PX = (6.0, 3.0, 1.5, 1.5)
 # what the median place does.
 _SHOWN_SHARE = 0.2
 _OUTSTANDING = 1.6
+# An edge is read so far to either side, in such steps (px); between levels below the first share of full scale and at
+# least the second apart; at so many points at least.
+_EDGE_PX, _EDGE_STEP_PX, _BLOWN, _LEAST_RISE, _LEAST_EDGES = 8.0, 0.25, 0.95, 0.08, 40
 
 
 @dataclass(frozen=True, slots=True)
@@ -84,6 +87,24 @@ def shown_at(rim: Rim, picture: Picture) -> Shown | None:
         u_px=u,
         share=float(use.mean()),
     )
+
+
+def rim_blur_px(rim: Rim, picture: Picture, shift_px: Pair) -> float | None:
+    """Sigma of a frame's optics (px, without the pixel's own width) from its median edge across the outline; None where
+    too little of the outline is an edge between two levels below the sensor's end.
+    """
+    at = np.arange(-_EDGE_PX, _EDGE_PX + _EDGE_STEP_PX / 2, _EDGE_STEP_PX)
+    x, y = (rim.feet[:, k : k + 1] + shift_px[k] + rim.normals[:, k : k + 1] * at for k in (0, 1))
+    level = cv2.remap(picture.pixels, x.astype(np.float32), y.astype(np.float32), cv2.INTER_LINEAR)
+    level = level.astype(np.float32) / np.float32(picture.full_scale)
+    rise = level[:, -1:] - level[:, :1]
+    use = (level.max(axis=1) < _BLOWN) & (np.abs(rise[:, 0]) > _LEAST_RISE)
+    if use.sum() < _LEAST_EDGES:
+        return None
+    edge = np.maximum.accumulate(np.median((level[use] - level[use, :1]) / rise[use], axis=0))
+    low, high = np.interp([0.25, 0.75], edge, at)
+    # quarter and three-quarter levels of a Gaussian edge lie 1.349 sigma apart; the pixel and bilinear reading widen it
+    return float(np.sqrt(max(((high - low) / 1.349) ** 2 - 1 / 12 - 1 / 6, 0.0)))
 
 
 def rim_of(inputs: FaceInputs) -> Rim:

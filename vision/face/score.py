@@ -108,8 +108,7 @@ def score_face(inputs: FaceInputs, reference: Reference | None = None) -> FaceSc
     level, level_error = buffing_lines(region, frames)
     seen = None
     if taken.complete:
-        blurs = [blur_px] * len(frames)
-        seen = what_was_seen(inputs, evidence, grounds, blurs, reference or Reference())
+        seen = what_was_seen(inputs, evidence, grounds, taken.blurs_px, reference or Reference())
     patches = departures(inputs, region, frames)
     return FaceScore((*findings, *patches), area, error, level, level_error, faults, seen)
 

@@ -5,6 +5,9 @@ would have shown them there (its azimuth, its level, its blur), what the sum of 
 spectrum and the filters make of that, over the noise that these very frames have there. All of it is linear, so one
 number a direction says what a mark of unit height comes out as; what chance an expected snr has is fitted to planted
 marks (docs/benchmarks/face-seen.md).
+
+Along the wheel's own lines, and within 15 degrees of them, a scratch can't be told from these whatever the frames: that
+is the finish's doing, shows in the map and does not count against the share.
 """
 
 from collections.abc import Sequence
@@ -20,7 +23,7 @@ from vision.face.contrast import LIMIT, FrameContrast
 from vision.face.evidence import Evidence, frame_weights
 from vision.face.lines.curves import line_profile
 from vision.face.lines.ends import PROFILE_PX, STRIP_PX
-from vision.face.lines.search import FaceLines
+from vision.face.lines.search import FaceLines, LineGround
 from vision.face.raster import FaceInputs, Image, Region, reduce
 from vision.face.spots.detection import SpotGround
 from vision.records import Array, Reference, SeenMap
@@ -32,7 +35,7 @@ DOME_SHARE, FADE_LEVEL = -0.03, 127.5
 _DIRECTIONS, _KEPT = 12, 6
 # The chance of being found is that of a normal distribution over the logarithm of the expected snr, of this mean and
 # width, times what is found of the plainest (fitted to planted marks).
-_SCRATCH_CHANCE, _PIT_CHANCE, _PLAINEST = (np.log(10.0), 0.37), (np.log(9.7), 0.22), 0.985
+_SCRATCH_CHANCE, _PIT_CHANCE, _PLAINEST = (np.log(11.7), 0.2), (np.log(10.5), 0.22), 0.985
 # Cells of the map (mm), and the share of an expected snr that is uncertain (repeated plants).
 _CELL_MM, _SNR_U = 2.0, 0.1
 # Size of the frequency grid on which responses are summed.
@@ -67,10 +70,11 @@ def what_was_seen(
         Sigma of each frame's optics, image px, in the order of the evidence's frames.
     """
     region = evidence.region
-    scratch_snr = _scratch_snr(inputs, evidence, grounds[0], blurs_px, reference)
+    scratch_snr, wheel = _scratch_snr(inputs, evidence, grounds[0], blurs_px, reference)
     pit_snr = _pit_snr(evidence, grounds[1], blurs_px, reference)
     scored = reduce(region.scored.astype(np.float32), region.broad.shape)
-    shares = [_share(scratch_snr * f, pit_snr * f, scored, reference.found) for f in (1.0, 1 - _SNR_U, 1 + _SNR_U)]
+    across = np.delete(scratch_snr, [(wheel + k) % _DIRECTIONS for k in (-1, 0, 1)], axis=0).min(axis=0)
+    shares = [_share(across * f, pit_snr * f, scored, reference.found) for f in (1.0, 1 - _SNR_U, 1 + _SNR_U)]
     scratch, pit = _chance(scratch_snr, _SCRATCH_CHANCE), _chance(pit_snr, _PIT_CHANCE)
     return Seen(shares[0], 0.5 * (shares[2] - shares[1]), _map(inputs, region, (scratch, pit), scored))
 
@@ -94,7 +98,7 @@ def _chance(snr: Image, curve: tuple[float, float]) -> Image:
 
 def _share(scratch: Image, pit: Image, scored: Image, found: float) -> float:
     """Of the scored area, where all reference marks have the chance asked for."""
-    every = (_chance(scratch.min(axis=0), _SCRATCH_CHANCE) >= found) & (_chance(pit, _PIT_CHANCE) >= found)
+    every = (_chance(scratch, _SCRATCH_CHANCE) >= found) & (_chance(pit, _PIT_CHANCE) >= found)
     return float((every * scored).sum() / max(float(scored.sum()), 1e-9))
 
 
@@ -109,35 +113,62 @@ def _shown(frame: FrameContrast, contrast: float, shape: tuple[int, int]) -> Ima
 
 
 def _scratch_snr(
-    inputs: FaceInputs, evidence: Evidence, ground: FaceLines, blurs_px: Sequence[float], reference: Reference
-) -> Image:
-    """Expected snr of the reference scratch: (directions, broad raster)."""
-    region = evidence.region
-    shape, pitch = region.broad.shape, region.pitch_mm(region.coarse)
-    angles = np.pi * np.arange(_DIRECTIONS) / _DIRECTIONS
-    width, length = reference.scratch_width_mm / pitch, reference.scratch_length_mm / pitch
-    height = np.zeros((_DIRECTIONS, *shape), np.float32)
-    for frame, scale, blur in zip(evidence.frames, frame_weights(region, evidence.frames), blurs_px, strict=True):
-        sigma = float(np.hypot(blur / region.coarse.step, np.sqrt(1 / 12)))
-        peak = _line_peak(width, sigma)
-        shown = _shown(frame, reference.scratch_contrast, shape) * np.float32(peak)
-        weight, limit = reduce(scale, shape), reduce(frame.noise, shape) * np.float32(LIMIT)
-        gains = np.ones(_DIRECTIONS)
-        if frame.picture.light == "low":
-            azimuth = np.radians((frame.picture.azimuth_deg or 0.0) + inputs.tray_turn_deg)
-            gains = np.sin(angles - azimuth) ** 2
+    inputs: FaceInputs, evidence: Evidence, lines: FaceLines, blurs_px: Sequence[float], reference: Reference
+) -> tuple[Image, int]:
+    """Expected snr of the reference scratch, (directions, broad raster), where it is found best: in all lights combined
+    or in the dome alone; and which direction is the wheel's.
+    """
+    weighed = list(zip(evidence.frames, frame_weights(evidence.region, evidence.frames), blurs_px, strict=True))
+    line = _ReferenceLine(inputs, evidence.region, reference)
+    snr, wheel = line.snr(weighed, lines.combined)
+    if lines.dome is not None:
+        dome = [
+            (frame, np.asarray(-1.0 / frame.noise * frame.valid, np.float32), blur)
+            for frame, _, blur in weighed
+            if frame.picture.light == "dome"
+        ]
+        snr = np.maximum(snr, line.snr(dome, lines.dome)[0])
+    return snr, wheel
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class _ReferenceLine:
+    """The reference scratch, laid over a face in every direction."""
+
+    inputs: FaceInputs
+    region: Region
+    reference: Reference
+
+    def snr(self, weighed: Sequence[tuple[FrameContrast, Image, float]], ground: LineGround) -> tuple[Image, int]:
+        """Its expected snr in a sum of frames, each with weight and blur; and the direction of the wheel's lines."""
+        shape, pitch = self.region.broad.shape, self.region.pitch_mm(self.region.coarse)
+        angles = np.pi * np.arange(_DIRECTIONS) / _DIRECTIONS
+        width, length = self.reference.scratch_width_mm / pitch, self.reference.scratch_length_mm / pitch
+        height = np.zeros((_DIRECTIONS, *shape), np.float32)
+        for frame, scale, blur in weighed:
+            peak = _line_peak(width, self._sigma(blur))
+            shown = _shown(frame, self.reference.scratch_contrast, shape) * np.float32(peak)
+            weight, limit = reduce(scale, shape), reduce(frame.noise, shape) * np.float32(LIMIT)
+            gains = np.ones(_DIRECTIONS)
+            if frame.picture.light == "low":
+                azimuth = np.radians((frame.picture.azimuth_deg or 0.0) + self.inputs.tray_turn_deg)
+                gains = np.sin(angles - azimuth) ** 2
+            for k, gain in enumerate(gains):
+                logarithm = np.log1p(np.maximum(shown * np.float32(gain), np.float32(-0.9)))
+                height[k] += np.clip(logarithm, -limit, limit) * weight
+        along = (round(0.5 * length / 2) | 1,) * 2
+        directions, around = len(ground.field.noise), np.append(ground.field.noise, ground.field.noise[0])
+        local = reduce(ground.field.local, shape)
+        sigma = self._sigma(float(np.median([blur for *_, blur in weighed])))
+        gains = _line_gains(ground.power.share((_GRID, _GRID)), angles, (width, length, sigma))
+        gains *= np.sqrt(length) / np.interp(angles / np.pi * directions, np.arange(directions + 1), around)
         for k, gain in enumerate(gains):
-            logarithm = np.log1p(np.maximum(shown * np.float32(gain), np.float32(-0.9)))
-            height[k] += np.clip(logarithm, -limit, limit) * weight
-    half = (round(0.5 * length / 2) | 1,) * 2
-    directions, around = len(ground.field.noise), np.append(ground.field.noise, ground.field.noise[0])
-    local = reduce(ground.field.local, shape)
-    sigma = float(np.hypot(np.median(blurs_px) / region.coarse.step, np.sqrt(1 / 12)))
-    gains = _line_gains(ground.power.share((_GRID, _GRID)), angles, (width, length, sigma))
-    for k, angle in enumerate(angles):
-        noise = np.interp(angle / np.pi * directions, np.arange(directions + 1), around)
-        height[k] = cv2.blur(height[k], half) * np.float32(gains[k] * np.sqrt(length) / float(noise)) / local
-    return height
+            height[k] = cv2.blur(height[k], along) * np.float32(max(gain, 0.0)) / local
+        return height, int(np.argmin(gains))
+
+    def _sigma(self, blur_px: float) -> float:
+        """Blur of the optics and of the pixel, px of the coarse raster."""
+        return float(np.hypot(blur_px / self.region.coarse.step, np.sqrt(1 / 12)))
 
 
 def _pit_snr(evidence: Evidence, ground: SpotGround, blurs_px: Sequence[float], reference: Reference) -> Image:

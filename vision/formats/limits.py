@@ -10,7 +10,7 @@ from vision.decide import MEASURES
 from vision.errors import Unusable
 from vision.formats.atomic_write import write_atomic
 from vision.formats.strict import FormatOne, Strict, Text, read_toml
-from vision.records import CountRule, Limit, Limits, LimitStatus, MarkClass, MarkRate, Part, Severity
+from vision.records import CountRule, Limit, Limits, LimitStatus, MarkClass, MarkRate, Part, Reference, Severity
 
 _AtLeastZero = Annotated[float, Field(ge=0.0)]
 
@@ -39,6 +39,19 @@ class _Rate(Strict):
     mark: Annotated[list[_Class], Field(min_length=1)]
 
 
+_Above = Annotated[float, Field(gt=0.0)]
+_USUAL = Reference()
+
+
+class _Reference(Strict):
+    scratch_width_mm: _Above = _USUAL.scratch_width_mm
+    scratch_length_mm: _Above = _USUAL.scratch_length_mm
+    scratch_contrast: _Above = _USUAL.scratch_contrast
+    pit_diameter_mm: _Above = _USUAL.pit_diameter_mm
+    pit_contrast: _Above = _USUAL.pit_contrast
+    found: Annotated[float, Field(gt=0.0, lt=1.0)] = _USUAL.found
+
+
 class _LimitTable(Strict):
     measure: str
     zone: Text | None = None
@@ -63,6 +76,7 @@ class _LimitsFile(Strict):
     guard: _Guard
     count: _Count = _Count()
     rate: _Rate | None = None
+    reference: _Reference = _Reference()
     limit: list[_LimitTable] = Field(default_factory=list)
 
 
@@ -86,10 +100,11 @@ def read_limits(path: Path, part: Part) -> Limits:
             expected = "one limit for a measure and zone expected; join min and max in one"
             raise Unusable(path, f"limit[{number}].measure", expected, f"{named(limit)} again, first in limit[{first}]")
     count = CountRule(**table.count.model_dump())
+    reference = Reference(**table.reference.model_dump())
     rate = None
     if table.rate is not None:
         rate = MarkRate(table.rate.source, tuple(MarkClass(**dict(row)) for row in table.rate.mark))
-    return Limits(table.part, table.revision, table.status, table.guard.coverage, limits, count, rate)
+    return Limits(table.part, table.revision, table.status, table.guard.coverage, limits, count, rate, reference)
 
 
 def _check_names(path: Path, key: str, limit: Limit, zones: list[str]) -> None:
@@ -134,6 +149,8 @@ def write_limits(limits: Limits, path: Path) -> None:
             "pit_min_diameter_mm": rule.pit_min_diameter_mm,
             "pit_min_snr": rule.pit_min_snr,
         }
+    if limits.reference != Reference():
+        table["reference"] = asdict(limits.reference)
     if limits.rate is not None:
         table["rate"] = {"source": limits.rate.source, "mark": [asdict(one) for one in limits.rate.classes]}
     rows = [

@@ -4,9 +4,9 @@ import json
 from collections.abc import Mapping
 from dataclasses import asdict
 from pathlib import Path
-from typing import Annotated, Any, Literal, get_args
+from typing import Annotated, Any, Literal, Self, get_args
 
-from pydantic import Field
+from pydantic import Field, model_validator
 
 from vision.formats.atomic_write import write_atomic
 from vision.formats.strict import FormatOne, Process, Strict, read_json
@@ -27,6 +27,7 @@ from vision.records import (
     Pose,
     Reason,
     Scratch,
+    SeenMap,
     Severity,
     Speck,
     Stain,
@@ -39,6 +40,7 @@ from vision.records import (
 )
 
 _Pair = tuple[float, float]
+_Row = Annotated[str, Field(pattern=r"^[0-9.]+$")]
 _Values = dict[str, float | dict[str, float | None] | None] | None
 
 
@@ -139,6 +141,21 @@ _RECORDS: dict[str, type[Finding]] = {
 }
 
 
+class _SeenTable(Strict):
+    cell_mm: Annotated[float, Field(gt=0.0)]
+    corner_mm: _Pair
+    directions_deg: tuple[float, ...]
+    scratch: tuple[tuple[_Row, ...], ...]
+    pit: tuple[_Row, ...]
+
+    @model_validator(mode="after")
+    def _of_one_size(self) -> Self:
+        shapes = {tuple(len(row) for row in one) for one in (*self.scratch, self.pit)}
+        if len(shapes) != 1 or len(self.scratch) != len(self.directions_deg):
+            raise ValueError("maps of one size, and one for each direction, expected")
+        return self
+
+
 class _PieceTable(Strict):
     piece: Annotated[int, Field(ge=1)]
     verdict: Verdict
@@ -148,6 +165,7 @@ class _PieceTable(Strict):
     measures: _Values
     uncertainties: _Values
     findings: list[_FindingTable]
+    face_seen_map: _SeenTable | None = None
 
 
 class _TrayFindingTable(Strict):
@@ -224,6 +242,7 @@ def _piece(row: _PieceTable, detection: Detection) -> JudgedPiece:
         findings=tuple(_finding(finding) for finding in row.findings),
         counted=tuple(getattr(finding, "counted", False) for finding in row.findings),
         detection=detection,
+        seen=SeenMap(**dict(row.face_seen_map)) if row.face_seen_map else None,
     )
 
 
@@ -286,6 +305,7 @@ def _piece_table(piece: JudgedPiece) -> dict[str, Any]:
         "findings": [
             _finding_table(finding, counts) for finding, counts in zip(piece.findings, piece.counted, strict=True)
         ],
+        **({} if piece.seen is None else {"face_seen_map": asdict(piece.seen)}),
     }
 
 

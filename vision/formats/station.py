@@ -9,7 +9,7 @@ from pydantic import AfterValidator, Field, model_validator
 
 from vision.formats.atomic_write import write_atomic
 from vision.formats.strict import FormatOne, PairOfNumbers, Strict, Text, as_time, read_toml
-from vision.records import VALID_DAYS, Camera, Lens, LightLimits, Station
+from vision.records import VALID_DAYS, Camera, Lens, LightLimits, Lights, Station
 
 _Row = Annotated[list[float], Field(min_length=3, max_length=3)]
 _Matrix = Annotated[list[_Row], Field(min_length=3, max_length=3)]
@@ -86,6 +86,23 @@ class _Calibrated(Strict):
     valid_days: _Positive = VALID_DAYS
 
 
+_Levels = Annotated[list[_Share], Field(min_length=2, max_length=2)]
+
+
+class _Lights(Strict):
+    dome: bool = False
+    low_deg: list[Annotated[float, Field(ge=0.0, lt=360.0)]] = Field(default_factory=list)
+    dome_level: _Levels | None = None
+    low_level: _Levels | None = None
+
+    @model_validator(mode="after")
+    def _in_order(self) -> Self:
+        for name, levels in (("dome_level", self.dome_level), ("low_level", self.low_level)):
+            if levels is not None and levels[0] >= levels[1]:
+                raise ValueError(f"{name}: the least below the most expected, found {levels[0]} and {levels[1]}")
+        return self
+
+
 class _StationFile(Strict):
     format: FormatOne
     station: Text
@@ -97,6 +114,7 @@ class _StationFile(Strict):
     sensor: _Sensor | None = None
     light: _Light | None = None
     calibrated: _Calibrated | None = None
+    lights: _Lights | None = None
 
     @model_validator(mode="after")
     def _one_way_to_mm(self) -> Self:
@@ -131,7 +149,13 @@ def read_station(path: Path) -> Station:
         light=LightLimits(**table.light.model_dump()) if table.light else LightLimits(),
         calibrated_at=table.calibrated.at if table.calibrated else None,
         valid_days=table.calibrated.valid_days if table.calibrated else VALID_DAYS,
+        lights=_lights(table.lights) if table.lights else Lights(),
     )
+
+
+def _lights(table: _Lights) -> Lights:
+    levels = [(pair[0], pair[1]) if pair else None for pair in (table.dome_level, table.low_level)]
+    return Lights(table.dome, tuple(table.low_deg), *levels)
 
 
 def write_station(station: Station, path: Path) -> None:
@@ -165,4 +189,8 @@ def write_station(station: Station, path: Path) -> None:
         table["light"] = light
     if station.calibrated_at is not None:
         table["calibrated"] = {"at": station.calibrated_at, "valid_days": station.valid_days}
+    if station.lights != Lights():
+        table["lights"] = {
+            key: value for key, value in asdict(station.lights).items() if value not in (None, (), False)
+        }
     write_atomic(path, tomlkit.dumps(table))

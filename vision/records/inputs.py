@@ -211,9 +211,9 @@ class Reference:
 
     scratch_width_mm: float = 0.1
     scratch_length_mm: float = 3.0
-    scratch_contrast: float = 1.0
+    scratch_contrast: float = 3.0
     pit_diameter_mm: float = 0.25
-    pit_contrast: float = 1.0
+    pit_contrast: float = 3.0
     found: float = 0.9
 
 

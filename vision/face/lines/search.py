@@ -45,15 +45,23 @@ _LEVEL_MM = 3.0
 
 
 @dataclass(frozen=True, slots=True, eq=False)
+class LineGround:
+    """What lines were told against in one picture: its field, and the power of the finish by which it was divided."""
+
+    field: LineField
+    power: FinishPower
+
+
+@dataclass(frozen=True, slots=True, eq=False)
 class FaceLines:
     """Curves that may be scratches, strongest first, none along another; columns and rows of the coarse raster.
 
-    `field` of all lights combined, and `power` of the finish by which that picture was divided.
+    `combined`, `dome`: the grounds of all lights combined, and of the dome alone where there is one.
     """
 
     lines: list[Candidate]
-    field: LineField
-    power: FinishPower
+    combined: LineGround
+    dome: LineGround | None
 
 
 def face_lines(evidence: Evidence, without: list[Pit | Speck], least_snr: float) -> FaceLines:
@@ -91,7 +99,9 @@ def face_lines(evidence: Evidence, without: list[Pit | Speck], least_snr: float)
     found = beyond_the_wheels(found, combined.field, least_snr)
     found += [line for line in in_strongest if line.snr >= _PLAIN_HEIGHT * np.sqrt(len(line.curve))]
     found = [inside for line in found if (inside := _inside(line, scored)) is not None]
-    return FaceLines(joined(sorted(found, key=lambda line: -line.snr), shape), combined.field, powers[0])
+    grounds = [LineGround(one.field, power) for one, power in zip(searches, powers, strict=True)]
+    lines = joined(sorted(found, key=lambda line: -line.snr), shape)
+    return FaceLines(lines, grounds[0], grounds[1] if domes else None)
 
 
 def beyond_the_wheels(lines: list[Candidate], field: LineField, least_snr: float) -> list[Candidate]:
