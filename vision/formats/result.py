@@ -4,34 +4,25 @@ import json
 from collections.abc import Mapping
 from dataclasses import asdict
 from pathlib import Path
-from typing import Annotated, Any, Literal, Self, get_args
+from typing import Annotated, Any, Literal
 
-from pydantic import Field, model_validator
+from pydantic import Field
 
 from vision.formats.atomic_write import write_atomic
+from vision.formats.findings import FindingTable, finding_of, finding_table
+from vision.formats.seen_map import SeenTable
 from vision.formats.strict import FormatOne, Process, Strict, read_json
 from vision.records import (
     FIRST_DETECTION,
-    BendFinding,
     Detection,
     Digests,
-    EdgeFinding,
-    EdgeKind,
-    Finding,
     JudgedPiece,
     LimitsStanding,
-    Mark,
     MarkRate,
-    Opening,
-    Pit,
     Pose,
     Reason,
-    Scratch,
     SeenMap,
     Severity,
-    Speck,
-    Stain,
-    Stray,
     TrayFinding,
     TrayKind,
     TrayResult,
@@ -40,7 +31,6 @@ from vision.records import (
 )
 
 _Pair = tuple[float, float]
-_Row = Annotated[str, Field(pattern=r"^[0-9.]+$")]
 _Values = dict[str, float | dict[str, float | None] | None] | None
 
 
@@ -62,100 +52,6 @@ class _PoseTable(Strict):
     fit_rms_mm: float
 
 
-class _EdgeTable(Strict):
-    kind: EdgeKind
-    zone: str
-    center_px: _Pair
-    center_mm: _Pair
-    height_mm: float
-    deviation_mm: float
-    extent_mm: float
-
-
-class _BendTable(Strict):
-    kind: Literal["bend"]
-    zone: str
-    bend_deg: float
-
-
-class _ScratchTable(Strict):
-    kind: Literal["scratch"]
-    points_px: Annotated[tuple[_Pair, ...], Field(min_length=2)]
-    points_mm: Annotated[tuple[_Pair, ...], Field(min_length=2)]
-    length_mm: float
-    width_mm: float
-    snr: float
-    counted: bool
-
-
-class _SpotTable(Strict):
-    kind: Literal["pit", "speck"]
-    center_px: _Pair
-    center_mm: _Pair
-    diameter_mm: float
-    snr: float
-    counted: bool
-
-
-class _OpeningTable(Strict):
-    kind: Literal["opening"]
-    center_px: _Pair
-    center_mm: _Pair
-    area_mm2: float
-    width_mm: float
-    length_mm: float
-
-
-class _StrayTable(Strict):
-    kind: Literal["stray"]
-    zone: str
-    center_px: _Pair
-    center_mm: _Pair
-    reach_mm: float
-    extent_mm: float
-    area_mm2: float
-    joins: bool
-
-
-class _PatchTable(Strict):
-    kind: Literal["mark", "stain"]
-    center_px: _Pair
-    center_mm: _Pair
-    area_mm2: float
-    outline_mm: tuple[_Pair, ...]
-    outline_px: tuple[_Pair, ...]
-
-
-_AnyFindingTable = _EdgeTable | _BendTable | _ScratchTable | _SpotTable | _OpeningTable | _StrayTable | _PatchTable
-_FindingTable = Annotated[_AnyFindingTable, Field(discriminator="kind")]
-_RECORDS: dict[str, type[Finding]] = {
-    **dict.fromkeys(get_args(EdgeKind), EdgeFinding),
-    "bend": BendFinding,
-    "scratch": Scratch,
-    "pit": Pit,
-    "speck": Speck,
-    "opening": Opening,
-    "stray": Stray,
-    "mark": Mark,
-    "stain": Stain,
-}
-
-
-class _SeenTable(Strict):
-    cell_mm: Annotated[float, Field(gt=0.0)]
-    corner_mm: _Pair
-    directions_deg: tuple[float, ...]
-    scratch: tuple[tuple[_Row, ...], ...]
-    pit: tuple[_Row, ...]
-
-    @model_validator(mode="after")
-    def _of_one_size(self) -> Self:
-        shapes = {tuple(len(row) for row in one) for one in (*self.scratch, self.pit)}
-        if len(shapes) != 1 or len(self.scratch) != len(self.directions_deg):
-            raise ValueError("maps of one size, and one for each direction, expected")
-        return self
-
-
 class _PieceTable(Strict):
     piece: Annotated[int, Field(ge=1)]
     verdict: Verdict
@@ -164,8 +60,8 @@ class _PieceTable(Strict):
     pose: _PoseTable | None
     measures: _Values
     uncertainties: _Values
-    findings: list[_FindingTable]
-    face_seen_map: _SeenTable | None = None
+    findings: list[FindingTable]
+    face_seen_map: SeenTable | None = None
 
 
 class _TrayFindingTable(Strict):
@@ -239,18 +135,11 @@ def _piece(row: _PieceTable, detection: Detection) -> JudgedPiece:
         pose=Pose(**dict(row.pose)) if row.pose else None,
         measures=row.measures or {},
         uncertainties=row.uncertainties or {},
-        findings=tuple(_finding(finding) for finding in row.findings),
+        findings=tuple(finding_of(finding) for finding in row.findings),
         counted=tuple(getattr(finding, "counted", False) for finding in row.findings),
         detection=detection,
         seen=SeenMap(**dict(row.face_seen_map)) if row.face_seen_map else None,
     )
-
-
-def _finding(row: _AnyFindingTable) -> Finding:
-    made = _RECORDS[row.kind]
-    # A kind that its record can't differ from is the record's own.
-    fixed = ("counted",) if isinstance(row, _EdgeTable) else ("kind", "counted")
-    return made(**{name: value for name, value in row if name not in fixed})
 
 
 def write_result(result: TrayResult, path: Path) -> None:
@@ -303,7 +192,7 @@ def _piece_table(piece: JudgedPiece) -> dict[str, Any]:
         "measures": _values_table(piece.measures),
         "uncertainties": _values_table(piece.uncertainties),
         "findings": [
-            _finding_table(finding, counts) for finding, counts in zip(piece.findings, piece.counted, strict=True)
+            finding_table(finding, counts) for finding, counts in zip(piece.findings, piece.counted, strict=True)
         ],
         **({} if piece.seen is None else {"face_seen_map": asdict(piece.seen)}),
     }
@@ -325,10 +214,3 @@ def _reason_table(reason: Reason) -> dict[str, Any]:
 
 def _values_table(values: Mapping[str, Value]) -> dict[str, Any]:
     return {name: dict(value) if isinstance(value, Mapping) else value for name, value in values.items()}
-
-
-def _finding_table(finding: Finding, counts: bool) -> dict[str, Any]:
-    """A finding's fields by their names in the file, which are the record's own; `kind` first."""
-    fields = {name: getattr(finding, name) for name in finding.__dataclass_fields__ if name != "kind"}
-    surface = {"counted": counts} if isinstance(finding, Scratch | Pit | Speck) else {}
-    return {"kind": finding.kind, **fields, **surface}

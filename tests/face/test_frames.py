@@ -1,0 +1,191 @@
+"""Front-lit frames that are not what they are called; marks and stains; what could have been seen."""
+
+import re
+from dataclasses import replace
+
+import cv2
+import numpy as np
+import pytest
+
+from tests.face.scenes import Mark, part, pictures, to_px, view
+from vision.face.departures import departures
+from vision.face.frame_check import missing_lights
+from vision.face.frames import take_frames
+from vision.face.raster import find_region
+from vision.face.score import score_face
+from vision.records.inputs import Array, Lights, Picture, Station, TrayPictures
+
+MARKS = tuple(Mark((x, y), (x + 0.8, y + 0.3), 0.1, 0.5) for x in (-6.0, -2.0, 2.0, 6.0) for y in (-3.0, 0.0, 3.0))
+GOOD = pictures(np.random.default_rng(5), MARKS)
+INPUTS = view(GOOD)
+SURFACE = part().surface
+assert SURFACE is not None
+REGION = find_region(INPUTS, SURFACE)
+assert REGION is not None
+
+
+def moved(picture: Picture, right: float, down: float, turn_deg: float = 0.0) -> Picture:
+    """A frame slid and turned about its middle."""
+    rows, columns = picture.pixels.shape
+    motion = cv2.getRotationMatrix2D((columns / 2, rows / 2), turn_deg, 1.0)
+    motion[:, 2] += (right, down)
+    return replace(picture, pixels=cv2.warpAffine(picture.pixels, motion, (columns, rows)).astype(np.uint8))
+
+
+def with_dome(dome: Picture) -> TrayPictures:
+    return replace(GOOD, dome=dome)
+
+
+def with_low(number: int, frame: Picture) -> TrayPictures:
+    return replace(GOOD, low=(*GOOD.low[:number], frame, *GOOD.low[number + 1 :]))
+
+
+def told(frames: TrayPictures) -> list[tuple[str, str]]:
+    return [(fault.kind, fault.picture.name) for fault in take_frames(view(frames), REGION).faults]
+
+
+def test_good_frames_are_taken_as_they_are() -> None:
+    assert told(GOOD) == []
+    assert len(take_frames(INPUTS, REGION).contrasts) == 5
+
+
+@pytest.mark.parametrize("shift", [(1.0, 0.0), (-2.0, 1.0), (9.0, -5.0), (25.0, 0.0)])
+def test_a_dome_that_slid_is_told_in_px_and_put_back_where_it_can_be(shift: tuple[float, float]) -> None:
+    dome = GOOD.dome
+    assert dome is not None
+    taken = take_frames(view(with_dome(moved(dome, *shift))), REGION)
+    (fault,) = taken.faults
+    assert fault.kind == "moved"
+    said = [float(number) for number in re.findall(r"([+-][0-9.]+) px", fault.detail)]
+    assert said == pytest.approx(shift, abs=0.3)
+    assert fault.misleads == (max(np.abs(shift)) > 4)
+    assert len(taken.contrasts) == (4 if fault.misleads else 5)
+
+
+def test_a_frame_turned_by_a_degree_is_not_judged() -> None:
+    dome = GOOD.dome
+    assert dome is not None
+    (fault,) = take_frames(view(with_dome(moved(dome, 0.0, 0.0, 1.0))), REGION).faults
+    assert (fault.kind, fault.misleads) == ("moved", True)
+
+
+def test_lamps_changed_over_repeated_dead_and_doubled_are_told() -> None:
+    low = GOOD.low
+    pixels = [one.pixels for one in low]
+    assert told(with_low(1, replace(low[1], pixels=pixels[3]))) == [
+        ("wrong_light", low[1].name),
+        ("wrong_light", low[3].name),
+    ]
+    assert told(with_low(0, replace(low[0], pixels=np.zeros_like(pixels[0])))) == [("wrong_light", low[0].name)]
+    assert told(with_low(2, replace(low[2], pixels=np.maximum(pixels[0], pixels[2])))) == [("wrong_light", low[2].name)]
+
+
+@pytest.mark.parametrize("level", [0, 128, 255])
+def test_a_flat_frame_shows_no_piece(level: int) -> None:
+    dome = GOOD.dome
+    assert dome is not None
+    flat = replace(dome, pixels=np.full_like(dome.pixels, level))
+    assert told(with_dome(flat)) == [("wrong_light", dome.name)]
+
+
+def test_the_backlit_frame_is_no_dome() -> None:
+    dome = GOOD.dome
+    assert dome is not None
+    assert told(with_dome(replace(dome, pixels=GOOD.back.pixels))) == [("wrong_light", dome.name)]
+
+
+def test_a_face_far_from_its_usual_brightness_is_told() -> None:
+    inputs = replace(INPUTS, lights=Lights(dome_level=(0.5, 0.7)))
+    (fault,) = take_frames(inputs, REGION).faults
+    assert fault.kind == "wrong_light"
+    assert "82%" in fault.detail
+
+
+def test_lights_that_a_station_names_must_be_there() -> None:
+    lights = Lights(dome=True, low_deg=(0.0, 90.0, 180.0, 270.0))
+    station = Station("ST-1", np.diag([0.05, -0.05, 1.0]), None, None, 0.01, 0.0002, lights=lights)
+    assert missing_lights(GOOD, station) == []
+    (one,) = missing_lights(replace(GOOD, low=GOOD.low[1:]), station)
+    assert (one.kind, "at 0 degrees" in one.detail) == ("missing_light", True)
+
+
+def painted(center_mm: tuple[float, float], radius_mm: float, to_level: float) -> TrayPictures:
+    """Every front-lit frame with a disc of so many times the metal's level."""
+
+    def over(picture: Picture) -> Picture:
+        cover = disc(center_mm, radius_mm)
+        level = picture.pixels * (1.0 + (to_level - 1.0) * cover)
+        return replace(picture, pixels=np.clip(np.rint(level), 0, 255).astype(np.uint8))
+
+    dome = GOOD.dome
+    assert dome is not None
+    return replace(GOOD, dome=over(dome), low=tuple(over(one) for one in GOOD.low))
+
+
+def disc(center_mm: tuple[float, float], radius_mm: float) -> Array:
+    rows, columns = GOOD.back.pixels.shape
+    x, y = np.meshgrid(np.arange(columns), np.arange(rows))
+    u, v = to_px(np.array([center_mm]))[0]
+    sharp = np.clip(radius_mm / 0.05 - np.hypot(x - u, y - v) + 0.5, 0.0, 1.0)
+    return np.asarray(cv2.GaussianBlur(sharp, (0, 0), 0.75))
+
+
+@pytest.mark.parametrize("diameter_mm", [1.5, 4.0, 10.0])
+@pytest.mark.parametrize(("level", "kind"), [(0.1, "mark"), (0.6, "mark"), (0.85, "stain")])
+def test_dark_discs_are_marks_or_stains_of_their_area(diameter_mm: float, level: float, kind: str) -> None:
+    inputs = view(painted((1.0, 1.5), diameter_mm / 2, level))
+    found = departures(inputs, REGION, take_frames(inputs, REGION).contrasts)
+    assert [one.kind for one in found] == [kind]
+    assert found[0].area_mm2 == pytest.approx(np.pi / 4 * diameter_mm**2, rel=0.25)
+    assert found[0].center_mm == pytest.approx((1.0, 1.5), abs=0.5)
+
+
+def test_an_unmarked_face_has_neither() -> None:
+    assert departures(INPUTS, REGION, take_frames(INPUTS, REGION).contrasts) == ()
+
+
+def test_smoothed_metal_is_told_by_its_missing_noise() -> None:
+    def smoothed(picture: Picture) -> Picture:
+        cover = disc((0.0, 1.5), 1.5)
+        level = picture.pixels * (1.0 - cover) + cv2.GaussianBlur(picture.pixels.astype(float), (0, 0), 10.0) * cover
+        return replace(picture, pixels=np.rint(level).astype(np.uint8))
+
+    dome = GOOD.dome
+    assert dome is not None
+    inputs = view(with_dome(smoothed(dome)))
+    (one,) = departures(inputs, REGION, take_frames(inputs, REGION).contrasts)
+    assert one.kind == "mark"
+    assert one.center_mm == pytest.approx((0.0, 1.5), abs=0.3)
+
+
+def share(frames: TrayPictures) -> float:
+    seen = score_face(view(frames)).seen
+    assert seen is not None
+    return seen.share
+
+
+def test_what_could_have_been_seen_falls_with_fewer_lamps_defocus_and_noise() -> None:
+    rng = np.random.default_rng(9)
+
+    def noisy(picture: Picture) -> Picture:
+        level = picture.pixels + rng.normal(0.0, 6.0, picture.pixels.shape)
+        return replace(picture, pixels=np.clip(np.rint(level), 0, 255).astype(np.uint8))
+
+    good = score_face(INPUTS).seen
+    assert good is not None
+    assert good.share > 0.9
+    dome = GOOD.dome
+    assert dome is not None
+    assert share(replace(GOOD, dome=noisy(dome), low=tuple(noisy(one) for one in GOOD.low))) < good.share - 0.1
+    assert share(replace(GOOD, low=())) < good.share
+    assert score_face(view(with_low(0, replace(GOOD.low[0], pixels=np.zeros_like(GOOD.low[0].pixels))))).seen is None
+
+
+def test_the_map_says_where() -> None:
+    seen = score_face(INPUTS).seen
+    assert seen is not None
+    least = seen.map.least()
+    assert len(least) == len(seen.map.pit)
+    assert {len(row) for row in least} == {len(seen.map.pit[0])}
+    assert not seen.map.blind_at((0.0, 0.0), 0.05)
+    assert seen.map.pit[0][0] == "."
