@@ -57,7 +57,9 @@ def command(
             bar.update(len(sown[-1].marks))
             if len(sown) >= 4 * planted // _AT_ONCE + 4:
                 raise Unusable(part_file, "surface", "room for marks 4 mm apart on the scored area", "hardly any")
-    study = study_pod([mark for one in sown for mark in one.marks], false)
+    # Views come again once each has its marks: the same piece, whatever was planted into it.
+    pieces = [k % len(views) for k, one in enumerate(sown) for _ in one.marks]
+    study = study_pod([mark for one in sown for mark in one.marks], false, pieces)
     write_atomic(out / "pod.json", json_text(pod_table(study)))
     about = f"Part {part.part}, station {station.station}, {len(views)} pieces, seed {seed}"
     written = [out / "pod.json", *write_page(pod_page(study, examples(sown), about), out / "pod.html", pdf=pdf)]

@@ -72,11 +72,26 @@ def trend_chart(wear: DieWear) -> str:
         marks += [shaded(frame, x, line_at - reach, line_at + reach), line(frame, x, line_at, colour=ACCENT)]
     marks.append(dots(frame, strokes[seen & ~since], values[seen & ~since], shape="ring"))
     marks.append(dots(frame, strokes[seen & since], values[seen & since]))
+    marks += [upright(frame, at / THOUSAND, words, dash="2 4") for at, words in _steps(wear)]
     marks += [upright(frame, at / THOUSAND, "regrind or change", dash="4 4") for at in wear.breaks]
     entries = [Entry("a tray", "disc"), Entry("trend and 95 % band of one more tray", colour=ACCENT)]
     if wear.since:
         entries.insert(1, Entry("before the change", "ring"))
     return chart(frame, [*marks, legend(frame, entries)], f"Deviation of die {wear.history.die} against strokes")
+
+
+def _steps(wear: DieWear) -> list[tuple[float, str]]:
+    """Strokes at which another station or calibration begins, since the last change, and its name."""
+    names, strokes = wear.history.factors, wear.history.strokes
+    begins = [k for k in range(wear.since + 1, len(names)) if names[k] != names[k - 1]]
+    return [((strokes[k - 1] + strokes[k]) / 2, names[k]) for k in begins]
+
+
+def step_words(wear: DieWear) -> str:
+    """What other stations and calibrations read higher than the newest, in words; empty where there is one alone."""
+    steps = () if wear.trend is None else wear.trend.steps
+    said = [f"{one.name} reads {one.height:+.4f} mm ({one.ci[0]:+.4f} to {one.ci[1]:+.4f})" for one in steps]
+    return f"; against {wear.history.factors[-1]} {', '.join(said)}".replace("-", "−") if said else ""
 
 
 def control_charts(found: DieCharts) -> tuple[tuple[str, str], ...]:
@@ -162,4 +177,4 @@ def rate_words(wear: DieWear) -> str:
         return "too few trays for a trend"
     low, high = (PER_STROKES * end for end in wear.trend.slope_ci)
     said = f"{PER_STROKES * wear.trend.slope:+.4f} mm in {PER_STROKES:,.0f} strokes ({low:+.4f} to {high:+.4f})"
-    return said.replace("-", "−").replace(",", " ")
+    return said.replace("-", "−").replace(",", " ") + step_words(wear)

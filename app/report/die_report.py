@@ -139,6 +139,10 @@ def _wear_table(wear: DieWear) -> dict[str, Any]:
         "changes_at_strokes": list(wear.breaks),
         "trays_since_last_change": len(wear.history.trays) - wear.since,
         "rate_mm_per_stroke": None if trend is None else {"value": trend.slope, "ci": list(trend.slope_ci)},
+        "likeness": None if trend is None else trend.likeness,
+        "steps": []
+        if trend is None
+        else [{"name": one.name, "height_mm": one.height, "ci": list(one.ci)} for one in trend.steps],
         "limit_mm": wear.limit_mm,
         "strokes_left": None
         if left is None

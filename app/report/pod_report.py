@@ -16,6 +16,7 @@ from app.run import Planted, Sown
 from app.studies import PLAIN, Curve, PodStudy, figure
 
 SIZE_WORDS = {"scratch": "length, mm", "pit": "diameter, mm"}
+UNFIT = 0.05  # chance of the hits below which a curve is said not to fit
 SHOWN = 4  # examples of each sort
 _CROP_PX, _TIMES = 60, 4
 
@@ -62,15 +63,24 @@ def curve_words(curve: Curve) -> str:
     """What the curve says, in a line."""
     if curve.fitted is None:
         return f"No curve: {curve.why}"
-    bound = curve.fitted.a90_95_profile
-    most = float(curve.abscissa.max())
-    beyond = " (beyond what was planted)" if curve.fitted.a90 > most else ""
-    sure = (
-        "no size can be stated"
-        if bound is None
-        else f"{bound:.3g}{' (beyond what was planted)' if bound > most else ''}"
-    )
-    return f"nine in ten are found from {curve.fitted.a90:.3g} on{beyond}, with 95 % confidence from {sure}"
+    fitted, most = curve.fitted, float(curve.abscissa.max())
+    said = []
+    if fitted.curve.ceiling < 1.0:
+        said.append(f"detection levels off at {fitted.curve.ceiling:.2f}")
+    if fitted.a90 is None:
+        said.append("of no size are nine in ten found")
+    else:
+        said.append(f"nine in ten are found from {fitted.a90:.3g} on{_beyond(fitted.a90, most)}")
+        bound = fitted.a90_95
+        sure = "no size can be stated" if bound is None else f"{bound:.3g}{_beyond(bound, most)}"
+        said.append(f"with 95 % confidence from {sure}")
+    if fitted.fit_p is not None and fitted.fit_p < UNFIT:
+        said.append(f"hits and misses do not follow the curve (p = {fitted.fit_p:.3f}): don't rely on its sizes")
+    return ", ".join(said)
+
+
+def _beyond(size: float, most: float) -> str:
+    return " (beyond what was planted)" if size > most else ""
 
 
 def examples(sown: Sequence[Sown]) -> list[Example]:
@@ -125,7 +135,9 @@ def pod_table(study: PodStudy) -> dict[str, Any]:
                 "range": [float(curve.abscissa.min()), float(curve.abscissa.max())] if len(curve.abscissa) else None,
                 "a50": None if curve.fitted is None else curve.fitted.a50,
                 "a90": None if curve.fitted is None else curve.fitted.a90,
-                "a90_95": None if curve.fitted is None else curve.fitted.a90_95_profile,
+                "a90_95": None if curve.fitted is None else curve.fitted.a90_95,
+                "ceiling": None if curve.fitted is None else curve.fitted.curve.ceiling,
+                "fit_p": None if curve.fitted is None else curve.fitted.fit_p,
                 "not_fitted": curve.why or None,
                 "observed": [
                     {"at": place, "marks": count, "share": figure(share)} for place, share, count in curve.observed()

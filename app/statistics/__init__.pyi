@@ -6,6 +6,7 @@ from .anova import (
     pooled as pooled,
     two_way as two_way,
 )
+from .breaks import regrinds as regrinds
 from .charts import (
     Chart as Chart,
     Cusum as Cusum,
@@ -76,12 +77,14 @@ from .sampling import (
 )
 from .switching import Course as Course, after_lot as after_lot, begin as begin, why_not_begin as why_not_begin
 from .trends import (
+    LIKENESS as LIKENESS,
     Array as Array,
     StrokesLeft as StrokesLeft,
     Trend as Trend,
-    regrinds as regrinds,
+    step_design as step_design,
     strokes_left as strokes_left,
     trend as trend,
+    whitened as whitened,
 )
 from .weighted import (
     HIT as HIT,

@@ -1,13 +1,23 @@
 """Probability of detection against size, from hits and misses: logit fit, a90 and a90/95."""
 
 from dataclasses import dataclass
-from math import exp, log, sqrt
+from math import exp, inf, isfinite, log, sqrt
 
 import numpy as np
 from numpy.typing import NDArray
 from scipy import optimize, special, stats
 
 from app.statistics.intervals import CONFIDENCE
+from app.statistics.pod_ceiling import (
+    CEILING_P,
+    CeilingFit,
+    Hits,
+    ceiling_p,
+    cluster_draws,
+    excludes_ceiling,
+    fit_ceiling,
+    fit_check,
+)
 from vision.errors import Unusable
 
 Array = NDArray[np.float64]
@@ -17,6 +27,12 @@ STEPS_AT_MOST = 60
 
 SLOPE_RANGE = 1e3
 """A fitted change of the log odds over the data's range above this means hits and misses don't overlap."""
+
+FURTHEST = 1000.0
+"""A size found nine times in ten that lies this many times beyond the largest tried is none."""
+LARGEST_LOG = 700.0
+SEED = 1
+"""Of the cluster bootstrap, so that a study says the same each time."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -78,32 +94,40 @@ def _log_likelihood(log_odds: Array, hits: Array, trials: Array) -> float:
 class Detectability:
     """How often something is found, against its size.
 
-    `log_size`: the log odds are straight in ln(size) rather than in size. `a50` and `a90`: sizes found with
-    probability 0.5 and 0.9; `a90_se` by the delta method (of ln a90 with `log_size`). `a90_95_wald`,
-    `a90_95_profile`: sizes of which one is 95 % sure that at least 0.9 are found, None where there is no such size.
+    `fit`: the logit fit without a ceiling; `curve`: what is drawn and stated, with a ceiling where hits and misses ask
+    for one. `log_size`: the log odds are straight in ln(size) rather than in size. `a50`, `a90`: sizes found with
+    probability 0.5 and 0.9, None where the ceiling lies below. `a90_95`: the size of which one is 95 % sure that at
+    least 0.9 are found, None where there is no such size or a ceiling at 0.9 or below is not excluded. Of the fit
+    without a ceiling: `a90_se` by the delta method (of ln a90 with `log_size`), `a90_95_wald`, `a90_95_profile`.
+    `fit_p`: chance of hits as far from the curve as these (None: too few to check). `draws`: curves of the cluster
+    bootstrap, empty where no clusters were given.
     """
 
     fit: LogitFit
+    curve: CeilingFit
     log_size: bool
-    a50: float
-    a90: float
+    a50: float | None
+    a90: float | None
+    a90_95: float | None
     a90_se: float
     a90_95_wald: float | None
     a90_95_profile: float | None
+    fit_p: float | None
+    draws: tuple[CeilingFit, ...]
 
     def chance(self, size: Array) -> Array:
         """Probability of detection at sizes (n,)."""
-        a, b = self.fit.coefficients
-        chance: Array = special.expit(a + b * _abscissa(size, self.log_size))
-        return chance
+        return self.curve.chance(_abscissa(size, self.log_size))
 
     def lower(self, size: Array, confidence: float = CONFIDENCE) -> Array:
-        """One-sided lower bound of that probability (Wald, on the log odds)."""
+        """One-sided lower bound of that probability: of the cluster bootstrap, else Wald's on the log odds."""
         x = _abscissa(size, self.log_size)
+        if self.draws:
+            return np.asarray(np.quantile([one.chance(x) for one in self.draws], 1 - confidence, axis=0))
         rows = np.stack([np.ones_like(x), x], axis=1)
         spread = np.sqrt(np.einsum("ij,jk,ik->i", rows, self.fit.covariance, rows))
         bound: Array = special.expit(rows @ self.fit.coefficients - stats.norm.ppf(confidence) * spread)
-        return bound
+        return np.minimum(bound, self.chance(size))
 
 
 def _abscissa(size: Array, log_size: bool) -> Array:
@@ -112,9 +136,17 @@ def _abscissa(size: Array, log_size: bool) -> Array:
 
 
 def detectability(
-    size: Array, hits: Array, trials: Array, *, log_size: bool = True, confidence: float = CONFIDENCE
+    size: Array,
+    hits: Array,
+    trials: Array,
+    *,
+    log_size: bool = True,
+    cluster: NDArray[np.int64] | None = None,
+    confidence: float = CONFIDENCE,
 ) -> Detectability:
     """Fit a probability-of-detection curve to hits out of trials at sizes, each of shape (n,).
+
+    `cluster` (n,): the piece that bears each mark; bounds then allow for pieces that show their marks better or worse.
 
     Sources: MIL-HDBK-1823A, appendix G (hit/miss data, logit link; from memory); dose of a given response with its
     standard error: Finney, Probit Analysis, as in Venables and Ripley, Modern Applied Statistics with S, section 7.2.
@@ -146,15 +178,54 @@ def detectability(
         )
     if fit.coefficients[1] <= 0:
         raise Unusable("detection curve", "", "larger defects found more often than smaller ones", "no rise with size")
-    a50, _ = _size_at(fit, 0.5, log_size)
-    a90, a90_se = _size_at(fit, 0.9, log_size)
+    data = Hits(x, hits, trials)
+    start = (float(fit.coefficients[0]), float(fit.coefficients[1]))
+    curve = CeilingFit(*start, 1.0, fit.log_likelihood)
+    free = fit_ceiling(data, start)
+    parameters = 2
+    if ceiling_p(free, fit.log_likelihood) < CEILING_P:
+        curve, parameters = free, 3
+    a90 = curve.place(0.9)
+    if a90 is not None and log_size and a90 > x.max() + log(FURTHEST):
+        raise Unusable("detection curve", "", "larger defects found clearly more often", "hardly any rise with size")
+    _, a90_se = size_found(fit, 0.9)
     wald = wald_bound(fit, 0.9, confidence)
     profile = _profile_bound(x, hits, trials, fit, 0.9, confidence)
-    return Detectability(fit, log_size, a50, a90, a90_se, _back(wald, log_size), _back(profile, log_size))
+    draws = () if cluster is None else tuple(cluster_draws(data, cluster, curve, np.random.default_rng(SEED)))
+    sure = _stated(draws, profile if curve.ceiling == 1.0 else None, confidence)
+    if sure is not None and not excludes_ceiling(
+        data, start, 0.9, max(curve.log_likelihood, free.log_likelihood), confidence
+    ):
+        sure = None
+    return Detectability(
+        fit=fit,
+        curve=curve,
+        log_size=log_size,
+        a50=_back(curve.place(0.5), log_size),
+        a90=_back(a90, log_size),
+        a90_95=_back(sure, log_size),
+        a90_se=a90_se,
+        a90_95_wald=_back(wald, log_size),
+        a90_95_profile=_back(profile, log_size),
+        fit_p=fit_check(data, curve.chance(x), parameters),
+        draws=draws,
+    )
+
+
+def _stated(draws: tuple[CeilingFit, ...], profile: float | None, confidence: float) -> float | None:
+    """The bound of a90 that is stated: of the clusters where they were given, and no less than the profile's."""
+    if not draws:
+        return profile
+    places = [inf if (place := one.place(0.9)) is None else place for one in draws]
+    bound = float(np.quantile(places, confidence, method="higher"))
+    if not isfinite(bound):
+        return None
+    return bound if profile is None else max(bound, profile)
 
 
 def _back(x: float | None, log_size: bool) -> float | None:
-    if x is None:
+    """A size from its abscissa; None beyond all that a number can hold."""
+    if x is None or (log_size and x > LARGEST_LOG):
         return None
     return exp(x) if log_size else x
 
@@ -165,11 +236,6 @@ def size_found(fit: LogitFit, chance: float) -> tuple[float, float]:
     x = (log(chance / (1 - chance)) - a) / b
     gradient = np.array([-1 / b, -x / b])
     return float(x), sqrt(float(gradient @ fit.covariance @ gradient))
-
-
-def _size_at(fit: LogitFit, chance: float, log_size: bool) -> tuple[float, float]:
-    x, se = size_found(fit, chance)
-    return (exp(x) if log_size else x), se
 
 
 def wald_bound(fit: LogitFit, chance: float, confidence: float) -> float | None:

@@ -1,58 +1,74 @@
-"""A die's wear as a trend over strokes: robust slope, regrinds, and how many strokes are left until a limit."""
+"""A die's wear as a trend over strokes, with steps at other stations or calibrations, and strokes left until a limit.
 
+Trays one after the other are alike (a shift, a day, a coil), so that a line through them is surer of itself than it may
+be. The trays' scatter about the line is taken as autoregressive: each tray keeps the share r of its predecessor's. The
+likelihood of r, with line, steps and spread integrated out (restricted likelihood: Harville 1974, Biometrika 61:383),
+weighs the lines fitted for each r (generalized least squares; Zellner and Tiao 1964, J. Am. Stat. Assoc. 59:763, for
+the same with a flat prior): intervals are those of the mixture and hold also what is not known of r.
+"""
+
+from collections.abc import Sequence
 from dataclasses import dataclass
-from math import inf, sqrt
+from math import inf
 from typing import Literal
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy import stats
+from scipy import optimize, stats
 
 Array = NDArray[np.float64]
 
 CONFIDENCE = 0.95
+"""Of every interval, over all kinds of noise that were tried (docs/benchmarks/statistics.md)."""
+MIXED = 0.97
+"""Confidence at which the mixture is cut so that 95 % holds where trays are alike in another way than is fitted."""
 LEAST_TRAYS = 8
-"""Trays since the last regrind below which no trend is told."""
-LEAST_STRETCH = 5
-"""Trays on either side of a regrind below which it is not looked for."""
-FALSE_REGRIND = 0.01
-"""Chance of finding a regrind in a stretch that has none."""
-SHUFFLES = 499
+"""Trays since the last regrind, one more for each step fitted besides the first, below which nothing is told."""
 FURTHEST = 2.0
 """A limit further off than this many times the strokes seen is not foretold."""
 MAD_TO_SD = 1.4826
-MAD_EFFICIENCY = 0.37
-"""Of a scatter from median deviations beside the usual one (Rousseeuw and Croux 1993, J. Am. Stat. Assoc. 88:1273)."""
-MOST_POINTS = 500
-"""More trays than so many are taken together with their neighbours for the slope: all pairs would fill the memory."""
-
-_CELLS_AT_ONCE = 100_000
+STRAY = 3.0
+"""Standard deviations off the line to which a tray is drawn in (pseudo-values: Huber 1981, Robust Statistics, 7.8)."""
+ROBUST_STEPS = 12
+LIKENESS = np.linspace(0.0, 0.9, 19)
+"""Shares r of the predecessor's scatter that are weighed, all alike beforehand."""
+MOST_POINTS = 400
+"""More trays than so many are taken together with their neighbours."""
 
 Word = Literal["told", "too few trays", "no wear seen", "already reached", "too far to tell"]
 
 
 @dataclass(frozen=True, slots=True)
-class Trend:
-    """A straight line through the trays of one stretch: value = at + slope (strokes - middle).
+class Step:
+    """What a station or calibration reads higher than the newest one: `height` with its interval; `name` says which."""
 
-    `slope_ci` is the slope's interval (mm a stroke), 95 % for all zones together; `scatter` the robust standard
-    deviation of a tray about the line; `middle`, `spread` the strokes' mean and the root of their sum of squares about
-    it; `trays` how many.
+    name: str
+    height: float
+    ci: tuple[float, float]
+
+
+@dataclass(frozen=True, slots=True)
+class Trend:
+    """A straight line through the trays of one stretch: value = at + slope (strokes - middle), as the newest reads.
+
+    `slope_ci` is the slope's interval (mm a stroke), 95 % for all zones together; `line_sd` standard deviations of the
+    line at the middle and of its slope, `line_cov` their covariance; `scatter` the standard deviation of a tray about
+    the line; `widening` how many of them make an interval of 95 %; `likeness` the mean share of its predecessor's
+    scatter that a tray keeps; `steps` of other stations and calibrations; `trays` how many; `strokes` first and last.
     """
 
     slope: float
     slope_ci: tuple[float, float]
     at: float
     middle: float
-    spread: float
+    line_sd: tuple[float, float]
+    line_cov: float
     scatter: float
+    widening: float
+    likeness: float
+    steps: tuple[Step, ...]
     trays: int
     strokes: tuple[float, float]
-
-    @property
-    def widening(self) -> float:
-        """Student's quantile; its freedom is small, since a robust scatter of few trays is itself uncertain."""
-        return float(stats.t.ppf(0.5 + CONFIDENCE / 2, max(MAD_EFFICIENCY * (self.trays - 2), 1.0)))
 
     def value(self, strokes: float | Array) -> Array:
         """The line at some strokes."""
@@ -60,8 +76,9 @@ class Trend:
 
     def reach(self, strokes: float | Array) -> Array:
         """Half-width of the 95 % interval of one more tray at some strokes."""
-        away = (np.asarray(strokes, dtype=np.float64) - self.middle) / self.spread
-        return np.asarray(self.widening * self.scatter * np.sqrt(1 + 1 / self.trays + away**2))
+        away = np.asarray(strokes, dtype=np.float64) - self.middle
+        line = self.line_sd[0] ** 2 + 2.0 * away * self.line_cov + (away * self.line_sd[1]) ** 2
+        return np.asarray(self.widening * np.sqrt(self.scatter**2 + np.maximum(line, 0.0)))
 
 
 @dataclass(frozen=True, slots=True)
@@ -73,26 +90,130 @@ class StrokesLeft:
     ci: tuple[float, float] | None = None
 
 
-def trend(strokes: Array, values: Array, zones: int = 1) -> Trend | None:
-    """Theil and Sen's line (Theil 1950; Sen 1968, J. Am. Stat. Assoc. 63:1379); None for fewer than three trays.
+@dataclass(frozen=True, slots=True, eq=False)
+class Lines:
+    """Generalized least squares for each of `LIKENESS`: `weight` (r,), `beta` (r, p), `cov` (r, p, p), `freedom`."""
 
-    The slope is the median of all slopes between two trays, its interval Sen's; one stray tray hardly moves it. Of
-    `zones` looked at, the most telling is shown: each interval is widened so that all hold together (Bonferroni).
-    `strokes` in order.
+    weight: Array
+    beta: Array
+    cov: Array
+    scatter: Array
+    freedom: float
+
+    @property
+    def mean(self) -> Array:
+        """Coefficients (p,) averaged over the likeness."""
+        return np.asarray(self.weight @ self.beta)
+
+    def covariance(self) -> Array:
+        """Of the coefficients (p, p), what is not known of the likeness included."""
+        off = self.beta - self.mean
+        between = np.einsum("r,ri,rj->ij", self.weight, off, off)
+        return np.asarray(np.einsum("r,rij->ij", self.weight, self.cov) + between)
+
+    def interval(self, k: int, confidence: float) -> tuple[float, float]:
+        """Two-sided interval of one coefficient: quantiles of the mixture of Student's distributions."""
+        mean, sd = self.beta[:, k], np.sqrt(self.cov[:, k, k])
+        wide = float(stats.t.ppf(0.5 + confidence / 2, self.freedom)) * sd.max() + np.ptp(mean)
+        if wide == 0.0:
+            return float(mean[0]), float(mean[0])
+
+        def chance(at: float) -> float:
+            return float(self.weight @ stats.t.cdf((at - mean) / np.maximum(sd, 1e-300), self.freedom))
+
+        low, high = float(mean.min() - wide), float(mean.max() + wide)
+        tail = (1 - confidence) / 2
+        ends = [optimize.brentq(lambda at, p=p: chance(at) - p, low, high, xtol=1e-9 * wide) for p in (tail, 1 - tail)]
+        return float(ends[0]), float(ends[1])
+
+
+def whitened(rows: Array, likeness: float) -> Array:
+    """Rows (n, ...) in order, each less the share of its predecessor: independent where the share is right."""
+    first = np.sqrt(1.0 - likeness**2) * rows[:1]
+    return np.concatenate([first, rows[1:] - likeness * rows[:-1]])
+
+
+def fit_lines(design: Array, values: Array) -> Lines:
+    """Fit `values` (n,) by `design` (n, p) for each likeness, weighed by the restricted likelihood."""
+    n, p = design.shape
+    freedom = float(n - p)
+    log_likelihood, betas, covs, scatters = [], [], [], []
+    for likeness in LIKENESS:
+        x, y = whitened(design, likeness), whitened(values, likeness)
+        inverse = np.linalg.inv(x.T @ x)
+        beta = inverse @ (x.T @ y)
+        squares = max(float(((y - x @ beta) ** 2).sum()), 1e-300)
+        variance = squares / freedom
+        betas.append(beta)
+        covs.append(variance * inverse)
+        scatters.append(np.sqrt(variance / (1.0 - likeness**2)))
+        # the determinant of the trays' correlations is (1 - r^2)^(n - 1), of the whitening 1 - r^2
+        restricted = 0.5 * np.log(1.0 - likeness**2) - 0.5 * freedom * np.log(squares)
+        log_likelihood.append(restricted + 0.5 * np.linalg.slogdet(inverse)[1])
+    weight = np.exp(np.array(log_likelihood) - max(log_likelihood))
+    return Lines(weight / weight.sum(), np.array(betas), np.array(covs), np.array(scatters), freedom)
+
+
+def drawn_in(design: Array, values: Array) -> Array:
+    """Values (n,) with strays drawn in to `STRAY` standard deviations of a robust fit of the design."""
+    weight = np.ones(len(values))
+    line = values
+    scatter = 0.0
+    for _ in range(ROBUST_STEPS):
+        root = np.sqrt(weight)
+        beta = np.linalg.lstsq(design * root[:, None], values * root, rcond=None)[0]
+        line = design @ beta
+        off = np.abs(values - line)
+        share = len(values) / max(len(values) - design.shape[1], 1)
+        scatter = MAD_TO_SD * float(np.median(off)) * np.sqrt(share)
+        weight = np.minimum(1.0, 1.5 * scatter / np.maximum(off, 1e-300)) if scatter > 0.0 else weight
+    return np.asarray(line + np.clip(values - line, -STRAY * scatter, STRAY * scatter)) if scatter > 0.0 else values
+
+
+def step_design(factors: Sequence[str]) -> tuple[Array, tuple[str, ...]]:
+    """A column (n, k) for each station or calibration but the last tray's, and their names."""
+    others = tuple(dict.fromkeys(name for name in factors if name != factors[-1]))
+    steps = np.array([[float(name == other) for other in others] for name in factors])
+    return steps.reshape(len(factors), len(others)), others
+
+
+def trend(strokes: Array, values: Array, zones: int = 1, factors: Sequence[str] | None = None) -> Trend | None:
+    """The line through trays in order of strokes; None for fewer than `LEAST_TRAYS`, or where steps hide it.
+
+    Of `zones` looked at, the most telling is shown: each interval is widened so that all hold together (Bonferroni).
+    `factors` (n,) name the station and calibration of each tray.
     """
-    if len(strokes) < 3 or np.ptp(strokes) == 0.0:
+    factors = ("",) * len(strokes) if factors is None else factors
+    if len(strokes) < LEAST_TRAYS or np.ptp(strokes) == 0.0:
         return None
-    points = min(len(strokes), MOST_POINTS)
-    at_strokes, at_values = ([part.mean() for part in np.array_split(one, points)] for one in (strokes, values))
-    slope, _, low, high = stats.theilslopes(at_values, at_strokes, 1 - (1 - CONFIDENCE) / zones)
-    middle = float(strokes.mean())
-    at = float(np.median(values - slope * (strokes - middle)))
-    off = values - at - slope * (strokes - middle)
-    # Two numbers were fitted; without it the scatter of few trays would look too small.
-    scatter = MAD_TO_SD * float(np.median(np.abs(off))) * sqrt(len(off) / max(len(off) - 2, 1))
-    spread = sqrt(float(((strokes - middle) ** 2).sum()))
-    ends = (float(strokes.min()), float(strokes.max()))
-    return Trend(float(slope), (float(low), float(high)), at, middle, spread, scatter, len(strokes), ends)
+    steps, names = step_design(factors)
+    middle, spread = float(strokes.mean()), float(np.ptp(strokes))
+    design = np.column_stack([np.ones(len(strokes)), (strokes - middle) / spread, steps])
+    if len(strokes) < LEAST_TRAYS + len(names) or np.linalg.matrix_rank(design) < design.shape[1]:
+        return None
+    points = np.array_split(np.arange(len(strokes)), min(len(strokes), MOST_POINTS))
+    rows, ys = (np.array([part[one].mean(axis=0) for one in points]) for part in (design, drawn_in(design, values)))
+    lines = fit_lines(rows, ys)
+    mean, covariance = lines.mean, lines.covariance()
+    sd = np.sqrt(np.diag(covariance))
+    low, high = (end / spread for end in lines.interval(1, 1 - (1 - MIXED) / zones))
+    ends = lines.interval(1, MIXED)
+    widening = 0.5 * (ends[1] - ends[0]) / sd[1] if sd[1] > 0.0 else float(stats.norm.ppf(0.5 + MIXED / 2))
+    per_point = len(strokes) / len(points)
+    return Trend(
+        slope=float(mean[1]) / spread,
+        slope_ci=(low, high),
+        at=float(mean[0]),
+        middle=middle,
+        line_sd=(float(sd[0]), float(sd[1]) / spread),
+        line_cov=float(covariance[0, 1]) / spread,
+        scatter=float(np.sqrt(lines.weight @ lines.scatter**2 * per_point)),
+        widening=float(widening),
+        likeness=float(lines.weight @ LIKENESS),
+        steps=tuple(Step(name, float(mean[2 + k]), lines.interval(2 + k, MIXED)) for k, name in enumerate(names)),
+        trays=len(strokes),
+        strokes=(float(strokes.min()), float(strokes.max())),
+    )
 
 
 def strokes_left(found: Trend | None, now: float, limit: float) -> StrokesLeft:
@@ -101,7 +222,7 @@ def strokes_left(found: Trend | None, now: float, limit: float) -> StrokesLeft:
     The ends of the interval are where the band of one more tray meets the limit (Fieller's kind of inversion, so that
     the far end may not exist).
     """
-    if found is None or found.trays < LEAST_TRAYS:
+    if found is None:
         return StrokesLeft("too few trays")
     if found.slope_ci[0] <= 0.0 <= found.slope_ci[1]:
         return StrokesLeft("no wear seen")
@@ -113,75 +234,8 @@ def strokes_left(found: Trend | None, now: float, limit: float) -> StrokesLeft:
     if crossing - now > FURTHEST * seen:
         return StrokesLeft("too far to tell")
     ahead = now + np.linspace(0.0, 4.0 * FURTHEST * seen, 4001)
-    line, reach = side * found.value(ahead), _reach_of_line(found, ahead)
+    line, reach = side * found.value(ahead), found.reach(ahead)
     early = ahead[np.argmax(line + reach >= side * limit)] if (line + reach >= side * limit).any() else inf
     passed = line - reach >= side * limit
     late = float(ahead[np.argmax(passed)]) if passed.any() else inf
     return StrokesLeft("told", crossing - now, (float(early) - now, late - now))
-
-
-def _reach_of_line(found: Trend, strokes: Array) -> Array:
-    """Half-width for one more tray, the slope's own interval taken for how the line may turn."""
-    half_slope = (found.slope_ci[1] - found.slope_ci[0]) / 2
-    turn = half_slope * np.abs(strokes - found.middle)
-    own = found.widening * found.scatter
-    return np.asarray(np.sqrt(turn**2 + own**2 * (1 + 1 / found.trays)))
-
-
-def regrinds(strokes: Array, values: Array, seed: int = 1) -> tuple[float, ...]:
-    """Strokes at which the trend breaks, in order: between the last tray before and the first after.
-
-    A stretch is parted where two lines fit best; the break counts when fewer than `FALSE_REGRIND` of shuffled
-    residuals of a single line would part as well (a permutation test, as Anderson and Legendre 1999 describe for
-    regression). Both parts are then looked at again.
-    """
-    rng = np.random.default_rng(seed)
-    return tuple(sorted(_breaks(strokes, values, rng)))
-
-
-def _breaks(strokes: Array, values: Array, rng: np.random.Generator) -> list[float]:
-    if len(strokes) < 2 * LEAST_STRETCH:
-        return []
-    split, gain = _best_split(strokes, values[None])
-    slope, level = np.polyfit(strokes, values, 1)
-    line = level + slope * strokes
-    off = values - line
-    # Few rows at a time, so that thousands of trays keep the memory flat.
-    rows = max(1, _CELLS_AT_ONCE // len(strokes))
-    as_well = 0
-    for done in range(0, SHUFFLES, rows):
-        shuffled = np.stack([rng.permutation(off) for _ in range(min(rows, SHUFFLES - done))])
-        as_well += int((_best_split(strokes, line + shuffled)[1] >= gain[0]).sum())
-    if (1 + as_well) / (SHUFFLES + 1) > FALSE_REGRIND:
-        return []
-    k = int(split[0])
-    at = float(strokes[k - 1] + strokes[k]) / 2
-    return [*_breaks(strokes[:k], values[:k], rng), at, *_breaks(strokes[k:], values[k:], rng)]
-
-
-def _best_split(strokes: Array, values: Array) -> tuple[NDArray[np.int64], Array]:
-    """For each row of `values` (rows, trays): where two lines fit best, and the share of the squares they save."""
-    count = len(strokes)
-    sums = _sums(strokes, values)
-    splits = np.arange(LEAST_STRETCH, count - LEAST_STRETCH + 1)
-    whole = _residual(sums[:, -1:] - sums[:, :1])
-    left, right = _residual(sums[:, splits] - sums[:, :1]), _residual(sums[:, -1:] - sums[:, splits])
-    saved = 1.0 - (left + right) / np.maximum(whole, 1e-30)
-    best = saved.argmax(axis=1)
-    return splits[best], saved[np.arange(len(saved)), best]
-
-
-def _sums(strokes: Array, values: Array) -> Array:
-    """Running sums of n, x, y, x x, x y, y y before each tray: (rows, trays + 1, 6); any stretch is a difference."""
-    x = (strokes - strokes.mean()) / max(float(np.ptp(strokes)), 1e-9)
-    y = values - values.mean(axis=1, keepdims=True)
-    terms = np.stack(np.broadcast_arrays(np.ones_like(y), x, y, x * x, x * y, y * y), axis=-1)
-    return np.asarray(np.pad(terms.cumsum(axis=1), ((0, 0), (1, 0), (0, 0))))
-
-
-def _residual(sums: Array) -> Array:
-    """Sum of squares about the least-squares line of a stretch, from its sums (..., 6)."""
-    n, x, y, xx, xy, yy = np.moveaxis(sums, -1, 0)
-    along, across = xx - x * x / n, xy - x * y / n
-    slope = np.where(along > 1e-12, across / np.maximum(along, 1e-12), 0.0)
-    return np.asarray(np.maximum(yy - y * y / n - slope * across, 0.0))

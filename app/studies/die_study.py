@@ -90,7 +90,9 @@ def _charts(wear: DieWear, marks: Sequence[Mark]) -> DieCharts | None:
     if wear.trend is None:
         return None
     seen = np.flatnonzero(np.isfinite(wear.values) & (np.arange(len(wear.values)) >= wear.since))
-    off = wear.values[seen] - wear.trend.value(wear.history.strokes[seen])
+    heights = {step.name: step.height for step in wear.trend.steps}
+    steps = np.array([heights.get(wear.history.factors[k], 0.0) for k in seen])
+    off = wear.values[seen] - steps - wear.trend.value(wear.history.strokes[seen])
     # From moving ranges, as for single trays: the median deviation of few trays is often too small, so that clean dies
     # alarm. Two numbers of the line were fitted to the same trays.
     ranges = float(moving_ranges(off).center[0]) * sqrt(len(off) / (len(off) - 2))

@@ -7,12 +7,15 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy import stats
 
-from app.statistics import Array, StrokesLeft, Trend, regrinds, strokes_left, trend
+from app.statistics import LIKENESS, Array, StrokesLeft, Trend, regrinds, step_design, strokes_left, trend, whitened
 
 PER_STROKES = 100_000.0
 """Rates are told as mm in so many strokes."""
 FALSE_ALARM = 0.05
 """Chance, at most, that a die without wear shows any point of the outline as worn."""
+LIKENESS_SPARE = 0.1
+"""Added to the trend's mean likeness for the map, which holds one for all: what is not known of it."""
+FILLS = 5
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -21,7 +24,7 @@ class DieHistory:
 
     `strokes` (t,); `trays` their names; `pieces` (t,) how many each holds; `deviation_mm` (t, n): mean deviation of the
     tray's pieces at n even places along the outline, nan where none was seen; `s_mm` (n,) those places; `zone` (n,) the
-    name of the zone of each.
+    name of the zone of each; `factors` (t,) the station and calibration of each tray.
     """
 
     die: str
@@ -31,6 +34,7 @@ class DieHistory:
     deviation_mm: Array
     s_mm: Array
     zone: tuple[str, ...]
+    factors: tuple[str, ...]
 
     def zone_mean(self, zone: str) -> Array:
         """Mean deviation over a zone's places, a tray each: (t,); nan where nothing of it was seen."""
@@ -89,17 +93,18 @@ def study_die(
     limit = None if found is None else (high if found.slope > 0 else low)
     left = None if limit is None else strokes_left(found, float(history.strokes[-1]), limit)
     values = history.zone_mean(zone)
-    return DieWear(history, zone, values, breaks, first, found, wear_map(history, first), limit, left)
+    return DieWear(history, zone, values, breaks, first, found, wear_map(history, first, found), limit, left)
 
 
 def _look(history: DieHistory, zone: str, zones: int, seed: int) -> tuple[tuple[float, ...], int, Trend | None]:
     """A zone's breaks, the first tray since the last, and the trend since then; trays that show none of it left out."""
     values = history.zone_mean(zone)
     seen = np.isfinite(values)
-    breaks = regrinds(history.strokes[seen], values[seen], seed)
+    names = np.array(history.factors)
+    breaks = regrinds(history.strokes[seen], values[seen], seed, names[seen].tolist())
     first = int(np.searchsorted(history.strokes, breaks[-1])) if breaks else 0
     used = np.flatnonzero(seen & (np.arange(len(seen)) >= first))
-    return breaks, first, trend(history.strokes[used], values[used], zones)
+    return breaks, first, trend(history.strokes[used], values[used], zones, names[used].tolist())
 
 
 def _telling(found: Trend | None) -> float:
@@ -110,39 +115,53 @@ def _telling(found: Trend | None) -> float:
     return abs(found.slope) / half if half > 0.0 else 0.0
 
 
-def wear_map(history: DieHistory, first: int = 0) -> WearMap | None:
-    """Least-squares rate at every place from the trays since `first`; None for fewer than four.
+def wear_map(history: DieHistory, first: int = 0, found: Trend | None = None) -> WearMap | None:
+    """Rate at every place from the trays since `first`, steps of stations and calibrations fitted beside it.
 
-    A place counts as worn beyond Student's quantile for `FALSE_ALARM` shared by all places (Bonferroni). Neighbours go
-    together, but how far they do is not known beforehand; shared by fewer, clean dies would be called worn too often.
+    Trays are taken as like their predecessors as those of the zone's trend `found` are (generalized least squares);
+    None without a trend. A place counts as worn beyond Student's quantile for `FALSE_ALARM` shared by all places
+    (Bonferroni). Neighbours go together, but how far they do is not known beforehand; shared by fewer, clean dies would
+    be called worn too often.
     """
     strokes, deviation = history.strokes[first:], history.deviation_mm[first:]
-    if len(strokes) < 4 or np.ptp(strokes) == 0.0:
+    if found is None:
         return None
-    x = (strokes - strokes.mean())[:, None] / PER_STROKES
+    steps, _ = step_design(history.factors[first:])
+    design = np.column_stack([(strokes - strokes.mean()) / PER_STROKES, np.ones(len(strokes)), steps])
+    if len(strokes) <= design.shape[1] + 1 or np.linalg.matrix_rank(design) < design.shape[1]:
+        return None
     seen = np.isfinite(deviation)
     n = seen.sum(axis=0)
-    y = np.where(seen, deviation, 0.0)
-    mean_x, mean_y = (x * seen).sum(axis=0) / np.maximum(n, 1), y.sum(axis=0) / np.maximum(n, 1)
-    dx = np.where(seen, x - mean_x, 0.0)
-    dy = np.where(seen, y - mean_y, 0.0)
-    along = np.maximum((dx**2).sum(axis=0), 1e-30)
-    rate = (dx * dy).sum(axis=0) / along
-    freedom = np.maximum(n - 2, 1)
-    error = np.sqrt(((dy - rate * dx) ** 2).sum(axis=0) / freedom / along)
+    freedom = np.maximum(n - design.shape[1], 1)
+    likeness = min(found.likeness + LIKENESS_SPARE, float(LIKENESS[-1]))
+    # What a tray does not show of a place is put where the line through the others runs, which moves no line.
+    deviation = np.where(seen, deviation, 0.0)
+    for _ in range(FILLS):
+        deviation = np.where(seen, deviation, design @ np.linalg.lstsq(design, deviation, rcond=None)[0])
+    x, y = whitened(design, likeness), whitened(deviation, likeness)
+    inverse = np.linalg.inv(x.T @ x)
+    beta = inverse @ (x.T @ y)
+    error = np.sqrt(inverse[0, 0] * ((y - x @ beta) ** 2).sum(axis=0) / freedom)
     quantile = stats.t.ppf(1 - FALSE_ALARM / 2 / len(history.s_mm), freedom)
-    enough = n >= 4
+    enough = n >= design.shape[1] + 2
     return WearMap(
-        np.where(enough, rate, np.nan),
+        np.where(enough, beta[0], np.nan),
         np.where(enough, error, np.nan),
-        np.asarray(enough & (np.abs(rate) > quantile * error)),
+        np.asarray(enough & (np.abs(beta[0]) > quantile * error)),
     )
 
 
 def put_together(
-    trays: Sequence[tuple[str, float, int, Array]], s_mm: Array, zone: tuple[str, ...], die: str
+    trays: Sequence[tuple[str, float, int, Array]],
+    s_mm: Array,
+    zone: tuple[str, ...],
+    die: str,
+    factors: Mapping[str, str] | None = None,
 ) -> DieHistory:
-    """A die's history from (tray, strokes, pieces, mean deviation) of each tray, in any order."""
+    """A die's history from (tray, strokes, pieces, mean deviation) of each tray, in any order.
+
+    `factors`: station and calibration by tray; without them all trays are of one.
+    """
     ordered = sorted(trays, key=lambda one: (one[1], one[0]))
     return DieHistory(
         die,
@@ -152,4 +171,5 @@ def put_together(
         np.stack([one[3] for one in ordered]) if ordered else np.empty((0, len(s_mm))),
         s_mm,
         zone,
+        tuple((factors or {}).get(one[0], "") for one in ordered),
     )

@@ -69,23 +69,28 @@ class PodStudy:
     planted: int
 
 
-def study_pod(marks: Sequence[Mark], false_counts: Sequence[int]) -> PodStudy:
-    """Fit a curve for scratches and pits: all against contrast, plain ones against size."""
+def study_pod(marks: Sequence[Mark], false_counts: Sequence[int], pieces: Sequence[int]) -> PodStudy:
+    """Fit a curve for scratches and pits: all against contrast, plain ones against size.
+
+    `pieces` (marks,): the piece that bears each, so that bounds allow for pieces that show their marks better or worse.
+    """
     curves = []
     for kind in ("scratch", "pit"):
-        own = [mark for mark in marks if mark.kind == kind]
+        own = [pair for pair in zip(marks, pieces, strict=True) if pair[0].kind == kind]
         curves += [
             _curve(kind, "contrast", own),
-            _curve(kind, "size_mm", [mark for mark in own if mark.contrast >= PLAIN]),
+            _curve(kind, "size_mm", [pair for pair in own if pair[0].contrast >= PLAIN]),
         ]
     return PodStudy(tuple(curves), float(np.mean(false_counts)), len(false_counts), len(marks))
 
 
-def _curve(kind: str, against: str, marks: Sequence[Mark]) -> Curve:
+def _curve(kind: str, against: str, own: Sequence[tuple[Mark, int]]) -> Curve:
+    marks = [mark for mark, _ in own]
+    cluster = np.array([piece for _, piece in own], dtype=np.int64)
     abscissa = np.array([getattr(mark, against) for mark in marks], dtype=np.float64)
     found = np.array([mark.found for mark in marks], dtype=np.bool_)
     try:
-        fitted, why = detectability(abscissa, found.astype(np.float64), np.ones(len(found))), ""
+        fitted, why = detectability(abscissa, found.astype(np.float64), np.ones(len(found)), cluster=cluster), ""
     except Unusable as fault:
         fitted, why = None, str(fault)
     return Curve(kind, against, abscissa, found, fitted, why)

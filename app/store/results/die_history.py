@@ -1,7 +1,8 @@
 """The dies of a part through all its trays: mean profiles against strokes, and every mark with its place."""
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 from sqlalchemy import Connection, Table, select
@@ -54,9 +55,10 @@ def history_of(store: Store, part_name: str, lot: str | None = None) -> PartHist
         raise Unusable("--part", "", "a part whose trays were inspected into the store", part_name)
     s_mm, zone = _places(part)
     trays: dict[str, list[tuple[str, float, int, Array]]] = {}
+    factors: dict[str, str] = {}
     marks: list[Mark] = []
     by_die: dict[str, int] = {}
-    newest, revision = _pieces(store, part_name, lot)
+    newest, revision, calibrations = _pieces(store, part_name, lot)
     if not newest:
         of_lot = f" of lot {lot}" if lot else ""
         raise Unusable("--part", "", f"a part{of_lot} with pieces in the store", part_name)
@@ -82,12 +84,13 @@ def history_of(store: Store, part_name: str, lot: str | None = None) -> PartHist
                 if kept and isinstance(strokes, float):
                     stack = np.stack([np.interp(s_mm, one.s_mm, one.deviation_mm) for one in kept])
                     tray = head[of_shot[shot][0]][0]
+                    factors[tray] = calibrations[shot]
                     trays.setdefault(die, []).append((tray, strokes, len(kept), _mean(stack)))
                 for one in of_shot[shot]:
                     if one in found:
                         marks += _marks(unpack(found[one]), *head[one], die)
         limits = limits_of(connection, part_name, revision)
-    histories = tuple(put_together(trays[die], s_mm, zone, die) for die in sorted(trays))
+    histories = tuple(put_together(trays[die], s_mm, zone, die, factors) for die in sorted(trays))
     ground = Ground(float(arc_lengths(part.outline)[-1]), _face_mm2(part))
     return PartHistory(part, lot, histories, tuple(marks), dict(sorted(by_die.items())), limits, ground)
 
@@ -97,12 +100,15 @@ def _bodies(connection: Connection, table: Table, judgement_ids: list[int]) -> d
     return {row.judgement_id: row.body for row in rows}
 
 
-def _pieces(store: Store, part: str, lot: str | None) -> tuple[list[tuple[int, int, str, int]], int]:
-    """(judgement, shot, tray, piece) of the judgement that stands of every piece, and the newest limits' revision."""
+def _pieces(store: Store, part: str, lot: str | None) -> tuple[list[tuple[int, int, str, int]], int, dict[int, str]]:
+    """(judgement, shot, tray, piece) of the judgement that stands of every piece; the newest limits' revision; the station
+    and calibration of each shot.
+    """
     judgement, filing, shot, piece = schema.judgement, schema.filing, schema.shot, schema.piece
     stands = schema.standing_piece
     query = (
-        select(judgement.c.id, shot.c.id, schema.tray.c.tray, piece.c.piece, filing.c.limits_revision)
+        select(judgement.c.id, shot.c.id, schema.tray.c.tray, piece.c.piece)
+        .add_columns(filing.c.limits_revision, shot.c.station, filing.c.station_id)
         .join(stands, stands.c.judgement_id == judgement.c.id)
         .join(piece, piece.c.id == judgement.c.piece_id)
         .join(filing, filing.c.id == judgement.c.filing_id)
@@ -115,7 +121,24 @@ def _pieces(store: Store, part: str, lot: str | None) -> tuple[list[tuple[int, i
         query = query.join(schema.lot, schema.lot.c.id == schema.tray.c.lot_id).where(schema.lot.c.lot == lot)
     with store.read() as connection:
         rows = connection.execute(query).all()
-    return [(int(a), int(b), str(c), int(d)) for a, b, c, d, _ in rows], max((row[4] for row in rows), default=0)
+    newest_limits = max((row[4] for row in rows), default=0)
+    pieces = [(int(row[0]), int(row[1]), str(row[2]), int(row[3])) for row in rows]
+    return pieces, newest_limits, _calibrations(rows)
+
+
+def _calibrations(rows: Sequence[Any]) -> dict[int, str]:
+    """By shot the station's name, with the number of its calibration where it had several, as they were first filed."""
+    of_station: dict[str, list[int]] = {}
+    for row in rows:
+        known = of_station.setdefault(row.station, [])
+        if row.station_id not in known:
+            known.append(row.station_id)
+    names = {}
+    for row in rows:
+        known = of_station[row.station]
+        number = f", calibration {known.index(row.station_id) + 1}" if len(known) > 1 else ""
+        names[int(row[1])] = f"{row.station}{number}"
+    return names
 
 
 def _places(part: Part) -> tuple[Array, tuple[str, ...]]:
