@@ -11,7 +11,7 @@ from app.report.cautions import CAUTIONS
 from app.report.charts import Axis, Frame, axis_of, chart, dots, level, line
 from app.report.style import ACCENT, MUTED
 from app.report.words import measure_words, number_words
-from vision.calibrate import Budget, DriftOfMeasure
+from vision.calibrate import CHECKS_BETWEEN, Budget, DriftOfMeasure
 from vision.formats import Check, of_calibration
 
 LEAST_CHECKS = 8  # room on the axis, so that a first check does not stand alone in a corner
@@ -116,6 +116,7 @@ def check_page(checks: Sequence[Check], budgets: Sequence[tuple[str, Budget]]) -
         first=checks[0].checked_at,
         last=last.checked_at,
         count=len(checks),
+        checks_between=round(CHECKS_BETWEEN),
         charts=[(history.measure, check_chart(history)) for history in histories(checks)],
         budgets=[(name, budget_table(budget, measure_words(name.partition(".")[0]).unit)) for name, budget in budgets],
         cautions=CAUTIONS,

@@ -15,6 +15,8 @@ Array = NDArray[np.float64]
 
 SIGMAS = 3.0
 """Limits lie three standard deviations from the centre (Shewhart; ISO 7870-2)."""
+ALARM = 0.0027
+"""Chance of a point without a cause outside limits by probability: that of a normal value beyond three deviations."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -78,11 +80,14 @@ def deviation_mean(size: int) -> float:
     return sqrt(2 / (size - 1)) * exp(lgamma(size / 2) - lgamma((size - 1) / 2))
 
 
-def individuals(values: Array) -> Chart:
-    """Single values about their mean, spread from the mean moving range (ISO 7870-2; NIST e-Handbook 6.3.2.2)."""
+def individuals(values: Array, width: float = SIGMAS) -> Chart:
+    """Single values about their mean, spread from the mean moving range (ISO 7870-2; NIST e-Handbook 6.3.2.2).
+
+    `width`: of the limits, in standard deviations.
+    """
     spread = float(np.abs(np.diff(values)).mean()) / range_mean(2)
     center = float(values.mean())
-    return _flat(values, center, center - SIGMAS * spread, center + SIGMAS * spread)
+    return _flat(values, center, center - width * spread, center + width * spread)
 
 
 def moving_ranges(values: Array) -> Chart:
@@ -155,11 +160,16 @@ def cusum(values: Array, target: float, slack: float, limit: float) -> Cusum:
     return Cusum(high, low, limit)
 
 
-def share_chart(bad: Array, sizes: Array) -> Chart:
-    """p chart: shares of bad pieces in samples of given sizes (ISO 7870-2; NIST e-Handbook 6.3.3.2)."""
-    center = float(bad.sum() / sizes.sum())
-    reach = SIGMAS * np.sqrt(center * (1 - center) / sizes)
-    return _counted(bad / sizes, center, reach, np.ones(len(bad)))
+def share_chart(bad: Array, sizes: Array, alarm: float = ALARM) -> Chart:
+    """p chart with limits by probability: shares of bad pieces in samples of given sizes (ISO 7870-2).
+
+    Given how many are bad in all, those of one sample are hypergeometric whatever the share (Fisher 1935, as in his
+    exact test): limits need no estimate of it and hold with one or two events a point. A sample without a cause lies
+    outside with a chance of `alarm` at most, half of it on each side.
+    """
+    total, tail = float(bad.sum()), alarm / 2
+    within = stats.hypergeom(int(sizes.sum()), int(total), sizes.astype(np.int64))
+    return _by_probability(bad, sizes, within.ppf(tail), within.isf(tail))
 
 
 def bad_chart(bad: Array, size: int) -> Chart:
@@ -175,10 +185,20 @@ def count_chart(counts: Array) -> Chart:
     return _counted(counts, center, np.full(len(counts), SIGMAS * sqrt(center)), np.full(len(counts), np.inf))
 
 
-def rate_chart(counts: Array, sizes: Array) -> Chart:
-    """u chart: findings a unit in samples of given sizes (ISO 7870-2)."""
-    center = float(counts.sum() / sizes.sum())
-    return _counted(counts / sizes, center, SIGMAS * np.sqrt(center / sizes), np.full(len(counts), np.inf))
+def rate_chart(counts: Array, sizes: Array, alarm: float = ALARM) -> Chart:
+    """u chart with limits by probability: findings a unit in samples of given sizes (ISO 7870-2).
+
+    Given how many there are in all, those of one sample are binomial whatever the rate (Przyborowski and Wilenski 1940,
+    Biometrika 31:313): exact with one or two events a point too. A sample without a cause lies outside with a chance of
+    `alarm` at most, half of it on each side.
+    """
+    within = stats.binom(int(counts.sum()), sizes / sizes.sum())
+    return _by_probability(counts, sizes, within.ppf(alarm / 2), within.isf(alarm / 2))
+
+
+def _by_probability(counts: Array, sizes: Array, least: Array, most: Array) -> Chart:
+    center = np.full(len(counts), float(counts.sum() / sizes.sum()))
+    return Chart(counts / sizes, center, np.maximum(least, 0.0) / sizes, np.maximum(most, 0.0) / sizes)
 
 
 def _counted(points: Array, center: float, reach: Array, most: Array) -> Chart:

@@ -2,9 +2,12 @@
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from functools import cache
 from math import sqrt
 
 import numpy as np
+from scipy.optimize import brentq
+from scipy.stats import norm
 
 from app.statistics import (
     EDGE_KINDS,
@@ -16,7 +19,9 @@ from app.statistics import (
     Process,
     SamePlace,
     cusum,
+    cusum_run_length,
     ewma,
+    ewma_run_length,
     individuals,
     moving_ranges,
     range_mean,
@@ -27,8 +32,9 @@ from app.statistics import (
 from app.studies.die_wear import DieHistory, DieWear, study_die
 from vision.records import Limits
 
-SLACK, LIMIT = 0.5, 5.0
-"""Of cumulative sums, in standard deviations: one false alarm in 465 trays (Montgomery; `run_length.py`)."""
+TRAYS_BETWEEN = 370.0
+"""Trays between two false alarms on average, all charts of a die together."""
+CHARTS, SLACK, WEIGHT = 5, 0.5, 0.2
 OUT, IN = "outline_out_mm", "outline_in_mm"
 
 
@@ -36,9 +42,9 @@ OUT, IN = "outline_out_mm", "outline_in_mm"
 class DieCharts:
     """Control charts of one die since its last regrind, the trend taken off, so that only what is not wear shows.
 
-    `single`: individuals, one false alarm in 370 trays; `mean`: weighted mean, one in 500; `sums`: cumulative sums, one
-    in 465 (all for normal values of known spread); `marks`: burrs and nicks a piece (u); `marked`: share of pieces that
-    bear one (p).
+    `single`: individuals; `mean`: weighted mean; `sums`: cumulative sums (all for normal values of known spread);
+    `marks`: burrs and nicks a piece (u); `marked`: share of pieces that bear one (p), both with exact limits. Each
+    takes a fifth of one false alarm in `TRAYS_BETWEEN`.
     """
 
     single: Chart
@@ -86,6 +92,24 @@ def zone_bounds(limits: Limits | None, zones: Sequence[str]) -> dict[str, tuple[
     return found
 
 
+@dataclass(frozen=True, slots=True)
+class ChartWidths:
+    """Limits of the charts of a die in standard deviations."""
+
+    single: float
+    mean: float
+    sums: float
+
+
+@cache
+def chart_widths() -> ChartWidths:
+    """Limits with which each chart alone alarms falsely once in `CHARTS` times `TRAYS_BETWEEN` trays."""
+    between = CHARTS * TRAYS_BETWEEN
+    mean = brentq(lambda width: ewma_run_length(0.0, WEIGHT, width) - between, 2.5, 4.5, xtol=1e-3)
+    sums = brentq(lambda limit: cusum_run_length(0.0, SLACK, limit) - between, 4.0, 9.0, xtol=1e-3)
+    return ChartWidths(float(norm.isf(0.5 / between)), float(mean), float(sums))
+
+
 def _charts(wear: DieWear, marks: Sequence[Mark]) -> DieCharts | None:
     if wear.trend is None:
         return None
@@ -105,10 +129,11 @@ def _charts(wear: DieWear, marks: Sequence[Mark]) -> DieCharts | None:
     count: Array = np.array([len(pieces) for pieces in trays], dtype=np.float64)
     bearing: Array = np.array([len(set(pieces)) for pieces in trays], dtype=np.float64)
     sizes = wear.history.pieces[seen].astype(np.float64)
+    widths = chart_widths()
     return DieCharts(
-        individuals(off),
-        ewma(off, Process(0.0, deviation)),
-        cusum(off, 0.0, SLACK * deviation, LIMIT * deviation),
-        rate_chart(count, sizes),
-        share_chart(np.minimum(bearing, sizes), sizes),
+        individuals(off, widths.single),
+        ewma(off, Process(0.0, deviation), WEIGHT, widths.mean),
+        cusum(off, 0.0, SLACK * deviation, widths.sums * deviation),
+        rate_chart(count, sizes, 1.0 / CHARTS / TRAYS_BETWEEN),
+        share_chart(np.minimum(bearing, sizes), sizes, 1.0 / CHARTS / TRAYS_BETWEEN),
     )

@@ -103,7 +103,7 @@ def test_plain_marks_are_found_and_faint_ones_less_often() -> None:
     assert len(plain) >= 5
     assert np.mean(plain) > 0.8
     assert np.mean(hidden) < np.mean(plain)
-    study = study_pod(marks, [0])
+    study = study_pod(marks, [0], [0] * len(marks))
     assert {(one.kind, one.against) for one in study.curves} == {
         (kind, against) for kind in ("scratch", "pit") for against in ("contrast", "size_mm")
     }

@@ -3,8 +3,11 @@
 import numpy as np
 import pytest
 import statsmodels.api as sm
+from scipy.optimize import minimize
 
 from app.statistics.pod import LogitFit, detectability, fit_logit, size_found, wald_bound
+from app.statistics.pod_ceiling import Hits, fit_ceiling
+from tests.statistics.pod_simulation import Truth, simulate
 from tests.statistics.published import printed
 from vision.errors import Unusable
 
@@ -91,7 +94,10 @@ def test_curve_and_its_sizes_belong_together() -> None:
     assert found.a90_95_wald is not None
     assert found.lower(np.array([found.a90_95_wald])) == pytest.approx([0.9])
     assert found.a90_95_profile is not None
+    assert found.a90 is not None
     assert found.a90 < found.a90_95_profile
+    # 36 of 40 at the largest dose leave a ceiling at nine in ten open: no size is stated
+    assert found.a90_95 is None
 
 
 def test_sizes_in_other_units_give_the_same_curve() -> None:
@@ -118,14 +124,54 @@ def test_hits_that_make_no_curve_are_refused(hits: list[int], said: str) -> None
 
 def test_a90_95_is_safe_in_95_of_100_studies() -> None:
     # 240 defects of log-uniform size, truth logit = 9 + 6 ln(size): a90 = 0.3218. A bound that keeps 95 % is seen at
-    # 95 +- 1.1 % (one standard error) in 400 studies; 91 to 99 % fails by chance less than once in 1000.
+    # 95 +- 2.2 % (one standard error) in 100 studies; 88 to 100 % fails by chance less than once in 300.
     truth = float(np.exp((np.log(9.0) - 9.0) / 6.0))
     rng = np.random.default_rng(31)
     safe = {"wald": 0, "profile": 0}
-    for _ in range(400):
+    for _ in range(100):
         size = np.exp(rng.uniform(np.log(0.08), np.log(0.8), 240))
         hits = (rng.random(240) < 1 / (1 + np.exp(-(9 + 6 * np.log(size))))).astype(np.float64)
         found = detectability(size, hits, np.ones(240))
         safe["wald"] += found.a90_95_wald is not None and found.a90_95_wald >= truth
         safe["profile"] += found.a90_95_profile is not None and found.a90_95_profile >= truth
-    assert all(0.91 <= count / 400 <= 0.99 for count in safe.values()), safe
+    assert all(count / 100 >= 0.88 for count in safe.values()), safe
+
+
+def test_a_curve_that_levels_off_below_nine_in_ten_has_no_a90() -> None:
+    """30 studies of 240 defects with a plateau of 0.88: a stated a90/95 is false in 5 % at most.
+
+    More than 5 of 30 by a chance of 0.3 %; the draws are fixed. The full table is pod_simulation's.
+    """
+    assert simulate(Truth(ceiling=0.88), 30).stated <= 5 / 30
+    assert simulate(Truth(), 20).stated >= 0.9
+
+
+def test_a_slope_near_zero_ends_in_a_sentence() -> None:
+    # Hits rise by one in a thousand from the smaller to the larger size: the a90 would lie beyond exp(700).
+    with pytest.raises(Unusable, match="hardly any rise"):
+        detectability(np.array([1.0, 100.0]), np.array([500.0, 501.0]), np.array([1000.0, 1000.0]))
+
+
+def test_a_curve_that_does_not_fit_is_told() -> None:
+    rng = np.random.default_rng(3)
+    size = np.exp(rng.uniform(np.log(0.1), np.log(1.0), 400))
+    chance = np.where((size > 0.2) & (size < 0.35), 0.95, 0.3)
+    chance = np.where(size > 0.8, 0.97, chance)
+    told = detectability(size, (rng.random(400) < chance).astype(float), np.ones(400)).fit_p
+    assert told is not None
+    assert told < 0.01
+
+
+def test_a_ceiling_is_found_by_maximum_likelihood() -> None:
+    # Against a general optimizer started elsewhere.
+    rng = np.random.default_rng(4)
+    x = rng.uniform(-2.0, 3.0, 600)
+    hits = (rng.random(600) < 0.8 / (1 + np.exp(-2.0 * x))).astype(float)
+    found = fit_ceiling(Hits(x, hits, np.ones(600)), (0.0, 1.0))
+
+    def loss(free: np.ndarray) -> float:
+        chance = np.clip(free[2] / (1 + np.exp(-free[0] - free[1] * x)), 1e-12, 1 - 1e-12)
+        return -float((hits * np.log(chance) + (1 - hits) * np.log(1 - chance)).sum())
+
+    other = minimize(loss, [0.5, 1.5, 0.7], method="Nelder-Mead", options={"xatol": 1e-8, "fatol": 1e-10})
+    assert [found.level, found.slope, found.ceiling] == pytest.approx(other.x, abs=1e-3)

@@ -15,6 +15,7 @@ from .checks import (
     check_reference as check_reference,
 )
 from .corners import Pixels as Pixels
+from .false_stops import CHECKS_BETWEEN as CHECKS_BETWEEN
 from .model_choice import LensFreedom as LensFreedom
 from .models import Perspective as Perspective
 from .observation import Observation as Observation, see as see

@@ -2,8 +2,9 @@
 
 One reference piece of known size is laid on the tray and measured. Its deviations from the reference values are charted
 as individual values; two rules stop the station: one value beyond its control limit, or an exponentially weighted mean
-beyond its own, which sees a slow drift that single values hide (Roberts 1959, Technometrics 1:239; weight and limit
-after Lucas and Saccucci 1990, Technometrics 32:1).
+beyond its own, which sees a slow drift that single values hide (Roberts 1959, Technometrics 1:239; Lucas and Saccucci
+1990, Technometrics 32:1). Their limits are set for one rate of false stops, all measures and rules together
+(`vision.calibrate.false_stops`).
 """
 
 from collections.abc import Mapping, Sequence
@@ -11,12 +12,9 @@ from dataclasses import dataclass
 from math import hypot, sqrt
 from typing import Literal
 
-CheckVerdict = Literal["pass", "stop"]
+from vision.calibrate.false_stops import WEIGHT, ControlWidths, control_widths
 
-# Three standard uncertainties, as on a Shewhart chart: a false stop in 370 checks a measure.
-_SINGLE = 3.0
-# Weight and limit of the weighted mean: about 500 checks between false stops, a shift of one sigma seen after 10.
-_WEIGHT, _MEAN = 0.20, 2.962
+CheckVerdict = Literal["pass", "stop"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -102,26 +100,27 @@ def check_reference(
         starts at the reference value.
     """
     drifts, missing = [], []
+    widths = control_widths(len(references))
     for reference in references:
         value = found.get(reference.measure)
         if value is None:
             missing.append(reference.measure)
         else:
-            drifts.append(_drift(reference, value, earlier.get(reference.measure, ())))
+            drifts.append(_drift(reference, value, earlier.get(reference.measure, ()), widths))
     return CheckResult(tuple(drifts), tuple(missing))
 
 
-def _drift(reference: ReferenceValue, value: float, earlier: Sequence[float]) -> DriftOfMeasure:
+def _drift(reference: ReferenceValue, value: float, earlier: Sequence[float], widths: ControlWidths) -> DriftOfMeasure:
     mean = 0.0
     for each in (*earlier, value):
-        mean += _WEIGHT * (each - reference.value - mean)
+        mean += WEIGHT * (each - reference.value - mean)
     checks = len(earlier) + 1
-    left = _WEIGHT / (2.0 - _WEIGHT) * (1.0 - (1.0 - _WEIGHT) ** (2 * checks))  # of a variance, in the weighted mean
+    left = WEIGHT / (2.0 - WEIGHT) * (1.0 - (1.0 - WEIGHT) ** (2 * checks))  # of a variance, in the weighted mean
     return DriftOfMeasure(
         reference.measure,
         value,
         value - reference.value,
-        _SINGLE * hypot(reference.common_standard, reference.repeat_standard),
+        widths.single * hypot(reference.common_standard, reference.repeat_standard),
         mean,
-        _MEAN * hypot(reference.common_standard, reference.repeat_standard * sqrt(left)),
+        widths.mean * hypot(reference.common_standard, reference.repeat_standard * sqrt(left)),
     )
