@@ -7,6 +7,7 @@ import numpy as np
 import streamlit as st
 
 from app.pages.clock import in_users_zone
+from app.pages.risks import show_risks
 from app.pages.server_state import Pass, ServerState
 from app.pages.study_lot import (
     KEPT_S,
@@ -18,7 +19,13 @@ from app.pages.study_lot import (
     study_head,
     take_away,
 )
-from app.report import distribution_chart, measure_words, setting_rates_chart, share, tuning_page
+from app.report import (
+    distribution_chart,
+    measure_words,
+    setting_rates_chart,
+    share,
+    tuning_page,
+)
 from app.statistics import Estimate, round_step
 from app.store import Revision, file_limits, part_of, release, revisions
 from app.studies import (
@@ -67,8 +74,7 @@ class Moved:
 
 def tuning_study_page() -> None:
     """Tune a limit or a counting rule."""
-    head = study_head()
-    if head is None:
+    if (head := study_head()) is None:
         return
     server, who, lot = head.server, head.who, head.lot
     known = revisions(server.store, lot.part)
@@ -87,6 +93,7 @@ def tuning_study_page() -> None:
     _keep(server, moved, who)
     _release(server, lot, who)
     _compare(lot, known)
+    show_risks(lot, base)
     if study is not None:
         done = study
         take_away(

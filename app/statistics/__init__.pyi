@@ -19,6 +19,7 @@ from .charts import (
     rate_chart as rate_chart,
     share_chart as share_chart,
 )
+from .deconvolution import true_values as true_values
 from .intervals import (
     UNDEFINED as UNDEFINED,
     Estimate as Estimate,

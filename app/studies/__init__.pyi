@@ -17,6 +17,7 @@ from .changes import (
     compare_revisions as compare_revisions,
 )
 from .columns import Codes as Codes, PieceColumns as PieceColumns, columns_of as columns_of
+from .decision_risk import LimitRisk as LimitRisk, study_risk as study_risk
 from .die_study import DieCharts as DieCharts, DieStudy as DieStudy, study_dies as study_dies
 from .die_wear import (
     PER_STROKES as PER_STROKES,

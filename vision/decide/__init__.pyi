@@ -19,6 +19,7 @@ from .guard import (
     REJECT as REJECT,
     REVIEW as REVIEW,
     bounds_of as bounds_of,
+    conformances as conformances,
     limit_outcomes as limit_outcomes,
     outcomes_of as outcomes_of,
     quantile as quantile,

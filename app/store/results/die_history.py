@@ -101,8 +101,9 @@ def _bodies(connection: Connection, table: Table, judgement_ids: list[int]) -> d
 
 
 def _pieces(store: Store, part: str, lot: str | None) -> tuple[list[tuple[int, int, str, int]], int, dict[int, str]]:
-    """(judgement, shot, tray, piece) of the judgement that stands of every piece; the newest limits' revision; the station
-    and calibration of each shot.
+    """(judgement, shot, tray, piece) of the judgement that stands of every piece, and the newest limits' revision.
+
+    Besides, by shot, the station and its calibration.
     """
     judgement, filing, shot, piece = schema.judgement, schema.filing, schema.shot, schema.piece
     stands = schema.standing_piece

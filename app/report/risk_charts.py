@@ -1,0 +1,39 @@
+"""What a wider guard band buys: bad pieces that pass, good ones rejected, and review, over its width."""
+
+import numpy as np
+
+from app.report.charts import Entry, Frame, axis_of, chart, legend, line, upright
+from app.report.style import ACCENT, INK, MUTED
+from app.studies import LimitRisk
+
+PERCENT = 100.0
+
+
+def risk_chart(risk: LimitRisk) -> str:
+    """Shares of all pieces over the guard band's width, with the width in force."""
+    guard = np.array([one.guard for one in risk.curve])
+    drawn = {
+        "pass and are bad": (np.array([one.consumer for one in risk.curve]), ACCENT, ""),
+        "rejected and good": (np.array([one.producer for one in risk.curve]), INK, ""),
+        "for review": (np.array([one.reviewed for one in risk.curve]), MUTED, "8 4"),
+    }
+    seen = [0.0, *(PERCENT * share.max() for share, _, _ in drawn.values())]
+    frame = Frame(
+        axis_of([0.0, float(guard.max())], "width of the guard band, standard uncertainties"),
+        axis_of(seen, "of all pieces, %"),
+    )
+    marks = [line(frame, guard, PERCENT * share, colour=colour, dash=dash) for share, colour, dash in drawn.values()]
+    marks.append(upright(frame, risk.now.guard, "now", dash="4 4"))
+    entries = [Entry(name, colour=colour, dash=dash) for name, (_, colour, dash) in drawn.items()]
+    return chart(frame, [*marks, legend(frame, entries)], f"What a wider guard band buys: {risk.name}")
+
+
+def risk_words(risk: LimitRisk) -> str:
+    """The risks at the width in force, in a line."""
+    now = risk.now
+    return (
+        f"{risk.name}: {risk.bad:.2%} of {risk.pieces} pieces are bad by the lot's own distribution; "
+        f"{now.consumer:.2%} pass and are bad, {now.producer:.2%} are rejected and good, "
+        f"{now.reviewed:.2%} go to review; "
+        f"the least sure that passes is bad with a chance of {now.worst:.2f}"
+    )
