@@ -1,10 +1,10 @@
-"""Part of the page of tuning: what a wider guard band buys on a lot, of all limits together and of each."""
+"""Parts of the page of tuning: what a wider guard band buys on a lot, and how capable its process is of each limit."""
 
 import streamlit as st
 
 from app.pages.study_lot import KEPT_S, StudyLot, lot_key, show_chart
-from app.report import risk_chart, risk_words
-from app.studies import LimitRisk, study_risk
+from app.report import figure_words, risk_chart, risk_words
+from app.studies import LimitCapability, LimitRisk, study_capability, study_risk
 from vision.records import Limits
 
 
@@ -28,3 +28,21 @@ def show_risks(lot: StudyLot, base: Limits) -> None:
     chosen = found[names.index(st.selectbox("Of", names, key=f"risk_of_{base.revision}"))]
     show_chart(risk_chart(chosen), f"Risks over the width of the guard band: {chosen.name}")
     st.markdown(f"At the width in force, {risk_words(chosen)}.")
+    rows = study_capability(lot.columns, base)
+    if rows:
+        st.markdown("**Capability**: Cp, Cpk by the spread within trays, Pp, Ppk by the overall one, 95 % intervals")
+        st.dataframe([_row(one) for one in rows], hide_index=True)
+
+
+def _row(one: LimitCapability) -> dict[str, str]:
+    found = one.found
+    alike = "" if found.likeness is None else f", one like the next by {found.likeness:.2f}"
+    return {
+        "limit": one.name,
+        "pieces": str(one.pieces),
+        "Cp": figure_words(found.cp),
+        "Cpk": figure_words(found.cpk),
+        "Pp": figure_words(found.pp),
+        "Ppk": figure_words(found.ppk),
+        "trays": f"{'alike' if found.steady else 'differ: Cp, Cpk speak of a tray alone'}{alike}",
+    }

@@ -4,6 +4,7 @@ import numpy as np
 
 from app.report.charts import Entry, Frame, axis_of, chart, legend, line, upright
 from app.report.style import ACCENT, INK, MUTED
+from app.statistics import Estimate
 from app.studies import LimitRisk
 
 PERCENT = 100.0
@@ -37,3 +38,10 @@ def risk_words(risk: LimitRisk) -> str:
         f"{now.reviewed:.2%} go to review; "
         f"the least sure that passes is bad with a chance of {now.worst:.2f}"
     )
+
+
+def figure_words(figure: Estimate) -> str:
+    """An index with its interval; a dash where it is not defined."""
+    if figure.value is None or figure.ci is None:
+        return "–"
+    return f"{figure.value:.2f} ({figure.ci[0]:.2f} to {figure.ci[1]:.2f})".replace("-", "−")

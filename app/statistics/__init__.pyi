@@ -7,6 +7,7 @@ from .anova import (
     two_way as two_way,
 )
 from .breaks import regrinds as regrinds
+from .capability import Capability as Capability, capability as capability
 from .charts import (
     Chart as Chart,
     Cusum as Cusum,

@@ -10,6 +10,7 @@ from .camera_and_people import (
     answers as answers,
     majority as majority,
 )
+from .capability_study import LimitCapability as LimitCapability, study_capability as study_capability
 from .changes import (
     Change as Change,
     Changes as Changes,

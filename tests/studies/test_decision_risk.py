@@ -3,9 +3,10 @@
 import numpy as np
 import pytest
 
-from app.report.risk_charts import risk_chart, risk_words
+from app.report.risk_charts import figure_words, risk_chart, risk_words
 from app.statistics.deconvolution import normal_values, true_values
 from app.studies.camera_and_people import PieceKey
+from app.studies.capability_study import study_capability
 from app.studies.columns import PieceColumns, columns_of
 from app.studies.decision_risk import study_risk
 from vision.records.inputs import Limit, Limits
@@ -89,3 +90,13 @@ def test_risks_are_those_of_the_truth() -> None:
 def test_a_lot_without_what_the_limits_bound_has_no_risk() -> None:
     nothing = Limits("TS-135", 1, "draft", 0.95, (Limit("width_mm", "major", max=1.0),))
     assert study_risk(lot(np.zeros((5, 2)), 0.1), nothing) == ()
+
+
+def test_capability_is_told_of_each_measured_limit() -> None:
+    rng = np.random.default_rng(8)
+    rows = study_capability(lot(rng.normal(0.4, 0.2, (200, 2)), 0.05), LIMITS)
+    assert [one.name for one in rows] == ["length_mm", "bend_deg"]
+    assert rows[0].found.ppk.value == pytest.approx(1.0, abs=0.15)
+    assert rows[0].found.pp.value is None
+    assert figure_words(rows[0].found.pp) == "–"
+    assert "to" in figure_words(rows[0].found.ppk)
