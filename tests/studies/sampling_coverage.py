@@ -108,7 +108,7 @@ def weighted_rates(lots: int = 300) -> None:
         for _ in range(lots):
             a = int(rng.hypergeometric(n_missed, passed - n_missed, of_passed))
             b = int(rng.hypergeometric(n_bad - n_missed, n_alarms, of_flagged))
-            for k, (cells, truth) in enumerate(_rates(a, of_passed, b, of_flagged, passed, flagged)):
+            for k, (cells, truth) in enumerate(rates_of(a, of_passed, b, of_flagged, passed, flagged)):
                 expected = n_missed / n_bad if truth == "missed" else n_alarms / (size - n_bad)
                 found = weighted_share(cells)
                 hits[k] += found.ci is None or _holds(found.ci, expected)
@@ -119,7 +119,7 @@ def weighted_rates(lots: int = 300) -> None:
         )
 
 
-def _rates(a: int, of_passed: int, b: int, of_flagged: int, passed: int, flagged: int) -> Iterator[tuple[Cells, str]]:
+def rates_of(a: int, of_passed: int, b: int, of_flagged: int, passed: int, flagged: int) -> Iterator[tuple[Cells, str]]:
     sizes = np.array([passed, flagged], dtype=np.float64)
     yield (
         Cells(

@@ -45,7 +45,7 @@ KINDS: dict[str, tuple[Branch, ...]] = {
     "picture": (),
     "kept_file": (),
     "forgotten": (),
-    "blind_round": (Branch("blind_piece", "blind_id"),),
+    "blind_round": (Branch("blind_piece", "blind_id"), Branch("blind_stratum", "blind_id")),
     "verdict": (),
     "choice": (),
     "doubt": (),
