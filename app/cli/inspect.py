@@ -157,13 +157,16 @@ def _ready(
 def _inspect(run: Run, work: Work, jobs: int | Cluster, store: Store | None, works: Works | None) -> list[str]:
     """Judge the shots of one run and file the results; what failed, which was told by then."""
     make_out(work.out)
-    failures = run_and_show(run.shots, work, jobs).failures
+    summary = run_and_show(run.shots, work, jobs)
+    failures = summary.failures
     if store is None:
         return failures
     from app.works import JudgedBy, file_run
 
-    filed = file_run(store, works, run, JudgedBy(work.part, work.station, work.limits))
+    filed = file_run(store, works, run, summary.folders, JudgedBy(work.part, work.station, work.limits))
     click.echo(f"{filed.new} new judgements in {store.url}, {filed.known} were there before")
+    if filed.stayed:
+        click.echo(f"filed, but of a shot that was taken again since: {', '.join(filed.stayed)}")
     for failure in filed.failures:
         click.echo(f"brightbowl: {failure}", err=True)
     return [*failures, *filed.failures]

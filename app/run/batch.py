@@ -37,8 +37,8 @@ class Outcome:
 def inspect_batch(folders: Sequence[Path], work: Work, jobs: int = 1) -> Iterator[Outcome]:
     """Inspect shots and yield their outcomes in the order given; the results are the same for any number of jobs.
 
-    Shots that give the same tray's name would overwrite each other: none of them is judged. A process that dies costs
-    its shots a second try, each alone.
+    Of shots that give the same tray's name in the same lot, without saying that they are retakes, none is judged. A
+    process that dies costs its shots a second try, each alone.
     """
     same = same_trays(folders)
     if jobs == 1:
@@ -50,18 +50,24 @@ def inspect_batch(folders: Sequence[Path], work: Work, jobs: int = 1) -> Iterato
 
 
 def same_trays(folders: Sequence[Path]) -> dict[Path, Outcome]:
-    """Outcomes of the shots whose tray another has too; upper and lower case are one, as on many disks."""
-    by_tray: dict[str, list[Path]] = {}
+    """Outcomes of the shots whose tray another of the same lot has too, without saying that it is a retake.
+
+    Upper and lower case are one, as on many disks.
+    """
+    by_tray: dict[tuple[str, str | None], list[tuple[Path, bool]]] = {}
     for folder in folders:
         try:
-            by_tray.setdefault(read_shot(folder).tray.casefold(), []).append(folder)
+            shot = read_shot(folder)
+            by_tray.setdefault((shot.tray.casefold(), shot.lot), []).append((folder, shot.retake))
         except Unusable:
             continue  # told when its turn comes
     outcomes = {}
     for alike in by_tray.values():
-        for folder in alike if len(alike) > 1 else ():
-            others = ", ".join(str(other) for other in alike if other != folder)
-            fault = Unusable(folder, "tray", "a tray's name of its own expected; change one", f"the same in {others}")
+        unsaid = [folder for folder, retake in alike if not retake]
+        for folder in unsaid if len(unsaid) > 1 else ():
+            others = ", ".join(str(other) for other in unsaid if other != folder)
+            expected = 'a tray\'s name of its own in its lot expected; change one, or say in shot.json "retake": true'
+            fault = Unusable(folder, "tray", expected, f"the same in {others}")
             outcomes[folder] = Outcome(folder, None, (str(fault),))
     return outcomes
 

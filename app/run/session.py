@@ -7,8 +7,9 @@ from pathlib import Path
 
 from app.run.batch import inspect_batch
 from app.run.cluster import Cluster, inspect_on
-from app.run.shot import RESULT_FILE, Work
+from app.run.shot import Work
 from app.studies import first_reason, reason_name
+from app.works import RESULT_FILE, shot_folder
 from vision.decide import no_zone_left, undecidable
 from vision.errors import Unusable
 from vision.formats import read_result, write_pieces
@@ -20,7 +21,10 @@ VERDICTS: tuple[Verdict, ...] = ("pass", "review", "reject")
 
 @dataclass(slots=True)
 class Summary:
-    """What a run came to: counts, first reasons, empty trays, every failure as a line, limits that nothing can pass."""
+    """What a run came to: counts, first reasons, empty trays, every failure as a line, limits that nothing can pass.
+
+    `folders`: of the results of each shot that was judged.
+    """
 
     trays: int = 0
     empty: list[str] = field(default_factory=list)
@@ -29,6 +33,7 @@ class Summary:
     failures: list[str] = field(default_factory=list)
     undecidable: dict[str, str] = field(default_factory=dict)
     limits: list[str] = field(default_factory=list)
+    folders: list[Path] = field(default_factory=list)
 
     def lines(self) -> list[str]:
         """The summary as a person reads it, failures left out."""
@@ -67,9 +72,10 @@ def run(folders: Sequence[Path], work: Work, jobs: int | Cluster, seen: Callable
         summary.failures += outcome.failures
         if outcome.result:
             _count(outcome.result, work, summary)
+            summary.folders.append(shot_folder(work.out, outcome.result))
             slim.append(_slim(outcome.result))
     try:
-        stored = (read_result(work.out / result.tray / RESULT_FILE) for result in slim)
+        stored = (read_result(shot_folder(work.out, result) / RESULT_FILE) for result in slim)
         write_pieces(work.out / PIECES_FILE, work.part, stored)
         if work.pictures:
             from app.report import write_index  # here, since a run without pictures need not load it

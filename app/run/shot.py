@@ -1,14 +1,16 @@
 """One tray shot, files to files: the unit of work, on this machine or any other."""
 
 from dataclasses import dataclass
+from datetime import UTC, datetime
 from importlib.metadata import version
 from pathlib import Path
 
 from app.report import Inspected
 from app.run.standing import stopped_since, with_standing
-from app.works import Run
+from app.store import digests_of
+from app.works import BESIDE, RESULT_FILE, Run, frames_digest, put_standing, shot_folder
 from vision.decide import check_limits, judge
-from vision.errors import Unusable
+from vision.errors import Incomplete, Unusable
 from vision.formats import (
     PROFILES_FILE,
     not_written,
@@ -22,11 +24,6 @@ from vision.formats import (
 )
 from vision.pipeline import measure_tray
 from vision.records import Detection, Limits, LimitsStanding, Part, Shot, Station, TrayResult
-
-RESULT_FILE = "result.json"
-# What a former run left beside its result: a piece that passes now has no pictures, and one that was killed while it
-# wrote leaves the file it was writing.
-_BESIDE = (".*.tmp", "piece-*.jpg", "piece-*.svg", "tray.jpg", "result.html", PROFILES_FILE)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -62,7 +59,7 @@ def read_work(run: Run, pictures: bool) -> Work:
 
 
 def inspect_shot(folder: Path, work: Work) -> Inspected:
-    """Measure and judge a shot and write `OUT/<tray>/result.json`, whole or not at all.
+    """Measure and judge a shot and write `result.json` into its own folder, whole or not at all.
 
     Raises
     ------
@@ -72,6 +69,10 @@ def inspect_shot(folder: Path, work: Work) -> Inspected:
     shot = read_shot(folder)
     _check_names(shot, work)
     pictures = read_frames(shot, work.station)
+    try:
+        frames = frames_digest(shot.frames)
+    except OSError as fault:
+        raise Incomplete(folder, "", "frames that can be read expected", fault.strerror or "") from None
     measured = measure_tray(pictures, work.part, work.station)
     measured = with_standing(measured, shot.taken_at, work.station, work.stopped)
     judged = tuple(judge(piece, work.limits) for piece in measured.pieces)
@@ -89,28 +90,34 @@ def inspect_shot(folder: Path, work: Work) -> Inspected:
         detection=Detection(),
         rate=work.limits.rate,
         limits_standing=work.standing,
+        judged_at=datetime.now(UTC).isoformat(timespec="milliseconds"),
+        digests=digests_of(work.part, work.station, work.limits, frames),
+        retake=shot.retake,
     )
-    into = work.out / shot.tray
+    into = shot_folder(work.out, result)
     try:
-        into.mkdir(exist_ok=True)
-        for pattern in _BESIDE:
+        into.mkdir(parents=True, exist_ok=True)
+        for pattern in BESIDE:
             for old in into.glob(pattern):
                 old.unlink()
     except OSError as fault:
         raise not_written(into, fault) from None
     write_result(result, into / RESULT_FILE)
+    put_standing(into)
     return Inspected(result, measured, pictures, work.part, work.station, work.limits)
 
 
 def add_beside(inspected: Inspected, work: Work) -> None:
     """Write what belongs beside a judged shot's `result.json`: its deviation profiles, and pictures where wanted.
 
+    Then the tray's folder shows this shot.
+
     Raises
     ------
     Unusable
         Where they can't be written.
     """
-    into = work.out / inspected.result.tray
+    into = shot_folder(work.out, inspected.result)
     profiles = {piece.piece: piece.profile for piece in inspected.measured.pieces if piece.profile is not None}
     if profiles:
         write_profiles(into / PROFILES_FILE, profiles)
@@ -118,6 +125,7 @@ def add_beside(inspected: Inspected, work: Work) -> None:
         from app.report import write_pictures  # here, since a run without pictures need not load them
 
         write_pictures(into, inspected)
+    put_standing(into)
 
 
 def _check_names(shot: Shot, work: Work) -> None:

@@ -1,4 +1,5 @@
 from .database.connection import Away as Away, Store as Store, clock_s as clock_s, open_store as open_store
+from .database.definitions import Kind as Kind, digests_here as digests_here, digests_of as digests_of
 from .database.schema import bench as bench
 from .evidence.chain import Head as Head, head_of as head_of
 from .evidence.files import kept_files as kept_files
@@ -60,6 +61,7 @@ from .people.verdicts import (
     pace as pace,
     standing as standing,
 )
+from .results.acts import ResultFile as ResultFile
 from .results.die_history import PartHistory as PartHistory, history_of as history_of
 from .results.exports import (
     as_parquet as as_parquet,
@@ -67,6 +69,7 @@ from .results.exports import (
     export_verdicts as export_verdicts,
 )
 from .results.filing import (
+    Filed as Filed,
     PictureFile as PictureFile,
     ToFile as ToFile,
     file_result as file_result,
@@ -74,12 +77,14 @@ from .results.filing import (
     frame_pictures as frame_pictures,
     kept_path as kept_path,
 )
+from .results.in_force import never_in_force as never_in_force
 from .results.recall import Which as Which, recall_results as recall_results
 from .results.repeats import (
     repeated_measures as repeated_measures,
     repeated_trays as repeated_trays,
     repeats as repeats,
 )
+from .results.shots import Chosen as Chosen, Undecided as Undecided
 from .results.shown import (
     PicturePath as PicturePath,
     Shown as Shown,
@@ -93,7 +98,6 @@ from .results.shown import (
 )
 from .results.watched import (
     dealt_with as dealt_with,
-    folders_of as folders_of,
     note_judged as note_judged,
     put_aside as put_aside,
 )

@@ -50,7 +50,7 @@ def read_lot(folder: Path) -> Lot:
     Unusable
         There is no result at all, none can be read, a tray comes twice, or the trays are of several parts.
     """
-    paths = sorted(folder.glob("result.json")) + sorted(folder.glob("*/result.json"))
+    paths = sorted(folder.glob("result.json")) or sorted(folder.glob("*/result.json"))
     if not paths:
         raise Unusable(folder, "", "results as `brightbowl inspect --out` leaves them: <tray>/result.json", "none")
     trays: dict[str, tuple[TrayResult, Path]] = {}

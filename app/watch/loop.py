@@ -7,13 +7,13 @@ from dataclasses import replace
 from threading import Event
 
 from app.run import Outcome
-from app.store import Store, dealt_with, file_tray, note_judged, put_aside
+from app.store import Store, Undecided, dealt_with, file_tray, note_judged, put_aside
 from app.watch.attempts import AttemptLog, exhausted, pause_s
 from app.watch.health import Health, Hold, State, WatcherStatus
 from app.watch.inbox import ARRIVING, Inbox
 from app.watch.prepare import NotReady, Order, Preparer, Ready
 from app.watch.worker_pool import WorkerPool
-from app.works import ready_to_file
+from app.works import ready_to_file, shot_folder, show_standing
 from vision.errors import Unusable
 from vision.records import TrayResult
 
@@ -173,11 +173,15 @@ class Watcher:
         """File a result, and in the same transaction that this tray was dealt with."""
         digest, work = self.inbox.taken[name], done.work
         try:
-            found = ready_to_file(work.out / result.tray, self.order.works.folder, {result.tray: done.shot})
+            found = ready_to_file(shot_folder(work.out, result), self.order.works.folder, {result.tray: [done.shot]})
             tray = replace(found, part=work.part, station=work.station, limits=work.limits)
             with self.store.write() as connection:
                 filed = file_tray(connection, tray)
                 note_judged(connection, self.order.key(name), digest, result.tray)
+            show_standing(filed, self.order.works.folder)
+        except Undecided as fault:
+            self._set_aside(name, str(fault), "")
+            return
         except Unusable as fault:
             if fault.where == self.store.url:
                 raise

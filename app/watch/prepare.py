@@ -5,7 +5,7 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 
 from app.run import Work, read_work
-from app.store import Store, folders_of, kept_path
+from app.store import Store, kept_path
 from app.watch.inbox import NEVER, digest_of
 from app.works import Works, limits_judging, runs_of
 from vision.errors import Incomplete, Unusable
@@ -90,17 +90,7 @@ class Preparer:
             return NotReady(str(fault))
         if any(one.shot.tray.casefold() == shot.tray.casefold() for one in beside):
             return NotReady(f"{folder}: another folder of the tray {shot.tray} is being judged", _BESIDE_S)
-        rival = self._rival(name, shot.tray)
-        if rival is not None:
-            expected = "a tray's name of its own expected; change one, or take the other folder away"
-            return NotReady(str(Unusable(folder / "shot.json", "tray", expected, f"{shot.tray}, as in {rival}")))
         return self._judged_by(shot)
-
-    def _rival(self, name: str, tray: str) -> Path | None:
-        """Another folder that was judged as the same tray and is still there; their results would share a folder."""
-        own = self.order.key(name)
-        others = [self.order.works.folder / key for key in folders_of(self.store, tray) if key != own]
-        return next((other for other in others if other.is_dir()), None)
 
     def _judged_by(self, shot: Shot) -> Ready | NotReady:
         state = self.works_state()

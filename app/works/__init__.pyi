@@ -15,11 +15,20 @@ from .limits_in_force import (
     release_limits as release_limits,
 )
 from .results_on_disk import (
+    Filing as Filing,
     JudgedBy as JudgedBy,
     file_folders as file_folders,
     file_run as file_run,
     ready_to_file as ready_to_file,
     result_folders as result_folders,
+    show_standing as show_standing,
 )
 from .roles import ROLES as ROLES, Role as Role, may as may, who_acts as who_acts, why_not as why_not
 from .runs import Run as Run, runs_of as runs_of
+from .shot_folders import (
+    BESIDE as BESIDE,
+    RESULT_FILE as RESULT_FILE,
+    frames_digest as frames_digest,
+    put_standing as put_standing,
+    shot_folder as shot_folder,
+)

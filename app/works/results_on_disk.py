@@ -1,13 +1,29 @@
 """Results on disk, as `brightbowl inspect` writes them, made ready to be filed with all that lies around them."""
 
+import hashlib
 import re
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 
-from app.store import PictureFile, Store, ToFile, file_result, frame_pictures, kept_files, kept_path
+from app.store import (
+    Chosen,
+    Filed,
+    Kind,
+    PictureFile,
+    ResultFile,
+    Store,
+    ToFile,
+    digests_here,
+    file_result,
+    frame_pictures,
+    kept_files,
+    kept_path,
+    never_in_force,
+)
 from app.works.folder import Works
 from app.works.runs import Run
+from app.works.shot_folders import RESULT_FILE, is_own_folder, own_folders, put_standing
 from vision.errors import Unusable
 from vision.formats import (
     PROFILES_FILE,
@@ -19,20 +35,26 @@ from vision.formats import (
     read_shot,
     read_station,
 )
-from vision.records import Limits, Part, Shot, Station
+from vision.records import Limits, Part, Shot, Station, TrayResult
 
-RESULT_FILE = "result.json"
 _PIECE_PICTURE = re.compile(r"piece-(\d+)\.(?:jpg|svg)")
+_STRANGE = {"part": "another drawing", "station": "another calibration of the station", "limits": "other limits"}
 
 
 @dataclass(frozen=True, slots=True)
 class FolderFiling:
-    """What filing folders came to; each failure is a line."""
+    """What filing folders came to; each failure is a line.
+
+    `stayed` names trays whose result was filed and does not stand, since one judged later does; `unproven` counts
+    results that don't say what they were judged by.
+    """
 
     trays: int
     new: int
     known: int
     failures: tuple[str, ...]
+    stayed: tuple[str, ...] = ()
+    unproven: int = 0
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -44,76 +66,107 @@ class JudgedBy:
     limits: Limits
 
 
-def file_folders(
-    store: Store,
-    works: Works | None,
-    folders: Iterable[Path],
-    shots: Iterable[Path],
-    judged_by: JudgedBy | None = None,
-) -> FolderFiling:
+@dataclass(frozen=True, slots=True)
+class Filing:
+    """How folders are filed: where from, by what judged just now (None: filed later), what a person says of them.
+
+    `shots`: shots, or folders of them, whose frames belong to the results. A `trial` is kept, and never counts.
+    """
+
+    shots: tuple[Path, ...]
+    judged_by: JudgedBy | None = None
+    chosen: Chosen | None = None
+    trial: bool = False
+
+
+def file_folders(store: Store, works: Works | None, folders: Iterable[Path], how: Filing) -> FolderFiling:
     """File trays' results; one that can't be read or filed is named and the others are filed all the same.
 
     Parameters
     ----------
     works
-        Paths are kept relative to it, and it has the parts, stations and limits where `judged_by` is not given.
+        Paths are kept relative to it, and it has the parts, stations and limits where `how` gives none.
     folders
         Each holds one `result.json`.
-    shots
-        Shots, or folders of them, whose frames belong to the results.
     """
-    by_tray = shots_by_tray(shots)
+    by_tray = shots_by_tray(how.shots)
     root = None if works is None else works.folder
-    trays, new, known, failures = 0, 0, 0, []
+    trays, new, known, unproven, failures, stayed = 0, 0, 0, 0, [], []
     for folder in folders:
         try:
-            ready = ready_to_file(folder, root, by_tray)
-            if judged_by is not None:
-                ready = replace(ready, part=judged_by.part, station=judged_by.station, limits=judged_by.limits)
-            elif works is not None:
-                ready = _with_definitions(ready, works)
+            ready = replace(ready_to_file(folder, root, by_tray), chosen=how.chosen, trial=how.trial)
+            if how.judged_by is not None:
+                by = how.judged_by
+                ready = replace(ready, part=by.part, station=by.station, limits=by.limits)
+            else:
+                ready = _as_filed_later(store, ready, works, folder)
             filed = file_result(store, ready)
+            show_standing(filed, root)
         except Unusable as fault:
             failures.append(str(fault))
             continue
-        trays, new, known = trays + 1, new + filed.new, known + filed.known
-    return FolderFiling(trays, new, known, tuple(failures))
+        trays, new, known, unproven = trays + 1, new + filed.new, known + filed.known, unproven + filed.unproven
+        if not filed.stands and not how.trial:
+            stayed.append(filed.tray)
+    return FolderFiling(trays, new, known, tuple(failures), tuple(stayed), unproven)
 
 
-def file_run(store: Store, works: Works | None, run: Run, judged_by: JudgedBy) -> FolderFiling:
-    """File what a run left: the results of its own shots, as far as they were judged."""
-    trays = [run.out / tray for tray in shots_by_tray(run.shots)]
-    judged = [folder for folder in trays if (folder / RESULT_FILE).is_file()]
-    return file_folders(store, works, judged, run.shots, judged_by)
+def file_run(store: Store, works: Works | None, run: Run, judged: Iterable[Path], judged_by: JudgedBy) -> FolderFiling:
+    """File what a run judged; `judged`: the folders of its results."""
+    return file_folders(store, works, judged, Filing(run.shots, judged_by))
+
+
+def show_standing(filed: Filed, root: Path | None) -> None:
+    """Have the tray's folder of results show what stands, where that has a folder of its own.
+
+    Raises
+    ------
+    Unusable
+        The folder can't be written.
+    """
+    if filed.standing_path is None:
+        return
+    own = (Path(filed.standing_path) if root is None else root / filed.standing_path).parent
+    if is_own_folder(own):
+        put_standing(own)
 
 
 def result_folders(folder: Path) -> list[Path]:
-    """Every folder of a tray's result: the one given, or those in it.
+    """Every folder of a shot's result: the one given, or those in it.
 
     Raises
     ------
     Unusable
         There is none.
     """
-    found = [folder] if (folder / RESULT_FILE).is_file() else sorted(path.parent for path in folder.rglob(RESULT_FILE))
+    found = own_folders(folder)
     if not found:
         raise Unusable(folder, "", "results expected, as `brightbowl inspect` writes them", f"no {RESULT_FILE}")
     return found
 
 
-def shots_by_tray(folders: Iterable[Path]) -> dict[str, Shot]:
-    """The shots in some folders, by their trays; what is no shot is passed over."""
-    shots: dict[str, Shot] = {}
+def shots_by_tray(folders: Iterable[Path]) -> dict[str, list[Shot]]:
+    """The shots in some folders, by their trays' names; what is no shot is passed over."""
+    shots: dict[str, list[Shot]] = {}
     for folder in find_shots(folders):
         try:
             shot = read_shot(folder)
         except Unusable:
             continue  # results can be filed without their shot; the page then says that pictures are missing
-        shots.setdefault(shot.tray, shot)
+        shots.setdefault(shot.tray, []).append(shot)
     return shots
 
 
-def ready_to_file(folder: Path, root: Path | None, shots: Mapping[str, Shot]) -> ToFile:
+def _shot_of(result: TrayResult, shots: Sequence[Shot]) -> Shot | None:
+    """The shot of a result: of the same lot and time, or the only one of its name where it says neither."""
+    for shot in shots:
+        if (shot.lot, shot.taken_at) == (result.lot, result.taken_at) and shot.station in (None, result.station):
+            return shot
+    bare = [shot for shot in shots if shot.taken_at is None]
+    return bare[0] if len(bare) == len(shots) == 1 else None
+
+
+def ready_to_file(folder: Path, root: Path | None, shots: Mapping[str, Sequence[Shot]]) -> ToFile:
     """One tray's result with its pictures, frames and profiles.
 
     Raises
@@ -121,21 +174,59 @@ def ready_to_file(folder: Path, root: Path | None, shots: Mapping[str, Shot]) ->
     Unusable
         The result or its profiles can't be read.
     """
-    result = read_result(folder / RESULT_FILE)
-    shot = shots.get(result.tray)
+    file = folder / RESULT_FILE
+    result = read_result(file)
+    shot = _shot_of(result, shots.get(result.tray, ()))
     frames = () if shot is None else frame_pictures(shot.frames, root)
     taken = () if shot is None else (shot.folder / "shot.json", *(frame.path for frame in shot.frames))
     return ToFile(
         result=result,
         pictures=(*frames, *_pictures(folder, root)),
         profiles=read_profiles(folder / PROFILES_FILE),
-        files=kept_files((kept_path(file, root), file) for file in (*sorted(folder.iterdir()), *taken)),
+        result_file=ResultFile(kept_path(file, root), hashlib.blake2b(file.read_bytes(), digest_size=16).hexdigest()),
+        files=kept_files((kept_path(one, root), one) for one in (*sorted(folder.iterdir()), *taken)),
     )
 
 
-def _with_definitions(ready: ToFile, works: Works) -> ToFile:
-    """The result with its part, station and limits as the works has them; limits only of the result's own revision."""
-    result = ready.result
+def _as_filed_later(store: Store, ready: ToFile, works: Works | None, folder: Path) -> ToFile:
+    """A result that was judged some time ago, with what the works has of its part, station and limits, if it was those.
+
+    Raises
+    ------
+    Unusable
+        It was judged by what was never in force here, and is no trial.
+    """
+    ready = replace(ready, judged_now=False)
+    here = None if works is None else _definitions(ready.result, works)
+    strange = never_in_force(store, ready.result, None if here is None else _digests(here))
+    if strange and not ready.trial:
+        raise Unusable(
+            folder / RESULT_FILE,
+            "digests",
+            "a result judged by what was in force here at some time expected; leave it out, or keep it with --trial",
+            ", ".join(_STRANGE[kind] for kind in strange),
+        )
+    if here is None or strange:
+        return ready
+    told = ready.result.digests
+    same = _digests(here)
+    return replace(
+        ready,
+        part=here.part if told is None or same.get("part") == told.part else None,
+        station=here.station if told is None or same.get("station") == told.station else None,
+        limits=here.limits if told is None or same.get("limits") == told.limits else None,
+    )
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class _Here:
+    part: Part | None
+    station: Station | None
+    limits: Limits | None
+
+
+def _definitions(result: TrayResult, works: Works) -> _Here:
+    """A result's part, station and limits as the works has them now; limits only of the result's own revision."""
     part_file, station_file = works.part_file(result.part), works.station_file(result.station)
     part = read_part(part_file) if part_file.is_file() else None
     station = read_station(station_file) if station_file.is_file() else None
@@ -143,7 +234,11 @@ def _with_definitions(ready: ToFile, works: Works) -> ToFile:
     if part is not None and works.limits_file(result.part).is_file():
         in_force = read_limits(works.limits_file(result.part), part)
         limits = in_force if in_force.revision == result.limits_revision else None
-    return replace(ready, part=part, station=station, limits=limits)
+    return _Here(part, station, limits)
+
+
+def _digests(here: _Here) -> dict[Kind, str]:
+    return digests_here(here.part, here.station, here.limits)
 
 
 def _pictures(folder: Path, root: Path | None) -> list[PictureFile]:

@@ -4,7 +4,7 @@ import hashlib
 import json
 import zlib
 from dataclasses import asdict
-from typing import Any
+from typing import Any, Literal
 
 import numpy as np
 from pydantic import TypeAdapter
@@ -15,6 +15,7 @@ from vision.records import (
     VALID_DAYS,
     Camera,
     Detection,
+    Digests,
     Finding,
     JudgedPiece,
     Lens,
@@ -26,6 +27,8 @@ from vision.records import (
     Zone,
 )
 
+Kind = Literal["part", "station", "limits"]
+"""What judges a tray."""
 _LIMITS: TypeAdapter[Limits] = TypeAdapter(Limits)
 _FINDINGS: TypeAdapter[tuple[Finding, ...]] = TypeAdapter(tuple[Finding, ...])
 _DETECTION: TypeAdapter[Detection] = TypeAdapter(Detection)
@@ -39,6 +42,23 @@ def digest(content: Any) -> str:
     """A short name for JSON content: equal content, equal name."""
     plain = json.dumps(content, sort_keys=True, ensure_ascii=False, separators=(",", ":"))
     return hashlib.blake2b(plain.encode(), digest_size=16).hexdigest()
+
+
+def digests_of(part: Part, station: Station, limits: Limits, frames: str) -> Digests:
+    """Short names of all that a tray is judged by; `frames`: that of its frames' files."""
+    return Digests(digest(part_content(part)), digest(station_content(station)), digest(limits_content(limits)), frames)
+
+
+def digests_here(part: Part | None, station: Station | None, limits: Limits | None) -> dict[Kind, str]:
+    """Short names of what there is of a part, a station and limits."""
+    told: dict[Kind, str] = {}
+    if part is not None:
+        told["part"] = digest(part_content(part))
+    if station is not None:
+        told["station"] = digest(station_content(station))
+    if limits is not None:
+        told["limits"] = digest(limits_content(limits))
+    return told
 
 
 def pack(content: Any) -> bytes:

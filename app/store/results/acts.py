@@ -143,6 +143,13 @@ def _standing(connection: Connection, tray_id: int) -> int | None:
     return connection.execute(select(table.c.judging_id).where(table.c.tray_id == tray_id)).scalar()
 
 
+def standing_path(connection: Connection, tray_id: int) -> str | None:
+    """The file of the result that stands, as the store keeps paths; None where none is known."""
+    table, stands = schema.judging, schema.standing_tray
+    query = select(table.c.result_path).join(stands, stands.c.judging_id == table.c.id)
+    return connection.execute(query.where(stands.c.tray_id == tray_id)).scalar()
+
+
 def _differs(connection: Connection, act: Act) -> bool:
     """Whether an act says anything of the tray's pieces that does not stand already."""
     table, piece = schema.standing_piece, schema.piece

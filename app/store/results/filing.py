@@ -14,7 +14,7 @@ from app.store.database.rows import add, add_missing, ensure, find
 from app.store.evidence.files import KeptFile, file_kept
 from app.store.lots.revisions import file_limits
 from app.store.people import review_queue
-from app.store.results.acts import Act, JudgedBy, ResultFile, file_act, judgements_of, pieces_of
+from app.store.results.acts import Act, JudgedBy, ResultFile, file_act, judgements_of, pieces_of, standing_path
 from app.store.results.judgements import Tray, file_judgements, file_profiles, piece_content
 from app.store.results.shots import Chosen, Place, lot_row, note_choice, place_of
 from vision.formats import Profile
@@ -63,7 +63,7 @@ class Filed:
     """What filing one tray did.
 
     `new` judgements, and those `known` before; whether it `stands` now and what stood before is `changed`; whether it
-    is `unproven`: nothing says what it was judged by.
+    is `unproven`: nothing says what it was judged by. `standing_path`: the file of the result that stands.
     """
 
     tray: str
@@ -72,6 +72,7 @@ class Filed:
     stands: bool = True
     changed: bool = True
     unproven: bool = False
+    standing_path: str | None = None
 
 
 def frame_pictures(frames: Iterable[FrameFile], root: Path | None) -> tuple[PictureFile, ...]:
@@ -153,7 +154,8 @@ def file_tray(connection: Connection, tray: ToFile) -> Filed:
             note_choice(connection, tray.chosen, place.tray_id, here, here)
         review_queue.lay_out(connection, pieces_of(connection, place.tray_id))
     unproven = result.digests is None and not tray.trial
-    return Filed(result.tray, len(fresh), len(contents) - len(fresh), became.stands, became.changed, unproven)
+    stands = standing_path(connection, place.tray_id)
+    return Filed(result.tray, len(fresh), len(contents) - len(fresh), became.stands, became.changed, unproven, stands)
 
 
 def _take_turns(connection: Connection, tray: str) -> None:

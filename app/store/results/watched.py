@@ -56,10 +56,3 @@ def put_aside(store: Store, folder: str, digest: str, why: str) -> None:
     """
     with store.write() as connection:
         add_missing(connection, schema.set_aside, {"folder": folder, "digest": digest, "why": why, "filed_at": now()})
-
-
-def folders_of(store: Store, tray: str) -> list[str]:
-    """The folders that were judged under a tray's name; upper and lower case are one, as on many disks."""
-    query = select(schema.watched.c.folder).where(schema.watched.c.tray == tray.casefold()).distinct()
-    with store.read() as connection:
-        return sorted(connection.execute(query).scalars())
