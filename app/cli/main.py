@@ -29,6 +29,7 @@ COMMANDS: dict[str, str] = {
     "verify": "whether what was filed still stands as it was: the chain, link by link, and the files",
     "new": "make a works folder: parts, stations, limits, shots, results, store",
     "import": "file results in a store",
+    "doubts": "what an old store can't tell of its trays, for a person to settle",
     "export": "write verdicts and pieces out of a store as tables",
     "serve": "serve the review page on this machine",
 }

@@ -13,6 +13,7 @@ from .line.outbox import (
     unsent as unsent,
 )
 from .lots.decisions import Decision as Decision, Word as Word, decide as decide
+from .lots.doubts import doubts_left as doubts_left, settle_doubts as settle_doubts
 from .lots.lot_list import list_lots as list_lots
 from .lots.revisions import (
     Revision as Revision,

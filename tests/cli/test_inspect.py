@@ -223,7 +223,7 @@ def test_a_disk_that_fills_up_midway(tmp_path: Path, inspect: Run, monkeypatch: 
     monkeypatch.setattr(os, "fsync", full_at_the_second_tray)
     code, said, errors = inspect(tmp_path / "shots")
     assert code == 1
-    one_failure(errors, tmp_path / "out" / "T-2" / "result.json", "No space left")
+    one_failure(errors, tmp_path / "out" / "T-2" / "shot-", "result.json", "No space left")
     assert "2 trays judged" in said
     for tray in ("T-1", "T-3"):
         assert json.loads((tmp_path / "out" / tray / "result.json").read_text())["tray"] == tray

@@ -98,7 +98,7 @@ def test_a_release_by_name_judges_and_stands_on_the_result(run: Run, works: Work
     assert (code, "revision 3 is in force, released by R. Hale (by the name given)" in said) == (0, True)
     code, said, _ = inspect(run, works)
     assert (code, "Judged by" in said) == (0, False)
-    (file,) = works.results.rglob("result.json")
+    (file,) = works.results.rglob("shot-*/result.json")
     assert read_result(file).limits_standing == "in force"
 
 
@@ -111,7 +111,7 @@ def test_a_draft_or_a_changed_file_judges_on_trial_alone(run: Run, works: Works,
     assert (code, "(now revision 3)" in errors, "or judge --trial" in errors) == (2, True, True)
     code, said, _ = inspect(run, works, "--trial")
     assert (code, "a trial, nothing to pack by" in said) == (0, True)
-    (result,) = works.trials.rglob("result.json")
+    (result,) = works.trials.rglob("shot-*/result.json")
     assert read_result(result).limits_standing in ("draft", "not in force")
     assert not list(works.results.rglob("result.json"))
     store = works.open()

@@ -21,10 +21,10 @@ def place(request: pytest.FixtureRequest, tmp_path: Path) -> str:
     """Where an empty store may be made."""
     if request.param == "sqlite":
         return str(tmp_path / "store.sqlite")
-    return _new_schema(request.getfixturevalue("postgresql"), tmp_path.name)
+    return new_schema(request.getfixturevalue("postgresql"), tmp_path.name)
 
 
-def _new_schema(server: str, name: str) -> str:
+def new_schema(server: str, name: str) -> str:
     """A schema of its own in the one database: quicker made than a database."""
     import psycopg
     from psycopg import sql

@@ -127,7 +127,8 @@ def test_pieces_go_out_as_judged_last(works: Path, tmp_path: Path) -> None:
     import pyarrow.parquet
 
     run(import_results, works / "results", "--works", works)
-    changed = made_tray("T-000002", [made_piece(3, "reject", 0.44)])
+    later = "9999-01-01T00:00:00+00:00"  # judged after the other was filed
+    changed = dataclasses.replace(made_tray("T-000002", [made_piece(3, "reject", 0.44)]), judged_at=later)
     write_result(changed, works / "results" / "T-000002" / "result.json")
     run(import_results, works / "results" / "T-000002", "--works", works)
     run(export, "--works", works, "--out", tmp_path / "out", "--parquet")

@@ -202,14 +202,15 @@ def test_a_frame_without_a_piece_is_a_result_not_a_poison(works: Works, inbox: P
 
 
 @pytest.mark.usefixtures("watching")
-def test_two_folders_of_one_tray_are_not_both_judged(works: Works, inbox: Path, shot: Path) -> None:
+def test_a_trays_name_again_in_its_lot_is_set_aside_for_a_choice(works: Works, inbox: Path, shot: Path) -> None:
     drop(shot, inbox, "T-1")
     until(lambda: filed(works) == ["T-1"])
-    twin = drop(shot, inbox, "twin")
-    (twin / "shot.json").write_text((inbox / "T-1" / "shot.json").read_text())
-    until(lambda: health(works).get("set_aside", {}).get("count") == 1)
-    assert "a tray's name of its own" in health(works)["set_aside"]["trays"][0]["why"]
-    assert judgements(works) == 1
+    for name, changes in (("twin", {"tray": "T-1"}), ("again", {"tray": "T-1", "retake": True})):
+        folder = drop(shot, inbox, name)
+        (folder / "shot.json").write_text(json.dumps({**json.loads((folder / "shot.json").read_text()), **changes}))
+    until(lambda: health(works).get("set_aside", {}).get("count") == 1 and judgements(works) == 2)
+    assert "another shot of that name is filed" in health(works)["set_aside"]["trays"][0]["why"]
+    assert "--retake --by NAME --why REASON" in health(works)["set_aside"]["trays"][0]["why"]
 
 
 @pytest.mark.usefixtures("watching")

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from app.store.database.connection import Store, now
 from app.store.database.definitions import digest
 from app.store.people.verdicts import NewVerdict, give, standing
-from app.store.results.shown import newest_judgement, shown
+from app.store.results.shown import lots_of, newest_judgement, shown
 from vision.formats import PersonsVerdict
 
 
@@ -28,10 +28,15 @@ def bring_in(store: Store, verdicts: Iterable[PersonsVerdict]) -> BroughtIn:
     known = {(s.tray, s.piece, s.inspector, s.round): (s.verdict, s.defects, s.note) for s in standing(store)}
     new = same = 0
     unknown: dict[tuple[str, int], list[int]] = {}
+    several: dict[tuple[str, tuple[str, ...]], list[int]] = {}
     for one in verdicts:
         key = (one.tray, one.piece, one.inspector, one.round)
         if known.get(key) == (one.verdict, one.defects, one.note):
             same += 1
+            continue
+        lots = lots_of(store, one.tray)
+        if len(lots) > 1:
+            several.setdefault((one.tray, lots), []).append(one.line)
             continue
         judgement = newest_judgement(store, one.tray, one.piece)
         if judgement is None:
@@ -54,5 +59,10 @@ def bring_in(store: Store, verdicts: Iterable[PersonsVerdict]) -> BroughtIn:
     refused = tuple(
         f"line {', '.join(map(str, lines))}: no tray {tray} with a piece {piece} in the store; import its result first"
         for (tray, piece), lines in unknown.items()
+    ) + tuple(
+        f"line {', '.join(map(str, lines))}: trays of several lots are named {tray} ({', '.join(lots)}); give "
+        "them names of their own, since a table of verdicts names no lot"
+        for (tray, lots), lines in several.items()
     )
-    return BroughtIn(new, same, sum(map(len, unknown.values())), refused)
+    lost = sum(map(len, [*unknown.values(), *several.values()]))
+    return BroughtIn(new, same, lost, refused)

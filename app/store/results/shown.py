@@ -128,6 +128,13 @@ def newest_judgement(store: Store, tray: str, piece: int, lot: str | None = None
     return None if found is None else int(found)
 
 
+def lots_of(store: Store, tray: str) -> tuple[str, ...]:
+    """The lots of trays of a name; a tray of no lot counts as one, named so."""
+    query = select(schema.lot.c.lot).select_from(schema.tray).outerjoin(schema.lot).where(schema.tray.c.tray == tray)
+    with store.read() as connection:
+        return tuple(lot or "no lot" for lot in connection.execute(query.order_by(schema.tray.c.id)).scalars())
+
+
 def newest_judgements(store: Store, piece_ids: Sequence[int]) -> dict[int, int]:
     """The ids of the judgements that stand, by piece id; of a piece that a retake shows no more, its last."""
     table, stands = schema.judgement, schema.standing_piece
