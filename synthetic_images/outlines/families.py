@@ -10,7 +10,7 @@ from synthetic_images.faces.frames import Face
 from synthetic_images.faces.marks import random_marks
 from synthetic_images.outlines.defects import Bump, BumpKind, Defects, HoleError
 from synthetic_images.outlines.layout import crowd, rows, scattered_dirt
-from synthetic_images.outlines.optics import Backlight, backlit, light_field, shadow
+from synthetic_images.outlines.optics import Backlight, backlit, light_field, shadow, tailed
 from synthetic_images.outlines.scene import Piece, Scene, silhouettes
 from synthetic_images.outlines.view import View, lens_view, perspective_view, plain_view
 from synthetic_images.sensor import Pixels, Sensor, exposed
@@ -129,4 +129,4 @@ def back_frame(tray: Scene, rng: np.random.Generator) -> Pixels:
     """Photograph a tray against the light."""
     taken = shadow(silhouettes(tray), tray.view.size_px, tray.psf_px)
     light = backlit(light_field(tray.backlight, tray.view.size_px), taken, tray.backlight.dark)
-    return exposed(light, tray.sensor, rng)
+    return exposed(tailed(light, tray.lens), tray.sensor, rng)

@@ -23,13 +23,28 @@ class Backlight:
 
     `lit` at the frame's middle; `vignette` the share lost in its corners, by the cos^4 law; `slope` the change of
     the panel itself from the middle to the right and to the lower border; `dark` what reaches the sensor behind a
-    piece (glare).
+    piece (glare); `half_angle_deg` under which a piece's rim sees the panel, from straight below (0: collimated).
     """
 
     lit: float = 0.86
     vignette: float = 0.06
     slope: tuple[float, float] = (0.015, -0.01)
     dark: float = 0.03
+    half_angle_deg: float = 0.0
+
+
+@dataclass(frozen=True, slots=True)
+class Tails:
+    """What a lens's point spread has beside its Gaussian.
+
+    `flare`: share of the light that is scattered, falling off as exp(-distance / `flare_px`); `coma_px`: a one-sided
+    exponential tail of this length towards `coma_deg` in the image (from u to v), its mean taken back.
+    """
+
+    flare: float = 0.0
+    flare_px: float = 10.0
+    coma_px: float = 0.0
+    coma_deg: float = 0.0
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -65,10 +80,29 @@ def blurred(picture: Float32, sigma_px: float) -> Float32:
     )
 
 
+def tailed(light: Float32, tails: Tails) -> Float32:
+    """Light on the sensor with the lens's tails; the border's values go on outside."""
+    if tails.flare <= 0.0 and tails.coma_px <= 0.0:
+        return light
+    rows, columns = light.shape
+    reach = int(np.ceil(8.0 * max(tails.flare_px if tails.flare else 0.0, tails.coma_px)))
+    wide = cv2.copyMakeBorder(light, reach, reach, reach, reach, cv2.BORDER_REPLICATE)
+    v = 2.0 * np.pi * np.fft.fftfreq(wide.shape[0])[:, None]
+    u = 2.0 * np.pi * np.fft.rfftfreq(wide.shape[1])[None, :]
+    # Fourier transforms in closed form: of exp(-r/a) / (2 pi a^2) in the plane, and of exp(-x/c) / c on one side.
+    passed = 1.0 - tails.flare + tails.flare / (1.0 + (u**2 + v**2) * tails.flare_px**2) ** 1.5
+    turn = np.deg2rad(tails.coma_deg)
+    phase = tails.coma_px * (u * np.cos(turn) + v * np.sin(turn))
+    spread = np.fft.rfft2(wide) * passed * np.exp(1j * phase) / (1.0 + 1j * phase)
+    seen = np.fft.irfft2(spread, wide.shape)[reach : reach + rows, reach : reach + columns]
+    return np.asarray(seen, dtype=np.float32)
+
+
 def shadow(silhouettes: Sequence[Silhouette], size_px: tuple[int, int], psf_px: float) -> Float32:
     """Share of light (height, width) that silhouettes take from each pixel, blur included.
 
-    The silhouettes must not overlap one another (make one of those that do): their shares add up.
+    Their shares add up: silhouettes must not overlap one another (make one of those that do), but where layers of one
+    thing lie in one another.
     """
     width, height = size_px
     taken = np.zeros((height, width), dtype=np.float32)

@@ -7,7 +7,8 @@ import numpy as np
 import shapely
 
 from synthetic_images.outlines.defects import Defects, true_rings_mm
-from synthetic_images.outlines.optics import Backlight, Silhouette
+from synthetic_images.outlines.optics import Backlight, Silhouette, Tails
+from synthetic_images.outlines.rims import STEEL, along, layers
 from synthetic_images.outlines.view import View, to_px
 from synthetic_images.sensor import Sensor
 from synthetic_images.spoons import Array, Outline, Pattern, centroid_mm, outline
@@ -19,7 +20,8 @@ State = Literal["whole", "touching", "cut_off", "unlike"]
 class Piece:
     """A spoon on the tray: its pattern, what is wrong with it, where the nominal's centroid lies and how it is turned.
 
-    `center_mm` in the tray, `angle_deg` counter-clockwise from the tray's +X to the drawing's +x.
+    `center_mm` in the tray, `angle_deg` counter-clockwise from the tray's +X to the drawing's +x. At even steps along
+    the outline: `rim_radius_mm` of its round rim (sharp where none), `rise_mm` of it above the scene's edge height.
     """
 
     pattern: Pattern
@@ -27,6 +29,8 @@ class Piece:
     angle_deg: float
     defects: Defects = field(default_factory=Defects)
     state: State = "whole"
+    rim_radius_mm: tuple[float, ...] = ()
+    rise_mm: tuple[float, ...] = ()
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -48,7 +52,11 @@ class Dirt:
 
 @dataclass(frozen=True, slots=True)
 class Scene:
-    """All that a tray shot shows, and the camera that sees it. `edge_height_mm`: how high the pieces' outline lies."""
+    """All that a tray shot shows, and the camera that sees it.
+
+    `edge_height_mm`: how high the pieces' outline lies; `metal`: their complex refractive index; `lens`: what the point
+    spread has beside its Gaussian.
+    """
 
     part: Pattern
     view: View
@@ -59,6 +67,8 @@ class Scene:
     edge_height_mm: float = 0.0
     foreign: tuple[Foreign, ...] = ()
     dirt: tuple[Dirt, ...] = ()
+    metal: complex = STEEL
+    lens: Tails = field(default_factory=Tails)
 
 
 def tray_mm(piece: Piece, points_mm: Array, nominal: Outline) -> Array:
@@ -86,18 +96,51 @@ def _rings(area: shapely.Geometry) -> list[tuple[Array, ...]]:
     return [tuple(np.asarray(ring.coords)[:-1] for ring in (part.exterior, *part.interiors)) for part in oriented]
 
 
+def _half_angles_deg(scene: Scene, piece: Piece, ring_mm: Array, nominal: Outline) -> Array:
+    """The backlight's half angle at each vertex of an outline (n, 2), against the ray by which the pupil sees it."""
+    half = np.full(len(ring_mm), scene.backlight.half_angle_deg)
+    if half[0] <= 0.0 or scene.view.pupil_height_mm is None or scene.view.foot_mm is None:
+        return half
+    turn = np.deg2rad(piece.angle_deg)
+    normals = nominal.normals @ np.array([[np.cos(turn), np.sin(turn)], [-np.sin(turn), np.cos(turn)]])
+    away = np.sum((ring_mm - np.asarray(scene.view.foot_mm)) * normals, axis=1)
+    return np.asarray(half - np.rad2deg(np.arctan2(away, scene.view.pupil_height_mm - scene.edge_height_mm)))
+
+
+def _layers(scene: Scene, piece: Piece, nominal: Outline) -> list[tuple[shapely.Polygon, float]]:
+    """A piece as nested polygons in px with the opacity that each adds: one alone where no band shows."""
+    outer, *holes = piece_rings_mm(piece, nominal)
+    height = scene.edge_height_mm + along(piece.rise_mm, nominal)[:, None]
+    inner = [to_px(scene.view, hole, scene.edge_height_mm) for hole in holes]
+    if scene.backlight.half_angle_deg <= 0.0:
+        return [(polygon([to_px(scene.view, outer, height), *inner]), 1.0)]
+    ahead = np.roll(outer, -1, axis=0) - np.roll(outer, 1, axis=0)
+    outward = np.column_stack((ahead[:, 1], -ahead[:, 0])) / np.hypot(*ahead.T)[:, None]
+    half = _half_angles_deg(scene, piece, outer, nominal)
+    made = []
+    # Perspective opens the band's angle by 10 degrees at most: lenses that see wider are none to measure with.
+    for layer in layers(along(piece.rim_radius_mm, nominal), half, scene.backlight.half_angle_deg + 10.0, scene.metal):
+        ring = outer - layer.depth_mm[:, None] * outward
+        made.append((polygon([to_px(scene.view, ring, height), *inner]), layer.opacity))
+    return made
+
+
 def silhouettes(scene: Scene) -> list[Silhouette]:
-    """All that keeps light off, in px, without overlap: pieces that touch become one, dirt shows only beside them."""
+    """All that keeps light off, in px: pieces that touch become one, dirt shows only beside them.
+
+    What a bright rim shows is nested, each layer with the opacity that it adds; nothing else overlaps.
+    """
     nominals = {piece.pattern.part: outline(piece.pattern) for piece in scene.pieces}
-    solid = []
-    for piece in scene.pieces:
-        rings = piece_rings_mm(piece, nominals[piece.pattern.part])
-        solid.append(polygon([to_px(scene.view, ring, scene.edge_height_mm) for ring in rings]))
-    solid += [polygon([to_px(scene.view, ring) for ring in thing.rings_mm]) for thing in scene.foreign]
-    # A defect can make an outline cross itself in a point, which a union does not take.
-    metal = shapely.union_all(shapely.make_valid(solid))
-    made = [Silhouette(rings) for rings in _rings(metal)]
-    covered = metal
+    foreign = [polygon([to_px(scene.view, ring) for ring in thing.rings_mm]) for thing in scene.foreign]
+    nested = [_layers(scene, piece, nominals[piece.pattern.part]) for piece in scene.pieces]
+    opacities = [opacity for _, opacity in nested[0]] if nested else [1.0]
+    made: list[Silhouette] = []
+    covered: shapely.Geometry = shapely.Polygon()
+    for index, opacity in enumerate(opacities):
+        # A defect can make an outline cross itself in a point, which a union does not take.
+        metal = shapely.union_all(shapely.make_valid([piece[index][0] for piece in nested] + foreign))
+        made += [Silhouette(rings, opacity) for rings in _rings(metal)]
+        covered = metal if index == 0 else covered
     for speck in scene.dirt:
         alone = polygon([to_px(scene.view, speck.ring_mm)]).difference(covered)
         made += [Silhouette(rings, speck.opacity) for rings in _rings(alone)]

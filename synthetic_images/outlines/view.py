@@ -51,8 +51,8 @@ def lens_view(size_px: tuple[int, int], mm_per_px: float, tilt_deg: tuple[float,
     return View(size_px, mm_per_px, homography / homography[2, 2], matrix, np.asarray(distortion, dtype=float))
 
 
-def to_px(view: View, tray_mm: Array, height_mm: float = 0.0) -> Array:
-    """Carry points (n, 2) of the tray, `height_mm` above its plane, to px (n, 2) of the frame as taken.
+def to_px(view: View, tray_mm: Array, height_mm: float | Array = 0.0) -> Array:
+    """Carry points (n, 2) of the tray, `height_mm` (one or (n, 1)) above it, to px (n, 2) of the frame as taken.
 
     A point at height h appears where the ray from the pupil through it meets the plane: moved away from the foot by
     Z / (Z - h). The lens is OpenCV's own forward model (`cv2.projectPoints`).

@@ -103,7 +103,7 @@ def render_shots(folder: Path, order: Order) -> Iterator[Path]:
         tray = scene(order.family, order.pattern, rng, PIECES[order.family])
         if index == 0:
             write_part(folder, order.pattern, tray.edge_height_mm)
-            write_station(folder / "station.toml", STATION, tray.view, tray.sensor)
+            write_station(folder / "station.toml", STATION, tray.view, tray.sensor, tray.backlight.half_angle_deg)
         name = f"{order.family}-{order.seed}-{index:02d}"
         shot = ShotName(name, LOT, order.pattern.part, STATION)
         if order.family == "faces":

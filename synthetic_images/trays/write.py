@@ -103,7 +103,7 @@ def write_part(folder: Path, pattern: Pattern, edge_height_mm: float = 0.0) -> P
     return folder / "part.toml"
 
 
-def write_station(path: Path, name: str, view: View, sensor: Sensor) -> Path:
+def write_station(path: Path, name: str, view: View, sensor: Sensor, half_angle_deg: float = 0.0) -> Path:
     """Write `station.toml` as a perfect calibration of this view would."""
     content: dict[str, object] = {"format": 1, "station": name}
     if np.array_equal(view.homography, np.diag([view.mm_per_px, -view.mm_per_px, 1.0])):
@@ -116,6 +116,7 @@ def write_station(path: Path, name: str, view: View, sensor: Sensor) -> Path:
         content["camera"] = {"height_mm": view.pupil_height_mm, "foot_mm": list(view.foot_mm)}
     # What a good calibration leaves, below what noise adds: our rendered stations have no error of their own.
     content["uncertainty"] = {"outline_mm": 0.0005, "scale_relative": 0.00001}
+    content["backlight"] = {"half_angle_deg": half_angle_deg, "half_angle_u_deg": min(1.0, half_angle_deg)}
     if sensor.top > 255:
         content["sensor"] = {"full_scale": sensor.top}
     _write_toml(path, content)

@@ -65,8 +65,18 @@ def test_known_inputs_have_the_normal_factor() -> None:
     assert rectangular(0.3) == pytest.approx(0.3 / math.sqrt(3.0))
 
 
-def test_a_measures_budget_holds_station_pose_edge_form_and_repeatability() -> None:
-    components = UncertaintyComponents(station=0.003, scale=0.0135, pose=0.001, edge=0.002, form=0.0015)
+def test_a_measures_budget_holds_what_station_frame_rim_and_laying_leave() -> None:
+    components = UncertaintyComponents(
+        station=0.003,
+        scale=0.0135,
+        pose=0.001,
+        edge=0.002,
+        form=0.0015,
+        rim=0.004,
+        flare=0.0003,
+        coma=0.0002,
+        height=0.0007,
+    )
     alone = measure_budget(components)
     assert alone.combined == pytest.approx(components.combined)
     assert alone.expanded == pytest.approx(1.95996 * components.combined, rel=1e-5)
@@ -77,6 +87,6 @@ def test_a_measures_budget_holds_station_pose_edge_form_and_repeatability() -> N
     # Only the repeatability is short of freedom: 9, blown up by its small share.
     assert found.freedom == pytest.approx(9 * (found.combined / 0.004) ** 4)
     table = budget_table(found, "mm")
-    assert table.count("<tr>") == 1 + 6 + 2
+    assert table.count("<tr>") == 1 + 10 + 2
     assert f'<td class="number">{found.expanded:.3f}</td>' in table
     assert "10 placings of one piece" in table

@@ -8,7 +8,7 @@ from hypothesis import given, settings, strategies as st
 
 from tests.formats.made import ONE_ZONE, PART, area, oval, refused_part, write_part
 from vision.formats.part import read_part
-from vision.records.inputs import Surface, Zone
+from vision.records.inputs import RimRadius, Surface, Zone
 
 
 def _from_leftmost(loop: list[tuple[float, float]]) -> list[tuple[float, float]]:
@@ -23,6 +23,16 @@ def test_a_part_says_what_it_is(tmp_path: Path) -> None:
     assert part.surface == Surface((0.0, 44.0), 1.5)
     assert np.allclose(part.outline, _from_leftmost(oval()))
     assert part.holes == ()
+
+
+def test_a_part_may_say_how_round_its_rim_is(tmp_path: Path) -> None:
+    assert read_part(write_part(tmp_path)).rim is None
+    keys = "rim_radius_mm = 0.3\nrim_radius_u_mm = 0.1\nedge_height_u_mm = 0.4\n\n[[zone]]"
+    part = read_part(write_part(tmp_path, PART.replace("[[zone]]", keys, 1)))
+    assert (part.rim, part.edge_height_u_mm) == (RimRadius(0.3, 0.1), 0.4)
+    refused_part(
+        write_part(tmp_path, PART.replace("[[zone]]", "rim_radius_mm = 0.3\n\n[[zone]]", 1)), "rim_radius_u_mm"
+    )
 
 
 @pytest.mark.parametrize("rolled", [0, 1, 17, 60])

@@ -8,7 +8,7 @@ import pytest
 from tests.formats.made import STATION, one_line
 from vision.errors import Unusable
 from vision.formats.station import read_station, write_station
-from vision.records.inputs import LightLimits
+from vision.records.inputs import HalfAngle, LightLimits
 
 PLANE = """
 [plane]
@@ -36,6 +36,11 @@ full_max = 0.001
 darkest_min = 0.6
 blur_max_px = 1.4
 """
+BACKLIGHT = """
+[backlight]
+half_angle_deg = 10.0
+half_angle_u_deg = 1.0
+"""
 SCALE = "[scale]\nmm_per_px = 0.05\n"
 
 
@@ -54,7 +59,9 @@ def test_a_plain_scale_is_a_plane_with_y_up(tmp_path: Path) -> None:
 
 
 def test_everything_a_station_can_have(tmp_path: Path) -> None:
-    station = read_station(written(tmp_path, STATION.replace(SCALE, PLANE) + LENS + CAMERA + SENSOR + LIGHT))
+    station = read_station(
+        written(tmp_path, STATION.replace(SCALE, PLANE) + LENS + CAMERA + SENSOR + LIGHT + BACKLIGHT)
+    )
     assert station.homography[1].tolist() == [0.0005, -0.05, -0.9]
     assert station.lens is not None
     assert station.lens.camera_matrix[0].tolist() == [9200.0, 0.0, 1499.5]
@@ -63,10 +70,11 @@ def test_everything_a_station_can_have(tmp_path: Path) -> None:
     assert (station.camera.height_mm, station.camera.foot_mm) == (620.0, (75.0, -52.5))
     assert station.full_scale == 4095.0
     assert station.light == LightLimits(0.7, 0.95, 0.001, 0.6, 1.4)
+    assert station.backlight == HalfAngle(10.0, 1.0)
 
 
 @pytest.mark.parametrize(
-    "text", [STATION, STATION.replace(SCALE, PLANE) + LENS + CAMERA + SENSOR + LIGHT], ids=["plain", "full"]
+    "text", [STATION, STATION.replace(SCALE, PLANE) + LENS + CAMERA + SENSOR + LIGHT + BACKLIGHT], ids=["plain", "full"]
 )
 def test_what_is_written_reads_back_equal(tmp_path: Path, text: str) -> None:
     first = read_station(written(tmp_path, text))
@@ -78,7 +86,7 @@ def test_what_is_written_reads_back_equal(tmp_path: Path, text: str) -> None:
         assert np.array_equal(first.lens.camera_matrix, again.lens.camera_matrix)
         assert np.array_equal(first.lens.distortion, again.lens.distortion)
     assert first.camera == again.camera
-    plain = ("station", "outline_mm", "scale_relative", "full_scale", "light")
+    plain = ("station", "outline_mm", "scale_relative", "full_scale", "light", "backlight")
     assert [getattr(first, name) for name in plain] == [getattr(again, name) for name in plain]
     assert ("[scale]" in (tmp_path / "again.toml").read_text()) == ("[scale]" in text)
 
@@ -128,6 +136,16 @@ def test_what_is_written_reads_back_equal(tmp_path: Path, text: str) -> None:
             "scale_relative = 0.0002",
             "scale_relative = 0.0002\n[light]\nlevel_min = 0.9\nlevel_max = 0.8",
             ["light", "level_min below level_max"],
+        ),
+        (
+            "scale_relative = 0.0002",
+            "scale_relative = 0.0002\n[backlight]\nhalf_angle_deg = 95.0\nhalf_angle_u_deg = 1.0",
+            ["backlight.half_angle_deg", "less than 90"],
+        ),
+        (
+            "scale_relative = 0.0002",
+            "scale_relative = 0.0002\n[backlight]\nhalf_angle_deg = 9.0",
+            ["backlight.half_angle_u_deg", "missing"],
         ),
         ("scale_relative = 0.0002", "scale_relative = 0.0002\n[light]\nblur_max = 1.0", ["light.blur_max", "unknown"]),
         ('station = "ST-1"', "station = ", ["a TOML file expected", "line 3"]),

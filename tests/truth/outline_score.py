@@ -2,7 +2,7 @@
 
 import json
 from collections import defaultdict
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Any
 
@@ -13,6 +13,7 @@ from vision.formats.part import read_part
 from vision.formats.shot import read_shot
 from vision.formats.station import read_station
 from vision.pipeline import measure_tray
+from vision.records.inputs import HalfAngle, Part, Station
 from vision.records.measured import EdgeFinding, MeasuredPiece, MeasuredTray
 
 PER_ZONE = ("outline_out_mm", "outline_in_mm", "outline_rms_mm", "width_mm")
@@ -55,14 +56,21 @@ class Score:
 def score_family(folder: Path) -> Score:
     """Measure every tray of a folder that holds part, station and trays with `truth.json`."""
     part, station = read_part(folder / "part.toml"), read_station(folder / "station.toml")
+    # Silhouettes without a rim are those of a collimated light, where their station does not say so.
+    return score_trays(folder, part, replace(station, backlight=station.backlight or HalfAngle(0.0, 0.0)))
+
+
+def score_trays(folder: Path, part: Part, station: Station) -> Score:
+    """Measure every tray of a folder by this part and this station."""
     score = Score()
     for path in sorted(folder.glob("*/truth.json")):
         measured = measure_tray(read_frames(read_shot(path.parent), station), part, station)
-        _compare(json.loads(path.read_text()), measured, score)
+        compare(json.loads(path.read_text()), measured, score)
     return score
 
 
-def _compare(truth: dict[str, Any], measured: MeasuredTray, score: Score) -> None:
+def compare(truth: dict[str, Any], measured: MeasuredTray, score: Score) -> None:
+    """Add what was measured on a tray, and what is true of it, to a score."""
     left = [piece for piece in measured.pieces if piece.pose is not None]
     for known in truth["pieces"]:
         near = [p for p in left if p.pose and np.hypot(*np.subtract(p.pose.center_px, known["center_px"])) < NEAR_PX]

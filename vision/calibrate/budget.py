@@ -84,5 +84,9 @@ def measure_budget(
         Contribution("pose", components.pose, source="covariance of the fit"),
         Contribution("edge", components.edge, source="noise and levels of the frame"),
         Contribution("form", components.form, source="curvature put back, smoothing"),
+        Contribution("rim", components.rim, source="bright band: backlight's extent and rim as given, else any"),
+        Contribution("flare", components.flare, source="levels beside the edges"),
+        Contribution("coma", components.coma, source="edges by direction"),
+        Contribution("height", components.height, source="of the outline, as the part's file says"),
     )
     return combine((*own, *more), coverage=coverage)

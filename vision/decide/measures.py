@@ -87,6 +87,11 @@ _ALL = (
         "largest error of a punched hole's diameter, its sign kept", needs="hole", least=-inf,
     ),
     Measure(
+        "rim_band_mm", "mm", "bright band at the rim", 3,
+        "width of the bright band along the rim, where it is wider than the blur", per_zone=True, later=True,
+        as_drawn=None,
+    ),
+    Measure(
         "outline_seen", "", "outline seen", 3,
         "share of the outline that was seen", per_zone=True, says_seen=True, later=True, most=1.0, as_drawn=1.0,
     ),

@@ -2,15 +2,15 @@
 
 from itertools import pairwise
 from pathlib import Path
-from typing import Annotated
+from typing import Annotated, Self
 
 import numpy as np
-from pydantic import Field
+from pydantic import Field, model_validator
 
 from vision.errors import Unusable
 from vision.formats.drawing import read_loops
 from vision.formats.strict import FormatOne, Span, Strict, Text, read_toml
-from vision.records import Array, Part, Surface, Zone
+from vision.records import Array, Part, RimRadius, Surface, Zone
 
 # Zones are typed as on the drawing, the outline ends where its curves do: 0.001 mm apart is the same place.
 _SAME_MM = 0.001
@@ -34,8 +34,17 @@ class _PartFile(Strict):
     name: Text
     nominal: Text
     edge_height_mm: Annotated[float, Field(ge=0.0)] = 0.0
+    edge_height_u_mm: Annotated[float, Field(ge=0.0)] = 0.0
+    rim_radius_mm: Annotated[float, Field(gt=0.0)] | None = None
+    rim_radius_u_mm: Annotated[float, Field(ge=0.0)] | None = None
     zone: Annotated[list[_ZoneTable], Field(min_length=1)]
     surface: _SurfaceTable | None = None
+
+    @model_validator(mode="after")
+    def _radius_and_its_uncertainty(self) -> Self:
+        if (self.rim_radius_mm is None) != (self.rim_radius_u_mm is None):
+            raise ValueError("rim_radius_mm and rim_radius_u_mm, both or neither, expected")
+        return self
 
 
 def read_part(path: Path) -> Part:
@@ -59,6 +68,9 @@ def read_part(path: Path) -> Part:
         surface = Surface((table.surface.x_mm[0], table.surface.x_mm[1]), table.surface.inset_mm)
         if surface.x_mm[1] <= ends[0] or surface.x_mm[0] >= ends[1]:
             raise Unusable(path, "surface.x_mm", f"a span on the outline's {_span(ends)} expected", _span(surface.x_mm))
+    rim = None
+    if table.rim_radius_mm is not None and table.rim_radius_u_mm is not None:
+        rim = RimRadius(table.rim_radius_mm, table.rim_radius_u_mm)
     return Part(
         part=table.part,
         name=table.name,
@@ -67,6 +79,8 @@ def read_part(path: Path) -> Part:
         zones=zones,
         surface=surface,
         edge_height_mm=table.edge_height_mm,
+        edge_height_u_mm=table.edge_height_u_mm,
+        rim=rim,
     )
 
 

@@ -9,7 +9,7 @@ from pydantic import AfterValidator, Field, model_validator
 
 from vision.formats.atomic_write import write_atomic
 from vision.formats.strict import FormatOne, PairOfNumbers, Strict, Text, as_time, read_toml
-from vision.records import VALID_DAYS, Camera, Lens, LightLimits, Lights, Station
+from vision.records import VALID_DAYS, Camera, HalfAngle, Lens, LightLimits, Lights, Station
 
 _Row = Annotated[list[float], Field(min_length=3, max_length=3)]
 _Matrix = Annotated[list[_Row], Field(min_length=3, max_length=3)]
@@ -103,6 +103,11 @@ class _Lights(Strict):
         return self
 
 
+class _Backlight(Strict):
+    half_angle_deg: Annotated[float, Field(ge=0.0, lt=90.0)]
+    half_angle_u_deg: Annotated[float, Field(ge=0.0, lt=90.0)]
+
+
 class _StationFile(Strict):
     format: FormatOne
     station: Text
@@ -115,6 +120,7 @@ class _StationFile(Strict):
     light: _Light | None = None
     calibrated: _Calibrated | None = None
     lights: _Lights | None = None
+    backlight: _Backlight | None = None
 
     @model_validator(mode="after")
     def _one_way_to_mm(self) -> Self:
@@ -137,7 +143,7 @@ def read_station(path: Path) -> Station:
     else:
         assert table.scale  # the model lets one of the two through
         homography = np.diag([table.scale.mm_per_px, -table.scale.mm_per_px, 1.0])
-    lens, camera = table.lens, table.camera
+    lens, camera, backlight = table.lens, table.camera, table.backlight
     return Station(
         station=table.station,
         homography=homography,
@@ -150,6 +156,7 @@ def read_station(path: Path) -> Station:
         calibrated_at=table.calibrated.at if table.calibrated else None,
         valid_days=table.calibrated.valid_days if table.calibrated else VALID_DAYS,
         lights=_lights(table.lights) if table.lights else Lights(),
+        backlight=HalfAngle(backlight.half_angle_deg, backlight.half_angle_u_deg) if backlight else None,
     )
 
 
@@ -192,5 +199,10 @@ def write_station(station: Station, path: Path) -> None:
     if station.lights != Lights():
         table["lights"] = {
             key: value for key, value in asdict(station.lights).items() if value not in (None, (), False)
+        }
+    if station.backlight:
+        table["backlight"] = {
+            "half_angle_deg": station.backlight.half_deg,
+            "half_angle_u_deg": station.backlight.u_deg,
         }
     write_atomic(path, tomlkit.dumps(table))

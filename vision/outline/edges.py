@@ -44,13 +44,16 @@ class Outline:
     """Edge points of one closed contour, evenly spaced by about 1 px, metal on the left with y up.
 
     `points_px` (n, 2); `normals_px` (n, 2) out of the metal, in image axes; `valid` (n,): a clean single edge;
-    `profile` (k,): mean normalised light at `_offsets()` about the edge, from which the blur is read.
+    `profile` (k,): mean normalised light at `profile_offsets()` about the edge, from which the blur is read; `share`
+    (k, n): each point's own, along its normal, with the edge `edge_px` (n,) from its middle.
     """
 
     points_px: Array
     normals_px: Array
     valid: NDArray[np.bool_]
     profile: Array
+    share: NDArray[np.float32]
+    edge_px: Array
 
 
 def trace_edge(pixels: NDArray[np.generic], light: Backlight, rough: Array) -> Outline:
@@ -72,7 +75,7 @@ def trace_edge(pixels: NDArray[np.generic], light: Backlight, rough: Array) -> O
     edge = resample(smooth(chain + shift[:, None] * normals, 0.5), 1.0)
     normals = _outward(edge)
     bright, dark = light.at(edge)
-    at = _offsets()
+    at = profile_offsets()
     # Single precision is ample for shares of light and halves the time of the matched step.
     share = _profiles(crop, edge - low, normals, at)
     share -= dark.astype(np.float32)
@@ -82,7 +85,7 @@ def trace_edge(pixels: NDArray[np.generic], light: Backlight, rough: Array) -> O
     total = crossing + step
     valid = clean & (np.abs(step) < _MAX_STEP_PX) & _undisturbed(share, total)
     points = edge + np.where(valid, total, 0.0)[:, None] * normals
-    return Outline(points, normals, valid, _mean_profile(share, total, valid, at))
+    return Outline(points, normals, valid, _mean_profile(share, total, valid, at), share, total)
 
 
 def _undisturbed(share: NDArray[np.float32], total: Array) -> NDArray[np.bool_]:
@@ -91,7 +94,7 @@ def _undisturbed(share: NDArray[np.float32], total: Array) -> NDArray[np.bool_]:
     Looked at are the ends of the look, and the light `_BESIDE_PX` from the edge, which a hair that runs into the
     edge at a small angle still shades where it has left the look's end.
     """
-    row = np.ceil((np.clip(total, -1.0, 1.0) + _BESIDE_PX + _offsets()[-1]) / _STEP_PX).astype(np.int64)
+    row = np.ceil((np.clip(total, -1.0, 1.0) + _BESIDE_PX + profile_offsets()[-1]) / _STEP_PX).astype(np.int64)
     column = np.arange(share.shape[1])
     near = (share[row, column] + share[row + 1, column]) / 2
     fine = np.ones(share.shape[1], bool)
@@ -105,7 +108,7 @@ def _undisturbed(share: NDArray[np.float32], total: Array) -> NDArray[np.bool_]:
     return np.asarray(spoilt[0] == 0)
 
 
-def _offsets() -> Array:
+def profile_offsets() -> Array:
     reach = _REACH_PX + 1.0
     return np.arange(-reach, reach + 1e-9, _STEP_PX)
 
@@ -153,7 +156,7 @@ def _matched_step(share: NDArray[np.float32], crossing: Array) -> tuple[Array, A
 @lru_cache(maxsize=1)
 def _step_table() -> tuple[NDArray[np.float32], Array]:
     """Of the matched step, for every phase of the crossing: G / sum G^2, (k, phases), and sum Phi G / sum G^2."""
-    at = _offsets()
+    at = profile_offsets()
     most = round(at[-1] * _PHASES)
     t = (at[:, None] - np.arange(-most, most + 1) / _PHASES) / _BLUR_PX
     bell = np.where(np.abs(t) > _REACH_PX / _BLUR_PX, 0.0, np.exp(-0.5 * t * t) / (np.sqrt(2 * np.pi) * _BLUR_PX))
@@ -179,7 +182,7 @@ def blur_px(profile: Array, at: Array | None = None) -> float:
     if not np.isfinite(profile).all():
         return float("nan")
     trial = np.geomspace(0.3, 16.0, 300)
-    misfit = ((ndtr((_offsets() if at is None else at) / trial[:, None]) - profile) ** 2).sum(axis=1)
+    misfit = ((ndtr((profile_offsets() if at is None else at) / trial[:, None]) - profile) ** 2).sum(axis=1)
     return float(trial[misfit.argmin()])
 
 

@@ -19,10 +19,11 @@ _DENSE_MM, _STEPS = 0.005, 30
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Rim:
-    """A hole's edge: `points_mm` (n, 2) in the tray, and the blur of the edge in mm."""
+    """A hole's edge: `points_mm` (n, 2) in the tray, the edge's blur, and how far a bright band may move it, mm."""
 
     points_mm: Array
     blur_mm: float
+    band_mm: float = 0.0
 
 
 def drawn_rims(rims: list[Rim], to_drawing: Motion, part: Part) -> list[Rim | None]:
@@ -51,7 +52,8 @@ def measure_holes(
         offset = float(np.hypot(*shift))
         offsets.append(Measured(offset, UncertaintyComponents(station=systematic, pose=pose_sd_mm, edge=noise)))
         # Both edges of a diameter carry the outline's uncertainty together: it is one and the same edge offset.
-        errors.append(Measured(2 * grown, UncertaintyComponents(station=2 * systematic, edge=2 * noise)))
+        parts = UncertaintyComponents(station=2 * systematic, edge=2 * noise, rim=2 * rim.band_mm)
+        errors.append(Measured(2 * grown, parts))
     return max(offsets, key=lambda m: m.value or 0.0), max(errors, key=lambda m: abs(m.value or 0.0))
 
 

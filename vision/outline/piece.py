@@ -6,6 +6,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from vision.geometry import CameraMapping
+from vision.outline.band import RimBand, lean
+from vision.outline.band_along import BandAlong, along_nominal
 from vision.outline.bumps import SHORT_MM, Bump, blend, find_bumps
 from vision.outline.holes import Rim, drawn_rims, measure_holes
 from vision.outline.nominal import Nominal
@@ -16,7 +18,16 @@ from vision.outline.registration import Fit
 from vision.outline.scene import BacklitScene
 from vision.outline.seen_measures import is_hidden, is_in_the_way, what_was_seen, with_burrs
 from vision.outline.unexplained import Unexplained, unexplained
-from vision.outline.zone_measures import MISSING, Measured, OutlineSeen, deviations, extent, outline_seen
+from vision.outline.zone_measures import (
+    MISSING,
+    Measured,
+    OpticsLeft,
+    OutlineSeen,
+    deviations,
+    extent,
+    outline_seen,
+    rim_band,
+)
 from vision.records import (
     Array,
     BendFinding,
@@ -43,13 +54,14 @@ _BEND_LEAVES_MM = 2.5
 class Edge:
     """Clean edge points of one piece in tray mm (n, 2), the rims of its holes, and the blur of the edges in mm.
 
-    `profile` (k,): mean share of the light across the edge, at `places_across` of it.
+    `profile` (k,): mean share of the light across the edge, at `places_across` of it; `band`: its bright band.
     """
 
     points_mm: Array
     rims: list[Rim]
     blur_mm: float
     profile: Array
+    band: RimBand | None = None
 
 
 def measure_piece(
@@ -62,7 +74,9 @@ def measure_piece(
     if spoilt.any():
         placement = refine_beside(edge.points_mm, placement, nominal, spoilt)
         profile, bumps = _shape(edge, placement, nominal, camera)
-    seen = outline_seen(nominal, profile, _pose_sd(placement.datum, nominal), camera.station)
+    rim = _rim_along(edge, placement, nominal, camera)
+    seen = outline_seen(nominal, profile, _pose_sd(placement.datum, nominal), camera.station, rim)
+    band = rim[0]
     zones = nominal.part.zones
     rows = _rows(seen)
     by_zone = {
@@ -71,7 +85,7 @@ def measure_piece(
     }
     if fault is None and is_hidden(by_zone["outline_out_mm"], edge.rims, placement.datum.motion, nominal.part):
         fault = "outline_hidden"
-    rest = _rest(edge, placement, profile, scene, alone=fault != "touching")
+    rest = _rest(edge, placement, profile, scene, band, alone=fault != "touching")
     if fault is None and any(is_in_the_way(stray) for stray in rest.strays):
         fault = "stray"
     burrs = with_burrs(by_zone["outline_out_mm"], rest.strays, camera.station.outline_mm, scene.mm_per_px)
@@ -81,8 +95,9 @@ def measure_piece(
         **what_was_seen(seen, rest, scene.mm_per_px),
     }
     table["length_mm"] = extent(seen, 0, None)
+    table["rim_band_mm"] = {zone.name: rim_band(band, nominal.zone == k) for k, zone in enumerate(zones)}
     if nominal.bend.any():
-        table["bend_deg"] = bend = _bend(placement, nominal, camera)
+        table["bend_deg"] = bend = _bend(placement, nominal, camera, band)
     else:
         bend = MISSING
     arm = max(
@@ -114,11 +129,14 @@ def measure_piece(
             nominal_mm=nominal.points,
             nominal_px=camera.to_px(placement.datum.motion.inverse().apply(nominal.points)),
             deviation_mm=np.where(profile.seen, profile.value, np.nan),
+            rim_u_mm=None if band is None else band.alone(),
         ),
     )
 
 
-def _rest(edge: Edge, placement: Placement, profile: Profile, scene: BacklitScene, alone: bool) -> Unexplained:
+def _rest(
+    edge: Edge, placement: Placement, profile: Profile, scene: BacklitScene, band: BandAlong | None, alone: bool
+) -> Unexplained:
     """What the frame shows beyond the measured outline and the drawn holes."""
     rims = drawn_rims(edge.rims, placement.datum.motion, scene.nominal.part)
     shape = Shape(
@@ -127,10 +145,26 @@ def _rest(edge: Edge, placement: Placement, profile: Profile, scene: BacklitScen
         motion=placement.datum.motion,
         rims_px=tuple(scene.camera.to_px(rim.points_mm) for rim in rims if rim is not None),
         blur_px=edge.blur_mm / scene.mm_per_px,
-        bright_rim_mm=np.zeros(len(profile.value)),
+        bright_rim_mm=np.zeros(len(profile.value)) if band is None else band.width_mm(),
         alone=alone,
     )
     return unexplained(scene, shape)
+
+
+def _rim_along(
+    edge: Edge, placement: Placement, nominal: Nominal, camera: CameraMapping
+) -> tuple[BandAlong | None, OpticsLeft]:
+    """The piece's band by the nominal's points, and what lens and height leave."""
+    height = np.zeros(len(nominal.points))
+    if nominal.part.edge_height_u_mm:
+        to_tray = placement.datum.motion.inverse()
+        at_mm = to_tray.apply(nominal.points)
+        outward = to_tray.apply(nominal.points + nominal.normals) - at_mm
+        height = nominal.part.edge_height_u_mm * lean(at_mm, outward, camera)
+    if edge.band is None:
+        return None, OpticsLeft(0.0, 0.0, height)
+    band = along_nominal(edge.band, placement, nominal)
+    return band, OpticsLeft(edge.band.flare_mm, edge.band.coma_mm, height)
 
 
 def _rows(seen: OutlineSeen) -> list[tuple[Measured, Measured, Measured, Measured]]:
@@ -201,7 +235,7 @@ def _pose_sd(fit: Fit, nominal: Nominal) -> Array:
     return np.asarray(np.sqrt(np.einsum("ni,ij,nj->n", rows, fit.covariance[:3, :3], rows)))
 
 
-def _bend(placement: Placement, nominal: Nominal, camera: CameraMapping) -> Measured:
+def _bend(placement: Placement, nominal: Nominal, camera: CameraMapping, band: BandAlong | None = None) -> Measured:
     if placement.bend is None:
         return MISSING
     turn = placement.datum.motion.angle_rad - placement.bend.motion.angle_rad
@@ -210,7 +244,9 @@ def _bend(placement: Placement, nominal: Nominal, camera: CameraMapping) -> Meas
     span = min(float(np.ptp(nominal.points[use, 0])) for use in (nominal.bend, nominal.datum))
     fits = np.sqrt(placement.datum.covariance[2, 2] + placement.bend.covariance[2, 2])
     components = UncertaintyComponents(
-        station=float(np.degrees(camera.station.outline_mm / span)), pose=float(np.degrees(fits))
+        station=float(np.degrees(camera.station.outline_mm / span)),
+        pose=float(np.degrees(fits)),
+        rim=0.0 if band is None else float(np.degrees(band.turn_rad)),
     )
     return Measured(float(np.degrees(turn)), components)
 

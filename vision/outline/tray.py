@@ -6,6 +6,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from vision.geometry import centroid, moments
+from vision.outline.band import RimBand, of_piece, see_band
 from vision.outline.edges import Outline, blur_px, far_blur_px, trace_edge
 from vision.outline.holes import Rim
 from vision.outline.nominal import Nominal
@@ -33,6 +34,8 @@ _FRAGMENT_SHARE = 0.05
 SHARP_PX = 2.5
 # An outline with fewer clean edge points than this share is looked at for blur; with fewer points there is no outline.
 _CLEAN_SHARE, _LEAST_POINTS = 0.5, 100
+# A band whose mean width differs by so many standard deviations from what is known is no chance (1 tray in 300,000).
+_SURPRISING = 4.5
 # Outline this near to another piece's (mm) is part of the contact: the blur runs both together there.
 _CONTACT_MM = 1.2
 
@@ -69,7 +72,22 @@ def find_pieces(scene: BacklitScene) -> tuple[list[Found], list[TrayFinding], fl
                 _clump(part, scene, (found, findings, blurs))
     detail = "a piece lies on its face: its outline is the drawing's mirror image; turn it over"
     findings += [TrayFinding("face_down", one.center_px, detail) for one in found if one.fault == "face_down"]
-    return found, _without_fragments(findings, scene), float(np.median(blurs)) if blurs else float("nan")
+    findings = _without_fragments(findings, scene) + _contradicted(found, scene)
+    return found, findings, float(np.median(blurs)) if blurs else float("nan")
+
+
+def _contradicted(found: list[Found], scene: BacklitScene) -> list[TrayFinding]:
+    """Told where most pieces show a band that the station's half angle and the part's rim don't account for."""
+    seen = [one.edge.band for one in found if one.edge and one.edge.band]
+    bands = [band for band in seen if band.told and band.known]
+    if not bands or abs(float(np.median([band.surprise for band in bands]))) < _SURPRISING:
+        return []
+    width_um = 1000 * float(np.median([band.width_mm.mean() for band in bands]))
+    station, rim = scene.camera.station.backlight, scene.nominal.part.rim
+    assert station
+    by = f"the station's half angle of {station.half_deg:g}°" + (f" and a rim of {rim.mm:g} mm" if rim else "")
+    detail = f"the band along the rims is {width_um:.0f} µm wide, which {by} don't explain: measure the backlight anew"
+    return [TrayFinding("backlight", None, detail)]
 
 
 def _parts(region: Region, scene: BacklitScene, least: float) -> tuple[Region, ...]:
@@ -91,6 +109,7 @@ def _single(region: Region, scene: BacklitScene, blurs: list[float]) -> Found | 
         if blur > SHARP_PX:
             blurs.append(blur)
             return Found(center, "focus", None, None)
+    outline, band = see_band(outline, scene.nominal.part, scene.camera, scene.mm_per_px)
     points = scene.camera.to_tray(outline.points_px)[outline.valid]
     if len(points) < _LEAST_POINTS:
         return None
@@ -102,16 +121,20 @@ def _single(region: Region, scene: BacklitScene, blurs: list[float]) -> Found | 
     if placement is None or not like:
         return None
     blurs.append(blur)
-    return Found(center, None, placement, Edge(points, _rims(region, scene), blur * scene.mm_per_px, outline.profile))
+    blur_mm = band.blur_mm if band else blur * scene.mm_per_px
+    edge = Edge(points, _rims(region, scene, band), blur_mm, outline.profile, band)
+    return Found(center, None, placement, edge)
 
 
-def _rims(region: Region, scene: BacklitScene) -> list[Rim]:
+def _rims(region: Region, scene: BacklitScene, band: RimBand | None) -> list[Rim]:
     rims = []
+    # Nobody says how round a punched edge is: what moved the outline may have moved it, or not.
+    unsure = 0.0 if band is None else band.reach_mm
     for hole in region.holes:
         outline = trace_edge(scene.back.pixels, scene.light, hole)
         if outline.valid.sum() > 8:
             points = scene.camera.to_tray(outline.points_px)[outline.valid]
-            rims.append(Rim(points, blur_px(outline.profile) * scene.mm_per_px))
+            rims.append(Rim(points, blur_px(outline.profile) * scene.mm_per_px, unsure))
     return rims
 
 
@@ -180,8 +203,9 @@ def _clump(region: Region, scene: BacklitScene, out: tuple[list[Found], list[Tra
         return
     outline = trace_edge(scene.back.pixels, scene.light, region.outer)
     blurs.append(blur_px(outline.profile))
+    outline, band = see_band(outline, scene.nominal.part, scene.camera, scene.mm_per_px)
     for piece in pieces:
-        found.append(_apart(piece, pieces, outline, (region, scene)))
+        found.append(_apart(piece, pieces, (outline, band), (region, scene)))
 
 
 def _contact(pieces: tuple[SeparatedPiece, ...], outer: Array, region: Region, nominal: Nominal) -> Pair:
@@ -199,10 +223,13 @@ def _inside_frame(piece: SeparatedPiece, scene: BacklitScene) -> bool:
 
 
 def _apart(
-    piece: SeparatedPiece, pieces: tuple[SeparatedPiece, ...], outline: Outline, where: tuple[Region, BacklitScene]
+    piece: SeparatedPiece,
+    pieces: tuple[SeparatedPiece, ...],
+    traced: tuple[Outline, RimBand | None],
+    where: tuple[Region, BacklitScene],
 ) -> Found:
     """One piece of a clump with its own share of the outline, away from the contact."""
-    region, scene = where
+    (outline, band), (region, scene) = traced, where
     points = scene.camera.to_tray(outline.points_px)
     normals = _in_tray(outline, scene)
     own: NDArray[np.bool_] = outline.valid & belongs(points, normals, piece.motion, scene.nominal)
@@ -212,10 +239,13 @@ def _apart(
             own &= np.abs(off) > _CONTACT_MM
     mine = points[own]
     placement = refine(mine, piece.motion, scene.nominal)
-    blur = blur_px(outline.profile) * scene.mm_per_px
+    blur = band.blur_mm if band else blur_px(outline.profile) * scene.mm_per_px
+    if band is not None:
+        _, off, _ = scene.nominal.project(piece.motion.apply(band.at_mm))
+        band = of_piece(band, np.abs(off) < _CONTACT_MM)
     middle = piece.motion.inverse().apply(np.array([scene.nominal.moments.centroid]))
     center = scene.camera.to_px(middle)[0]
-    edge = Edge(mine, _rims(region, scene), blur, outline.profile)
+    edge = Edge(mine, _rims(region, scene, band), blur, outline.profile, band)
     return Found((float(center[0]), float(center[1])), "touching", placement, edge if placement is not None else None)
 
 

@@ -3,7 +3,9 @@
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import NDArray
 
+from vision.outline.band_along import BandAlong
 from vision.outline.nominal import Nominal
 from vision.outline.profile import Profile
 from vision.records import Array, Station, UncertaintyComponents
@@ -20,6 +22,8 @@ _CHOICE, _LEAST_NOISE = 1.8, 0.5
 # How well the curvature of an edge is known where it is put back: a share of the correction itself.
 _LIFT_UNCERTAINTY = 0.4
 _UNEVEN = 0.35
+# A band's width is told where it is known to this share of itself.
+_BAND_TOLD = 0.2
 # What smoothing and the edge's slope leave of a bump's height: this share of it (measured on rendered bumps).
 _FORM_UNCERTAINTY = 0.002
 
@@ -41,12 +45,21 @@ MISSING = Measured(None, None)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
+class OpticsLeft:
+    """Standard uncertainties of the outline's place that lens and height leave, mm; `height_mm` (n,) with its sign."""
+
+    flare_mm: float
+    coma_mm: float
+    height_mm: Array
+
+
+@dataclass(frozen=True, slots=True, eq=False)
 class OutlineSeen:
     """A placed profile with what its uncertainties need.
 
     Standard uncertainties of each deviation, (n,): `pose_mm` from the fit, `edge_mm` from photon noise, `form_mm` from
     the curvature put back and what smoothing leaves. `shape` (m, 2): the measured outline at the nominal's fine points,
-    drawing mm.
+    drawing mm. `band`: the rim's, None where nothing is known of it; `optics` what lens and height leave.
     """
 
     nominal: Nominal
@@ -56,6 +69,8 @@ class OutlineSeen:
     form_mm: Array
     shape: Array
     station: Station
+    band: BandAlong | None
+    optics: OpticsLeft
 
     def components_at(self, index: int) -> UncertaintyComponents:
         """What the uncertainty of one deviation is made of."""
@@ -64,17 +79,23 @@ class OutlineSeen:
             pose=float(self.pose_mm[index]),
             edge=float(self.edge_mm[index]),
             form=float(self.form_mm[index]),
+            rim=self.band.deviation(index).alone if self.band else 0.0,
+            flare=self.optics.flare_mm,
+            coma=self.optics.coma_mm,
+            height=abs(float(self.optics.height_mm[index])),
         )
 
 
-def outline_seen(nominal: Nominal, profile: Profile, pose_mm: Array, station: Station) -> OutlineSeen:
+def outline_seen(
+    nominal: Nominal, profile: Profile, pose_mm: Array, station: Station, rim: tuple[BandAlong | None, OpticsLeft]
+) -> OutlineSeen:
     """Gather what all zones of a piece share."""
     edge = np.hypot(_CHOICE * profile.sd, _LEAST_NOISE * profile.fine_sd)
     form = np.hypot(_LIFT_UNCERTAINTY * profile.lift, _FORM_UNCERTAINTY * profile.value)
     fine = nominal.fine
     value = np.interp(fine.at, np.arange(len(profile.value) + 1), np.append(profile.value, profile.value[0]))
     shape = fine.points + value[:, None] * fine.normals
-    return OutlineSeen(nominal, profile, pose_mm, edge, form, shape, station)
+    return OutlineSeen(nominal, profile, pose_mm, edge, form, shape, station, *rim)
 
 
 def deviations(seen: OutlineSeen, zone: int) -> tuple[Measured, Measured, Measured]:
@@ -90,13 +111,24 @@ def deviations(seen: OutlineSeen, zone: int) -> tuple[Measured, Measured, Measur
     # errors are not even, and about a third of one remains (measured on rendered frames).
     lean = max(abs(float(value.mean())) / max(rms, 1e-9), _UNEVEN)
     even = UncertaintyComponents(
-        station=lean * seen.station.outline_mm, edge=float(np.sqrt(np.mean(seen.profile.sd[at] ** 2)))
+        station=lean * seen.station.outline_mm,
+        edge=float(np.sqrt(np.mean(seen.profile.sd[at] ** 2))),
+        rim=_rim_of_rms(seen.band, seen.nominal.zone == zone, lean, rms) if seen.band else 0.0,
+        flare=lean * seen.optics.flare_mm,
+        coma=lean * seen.optics.coma_mm,
+        height=lean * float(np.abs(seen.optics.height_mm[at]).mean()),
     )
     return (
         Measured(max(0.0, float(value[out])), seen.components_at(at[out])),
         Measured(max(0.0, -float(value[in_])), seen.components_at(at[in_])),
         Measured(rms, even),
     )
+
+
+def _rim_of_rms(band: BandAlong, inside: NDArray[np.bool_], lean: float, rms: float) -> float:
+    """What the band adds to a root mean square: evenly as any even error does; where it is as large as that, all."""
+    size = float(np.sqrt(np.mean(band.alone()[inside] ** 2)))
+    return size * max(lean, min(1.0, size / max(rms, 1e-9)))
 
 
 def extent(seen: OutlineSeen, axis: int, zone: int | None) -> Measured:
@@ -121,11 +153,27 @@ def extent(seen: OutlineSeen, axis: int, zone: int | None) -> Measured:
             return MISSING
     size = float(shape[tops[0]] - shape[tops[1]])
     # The pose moves both ends alike, so that it does not count.
+    raised = seen.optics.height_mm[ends]
     of_both = np.hypot(seen.form_mm[ends], steps / np.sqrt(3))
     components = UncertaintyComponents(
         station=float(np.sqrt(2) * seen.station.outline_mm),
         scale=size * seen.station.scale_relative,
         edge=float(np.hypot(*seen.edge_mm[ends])),
         form=float(np.hypot(*of_both)),
+        rim=seen.band.uncertainty(int(ends[0])).across(seen.band.uncertainty(int(ends[1]))) if seen.band else 0.0,
+        flare=2 * seen.optics.flare_mm,
+        coma=float(np.sqrt(2) * seen.optics.coma_mm),
+        # Half of a height's variance is the piece's as a whole, half each end's own.
+        height=float(np.hypot(raised.sum(), np.hypot(*raised)) / np.sqrt(2)),
     )
     return Measured(size, components)
+
+
+def rim_band(band: BandAlong | None, inside: NDArray[np.bool_]) -> Measured:
+    """Mean width of the bright band over a zone's points `inside` (n,); missing where it is no wider than the blur."""
+    if band is None or not band.band.told:
+        return MISSING
+    width, uncertainty = band.width_over(inside)
+    if width < band.band.blur_mm or uncertainty > _BAND_TOLD * width:
+        return MISSING
+    return Measured(width, UncertaintyComponents(rim=uncertainty))

@@ -123,13 +123,30 @@ class Lights:
     low_level: tuple[float, float] | None = None
 
 
+@dataclass(frozen=True, slots=True)
+class HalfAngle:
+    """Half the angle under which a rim on the tray sees the backlight, and its standard uncertainty (degrees)."""
+
+    half_deg: float
+    u_deg: float
+
+
+@dataclass(frozen=True, slots=True)
+class RimRadius:
+    """Radius of a part's round rim as seen from above, and how far it may lie from it at any one place (k = 1), mm."""
+
+    mm: float
+    u_mm: float
+
+
 @dataclass(frozen=True, slots=True, eq=False)
 class Station:
     """A calibrated camera above a tray.
 
     `homography` (3, 3) takes undistorted px to tray mm; a plain scale s stands here as diag(s, -s, 1).
     `outline_mm` and `scale_relative` are standard uncertainties (k = 1) of one outline deviation and of any length.
-    `calibrated_at` is ISO 8601, None where unknown; the calibration holds for `valid_days`.
+    `calibrated_at` is ISO 8601, None where unknown; the calibration holds for `valid_days`. `backlight` is None where
+    nobody knows its extent.
     """
 
     station: str
@@ -143,6 +160,7 @@ class Station:
     calibrated_at: str | None = None
     valid_days: float = VALID_DAYS
     lights: Lights = Lights()
+    backlight: HalfAngle | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -168,7 +186,8 @@ class Part:
     """A part's drawing.
 
     `outline` is the largest closed loop, (n, 2) drawing mm, counter-clockwise, first vertex not repeated, chords within
-    0.0001 mm of the curves drawn; `holes` are the loops inside it, counter-clockwise too.
+    0.0001 mm of the curves drawn; `holes` are the loops inside it, counter-clockwise too. `edge_height_u_mm` is how far
+    the outline's height may lie from its mean at any one place (k = 1); `rim` None where nobody knows how round it is.
     """
 
     part: str
@@ -178,6 +197,8 @@ class Part:
     zones: tuple[Zone, ...]
     surface: Surface | None
     edge_height_mm: float = 0.0
+    edge_height_u_mm: float = 0.0
+    rim: RimRadius | None = None
 
 
 @dataclass(frozen=True, slots=True)

@@ -1,7 +1,7 @@
 """What was measured on a tray, before any limit is known."""
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import astuple, dataclass, field
 from math import hypot
 from typing import Literal
 
@@ -25,6 +25,7 @@ TrayKind = Literal[
     "moved",
     "missing_light",
     "wrong_light",
+    "backlight",
 ]
 Fault = Literal[
     "touching",
@@ -182,13 +183,15 @@ class DeviationProfile:
     """Signed deviations along the nominal, for pictures and for a lot's mean; not part of `result.json`.
 
     All of length n, at even steps of the nominal: `s_mm` from its first vertex; `nominal_mm` (n, 2) drawing;
-    `nominal_px` (n, 2) where the nominal lies in the frame as taken; `deviation_mm`, nan where not measured.
+    `nominal_px` (n, 2) where the nominal lies in the frame as taken; `deviation_mm`, nan where not measured;
+    `rim_u_mm`: the bright band's part of its standard uncertainty.
     """
 
     s_mm: Array
     nominal_mm: Array
     nominal_px: Array
     deviation_mm: Array
+    rim_u_mm: Array | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -196,7 +199,8 @@ class UncertaintyComponents:
     """Standard uncertainties (k = 1) that make up a measure's own, each in the measure's unit and already weighted.
 
     `station`: place in the field; `scale`: of a length; `pose`: the registration's; `edge`: photon noise and levels;
-    `form`: the edge's curvature put back, and what smoothing leaves.
+    `form`: the edge's curvature put back, and what smoothing leaves; `rim`: the bright band that a round rim shows;
+    `flare`, `coma`: of the lens, as the frame shows them; `height`: of the outline above the tray, from place to place.
     """
 
     station: float = 0.0
@@ -204,11 +208,15 @@ class UncertaintyComponents:
     pose: float = 0.0
     edge: float = 0.0
     form: float = 0.0
+    rim: float = 0.0
+    flare: float = 0.0
+    coma: float = 0.0
+    height: float = 0.0
 
     @property
     def combined(self) -> float:
         """Their root sum of squares: the sources know nothing of each other."""
-        return hypot(self.station, self.scale, self.pose, self.edge, self.form)
+        return hypot(*astuple(self))
 
 
 @dataclass(frozen=True, slots=True)

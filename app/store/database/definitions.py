@@ -17,11 +17,14 @@ from vision.records import (
     Detection,
     Digests,
     Finding,
+    HalfAngle,
     JudgedPiece,
     Lens,
     LightLimits,
+    Lights,
     Limits,
     Part,
+    RimRadius,
     Station,
     Surface,
     Zone,
@@ -81,6 +84,9 @@ def part_content(part: Part) -> dict[str, Any]:
         "zones": [[zone.name, *zone.x_mm, zone.datum, zone.bend] for zone in part.zones],
         "surface": None if part.surface is None else [*part.surface.x_mm, part.surface.inset_mm],
         "edge_height_mm": part.edge_height_mm,
+        # Only where they are given, so that a part without them keeps its digest.
+        **({"edge_height_u_mm": part.edge_height_u_mm} if part.edge_height_u_mm else {}),
+        **({"rim": asdict(part.rim)} if part.rim else {}),
     }
 
 
@@ -95,6 +101,8 @@ def part_record(content: dict[str, Any]) -> Part:
         zones=tuple(Zone(name, (low, high), datum, bend) for name, low, high, datum, bend in content["zones"]),
         surface=None if surface is None else Surface((surface[0], surface[1]), surface[2]),
         edge_height_mm=content["edge_height_mm"],
+        edge_height_u_mm=content.get("edge_height_u_mm", 0.0),
+        rim=RimRadius(**content["rim"]) if "rim" in content else None,
     )
 
 
@@ -112,7 +120,14 @@ def station_content(station: Station) -> dict[str, Any]:
         # Only where there are any, so that a station without them keeps its digest.
         **({"light": asdict(station.light)} if station.light != LightLimits() else {}),
         **({"calibrated": [station.calibrated_at, station.valid_days]} if station.calibrated_at is not None else {}),
+        **({"lights": asdict(station.lights)} if station.lights != Lights() else {}),
+        **({"backlight": asdict(station.backlight)} if station.backlight else {}),
     }
+
+
+def _lights(content: dict[str, Any]) -> Lights:
+    """Lists of the stored JSON as the record's tuples."""
+    return Lights(**{key: tuple(one) if isinstance(one, list) else one for key, one in content.items()})
 
 
 def station_record(content: dict[str, Any]) -> Station:
@@ -129,6 +144,8 @@ def station_record(content: dict[str, Any]) -> Station:
         light=LightLimits(**content.get("light", {})),
         calibrated_at=content.get("calibrated", [None])[0],
         valid_days=content.get("calibrated", [None, VALID_DAYS])[1],
+        lights=_lights(content["lights"]) if "lights" in content else Lights(),
+        backlight=HalfAngle(**content["backlight"]) if "backlight" in content else None,
     )
 
 

@@ -1,0 +1,227 @@
+"""The bright band along a piece's rim: seen where its profile tells, else reckoned from what is known of light and rim.
+
+Every outline point lies at the half level, which a bright rim moves into the metal. What is known (the backlight's half
+angle, the rim's radius) and what the profiles of a few millimetres of edge each show give the way out to the true edge,
+with an uncertainty in two parts: what all places have in common, which adds up in a length, and each place's own.
+"""
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.special import ndtr
+
+from vision.geometry import CameraMapping
+from vision.outline.band_fit import Band, BandPrior, fit_band, known_band
+from vision.outline.band_model import EdgeBlocks
+from vision.outline.edges import Outline, blur_px, profile_offsets
+from vision.outline.registration import MAD_TO_SD
+from vision.outline.rim_light import band_share, staircase
+from vision.records import Array, Part, RimRadius, Station
+
+# Length of outline that shares one mean profile: rims change slowly, and photon noise must not.
+_BLOCK_MM = 6.0
+_LEAST_POINTS, _LEAST_BLOCKS = 12, 6
+# Noise is told from every so many points, which share no pixel.
+_NOISE_EVERY = 3
+# Spoons' rims where a part's file says nothing: thin blanks are 0.05 mm round, heavily buffed ones 0.6 (own choice).
+_ANY_RIM = RimRadius(0.3, 0.15)
+# A backlight of which nobody knows the extent: evenly likely from collimated to all around (degrees).
+_ANY_HALF_DEG = np.linspace(0.0, 75.0, 16)
+# A band that is surely narrower than this share of the blur leaves no mark on the profile worth a fit.
+_NARROW = 0.6
+# An even error of both levels moves the matched step by so many times the blur (twice the root of pi); samples at
+# either end of a profile that show the levels.
+_LEVEL_PX, _ENDS = 3.54, 2
+# Points whose edge lies further from where it was looked for than so many times what is usual are left out of profiles.
+_EVEN, _LEAST_EVEN_PX = 3.0, 0.02
+# The staircase of an angle nearby is the same to a thousandth: few are kept.
+_ANGLE_STEP_DEG = 0.5
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class RimBand:
+    """The band in b blocks along one piece: `at_mm` (b, 2) in the tray; the rest in mm.
+
+    `shift_mm` (b,): from the half level out to the true edge, as put back, standard uncertainty `shared_mm` (b, g) by
+    parts that blocks have in common and `own_mm` (b,); `width_mm` (b,) of the band, alike; `known`: the station says
+    what its backlight is; `told`: the profiles were looked at. `blur_mm`: the optics' own, without the band;
+    `flare_mm`, `coma_mm`: standard uncertainties of an edge's place that the lens leaves.
+    """
+
+    at_mm: Array
+    shift_mm: Array
+    shared_mm: Array
+    own_mm: Array
+    width_mm: Array
+    width_shared_mm: Array
+    width_own_mm: Array
+    blur_mm: float
+    brightness: float
+    surprise: float
+    known: bool
+    told: bool
+    flare_mm: float
+    coma_mm: float
+
+    @property
+    def reach_mm(self) -> float:
+        """Root mean square of how far the band moved the half level, and may have."""
+        doubt = (self.shared_mm**2).sum(axis=1) + self.own_mm**2
+        return float(np.sqrt(np.mean(self.shift_mm**2 + doubt)))
+
+
+def see_band(outline: Outline, part: Part, camera: CameraMapping, mm_per_px: float) -> tuple[Outline, RimBand | None]:
+    """The outline moved out to the true edge, and the band that says by how much; none for an outline too short."""
+    cut = _cut(outline, mm_per_px)
+    if cut is None:
+        return outline, None
+    centers, normals = cut.mean(outline.points_px, outline.valid), cut.mean(outline.normals_px, outline.valid)
+    normals /= np.hypot(normals[:, 0], normals[:, 1])[:, None]
+    at_mm = camera.to_tray(centers)
+    outward = camera.to_tray(centers + normals) - at_mm
+    half_deg, prior = _known(part, camera.station, _tilt_deg(at_mm, outward, camera), mm_per_px)
+    steps = staircase(round(half_deg / _ANGLE_STEP_DEG) * _ANGLE_STEP_DEG)
+    blur = blur_px(outline.profile)
+    widest = prior.width_px + 2 * float(np.hypot(prior.shared_px, prior.own_px))
+    told = bool(widest > _NARROW * blur)
+    blocks = _profiles(outline, cut, normals)
+    seen = fit_band(blocks, steps, prior, blur) if told else known_band(steps, prior, blur)
+    known = camera.station.backlight is not None
+    if not known:
+        seen = _not_put_back(seen)
+    moved = _moved(outline, cut, seen)
+    return moved, RimBand(
+        at_mm=at_mm,
+        shift_mm=seen.shift_px * mm_per_px,
+        shared_mm=seen.shared_px * mm_per_px,
+        own_mm=seen.own_px * mm_per_px,
+        width_mm=seen.width_px * mm_per_px,
+        width_shared_mm=seen.width_shared_px * mm_per_px,
+        width_own_mm=seen.width_own_px * mm_per_px,
+        blur_mm=seen.blur_px * mm_per_px,
+        brightness=seen.brightness,
+        surprise=seen.surprise if known else 0.0,
+        known=known,
+        told=told,
+        # Where the profiles were fitted, the levels beside each block were fitted with them.
+        flare_mm=0.0 if told else _uneven_levels(blocks) * _LEVEL_PX * seen.blur_px * mm_per_px,
+        coma_mm=coma_left_px(blocks, blur) * mm_per_px,
+    )
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class _Cut:
+    """An outline cut in blocks: `starts` of all; those in `use` have `counts` (b,) clean points enough."""
+
+    starts: NDArray[np.int64]
+    use: NDArray[np.bool_]
+    counts: Array
+
+    def mean(self, values: Array, valid: NDArray[np.bool_]) -> Array:
+        """Means of values (n, m) over each used block's clean points: (b, m)."""
+        clean = np.where(valid[:, None], values, 0.0)
+        return np.asarray(np.add.reduceat(clean, self.starts)[self.use] / self.counts[:, None])
+
+
+def _cut(outline: Outline, mm_per_px: float) -> _Cut | None:
+    points = len(outline.valid)
+    blocks = max(round(points * mm_per_px / _BLOCK_MM), 1)
+    starts = np.arange(blocks) * points // blocks
+    counts = np.add.reduceat(outline.valid.astype(np.float64), starts)
+    use = counts >= _LEAST_POINTS
+    return _Cut(starts, use, counts[use]) if use.sum() >= _LEAST_BLOCKS else None
+
+
+def _tilt_deg(at_mm: Array, outward: Array, camera: CameraMapping) -> Array:
+    """How far each place's line of sight leans outward, which takes as much from the backlight's half angle: (b,)."""
+    return np.asarray(np.degrees(np.arctan(lean(at_mm, outward, camera))))
+
+
+def lean(at_mm: Array, outward: Array, camera: CameraMapping) -> Array:
+    """Tangent of the sight line's lean outward at places (n, 2) in the tray, `outward` (n, 2) of any length: (n,)."""
+    pupil = camera.station.camera
+    if pupil is None:
+        return np.zeros(len(at_mm))
+    away = ((at_mm - np.asarray(pupil.foot_mm)) * outward).sum(axis=1) / np.hypot(outward[:, 0], outward[:, 1])
+    return np.asarray(away / (pupil.height_mm - camera.height_mm))
+
+
+def _known(part: Part, station: Station, tilt_deg: Array, mm_per_px: float) -> tuple[float, BandPrior]:
+    """The half angle to reckon with, and the band's width as known from light and rim."""
+    rim = part.rim or _ANY_RIM
+    if station.backlight is None:
+        shares = np.array([band_share(angle) for angle in _ANY_HALF_DEG])
+        half, share, doubt = float(_ANY_HALF_DEG.mean()), float(shares.mean()), float(shares.std())
+    else:
+        half, u = station.backlight.half_deg, station.backlight.u_deg
+        share = band_share(half)
+        doubt = (band_share(half + u) - band_share(max(half - u, 0.0))) / 2
+    # Of the radius's doubt half the variance is taken as common to the whole outline, half as each place's own.
+    own = share * rim.u_mm / np.sqrt(2)
+    scale = (
+        np.array([band_share(max(half - tilt, 0.0)) for tilt in tilt_deg]) / share if share else np.ones(len(tilt_deg))
+    )
+    # No doubt at all is none to weigh by.
+    shared = float(np.hypot(own, rim.mm * doubt))
+    return half, BandPrior(
+        rim.mm * share / mm_per_px, max(shared / mm_per_px, 1e-6), max(float(own) / mm_per_px, 1e-6), scale
+    )
+
+
+def _profiles(outline: Outline, cut: _Cut, normals: Array) -> EdgeBlocks:
+    """Mean profile of each block over its clean points."""
+    # A bump's flanks run across the normals there and look softer than they are.
+    typical = MAD_TO_SD * float(np.median(np.abs(outline.edge_px[outline.valid])))
+    even = outline.valid & (np.abs(outline.edge_px) < _EVEN * max(typical, _LEAST_EVEN_PX))
+    counts = np.maximum(np.add.reduceat(even.astype(np.float64), cut.starts)[cut.use], 1.0)
+    clean = np.where(even, outline.share, np.float32(0.0))
+    light = np.add.reduceat(clean, cut.starts, axis=1)[:, cut.use].astype(np.float64) / counts
+    # Noise from neighbours' differences: what changes along a block is no noise.
+    rough = np.abs(np.diff(outline.share[:, ::_NOISE_EVERY], axis=1))
+    noise = np.asarray(MAD_TO_SD * np.median(rough, axis=1) / np.sqrt(2), np.float64)
+    edge = np.add.reduceat(np.where(even, outline.edge_px, 0.0), cut.starts)[cut.use] / counts
+    return EdgeBlocks(light.T, profile_offsets(), normals, noise, counts, edge)
+
+
+def _uneven_levels(blocks: EdgeBlocks) -> float:
+    """By how much dark and bright levels beside an edge are off alike, rms over the blocks, as a share of the light.
+
+    Scattered light lifts the dark and lowers the bright side of an edge; the half level moves by what differs.
+    """
+    beside = blocks.light[:, :_ENDS].mean(axis=1) + blocks.light[:, -_ENDS:].mean(axis=1) - 1.0
+    return float(np.sqrt(np.mean((beside / 2) ** 2)))
+
+
+def coma_left_px(blocks: EdgeBlocks, blur: float) -> float:
+    """What a lens's coma leaves of an edge's place after the piece's own shift, px.
+
+    Coma moves opposite edges the same way in the image: a shift of the piece, which its place takes up, but for the
+    part that goes with thrice the edge's direction, a quarter of it. Its size is the profiles' third moment that turns
+    with the edge's direction.
+    """
+    z = (blocks.at_px - blocks.edge_px[:, None]) / blur
+    lopsided = (z * z - 1.0) * np.exp(-0.5 * z * z) / np.sqrt(2 * np.pi)
+    third = -6.0 * blur**3 * ((blocks.light - ndtr(z)) * lopsided).sum(axis=1) / (lopsided**2).sum(axis=1)
+    turning = np.linalg.lstsq(blocks.normals, third - third.mean(), rcond=None)[0]
+    return float(np.hypot(*turning)) / (6.0 * blur**2) / 4.0
+
+
+def _not_put_back(seen: Band) -> Band:
+    """Of a backlight that nobody knows nothing is put back; all that it may have moved the edge is doubt."""
+    shared = np.column_stack((seen.shared_px, seen.shift_px))
+    return replace(seen, shift_px=np.zeros_like(seen.shift_px), shared_px=shared)
+
+
+def _moved(outline: Outline, cut: _Cut, seen: Band) -> Outline:
+    count = len(outline.valid)
+    ends = np.append(cut.starts[1:], count)
+    middle = ((cut.starts + ends - 1) / 2)[cut.use]
+    shift = np.interp(np.arange(count), middle, seen.shift_px, period=count)
+    return replace(outline, points_px=outline.points_px + shift[:, None] * outline.normals_px)
+
+
+def of_piece(band: RimBand, own: NDArray[np.bool_]) -> RimBand | None:
+    """The band of blocks (b,) that are a piece's own; None without any."""
+    per_block = ("at_mm", "shift_mm", "shared_mm", "own_mm", "width_mm", "width_shared_mm", "width_own_mm")
+    return replace(band, **{name: getattr(band, name)[own] for name in per_block}) if own.any() else None

@@ -1,0 +1,231 @@
+"""How wide a rim's bright band is, and where the true edge lies beyond the half level, from the edge's own profile.
+
+The outline is taken in blocks of a few millimetres; the mean profile of each is a staircase (`rim_light`) behind the
+optics' blur. One least-squares fit holds all blocks of a piece together: what they share (the blur, its coma, the
+metal's brightness, the mean width, how the point spread departs from a Gaussian) and what is each block's own (place,
+width, levels). Known half angle and rim radius enter as observations with their uncertainties (Bayesian least squares);
+each block's own unknowns are eliminated first (Schur's complement). Where band and core can't be told
+apart the profile says next to nothing and the known values lead; where they can, it leads.
+"""
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from vision.outline.band_model import LEAST_BLUR_PX, BandState, EdgeBlocks, model_light
+from vision.outline.rim_light import Staircase
+from vision.records import Array
+
+# What any optics' point spread may depart from a Gaussian, as a share of light at each sample, the same all along; what
+# a single block may besides (pixel phase, neighbours).
+_OPTICS, _BLOCK = 0.003, 0.0007
+# Neighbouring edge points share pixels: the mean of n varies so much more than if they did not.
+_SHARED_PIXELS = 2.0
+# Levels beside a block of edge are known to this share of the step before its own profile tells them.
+_LEVELS = 0.01
+# A metal's brightness against Fresnel's for steel, and a lens's third moment (px^3) before the profile tells.
+_BRIGHTNESS, _COMA_PX3 = 0.05, 0.1
+# Share of the light that a lens scatters, and by how much it rises across an edge over `FLARE_REACH_PX`.
+_FLARE = (0.05, 0.05)
+# Doubt of the blur, and how much it may differ by direction, as shares of what a plain edge would have.
+_BLUR_SHARE, _UNEVEN = 0.5, 0.1
+# How far a block's width may stray from the mean is hardly held: held to what is known, rims that vary more would push
+# their mean width up instead, since it is the squares of widths that blur an edge (rendered rims: by half at 1, hardly
+# at 5).
+_FREE = 5.0
+# Steps of the fit, at most; it is settled when neither mean width nor blur moves by more.
+_STEPS, _SETTLED_PX = 12, 0.01
+# Shortest share of a step that is tried where a whole one does not help.
+_LEAST_SHARE = 0.02
+
+
+@dataclass(frozen=True, slots=True)
+class BandPrior:
+    """Width of the band in px as known beforehand: its mean, what of it is in doubt all along, and from place to place.
+
+    `scale` (b,): how many times wider it is at each block than where the camera looks straight down.
+    """
+
+    width_px: float
+    shared_px: float
+    own_px: float
+    scale: Array
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Band:
+    """What the blocks' rims showed, px: `shift_px` (b,) from the edge taken to the true one, outward; `width_px` (b,).
+
+    Uncertainty of the shifts: `shared_px` (b, g), standard parts that blocks have in common, column by column, and
+    `own_px` (b,); of the widths alike. `blur_px`, `brightness`: the optics' and the metal's;
+    `surprise`: by how many standard deviations the profiles' mean width differs from what was known of it.
+    """
+
+    shift_px: Array
+    shared_px: Array
+    own_px: Array
+    width_px: Array
+    width_shared_px: Array
+    width_own_px: Array
+    blur_px: float
+    brightness: float
+    surprise: float
+
+
+def known_band(steps: Staircase, prior: BandPrior, blur_px: float) -> Band:
+    """The band by what is known of it alone, of a profile too blurred to tell."""
+    pull = steps.brightness * prior.scale
+    shared = np.array([prior.shared_px, _BRIGHTNESS * prior.width_px])
+    return Band(
+        shift_px=pull * prior.width_px,
+        shared_px=pull[:, None] * shared,
+        own_px=pull * prior.own_px,
+        width_px=prior.scale * prior.width_px,
+        width_shared_px=prior.scale[:, None] * np.array([prior.shared_px, 0.0]),
+        width_own_px=prior.scale * prior.own_px,
+        blur_px=blur_px,
+        brightness=steps.brightness,
+        surprise=0.0,
+    )
+
+
+def fit_band(blocks: EdgeBlocks, steps: Staircase, prior: BandPrior, blur_px: float) -> Band:
+    """Fit the blocks' profiles; `blur_px` is what a plain edge would have to look as they do on average."""
+    spread = float(((steps.depth - steps.brightness) ** 2 * steps.fall).sum())
+    state = BandState(
+        place=blocks.edge_px + steps.brightness * prior.scale * prior.width_px,
+        own=np.zeros(len(blocks.light)),
+        levels=np.zeros((len(blocks.light), 2)),
+        width=prior.width_px,
+        blur=float(np.sqrt(max(blur_px**2 - spread * prior.width_px**2, LEAST_BLUR_PX**2))),
+        coma=np.zeros(4),
+        brightness=1.0,
+        flare=np.zeros(2),
+        astigmatism=np.zeros(2),
+        optics=np.zeros(len(blocks.at_px)),
+    )
+    problem = _Problem(
+        blocks=blocks,
+        steps=steps,
+        scale=prior.scale,
+        weight=1 / (blocks.noise**2 * _SHARED_PIXELS / blocks.counts[:, None] + _BLOCK**2)[:, None, :],
+        expected=state.common(),
+        held=np.concatenate(
+            (
+                np.array(
+                    [
+                        prior.shared_px,
+                        _BLUR_SHARE * blur_px,
+                        *[_COMA_PX3] * 4,
+                        _BRIGHTNESS,
+                        *_FLARE,
+                        *[_UNEVEN * blur_px] * 2,
+                    ]
+                )
+                ** -2,
+                np.full(len(blocks.at_px), _OPTICS**-2),
+            )
+        ),
+        own_held=np.array([0.0, 1 / (_FREE * prior.own_px) ** 2, 1 / _LEVELS**2, 1 / _LEVELS**2]),
+    )
+    here = _equations(state, problem)
+    share = 1.0
+    for _ in range(_STEPS):
+        trial = state.moved(share * here.common, share * here.local)
+        there = _equations(trial, problem)
+        if there.cost <= here.cost:
+            moved = share * np.abs(here.common[:2]).max()
+            state, here, share = trial, there, min(1.0, 2 * share)
+            if moved < _SETTLED_PX:
+                break
+        elif share < _LEAST_SHARE:
+            break
+        else:
+            # Too long a step leaves the stretch over which the model is straight.
+            share /= 4
+    root = np.linalg.cholesky(np.linalg.inv(here.schur))
+    shared = -here.follow @ root
+    # A block that fits worse than its noise allows holds something else: its own uncertainty grows with its misfit.
+    own = np.sqrt(np.linalg.inv(here.inner)[:, [0, 1], [0, 1]] * np.maximum(here.misfit, 1.0)[:, None])
+    shift = state.place - blocks.edge_px
+    # Between two blocks the shift is taken to run straight; a bend over three of them says by how much it may not.
+    bent = (np.roll(shift, 1) + np.roll(shift, -1) - 2 * shift) / 8
+    return Band(
+        shift_px=shift,
+        shared_px=shared[:, 0],
+        own_px=np.hypot(own[:, 0], bent),
+        width_px=prior.scale * (state.width + state.own),
+        width_shared_px=prior.scale[:, None] * (shared[:, 1] + root[0]),
+        width_own_px=prior.scale * own[:, 1],
+        blur_px=state.blur,
+        brightness=state.brightness * steps.brightness,
+        surprise=(state.width - prior.width_px) / np.sqrt(max(prior.shared_px**2 - float(root[0] @ root[0]), 1e-9)),
+    )
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class _Problem:
+    """What is fitted: `weight` (b, 1, k) of the light; `expected` (g,) common unknowns, `held` to them with weights.
+
+    `own_held` (4,): weights that hold each block's own unknowns at nought, but for its place.
+    """
+
+    blocks: EdgeBlocks
+    steps: Staircase
+    scale: Array
+    weight: Array
+    expected: Array
+    held: Array
+    own_held: Array
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class _Equations:
+    """The normal equations at a state, each block's own unknowns eliminated, and the step that they ask for.
+
+    `misfit` (b,): mean square of each block's residuals over their noise; `inner` (b, 4, 4) of each one's own; `follow`
+    (b, 4, g): how those follow the common ones; `schur` (g, g).
+    """
+
+    cost: float
+    misfit: Array
+    inner: Array
+    follow: Array
+    schur: Array
+    common: Array
+    local: Array
+
+
+def _equations(state: BandState, problem: _Problem) -> _Equations:
+    weight = problem.weight
+    light, local, shape = model_light(state, problem.blocks, problem.steps, problem.scale)
+    rest = problem.blocks.light - light
+    by_local, by_shape = local * weight, shape * weight
+    at_own = np.column_stack((np.zeros_like(state.own), state.own, state.levels))
+    off = state.common() - problem.expected
+    inner = by_local @ local.transpose(0, 2, 1) + np.diag(problem.own_held)
+    right = (by_local @ rest[:, :, None])[:, :, 0] - problem.own_held * at_own
+    # What the point spread departs by adds to each sample as it is: its derivatives are a unit matrix.
+    cross = np.concatenate((local @ by_shape.transpose(0, 2, 1), by_local), axis=2)
+    solved = np.linalg.solve(inner, np.concatenate((cross, right[:, :, None]), axis=2))
+    shapes = shape.shape[1]
+    by_shapes = by_shape.transpose(1, 0, 2).reshape(shapes, -1)
+    between = by_shape.sum(axis=0)
+    shape_by_shape = by_shapes @ shape.transpose(1, 0, 2).reshape(shapes, -1).T
+    outer = np.block([[shape_by_shape, between], [between.T, np.diag(weight.sum(axis=0)[0])]])
+    followed = cross.reshape(-1, cross.shape[2]).T @ solved.reshape(-1, solved.shape[2])
+    schur = outer + np.diag(problem.held) - followed[:, :-1]
+    wanted = np.concatenate((by_shapes @ rest.ravel(), (weight[:, 0] * rest).sum(axis=0))) - off * problem.held
+    common = np.asarray(np.linalg.solve(schur, wanted - followed[:, -1]), np.float64)
+    follow = np.asarray(solved[:, :, :-1], np.float64)
+    misfit = (weight[:, 0] * rest**2).sum(axis=1)
+    cost = misfit.sum() + (problem.own_held * at_own**2).sum() + (problem.held * off**2).sum()
+    return _Equations(
+        cost=float(cost),
+        misfit=np.asarray(misfit / (rest.shape[1] - len(problem.own_held)), np.float64),
+        inner=inner,
+        follow=follow,
+        schur=np.asarray(schur, np.float64),
+        common=common,
+        local=solved[:, :, -1] - follow @ common,
+    )

@@ -1,0 +1,108 @@
+"""The light across a rim: what the mean profiles of an outline's blocks should be, and how it follows each unknown."""
+
+from dataclasses import dataclass
+
+import numpy as np
+from scipy.special import ndtr
+
+from vision.outline.rim_light import Staircase
+from vision.records import Array
+
+# No optics and pixel together blur less; scattered light is taken to rise over this far across an edge.
+LEAST_BLUR_PX, FLARE_REACH_PX = 0.3, 10.0
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class EdgeBlocks:
+    """Mean profiles of b blocks of an outline: `light` (b, k) at `at_px` (k,) along `normals` (b, 2), outward.
+
+    `noise` (k,) of one point's sample; `counts` (b,) points in each; `edge_px` (b,): where they were taken to have
+    their edge.
+    """
+
+    light: Array
+    at_px: Array
+    normals: Array
+    noise: Array
+    counts: Array
+    edge_px: Array
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class BandState:
+    """All unknowns: of each block `place`, `own` part of the width, `levels` (dark, bright); of all the rest."""
+
+    place: Array
+    own: Array
+    levels: Array
+    width: float
+    blur: float
+    coma: Array
+    brightness: float
+    flare: Array
+    astigmatism: Array
+    optics: Array
+
+    def common(self) -> Array:
+        return np.concatenate(
+            ([self.width, self.blur, *self.coma, self.brightness, *self.flare, *self.astigmatism], self.optics)
+        )
+
+    def moved(self, common: Array, local: Array) -> "BandState":
+        """A step of the fit; no band is narrower than nothing, no blur sharper than a pixel."""
+        width = max(self.width + float(common[0]), 0.02)
+        own = np.maximum(self.own + local[:, 1], 0.02 - width)
+        return BandState(
+            place=self.place + local[:, 0],
+            own=own,
+            levels=self.levels + local[:, 2:],
+            width=width,
+            blur=max(self.blur + float(common[1]), LEAST_BLUR_PX),
+            coma=self.coma + common[2:6],
+            brightness=float(np.clip(self.brightness + common[6], 0.5, 2.0)),
+            flare=self.flare + common[7:9],
+            astigmatism=self.astigmatism + common[9:11],
+            optics=self.optics + common[11:],
+        )
+
+
+def model_light(state: BandState, blocks: EdgeBlocks, steps: Staircase, scale: Array) -> tuple[Array, Array, Array]:
+    """Light (b, k), and how it changes with each block's own (b, 4, k) and with what shapes all alike (b, 11, k)."""
+    width = scale * (state.width + state.own)
+    # Brighter metal leaves a smaller first step and makes all others larger.
+    brighter = np.concatenate(([-float(steps.fall[1:].sum())], steps.fall[1:]))
+    fall = steps.fall + (state.brightness - 1.0) * brighter
+    # A blur that differs by direction goes with twice the edge's; the third moment is a cubic form of it.
+    x, y = blocks.normals.T
+    twice, thrice = np.stack((x * x - y * y, 2 * x * y)), np.stack((x**3, x * x * y, x * y * y, y**3))
+    blur = np.maximum(state.blur + state.astigmatism @ twice, LEAST_BLUR_PX)[:, None]
+    from_edge = blocks.at_px - state.place[:, None]
+    z = (from_edge[:, None, :] + steps.depth[:, None] * width[:, None, None]) / blur[:, None]
+    step, bell = ndtr(z), np.exp(-0.5 * z * z) / np.sqrt(2 * np.pi)
+    falling, sharper = np.stack((fall, brighter)) @ step, bell * z
+    clean, brightened = falling[:, 0], falling[:, 1]
+    slopes = np.stack((fall, fall * steps.depth)) @ bell / blur[:, None]
+    slope, inward = slopes[:, 0], scale[:, None] * slopes[:, 1]
+    wider = -(fall @ sharper) / blur
+    # Third moment of the point spread across the edge (Edgeworth's first term); it turns with the edge's direction.
+    skew = -(fall @ (sharper * z - bell)) / (6.0 * blur**3)
+    third = state.coma @ thrice
+    clean = clean + third[:, None] * skew
+    dark, bright = state.levels[:, :1], state.levels[:, 1:]
+    step_height = 1.0 - dark - bright
+    # Scattered light over a look much shorter than its reach: as much from either side, rising a little across.
+    scattered = np.stack((0.5 - clean, np.broadcast_to(blocks.at_px / FLARE_REACH_PX, clean.shape)), axis=1)
+    light = dark + step_height * clean + state.flare @ scattered + state.optics
+    local = np.stack((-step_height * slope, step_height * inward, 1.0 - clean, -clean), axis=1)
+    shape = np.stack(
+        (
+            step_height * inward,
+            step_height * wider,
+            *(step_height * skew * form[:, None] for form in thrice),
+            step_height * brightened,
+            *scattered.transpose(1, 0, 2),
+            *(step_height * wider * form[:, None] for form in twice),
+        ),
+        axis=1,
+    )
+    return light, local, shape
