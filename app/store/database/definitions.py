@@ -127,7 +127,8 @@ def station_content(station: Station) -> dict[str, Any]:
 
 def _lights(content: dict[str, Any]) -> Lights:
     """Lists of the stored JSON as the record's tuples."""
-    return Lights(**{key: tuple(one) if isinstance(one, list) else one for key, one in content.items()})
+    levels = {key: tuple(content[key]) if content[key] else None for key in ("dome_level", "low_level")}
+    return Lights(content["dome"], tuple(content["low_deg"]), levels["dome_level"], levels["low_level"])
 
 
 def station_record(content: dict[str, Any]) -> Station:
