@@ -4,7 +4,7 @@ import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
-from app.report import FAULTS, finding_words, measure_words, number_words, reason_words
+from app.report import FAULTS, finding_words, measure_words, number_words, reason_words, unseen_words
 from vision.decide import counted_measures, not_measured_then, quantile
 from vision.records import (
     BendFinding,
@@ -52,7 +52,10 @@ def reason_messages(judged: JudgedPiece, limits: Limits | None) -> list[tuple[st
     """Every limit that is not passed, rejects first: its outcome and its words."""
     coverage = COVERAGE_UNKNOWN if limits is None else limits.coverage
     worst = sorted(judged.reasons, key=lambda one: (one.outcome != "reject", one.severity))
-    return [(one.outcome, reason_words(one, _guard(one.uncertainty, coverage))) for one in worst]
+    return [
+        (one.outcome, reason_words(one, _guard(one.uncertainty, coverage)) + unseen_words(one, judged.measures))
+        for one in worst
+    ]
 
 
 def finding_messages(judged: JudgedPiece, limits: Limits | None, part: Part | None) -> list[Line]:

@@ -89,4 +89,5 @@ from .words import (
     measure_words as measure_words,
     number_words as number_words,
     reason_words as reason_words,
+    unseen_words as unseen_words,
 )

@@ -10,7 +10,7 @@ from app.report.inspected import Inspected
 from app.report.style import ACCENT, INK, MUTED, PAPER, SIGNS
 from app.report.svg import element, group, sign, text
 from app.report.upright import Grey, Window
-from app.report.words import FAULTS, reason_words
+from app.report.words import FAULTS, reason_words, unseen_words
 from vision.decide import quantile
 from vision.records import JudgedPiece, Pair
 
@@ -25,7 +25,10 @@ def reason_lines(judged: JudgedPiece, coverage: float) -> list[str]:
     reach = quantile(coverage)
     fault = [FAULTS.get(judged.fault, judged.fault)] if judged.fault else []
     worst = sorted(judged.reasons, key=lambda reason: reason.outcome != "reject")
-    reasons = [reason_words(r, None if r.uncertainty is None else reach * r.uncertainty) for r in worst]
+    reasons = [
+        reason_words(r, None if r.uncertainty is None else reach * r.uncertainty) + unseen_words(r, judged.measures)
+        for r in worst
+    ]
     return [*fault, *reasons]
 
 

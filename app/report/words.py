@@ -89,6 +89,15 @@ def reason_words(reason: Reason, guard: float | None) -> str:
     return f"{words.title}{place}: {value}; {limit} {' and '.join(bounds)}{sure} ({reason.severity})"
 
 
+def unseen_words(reason: Reason, measures: Mapping[str, Value]) -> str:
+    """What a largest deviation did not see: empty where the whole zone was seen, or nobody measured it then."""
+    stretches = measures.get("outline_unseen_mm")
+    if reason.measure not in ("outline_out_mm", "outline_in_mm") or not isinstance(stretches, Mapping):
+        return ""
+    longest = stretches.get(reason.zone or "") or 0.0
+    return f"; up to {number_words('outline_unseen_mm', longest)} in one stretch not seen" if longest > 0.0 else ""
+
+
 def _chance_words(chance: float) -> str:
     """A chance to two decimals, never as sure where it is not."""
     return "less than 0.01" if 0.0 < chance < 0.01 else "more than 0.99" if 0.99 < chance < 1.0 else f"{chance:.2f}"

@@ -4,7 +4,16 @@ from typing import get_args
 
 import pytest
 
-from app.report.words import FAULTS, finding_tag, finding_words, measure_words, number_words, per_zone, reason_words
+from app.report.words import (
+    FAULTS,
+    finding_tag,
+    finding_words,
+    measure_words,
+    number_words,
+    per_zone,
+    reason_words,
+    unseen_words,
+)
 from vision.decide.measures import MEASURES
 from vision.records.judged import Reason
 from vision.records.measured import (
@@ -71,6 +80,12 @@ def test_a_reason_says_that_a_limit_is_the_default() -> None:
 def test_a_reason_says_of_a_count_with_which_chance_it_keeps_the_limit(chance: float, words: str) -> None:
     reason = Reason("pit_count", None, 1, 0.4, None, 0.0, "minor", "reject", chance)
     assert reason_words(reason, 0.7) == f"pits: 1; limit at most 0; chance that it is kept {words} (minor)"
+
+
+def test_a_largest_deviation_says_what_it_did_not_see() -> None:
+    reason = Reason("outline_out_mm", "bowl", 0.31, 0.011, None, 0.15, "major", "reject")
+    assert unseen_words(reason, {"outline_unseen_mm": {"bowl": 0.7}}) == "; up to 0.70 mm in one stretch not seen"
+    assert unseen_words(reason, {"outline_unseen_mm": {"bowl": 0.0}}) == unseen_words(reason, {}) == ""
 
 
 def test_a_reason_names_both_limits_and_a_missing_value() -> None:

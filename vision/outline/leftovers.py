@@ -17,8 +17,9 @@ _LEAST_LIGHT_PX2, _WITHIN_PX = 0.6, 1.5
 _JOINS = 0.6
 # Longer than this, and thinner for all its length, it may as well be lint (mm).
 _LINT_LONG_MM, _LINT_WIDE_MM = 2.0, 0.1
-# Wider than so many blurs to either side a thing shows its true darkness: below this share of the light it is no metal.
-_WIDE_SDS, _METAL_DARK = 1.5, 0.85
+# Wider than so many blurs to either side, its own skirts included, a thing shows its true darkness: below this share
+# of the light it is no metal.
+_WIDE_SDS, _METAL_DARK = 3.5, 0.85
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -97,8 +98,9 @@ class Leftovers:
         np.maximum.at(by_step, step[outside], dark[outside])
         # The first pixel is dark by the metal's own blur.
         darkest = int(by_step[1:].argmax()) + 1 if len(by_step) > 1 else 0
-        nearer = by_step[: darkest + 1]
+        # Two pixels together: of a thin thing that lies aslant one alone may hold its skirts only.
+        nearer = np.maximum(by_step[:-1], by_step[1:])[:darkest] if darkest else by_step
         if nearer[np.isfinite(nearer)].min() < _JOINS * by_step[darkest]:
             return False
         half_width = float(cv2.distanceTransform(part.astype(np.uint8), cv2.DIST_L2, 3).max())
-        return half_width <= _WIDE_SDS * shape.blur_px + 1.0 or bool(by_step[darkest] > _METAL_DARK)
+        return half_width <= _WIDE_SDS * shape.blur_px or bool(by_step[darkest] > _METAL_DARK)
