@@ -112,11 +112,16 @@ class Studied:
     before: Codes
 
 
+def samples_key(samples: list[Sample]) -> tuple[tuple[str, str, int], ...]:
+    """What tells one choice of verdicts from another where a study is kept for it."""
+    return tuple((one.name, one.given, hash(one.verdicts)) for one in samples)
+
+
 @st.cache_resource(
     ttl=KEPT_S,
     max_entries=16,
     show_spinner="Studying the lot …",
-    hash_funcs={StudyLot: lot_key, list: repr, Limits: repr, Target: repr, Task: repr},
+    hash_funcs={StudyLot: lot_key, list: samples_key, Limits: repr, Target: repr, Task: repr},
 )
 def _studied(lot: StudyLot, samples: list[Sample], base: Limits, target: Target, task: Task) -> Studied:
     truth = truth_of(lot.columns, samples)
