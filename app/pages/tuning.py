@@ -19,9 +19,9 @@ from app.pages.study_lot import (
     study_head,
     take_away,
 )
+from app.pages.tuning_words import limit_words, title_of
 from app.report import (
     distribution_chart,
-    measure_words,
     setting_rates_chart,
     share,
     tuning_page,
@@ -151,7 +151,7 @@ def _ask(lot: StudyLot, known: tuple[Revision, ...]) -> tuple[Limits, Target, Ta
         ).limits
     present = [name for name in MEASURES if _measured(lot, name)]
     with two:
-        name = st.selectbox("Measure or counting rule", [*present, *COUNT_RULES], format_func=_title)
+        name = st.selectbox("Measure or counting rule", [*present, *COUNT_RULES], format_func=title_of)
     zones = lot.columns.zones(name) if name not in COUNT_RULES else ()
     with three:
         zone = st.selectbox("Zone", [None, *zones], format_func=lambda z: z or "every zone", disabled=not zones)
@@ -181,10 +181,6 @@ def _measured(lot: StudyLot, name: str) -> bool:
     return any(bool(np.isfinite(column.value).any()) for column in columns.values())
 
 
-def _title(name: str) -> str:
-    return f"[count] {name}" if name in COUNT_RULES else measure_words(name).title
-
-
 def _revision_words(revision: Revision) -> str:
     in_force = "in force, " if revision.in_force else ""
     return f"revision {revision.limits.revision}, {in_force}{revision.limits.status}" + (
@@ -200,7 +196,7 @@ def _move(lot: StudyLot, base: Limits, target: Target, study: TuningStudy | None
     low, high, step = _range(lot, target, places_of_interest)
     start = now if now is not None else recommended if recommended is not None else high
     setting = st.slider(
-        _limit_words(target),
+        limit_words(target),
         low,
         high,
         min(max(start, low), high),
@@ -209,13 +205,6 @@ def _move(lot: StudyLot, base: Limits, target: Target, study: TuningStudy | None
         key=f"setting_{target.words}_{base.revision}",
     )
     return Moved(setting, with_setting(base, target, setting, lot.columns.zones(target.name)))
-
-
-def _limit_words(target: Target) -> str:
-    """What the slider sets, as `outward deviation, bowl: at most, mm`."""
-    bound = "at least" if target.is_rule or target.side == "min" else "at most"
-    what, how = (_title(target.name), target.zone), (bound, target.unit)
-    return f"{', '.join(filter(None, what))}: {', '.join(filter(None, how))}"
 
 
 def _range(lot: StudyLot, target: Target, of_interest: list[float]) -> tuple[float, float, float]:
