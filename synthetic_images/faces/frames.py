@@ -10,9 +10,9 @@ from numpy.typing import NDArray
 
 from synthetic_images.faces.finish import Disturber, Finish, disturbance, micro_surface
 from synthetic_images.faces.grid import Grid
-from synthetic_images.faces.marks import GROOVE_ALPHA, PIT_ALPHA, Crater, Groove, Patch, crater_patch, groove_patch
+from synthetic_images.faces.marks import Crater, Groove, Patch, crater_patch, groove_patch
 from synthetic_images.faces.reflect import Facets, dome_light, low_light
-from synthetic_images.faces.surface import Slopes, height_mm, lit_share, slopes
+from synthetic_images.faces.surface import SHADOW_SOFT, Slopes, height_mm, lit_share, slopes
 from synthetic_images.outlines.coverage import Float32, coverage
 from synthetic_images.outlines.optics import blurred
 from synthetic_images.outlines.scene import Piece, Scene, piece_rings_mm, tray_mm
@@ -33,11 +33,14 @@ _GROOVE_TILTS = np.sqrt(np.array([0.1, 0.3, 0.5, 0.7, 0.9]) / np.array([0.9, 0.7
 
 @dataclass(frozen=True, slots=True)
 class FrontLight:
-    """One front light; a low bar has the direction it shines from (ccw from the tray's +X) and its elevation."""
+    """One front light; a low bar has the direction it shines from (ccw from the tray's +X), its elevation, and how soft
+    the edges of its shadows are.
+    """
 
     light: Literal["dome", "low"]
     azimuth_deg: float = 0.0
     elevation_deg: float = 0.0
+    shadow_soft: float = SHADOW_SOFT
 
 
 @dataclass(frozen=True, slots=True)
@@ -134,14 +137,15 @@ def radiance(face: LitFace, light: FrontLight) -> tuple[Float32, Float32]:
     if light.light == "dome":
         reaching = np.full(face.covered.shape, _DOME_FACE, np.float32)
         clean = reaching * dome_light(face.form, face.facets)
-        grain = np.float32(_GRAIN_DOME)
+        grain = np.full(face.covered.shape, _GRAIN_DOME, np.float32)
     else:
         pitch = face.grid.mm_per_px * _SHADOW_EVERY
-        coarse = lit_share(face.heights_mm, pitch, light.azimuth_deg, light.elevation_deg)
+        coarse = lit_share(face.heights_mm, pitch, light.azimuth_deg, light.elevation_deg, light.shadow_soft)
         size = (face.grid.shape[1], face.grid.shape[0])
-        reaching = np.asarray(_low_gain(light) * cv2.resize(coarse, size)[face.inside], dtype=np.float32)
+        lit = cv2.resize(coarse, size)[face.inside]
+        reaching = np.asarray(_low_gain(light) * lit, dtype=np.float32)
         clean = reaching * low_light(face.form, face.facets, light.azimuth_deg, light.elevation_deg)
-        grain = np.float32(_GRAIN_LOW)
+        grain = np.asarray(_GRAIN_LOW * lit, dtype=np.float32)
     marked = clean.copy()
     index = np.full(face.grid.shape, -1)
     index[face.inside] = np.arange(len(clean))
@@ -165,12 +169,12 @@ def _mark_radiance(
     if patch.wall is not None:
         wall = (patch.wall[on] @ turned).astype(np.float32)
         form = Slopes(form.x + wall[:, 0], form.y + wall[:, 1])
-        rough = Facets(PIT_ALPHA, PIT_ALPHA, (1.0, 0.0))
+        rough = Facets(patch.alpha, patch.alpha, (1.0, 0.0))
         return _shown(form, rough, light)
     along = (np.asarray(patch.along)[on] @ turned).astype(np.float32)
     if light.light == "low":
-        return _shown(form, Facets(own, GROOVE_ALPHA, (along[:, 0], along[:, 1])), light)
-    tilts = GROOVE_ALPHA * np.concatenate((-_GROOVE_TILTS, _GROOVE_TILTS)).astype(np.float32)
+        return _shown(form, Facets(own, patch.alpha, (along[:, 0], along[:, 1])), light)
+    tilts = patch.alpha * np.concatenate((-_GROOVE_TILTS, _GROOVE_TILTS)).astype(np.float32)
     facets = Facets(own, own, (1.0, 0.0))
     total = sum(
         _shown(Slopes(form.x - tilt * along[:, 1], form.y + tilt * along[:, 0]), facets, light) for tilt in tilts

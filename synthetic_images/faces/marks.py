@@ -21,11 +21,14 @@ _TRIES = 200
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Groove:
-    """A scratch: its centre line (n, 2) in the drawing, its width, and the share of light that its facets take."""
+    """A scratch: its centre line (n, 2) in the drawing, its width, the share of light that its facets take, and their
+    roughness across it.
+    """
 
     points_mm: Array
     width_mm: float
     strength: float
+    alpha: float = GROOVE_ALPHA
 
     @property
     def length_mm(self) -> float:
@@ -35,11 +38,15 @@ class Groove:
 
 @dataclass(frozen=True, slots=True)
 class Crater:
-    """A pit: its centre in the drawing, its diameter, and the share of light that it takes."""
+    """A pit: its centre in the drawing, its diameter, the share of light that it takes, its roughness and its wall's
+    slope.
+    """
 
     center_mm: tuple[float, float]
     diameter_mm: float
     strength: float
+    alpha: float = PIT_ALPHA
+    wall: float = PIT_WALL
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -47,12 +54,14 @@ class Patch:
     """The pixels that one mark changes.
 
     `rows`, `columns` (k,) in the frame's box, `share` (k,) of the pixel that the mark takes; `along` (k, 2) the
-    groove's direction, or `wall` (k, 2) the slope added by a pit's wall, both in the drawing's directions.
+    groove's direction, or `wall` (k, 2) the slope added by a pit's wall, both in the drawing's directions; `alpha` the
+    facets' roughness.
     """
 
     rows: NDArray[np.int64]
     columns: NDArray[np.int64]
     share: Float32
+    alpha: float
     along: Array | None = None
     wall: Array | None = None
 
@@ -120,6 +129,7 @@ def groove_patch(groove: Groove, grid: Grid) -> Patch:
         rows + window[0].start,
         columns + window[1].start,
         taken[rows, columns].astype(np.float32),
+        groove.alpha,
         along=along.reshape(*x_mm.shape, 2)[rows, columns],
     )
 
@@ -136,5 +146,6 @@ def crater_patch(crater: Crater, grid: Grid) -> Patch:
         rows + window[0].start,
         columns + window[1].start,
         taken[rows, columns].astype(np.float32),
-        wall=PIT_WALL * away[rows, columns] / radius,
+        crater.alpha,
+        wall=crater.wall * away[rows, columns] / radius,
     )

@@ -26,7 +26,7 @@ _BLEND_MM = 4.0
 # Half the difference step of the slopes: small against every radius of the form (5 mm and more).
 _STEP_MM = 1e-3
 # Shadow edges are softened by the light's own height in the sky: tangents of its elevation over this range.
-_SHADOW_SOFT = 0.025
+SHADOW_SOFT = 0.025
 # Ground beyond the box of a piece: far below anything that could block a light.
 _NOTHING_MM = -1e6
 
@@ -73,11 +73,13 @@ def normals(field: Slopes) -> tuple[Float32, Float32, Float32]:
     return -field.x * up, -field.y * up, up
 
 
-def lit_share(heights_mm: Array, pitch_mm: float, azimuth_deg: float, elevation_deg: float) -> NDArray[np.float32]:
+def lit_share(
+    heights_mm: Array, pitch_mm: float, azimuth_deg: float, elevation_deg: float, soft: float = SHADOW_SOFT
+) -> NDArray[np.float32]:
     """Share (rows, columns) of a light that reaches each point of a height field over its own rim.
 
     `heights_mm` is sampled every `pitch_mm` of the tray, rows down; a point lies in cast shadow when the ground between
-    it and the light rises above the ray.
+    it and the light rises above the ray. `soft`: range of tangents of elevation over which a shadow's edge fades.
     """
     rise = np.tan(np.deg2rad(elevation_deg))
     turn = np.deg2rad(azimuth_deg)
@@ -91,4 +93,4 @@ def lit_share(heights_mm: Array, pitch_mm: float, azimuth_deg: float, elevation_
         at = (column + np.float32(step * np.cos(turn)), row - np.float32(step * np.sin(turn)))
         there = cv2.remap(ground, *at, cv2.INTER_LINEAR, borderMode=cv2.BORDER_CONSTANT, borderValue=_NOTHING_MM)
         highest = np.maximum(highest, (there - ground) / (step * pitch_mm))
-    return np.asarray(expit((rise - highest) / _SHADOW_SOFT), dtype=np.float32)
+    return np.asarray(expit((rise - highest) / soft), dtype=np.float32)
