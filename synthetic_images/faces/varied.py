@@ -169,7 +169,8 @@ def _buffed(tray: Scene, face: Face, rng: np.random.Generator) -> LitFace:
         (0, 0),
         float(rng.uniform(4.0, 9.0)) / grid.mm_per_px / 8,
     )
-    field = cv2.resize(field / max(float(field.std()), 1e-6), (grid.shape[1], grid.shape[0]))
+    even = np.asarray(field / max(float(field.std()), 1e-6), np.float32)
+    field = cv2.resize(even, (grid.shape[1], grid.shape[0]))
     share = expit(float(rng.uniform(2.0, 12.0)) * (field - 0.4)).astype(np.float32)[lit.inside]
     micro, facets = micro_surface(other, grid.shape, grid.mm_per_px, grid.turn_rad, rng)
     x, y = grid.drawing_mm(grid.whole)
