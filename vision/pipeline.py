@@ -117,7 +117,10 @@ def measure_tray(
 
 def _response(scene: BacklitScene, found: list[Found]) -> TrayFinding | None:
     """Whether the counts of the backlit frame follow the light, by its pieces' edges and by its noise."""
-    profiles = [one.edge.profile for one in found if one.edge is not None and np.isfinite(one.edge.profile).all()]
+    # A bright band along the rim makes a profile lopsided too, whatever the response.
+    seen = [one.edge for one in found if one.edge is not None]
+    plain = [one for one in seen if one.band is None or not (one.band.known and one.band.told)]
+    profiles = [one.profile for one in plain if np.isfinite(one.profile).all()]
     edge = None
     if profiles:
         profile = np.mean(profiles, axis=0)
