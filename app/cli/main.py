@@ -27,6 +27,8 @@ COMMANDS: dict[str, str] = {
     "die": "how dies wear over their strokes, and marks that come back at one place",
     "pod": "what scratches and pits a station finds, by planting known ones into its own frames",
     "verify": "whether what was filed still stands as it was: the chain, link by link, and the files",
+    "backup": "a works' store and the files that judge, in one file, checked",
+    "restore": "a backup back into a works, or on to another database",
     "new": "make a works folder: parts, stations, limits, shots, results, store",
     "import": "file results in a store",
     "doubts": "what an old store can't tell of its trays, for a person to settle",

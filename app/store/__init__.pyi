@@ -2,6 +2,7 @@ from .database.connection import Away as Away, Store as Store, clock_s as clock_
 from .database.definitions import Kind as Kind, digests_here as digests_here, digests_of as digests_of
 from .database.schema import bench as bench
 from .evidence.chain import Head as Head, head_of as head_of
+from .evidence.copies import copy_store as copy_store, copy_to_file as copy_to_file
 from .evidence.files import kept_files as kept_files
 from .evidence.signature import check_signature as check_signature, key_file as key_file, signed as signed
 from .evidence.verify import verify as verify

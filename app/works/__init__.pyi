@@ -1,3 +1,4 @@
+from .backup import back_up as back_up, restore as restore
 from .folder import (
     WORKS_FILE as WORKS_FILE,
     Person as Person,
