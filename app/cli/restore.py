@@ -28,7 +28,7 @@ def command(file: Path, works: Path, by: str | None) -> None:
         click.echo(f"the store that was there: {done.aside}")
     for name in done.kept:
         click.echo(f"kept as it is, though the backup has another: {name}")
-    failures = ()
+    failures: tuple[str, ...] = ()
     if done.newer is not None:
         click.echo(f"results newer than the backup: {done.newer.new} judgements filed again from {works / 'results'}")
         click.echo("verdicts and decisions newer than the backup are not in it: look at the store set aside")
