@@ -24,7 +24,6 @@ Act = Literal[
     "decide on a lot",
     "move a tray",
     "restore",
-    "forget",
 ]
 NEEDS: dict[Act, Role] = {
     "review": "review",
@@ -36,7 +35,6 @@ NEEDS: dict[Act, Role] = {
     "decide on a lot": "release",
     "move a tray": "release",
     "restore": "release",
-    "forget": "release",
 }
 """The one table of what each role may do; `docs/roles.md` shows it. Whatever is not named here everybody may do."""
 
