@@ -20,7 +20,7 @@ Run = Callable[..., tuple[int, str, list[str]]]
 
 @pytest.fixture(autouse=True)
 def no_measuring(monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(app.run.shot, "inspect_tray", stand_in)
+    monkeypatch.setattr(app.run.shot, "measure_tray", stand_in)
 
 
 @pytest.fixture

@@ -30,7 +30,7 @@ PEOPLE = (Person("R. Hale", ("review", "tune", "release"), None), Person("M. Oka
 
 @pytest.fixture(autouse=True)
 def no_measuring(monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(app.run.shot, "inspect_tray", stand_in)
+    monkeypatch.setattr(app.run.shot, "measure_tray", stand_in)
 
 
 @pytest.fixture

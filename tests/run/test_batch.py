@@ -13,7 +13,7 @@ import pytest
 
 import app.run.shot
 from app.run.batch import Outcome, inspect_batch
-from tests.run.made import DeadlyWork, Inspection, make_shots, make_work, stand_in
+from tests.run.made import DeadlyWork, make_shots, make_work, stand_in
 from vision.formats.result import read_result
 from vision.records.inputs import TrayPictures
 from vision.records.measured import MeasuredTray, TrayFinding
@@ -21,7 +21,7 @@ from vision.records.measured import MeasuredTray, TrayFinding
 
 @pytest.fixture
 def no_measuring(monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(app.run.shot, "inspect_tray", stand_in)
+    monkeypatch.setattr(app.run.shot, "measure_tray", stand_in)
 
 
 @pytest.mark.usefixtures("no_measuring")
@@ -51,12 +51,12 @@ def test_a_truncated_frame_stops_only_its_own_tray(tmp_path: Path) -> None:
 
 
 def test_a_fault_of_the_software_stops_only_its_own_tray(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    def falls_over_dark_frames(pictures: TrayPictures, *rest: object) -> Inspection:
+    def falls_over_dark_frames(pictures: TrayPictures, *rest: object) -> MeasuredTray:
         if pictures.back.pixels.max() == 0:
             raise ZeroDivisionError("of a dark\nframe")
         return stand_in(pictures, *rest)  # type: ignore[arg-type]
 
-    monkeypatch.setattr(app.run.shot, "inspect_tray", falls_over_dark_frames)
+    monkeypatch.setattr(app.run.shot, "measure_tray", falls_over_dark_frames)
     work, shots = make_work(tmp_path), make_shots(tmp_path, "T-1", "T-2")
     cv2.imwrite(str(shots[0] / "back.png"), np.zeros((24, 32), np.uint8))
     bad, good = inspect_batch(shots, work)
@@ -140,7 +140,7 @@ def test_a_result_stays_when_its_pictures_can_not_be_drawn(tmp_path: Path, monke
 def test_a_tray_without_pieces_fails_only_when_nothing_could_be_seen(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch, findings: tuple[TrayFinding, ...], failures: int
 ) -> None:
-    monkeypatch.setattr(app.run.shot, "inspect_tray", lambda *_: (MeasuredTray((), findings), ()))
+    monkeypatch.setattr(app.run.shot, "measure_tray", lambda *_: MeasuredTray((), findings))
     work, shots = make_work(tmp_path), make_shots(tmp_path, "T-1")
     (outcome,) = inspect_batch(shots, work)
     assert read_result(work.out / "T-1" / "result.json").tray_findings == findings

@@ -20,7 +20,7 @@ from vision.records.measured import MeasuredPiece, Pit
 
 @pytest.fixture(autouse=True)
 def no_measuring(monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(app.run.shot, "inspect_tray", stand_in)
+    monkeypatch.setattr(app.run.shot, "measure_tray", stand_in)
 
 
 def test_table_holds_every_piece_and_a_column_a_zone(tmp_path: Path) -> None:
