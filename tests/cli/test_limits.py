@@ -121,7 +121,8 @@ def test_a_draft_or_a_changed_file_judges_on_trial_alone(run: Run, works: Works,
 
 def test_pages_of_a_trial_say_so(run: Run, works: Works) -> None:
     edit(works.limits_file("TS-135"), '"released"', '"draft"')
-    assert run("inspect", "--works", works.folder, "--trial")[0] == 0
+    code, _, errors = run("inspect", "--works", works.folder, "--trial")
+    assert (code, errors) == (0, "")
     pages = sorted(works.trials.rglob("*.html"))
     assert [page.name for page in pages] == ["result.html", "index.html"]
     for page in pages:
