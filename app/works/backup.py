@@ -14,7 +14,7 @@ from pathlib import Path
 
 from app.store import Head, copy_store, copy_to_file, head_of, open_store, verify
 from app.works.folder import FOLDERS, WORKS_FILE, Works, read_works
-from app.works.results_on_disk import FolderFiling, file_folders, result_folders
+from app.works.results_on_disk import Filing, FolderFiling, file_folders, result_folders
 from vision.errors import Unusable
 
 _STORE, _TABLE = "store.sqlite", "backup.json"
@@ -128,7 +128,7 @@ def restore(file: Path, folder: Path) -> Restored:
                 raise Unusable(new.url, "", "a restored store whose chain holds; take another backup")
             newer = None
             if any(works.results.rglob("result.json")):
-                newer = file_folders(new, works, result_folders(works.results), [works.shots])
+                newer = file_folders(new, works, result_folders(works.results), Filing((works.shots,)))
     return Restored(head, aside, kept, newer)
 
 
