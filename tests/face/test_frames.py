@@ -13,7 +13,7 @@ from vision.face.frame_check import missing_lights
 from vision.face.frames import take_frames
 from vision.face.raster import find_region
 from vision.face.score import score_face
-from vision.records.inputs import Array, Lights, Picture, Station, TrayPictures
+from vision.records.inputs import Array, Lights, Picture, Reference, Station, TrayPictures
 
 MARKS = tuple(Mark((x, y), (x + 0.8, y + 0.3), 0.1, 0.5) for x in (-6.0, -2.0, 2.0, 6.0) for y in (-3.0, 0.0, 3.0))
 GOOD = pictures(np.random.default_rng(5), MARKS)
@@ -159,25 +159,24 @@ def test_smoothed_metal_is_told_by_its_missing_noise() -> None:
 
 
 def share(frames: TrayPictures) -> float:
-    seen = score_face(view(frames)).seen
+    """What could have been seen of marks a third as strong as the usual: the finish of the scene is a quiet one."""
+    seen = score_face(view(frames), Reference(scratch_contrast=1.0, pit_contrast=1.0)).seen
     assert seen is not None
     return seen.share
 
 
-def test_what_could_have_been_seen_falls_with_fewer_lamps_defocus_and_noise() -> None:
+def test_what_could_have_been_seen_falls_with_fewer_lamps_and_with_noise() -> None:
     rng = np.random.default_rng(9)
 
     def noisy(picture: Picture) -> Picture:
-        level = picture.pixels + rng.normal(0.0, 6.0, picture.pixels.shape)
+        level = picture.pixels + rng.normal(0.0, 10.0, picture.pixels.shape)
         return replace(picture, pixels=np.clip(np.rint(level), 0, 255).astype(np.uint8))
 
-    good = score_face(INPUTS).seen
-    assert good is not None
-    assert good.share > 0.9
     dome = GOOD.dome
     assert dome is not None
-    assert share(replace(GOOD, dome=noisy(dome), low=tuple(noisy(one) for one in GOOD.low))) < good.share - 0.1
-    assert share(replace(GOOD, low=())) < good.share
+    assert share(GOOD) > 0.9
+    assert share(replace(GOOD, dome=noisy(dome), low=tuple(noisy(one) for one in GOOD.low))) < 0.5
+    assert share(replace(GOOD, low=())) < 0.5
     assert score_face(view(with_low(0, replace(GOOD.low[0], pixels=np.zeros_like(GOOD.low[0].pixels))))).seen is None
 
 
