@@ -20,12 +20,7 @@ from app.pages.study_lot import (
     take_away,
 )
 from app.pages.tuning_words import limit_words, title_of
-from app.report import (
-    distribution_chart,
-    setting_rates_chart,
-    share,
-    tuning_page,
-)
+from app.report import distribution_chart, setting_rates_chart, share, tuning_page
 from app.statistics import Estimate, round_step
 from app.store import Revision, file_limits, part_of, release, revisions
 from app.studies import (

@@ -9,18 +9,13 @@ import numpy as np
 from app.statistics import Estimate
 from app.studies.camera_and_people import ACCEPT, NO_VERDICT, REJECT, Answers, PieceKey, majority
 from app.studies.pairs import Pair, compare, rate
+from vision.decide import MEASURES
 from vision.records import JudgedPiece
-
-_LOOKS_FOR: dict[str, frozenset[str]] = {
-    "outline_out_mm": frozenset({"burr", "swell"}),
-    "outline_in_mm": frozenset({"nick", "hollow"}),
-    "outline_rms_mm": frozenset({"burr", "swell", "nick", "hollow"}),
-}
 
 
 def kinds_of(measure: str) -> frozenset[str]:
-    """Kinds of defect that a limit on a measure looks for: those of the outline, or the one that it is named after."""
-    return _LOOKS_FOR.get(measure, frozenset({measure.partition("_")[0]}))
+    """Kinds of defect that a limit on a measure looks for: those that the measure rests on; none of one unknown."""
+    return frozenset(MEASURES[measure].kinds) if measure in MEASURES else frozenset()
 
 
 @dataclass(frozen=True, slots=True)

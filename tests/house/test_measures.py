@@ -23,6 +23,9 @@ OF_THEIR_OWN = {
     "app/pages/upright_frames.py": "how long a piece is whose drawing is not known",
     "app/report/deviation_plot.py": "the two limits that are drawn along the outline",
     "app/studies/die_study.py": "the two limits that a die wears towards",
+    "app/report/words.py": "what was not seen, said beside a largest deviation",
+    "vision/outline/scale.py": "the two extents by which a wrong scale is told",
+    "vision/outline/band.py": "a field of its own of that name",
 }
 PRINTED = {"deg": "degrees", "%": "per cent", "mm2": "mm²", "cm2": "cm²", "mm/cm2": "mm/cm²", "1/cm2": "1/cm²"}
 
