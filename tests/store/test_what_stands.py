@@ -270,6 +270,9 @@ def test_an_old_store_keeps_every_row_and_lists_its_doubtful_cases_once(
         migrate(connection, old.url, until=1)
         for statement in (*FIRST_DATA, *OLD_DATA):
             connection.exec_driver_sql(statement)
+        if connection.dialect.name == "postgresql":  # rows written with their ids don't count on by themselves
+            for name in ("tray", "piece"):
+                connection.execute(text(f"SELECT setval(pg_get_serial_sequence('{name}', 'id'), 100)"))
         before = {name: connection.execute(text(f"SELECT COUNT(*) FROM {name}")).scalar() for name in kept}
     store = opened(place)
     assert {name: _rows(store)[name] for name in kept} == before
