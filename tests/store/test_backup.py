@@ -15,7 +15,7 @@ from app.store.people.review_queue import Wanted, waiting_count
 from app.store.results.recall import recall_results
 from app.works.backup import back_up, restore
 from app.works.folder import Works, new_works, read_works
-from app.works.results_on_disk import file_folders
+from app.works.results_on_disk import Filing, file_folders
 from tests.store.made import made_tray
 from tests.store.test_chain import fill
 from vision.errors import Unusable
@@ -28,7 +28,7 @@ def file_tray_of(works: Works, tray: str) -> None:
     folder.mkdir()
     write_result(made_tray(tray, lot="L-9"), folder / "result.json")
     with closing(works.open()) as store:
-        assert file_folders(store, works, [folder], [works.shots]).failures == ()
+        assert file_folders(store, works, [folder], Filing((works.shots,))).failures == ()
 
 
 @pytest.fixture

@@ -3,7 +3,6 @@
 from dataclasses import dataclass, replace
 from typing import Literal
 
-import numpy as np
 import pytest
 from scipy.stats import hypergeom
 from statsmodels.stats.proportion import proportion_confint
@@ -76,8 +75,11 @@ def test_yield_and_reasons_with_wilsons_intervals() -> None:
     assert [g.name for g in by["strokes"]][:2] == ["0 to 1800", "1800 to 3600"]
     assert figures.over_time is not None
     assert figures.over_time.chart.center[0] == pytest.approx(0.15)
-    # NIST/SEMATECH e-Handbook 6.3.3.2: p +- 3 sqrt(p (1 - p) / n), not below 0.
-    assert figures.over_time.chart.upper[0] == pytest.approx(0.15 + 3 * np.sqrt(0.15 * 0.85 / 10))
+    # Given 15 bad of 100, those of one tray of ten are hypergeometric: more than five are rarer than a point of
+    # a normal chart above three standard deviations (0.00135), more than four are not.
+    of_ten = hypergeom(100, 15, 10)
+    assert of_ten.sf(5) <= 0.00135 < of_ten.sf(4)
+    assert figures.over_time.chart.upper[0] == 0.5
     assert figures.over_time.chart.lower[0] == 0.0
 
 
