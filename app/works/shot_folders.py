@@ -57,13 +57,16 @@ def put_standing(own: Path) -> None:
                 if old.name not in names:
                     old.unlink(missing_ok=True)
         for file in sorted(files, key=lambda one: one.name == RESULT_FILE):
+            shown = tray / file.name
+            if shown.exists() and shown.samefile(file):
+                continue  # renaming one name of a file to another of its names would leave both
             fresh = tray / f".{file.name}.{os.getpid()}.tmp"
             fresh.unlink(missing_ok=True)
             try:
                 os.link(file, fresh)
             except OSError:
                 shutil.copyfile(file, fresh)
-            fresh.replace(tray / file.name)
+            fresh.replace(shown)
     except OSError as fault:
         raise not_written(tray, fault) from None
 

@@ -2,9 +2,11 @@
 
 import dataclasses
 import os
-from dataclasses import dataclass
+from collections.abc import Iterable
+from dataclasses import dataclass, replace
 from pathlib import Path
 
+from app.run.batch import Outcome
 from app.run.shot import Work
 from tests.formats.made import LIMITS, STATION, shot_table, write_part, write_shot
 from vision.formats.limits import read_limits
@@ -35,6 +37,11 @@ def make_work(folder: Path, pictures: bool = False) -> Work:
 def make_shots(folder: Path, *trays: str) -> list[Path]:
     """A shot of each tray, in folders `shot-0`, `shot-1`, ..."""
     return [write_shot(folder / f"shot-{number}", shot_table(tray=tray)) for number, tray in enumerate(trays)]
+
+
+def by_no_clock(outcomes: Iterable[Outcome]) -> list[Outcome]:
+    """Outcomes without the time of judging."""
+    return [one if one.result is None else replace(one, result=replace(one.result, judged_at=None)) for one in outcomes]
 
 
 def stand_in(pictures: TrayPictures, _part: Part, _station: Station) -> MeasuredTray:

@@ -3,8 +3,6 @@
 import errno
 import json
 import os
-from collections.abc import Iterable
-from dataclasses import replace
 from pathlib import Path
 
 import cv2
@@ -12,8 +10,8 @@ import numpy as np
 import pytest
 
 import app.run.shot
-from app.run.batch import Outcome, inspect_batch
-from tests.run.made import DeadlyWork, make_shots, make_work, stand_in
+from app.run.batch import inspect_batch
+from tests.run.made import DeadlyWork, by_no_clock, make_shots, make_work, stand_in
 from vision.formats.result import read_result
 from vision.records.inputs import TrayPictures
 from vision.records.measured import MeasuredTray, TrayFinding
@@ -154,11 +152,6 @@ def test_several_processes_give_the_same_in_the_same_order(tmp_path: Path) -> No
     work, shots = make_work(tmp_path), make_shots(tmp_path, "T-1", "T-2", "T-3")
     (shots[1] / "back.png").write_bytes(b"")
     assert by_no_clock(inspect_batch(shots, work, jobs=2)) == by_no_clock(inspect_batch(shots, work))
-
-
-def by_no_clock(outcomes: Iterable[Outcome]) -> list[Outcome]:
-    """Outcomes without the time of judging."""
-    return [one if one.result is None else replace(one, result=replace(one.result, judged_at=None)) for one in outcomes]
 
 
 def test_a_dead_process_costs_a_second_try(tmp_path: Path) -> None:
