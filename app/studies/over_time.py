@@ -4,7 +4,7 @@ A blind round shows its pieces to each inspector in an order of their own, drawn
 inspector's and not the pieces'. Inspectors are strata of the test and are never compared.
 """
 
-from collections import defaultdict
+from collections import Counter, defaultdict
 from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import datetime
@@ -51,11 +51,17 @@ class Drift:
 
 
 def drifts(said: Iterable[TimedVerdict]) -> tuple[Drift, ...]:
-    """Every axis on which verdicts lie at more than one place; verdicts without a time are left out."""
+    """Every axis on which verdicts lie at more than one place.
+
+    Verdicts without a time are left out, and those of one person at one and the same moment: nobody gives two at once,
+    so that the moment is another one's, as that of a table brought in.
+    """
+    timed = [one for one in said if one.given_at]
+    at_once = Counter((one.inspector, one.given_at) for one in timed)
     of: dict[str, list[tuple[datetime, bool]]] = defaultdict(list)
-    for one in said:
-        if one.given_at:
-            of[one.inspector].append((datetime.fromisoformat(one.given_at), one.verdict == "reject"))
+    for one in timed:
+        if at_once[one.inspector, one.given_at] == 1:
+            of[one.inspector].append((datetime.fromisoformat(one.given_at or ""), one.verdict == "reject"))
     places: dict[str, list[list[float]]] = defaultdict(list)
     rejects: list[list[bool]] = []
     for given in of.values():

@@ -26,7 +26,7 @@ from app.store.results.filing import file_result
 from app.store.results.shots import Chosen
 from app.store.stations.checks import file_checks
 from app.works.folder import Person, Works, new_works
-from app.works.results_on_disk import file_folders
+from app.works.results_on_disk import Filing, file_folders
 from tests.formats.made import shot_table, write_shot
 from tests.store.made import LIMITS, PART, STATION, made_piece, made_profile, made_tray, to_file
 from vision.errors import Unusable
@@ -260,7 +260,7 @@ def works(tmp_path: Path) -> Works:
     write_result(made_tray("T-1"), folder / "result.json")
     (folder / "piece-03.svg").write_text("<svg/>")
     with closing(made.open()) as store:
-        assert file_folders(store, made, [folder], [made.shots]).failures == ()
+        assert file_folders(store, made, [folder], Filing((made.shots,))).failures == ()
     return made
 
 

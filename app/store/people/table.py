@@ -27,6 +27,7 @@ def bring_in(store: Store, verdicts: Iterable[PersonsVerdict]) -> BroughtIn:
     """
     known = {(s.tray, s.piece, s.inspector, s.round): (s.verdict, s.defects, s.note) for s in standing(store)}
     new = same = 0
+    brought_in = now()  # one moment for all that have no time of their own
     unknown: dict[tuple[str, int], list[int]] = {}
     several: dict[tuple[str, tuple[str, ...]], list[int]] = {}
     for one in verdicts:
@@ -51,7 +52,7 @@ def bring_in(store: Store, verdicts: Iterable[PersonsVerdict]) -> BroughtIn:
             verdict=one.verdict,
             defects=one.defects,
             note=one.note,
-            given_at=one.given_at or now(),
+            given_at=one.given_at or brought_in,
             turn=one.round,
         )
         filed = give(store, given).outcome in ("stored", "corrected")
