@@ -41,7 +41,7 @@ _FILE = click.Path(exists=True, dir_okay=False, path_type=Path)
     help="Works folder, in place of these four: FOLDER's shot.json names part and station, reference.toml lies beside "
     "part.toml, the history in checks/STATION.jsonl.",
 )
-@click.option("--store", "store_place", help="Store to file the checks in; the works' own with --works.")
+@click.option("--store", "store_address", help="Store to file the checks in; the works' own with --works.")
 def command(
     folder: Path,
     part: Path | None,

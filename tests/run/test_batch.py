@@ -118,7 +118,7 @@ def test_a_result_stays_when_its_pictures_can_not_be_drawn(tmp_path: Path, monke
     def broken(*_: object) -> None:
         raise RuntimeError("no ink")
 
-    monkeypatch.setattr("app.report.pictures.write_pictures", broken)
+    monkeypatch.setattr("app.report.write_pictures", broken)
     work, shots = make_work(tmp_path, pictures=True), make_shots(tmp_path, "T-1")
     (outcome,) = inspect_batch(shots, work)
     assert outcome.result == read_result(work.out / "T-1" / "result.json")
