@@ -124,7 +124,8 @@ def test_pages_of_a_trial_say_so(run: Run, works: Works) -> None:
     code, _, errors = run("inspect", "--works", works.folder, "--trial")
     assert (code, errors) == (0, "")
     pages = sorted(works.trials.rglob("*.html"))
-    assert [page.name for page in pages] == ["result.html", "index.html"]
+    # The shot's own page, the tray's that shows it, and the run's.
+    assert sorted(page.name for page in pages) == ["index.html", "result.html", "result.html"]
     for page in pages:
         assert "Judged by a draft of the limits" in page.read_text()
 
