@@ -28,10 +28,11 @@ from synthetic_images.faces.marks import Crater, random_marks
 from synthetic_images.sensor import Sensor
 from synthetic_images.spoons import TEASPOON, Array, Pattern, outline
 from tests.truth.bowls import bowl, light_up, photograph
-from vision.decide.counts import COUNTED_MEASURES, count
+from vision.decide.counts import COUNTED_MEASURES, Counted, Counting, count, face_of
 from vision.face.score import FaceScore, score_face
 from vision.records.inputs import CountRule
-from vision.records.measured import Pit
+from vision.records.marks import FIRST_DETECTION
+from vision.records.measured import Finding, Pit
 
 # Full well and read noise in electrons: usual, the renderer's noisy family, and a camera that sees little light.
 SENSORS = (Sensor(12000.0, 6.0), Sensor(2500.0, 10.0), Sensor(800.0, 12.0))
@@ -45,6 +46,11 @@ SMALL_PIT_MM, DUST_MM = (0.08, 0.18), (0.04, 0.095)
 # True diameters (mm) at which the table of pits is cut, and how far from its mark one may be found.
 CUTS_MM = (0.08, 0.1, 0.12, 0.15, 0.2, 0.3, 0.4, 0.7)
 NEAR_MM = 0.3
+
+
+def counted(findings: Sequence[Finding], rule: CountRule, area_cm2: float | None, u_cm2: float | None) -> Counted:
+    """What is counted of findings on a scored area."""
+    return count(findings, face_of(findings, area_cm2, u_cm2, FIRST_DETECTION), Counting(rule))
 
 
 def marked_face(rng: np.random.Generator, pattern: Pattern = TEASPOON, counts: tuple[int, int] = (11, 18)) -> Face:
@@ -118,7 +124,7 @@ def spreads(faces: Sequence[Sequence[Sequence[FaceScore]]], rule: CountRule) -> 
     for scored in faces:
         for level in range(len(SENSORS)):
             scores = [one[level] for one in scored]
-            told = [count(s.findings, rule, s.scored_area_cm2, s.scored_area_uncertainty_cm2) for s in scores]
+            told = [counted(s.findings, rule, s.scored_area_cm2, s.scored_area_uncertainty_cm2) for s in scores]
             for name in COUNTED_MEASURES:
                 seen[name][level] += np.var([one.measures[name] for one in told], ddof=1)
                 stated[name][level] += np.mean(np.square([one.uncertainties[name] for one in told]))
@@ -148,7 +154,7 @@ def _at(place_mm: tuple[float, float], score: FaceScore, rule: CountRule) -> tup
     there = [
         s for s in score.findings if isinstance(s, Pit) and np.hypot(*np.subtract(s.center_mm, place_mm)) < NEAR_MM
     ]
-    told = count(there, rule, 1.0, 0.0)
+    told = counted(there, rule, 1.0, 0.0)
     number, uncertainty = told.measures["pit_count"], told.uncertainties["pit_count"]
     assert isinstance(number, float | int)
     assert isinstance(uncertainty, float)
