@@ -51,8 +51,9 @@ def drop(shot: Path, inbox: Path, tray: str) -> Path:
     folder = inbox / tray
     folder.mkdir(parents=True)
     shutil.copyfile(shot / "back.png", folder / "back.png")
-    second = zlib.crc32(tray.encode()) % 3600  # a shot of its own, since it was taken at another time
-    taken_at = f"2026-11-02T06:{second // 60:02}:{second % 60:02}+00:00"
+    # A shot of its own, since it was taken at another time: to the microsecond, or of 200 some would share a second.
+    second, microsecond = divmod(zlib.crc32(tray.encode()), 1_000_000)
+    taken_at = f"2026-11-02T06:{second // 60 % 60:02}:{second % 60:02}.{microsecond:06}+00:00"
     table = {**json.loads((shot / "shot.json").read_text()), "tray": tray, "taken_at": taken_at}
     (folder / "shot.json").write_text(json.dumps(table))
     return folder
