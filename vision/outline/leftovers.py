@@ -27,7 +27,8 @@ class Leftovers:
     """One box explained; all arrays are its rows and columns.
 
     `px`, `mm`: place in the frame and in the drawing; `distance`: outside the outline, px; `left`: what the prediction
-    leaves of `share`, the share of the light; `nearest`: nominal point.
+    leaves of `share`, the share of the light; `allowed`: how much of that says nothing; `bright_rim`: where the metal's
+    own rim may show light; `nearest`: nominal point.
     """
 
     scene: BacklitScene
@@ -35,8 +36,20 @@ class Leftovers:
     mm: Array
     distance: Array
     left: Array
+    allowed: Array
+    bright_rim: Mask
     share: Image
     nearest: NDArray[np.int64]
+
+    def openings(self) -> list[Opening]:
+        """All light inside the outline that nothing explains."""
+        bright = (self.left > self.allowed) & ~self.bright_rim & (self.distance < 0.5)
+        return [opening for part in _parts(bright) if (opening := self.opening(part)) is not None]
+
+    def strays(self, shape: Shape, seen: Mask) -> list[Stray]:
+        """All that takes light at the rim; `seen` (n,): where the outline shows."""
+        dark = (self.left < -self.allowed) & (self.distance > -0.5)
+        return [stray for part in _parts(dark) if (stray := self.stray(part, shape, seen)) is not None]
 
     def opening(self, part: Mask) -> Opening | None:
         """Light inside the outline, from the parts of it that depart."""
@@ -104,3 +117,8 @@ class Leftovers:
             return False
         half_width = float(cv2.distanceTransform(part.astype(np.uint8), cv2.DIST_L2, 3).max())
         return half_width <= _WIDE_SDS * shape.blur_px or bool(by_step[darkest] > _METAL_DARK)
+
+
+def _parts(mask: Mask) -> list[Mask]:
+    count, labels = cv2.connectedComponents(mask.astype(np.uint8), connectivity=8)
+    return [labels == one for one in range(1, count)]

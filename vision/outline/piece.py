@@ -74,9 +74,8 @@ def measure_piece(
     if spoilt.any():
         placement = refine_beside(edge.points_mm, placement, nominal, spoilt)
         profile, bumps = _shape(edge, placement, nominal, camera)
-    rim = _rim_along(edge, placement, nominal, camera)
-    seen = outline_seen(nominal, profile, _pose_sd(placement.datum, nominal), camera.station, rim)
-    band = rim[0]
+    band, optics = _rim_along(edge, placement, nominal, camera)
+    seen = outline_seen(nominal, profile, _pose_sd(placement.datum, nominal), camera.station, band, optics)
     zones = nominal.part.zones
     rows = _rows(seen)
     by_zone = {

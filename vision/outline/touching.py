@@ -39,6 +39,30 @@ class SeparatedPiece:
     coverage: float
 
 
+@dataclass(frozen=True, slots=True, eq=False)
+class _Raster:
+    """A clump's metal in cells of `_CELL_MM`: 1 where metal is; `corner_mm` (2,): the first cell in the tray."""
+
+    metal: NDArray[np.uint8]
+    corner_mm: Array
+
+    def cells(self, x_mm: Array, y_mm: Array) -> tuple[NDArray[np.int64], NDArray[np.int64], NDArray[np.bool_]]:
+        """Rows and columns of places in the tray, and which of them lie outside."""
+        column = np.rint((x_mm - self.corner_mm[0]) / _CELL_MM).astype(np.int64)
+        row = np.rint((y_mm - self.corner_mm[1]) / _CELL_MM).astype(np.int64)
+        rows, columns = self.metal.shape
+        out = (column < 0) | (row < 0) | (column >= columns) | (row >= rows)
+        return np.clip(row, 0, rows - 1), np.clip(column, 0, columns - 1), out
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class _Samples:
+    """Points by which a hypothesis is weighed, drawing mm: (k, 2) well inside the nominal, (m, 2) on its outline."""
+
+    inside: Array
+    rim: Array
+
+
 def separate_touching(outer: Array, holes: list[Array], nominal: Nominal) -> tuple[SeparatedPiece, ...]:
     """Pieces in a clump.
 
@@ -51,12 +75,11 @@ def separate_touching(outer: Array, holes: list[Array], nominal: Nominal) -> tup
     normals = np.vstack(
         [right_normals(tangents(resample(smooth(loop, 2.0), _CONTOUR_STEP_MM), 2)) for loop in (outer, *holes)]
     )
-    mask, corner = _raster(outer, holes)
-    inside, rim = _samples(nominal)
+    raster, samples = _raster(outer, holes), _samples(nominal)
     left = np.ones(len(contour), bool)
     found: list[SeparatedPiece] = []
     while left.sum() * _CONTOUR_STEP_MM > _LEAST_COVERAGE * 0.8 * len(nominal.points) * nominal.step_mm:
-        starts = _hypotheses(contour[left], normals[left], nominal, (mask, corner), (inside, rim))
+        starts = _hypotheses(contour[left], normals[left], nominal, raster, samples)
         best: SeparatedPiece | None = None
         for start in starts:
             refined = _refine(contour[left], normals[left], start, nominal)
@@ -76,37 +99,28 @@ def belongs(points: Array, normals: Array, motion: Motion, nominal: Nominal) -> 
     return np.asarray((np.abs(off) < _OWN_MM) & facing)
 
 
-def _raster(outer: Array, holes: list[Array]) -> tuple[NDArray[np.uint8], Array]:
+def _raster(outer: Array, holes: list[Array]) -> _Raster:
     corner = outer.min(axis=0) - 2.0
     columns, rows = np.ceil((outer.max(axis=0) + 2.0 - corner) / _CELL_MM).astype(int) + 1
     mask = np.zeros((rows, columns), np.uint8)
     for loop, value in ((outer, 1), *((hole, 0) for hole in holes)):
         cv2.fillPoly(mask, [np.rint((loop - corner) / _CELL_MM).astype(np.int32)], value)
-    return mask, corner
+    return _Raster(mask, corner)
 
 
-def _samples(nominal: Nominal) -> tuple[Array, Array]:
-    """Points well inside the nominal, and points on its outline."""
+def _samples(nominal: Nominal) -> _Samples:
     every = nominal.points[:: max(1, len(nominal.points) // 400)]
     middle = np.column_stack((np.linspace(every[:, 0].min() + 3, every[:, 0].max() - 3, _INSIDE), np.zeros(_INSIDE)))
     for i, x in enumerate(middle[:, 0]):
         near = every[np.abs(every[:, 0] - x) < 1.5, 1]
         middle[i, 1] = (near.min() + near.max()) / 2 if len(near) else 0.0
-    return middle, nominal.points[:: max(1, len(nominal.points) // _OUTLINE)]
+    return _Samples(middle, nominal.points[:: max(1, len(nominal.points) // _OUTLINE)])
 
 
-def _hypotheses(
-    contour: Array,
-    normals: Array,
-    nominal: Nominal,
-    raster: tuple[NDArray[np.uint8], Array],
-    samples: tuple[Array, Array],
-) -> list[Motion]:
-    mask, corner = raster
-    inside, rim = samples
-    drawn = np.full(mask.shape, 255, np.uint8)
-    cell = np.rint((contour - corner) / _CELL_MM).astype(int)
-    drawn[np.clip(cell[:, 1], 0, mask.shape[0] - 1), np.clip(cell[:, 0], 0, mask.shape[1] - 1)] = 0
+def _hypotheses(contour: Array, normals: Array, nominal: Nominal, raster: _Raster, samples: _Samples) -> list[Motion]:
+    drawn = np.full(raster.metal.shape, 255, np.uint8)
+    row, column, _ = raster.cells(contour[:, 0], contour[:, 1])
+    drawn[row, column] = 0
     distance = cv2.distanceTransform(drawn, cv2.DIST_L2, 3) * _CELL_MM
     anchors = np.linspace(0, len(nominal.points), _ANCHORS, endpoint=False).astype(int)
     # From the drawing to the tray: turn the anchor's normal onto the contour's, then lay the anchor on the point.
@@ -120,15 +134,12 @@ def _hypotheses(
     def laid(p: Array, keep: NDArray[np.intp]) -> tuple[NDArray[np.int64], NDArray[np.int64], NDArray[np.bool_]]:
         x = c[keep, None] * p[:, 0] - s[keep, None] * p[:, 1] + shift[keep, :1]
         y = s[keep, None] * p[:, 0] + c[keep, None] * p[:, 1] + shift[keep, 1:]
-        column = np.rint((x - corner[0]) / _CELL_MM).astype(np.int64)
-        row = np.rint((y - corner[1]) / _CELL_MM).astype(np.int64)
-        out = (column < 0) | (row < 0) | (column >= mask.shape[1]) | (row >= mask.shape[0])
-        return np.clip(row, 0, mask.shape[0] - 1), np.clip(column, 0, mask.shape[1] - 1), out
+        return raster.cells(x, y)
 
     keep = np.arange(len(turn))
-    row, column, out = laid(inside, keep)
-    keep = keep[((mask[row, column] > 0) & ~out).mean(axis=1) >= _METAL_SHARE]
-    row, column, out = laid(rim, keep)
+    row, column, out = laid(samples.inside, keep)
+    keep = keep[((raster.metal[row, column] > 0) & ~out).mean(axis=1) >= _METAL_SHARE]
+    row, column, out = laid(samples.rim, keep)
     score = ((distance[row, column] < _NEAR_MM) & ~out).mean(axis=1)
     starts: list[tuple[Motion, Array]] = []
     middle = np.asarray(nominal.moments.centroid)

@@ -8,7 +8,6 @@ its sum); what takes light at the rim is a `Stray`.
 
 from dataclasses import dataclass
 
-import cv2
 import numpy as np
 from scipy.special import ndtr
 
@@ -46,11 +45,9 @@ def unexplained(scene: BacklitScene, shape: Shape) -> Unexplained:
     outline_px = scene.camera.to_px(shape.motion.inverse().apply(points))
     window = window_around(scene, outline_px)
     seen = shape.seen | as_predicted(scene, shape, outline_px, window)
-    boxes = places(scene, shape, outline_px, seen, window)
-    openings: list[Opening] = []
-    strays: list[Stray] = []
-    for box in boxes:
-        _explain(box, scene, shape, seen, window, (openings, strays))
+    left = [_explained(box, scene, shape, window) for box in places(scene, shape, outline_px, seen, window)]
+    openings = [opening for one in left for opening in one.openings()]
+    strays = [stray for one in left if shape.alone for stray in one.strays(shape, seen)]
     return Unexplained(
         tuple(sorted(openings, key=lambda one: -one.area_mm2)),
         tuple(sorted(strays, key=lambda one: -one.reach_mm)),
@@ -58,10 +55,8 @@ def unexplained(scene: BacklitScene, shape: Shape) -> Unexplained:
     )
 
 
-def _explain(
-    box: Box, scene: BacklitScene, shape: Shape, seen: Mask, window: Window, out: tuple[list[Opening], list[Stray]]
-) -> None:
-    """Predict one box pixel by pixel; what is left goes into `out`."""
+def _explained(box: Box, scene: BacklitScene, shape: Shape, window: Window) -> Leftovers:
+    """One box predicted pixel by pixel."""
     nominal = scene.nominal
     share = share_of_light(window, box)
     v, u = np.mgrid[box[1] : box[3], box[0] : box[2]]
@@ -71,28 +66,14 @@ def _explain(
     off = off - np.interp(along, np.arange(len(shape.deviation_mm)), shape.deviation_mm, period=len(nominal.points))
     distance = (off / scene.mm_per_px).reshape(share.shape)
     share[in_drawn_holes(shape, window, box)] = 0.0
-    left = share - ndtr(distance / shape.blur_px)
-    allowed = allowed_at(distance, shape.blur_px, tolerance(window))
-    bright_rim = (-off < shape.bright_rim_mm[nearest]).reshape(share.shape) & (share < 1.0)
-    place = Leftovers(
+    return Leftovers(
         scene=scene,
         px=px.reshape(*share.shape, 2),
         mm=mm.reshape(*share.shape, 2),
         distance=distance,
-        left=left,
+        left=share - ndtr(distance / shape.blur_px),
+        allowed=allowed_at(distance, shape.blur_px, tolerance(window)),
+        bright_rim=(-off < shape.bright_rim_mm[nearest]).reshape(share.shape) & (share < 1.0),
         share=share,
         nearest=nearest.reshape(share.shape),
     )
-    for part in _parts((left > allowed) & ~bright_rim & (distance < 0.5)):
-        opening = place.opening(part)
-        if opening is not None:
-            out[0].append(opening)
-    for part in _parts((left < -allowed) & (distance > -0.5)) if shape.alone else ():
-        stray = place.stray(part, shape, seen)
-        if stray is not None:
-            out[1].append(stray)
-
-
-def _parts(mask: Mask) -> list[Mask]:
-    count, labels = cv2.connectedComponents(mask.astype(np.uint8), connectivity=8)
-    return [labels == one for one in range(1, count)]

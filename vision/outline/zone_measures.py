@@ -87,7 +87,7 @@ class OutlineSeen:
 
 
 def outline_seen(
-    nominal: Nominal, profile: Profile, pose_mm: Array, station: Station, rim: tuple[BandAlong | None, OpticsLeft]
+    nominal: Nominal, profile: Profile, pose_mm: Array, station: Station, band: BandAlong | None, optics: OpticsLeft
 ) -> OutlineSeen:
     """Gather what all zones of a piece share."""
     edge = np.hypot(_CHOICE * profile.sd, _LEAST_NOISE * profile.fine_sd)
@@ -95,7 +95,7 @@ def outline_seen(
     fine = nominal.fine
     value = np.interp(fine.at, np.arange(len(profile.value) + 1), np.append(profile.value, profile.value[0]))
     shape = fine.points + value[:, None] * fine.normals
-    return OutlineSeen(nominal, profile, pose_mm, edge, form, shape, station, *rim)
+    return OutlineSeen(nominal, profile, pose_mm, edge, form, shape, station, band, optics)
 
 
 def deviations(seen: OutlineSeen, zone: int) -> tuple[Measured, Measured, Measured]:

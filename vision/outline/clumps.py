@@ -1,0 +1,135 @@
+"""A region too large for one piece, or cut by the frame: pieces told apart, the rest named."""
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from vision.geometry import centroid, moments
+from vision.outline.band import RimBand, of_piece, see_band
+from vision.outline.edges import Outline, blur_px, trace_edge
+from vision.outline.found import Found, Told, together
+from vision.outline.nominal import Nominal
+from vision.outline.piece import Edge
+from vision.outline.placement import refine
+from vision.outline.regions import Region
+from vision.outline.scene import BacklitScene
+from vision.outline.single import AREA_SHARE, rims_of, single_piece
+from vision.outline.touching import SeparatedPiece, belongs, separate_touching
+from vision.records import Array, Pair, TrayFinding
+
+# What is no piece of this part is still a spoon when its size and its slenderness are within these of the nominal's.
+_SIZE_SHARE, _SLENDER_SHARE = (0.35, 2.5), (0.5, 2.0)
+# A fragment at the frame's edge below this share of the nominal's area is told only where no larger one is near.
+FRAGMENT_SHARE = 0.05
+# More metal than the pieces found account for, by this share of a piece, is another one that was not told apart.
+_MORE_SHARE = 0.25
+# Outline this near to another piece's (mm) is part of the contact: the blur runs both together there.
+_CONTACT_MM = 1.2
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class _Clump:
+    """A region with its outline traced once for all pieces in it."""
+
+    region: Region
+    scene: BacklitScene
+    outline: Outline
+    band: RimBand | None
+    pieces: tuple[SeparatedPiece, ...]
+
+
+def other_thing(region: Region, scene: BacklitScene) -> Told:
+    """A region that is no piece of this part: another spoon, or something foreign."""
+    outer = scene.camera.to_tray(region.outer)
+    shape, nominal = moments(outer), scene.nominal.moments
+    slender = shape.spread[0] / max(shape.spread[1], 1e-6) / (nominal.spread[0] / nominal.spread[1])
+    size = shape.area / nominal.area
+    center = centroid(region.outer)
+    if _SIZE_SHARE[0] < size < _SIZE_SHARE[1] and _SLENDER_SHARE[0] < slender < _SLENDER_SHARE[1]:
+        finding = TrayFinding("unlike", center, "a piece whose outline is not this part's")
+        return Told((Found(center, "unlike", None, None),), (finding,))
+    return Told(findings=(TrayFinding("foreign", center, f"something of {shape.area:.0f} mm² that is no piece"),))
+
+
+def clump(region: Region, scene: BacklitScene) -> Told:
+    """All that a region too large for one piece, or cut by the frame, holds."""
+    single = None if region.at_border else single_piece(region, scene)
+    if single is not None:
+        return single
+    outer = scene.camera.to_tray(region.outer)
+    piece_mm2 = scene.nominal.moments.area
+    area = region.area_px * scene.mm_per_px**2
+    pieces: tuple[SeparatedPiece, ...] = ()
+    if area > AREA_SHARE[0] * piece_mm2:
+        pieces = separate_touching(outer, [scene.camera.to_tray(hole) for hole in region.holes], scene.nominal)
+        # At the frame's edge a piece counts as whole only with all of its outline inside.
+        pieces = tuple(p for p in pieces if not region.at_border or _inside_frame(p, scene))
+    left = area - len(pieces) * piece_mm2
+    more = left > _MORE_SHARE * piece_mm2
+    told = Told()
+    if region.at_border and (more or not pieces):
+        told = _cut_off(centroid(region.outer), left, piece_mm2)
+    elif not pieces:
+        return other_thing(region, scene)
+    if len(pieces) > 1 or (pieces and more):
+        center = _contact(pieces, outer, region, scene.nominal)
+        finding = TrayFinding("touching", center, f"{max(len(pieces), 2)} pieces touch; lay them apart")
+        told = together((told, Told(findings=(finding,))))
+    if not pieces:
+        return told
+    outline = trace_edge(scene.back.pixels, scene.light, region.outer)
+    blur = blur_px(outline.profile)
+    outline, band = see_band(outline, scene.nominal.part, scene.camera, scene.mm_per_px)
+    whole = _Clump(region, scene, outline, band, pieces)
+    return together((told, Told(tuple(_apart(piece, whole) for piece in pieces), blurs_px=(blur,))))
+
+
+def _cut_off(center_px: Pair, left_mm2: float, piece_mm2: float) -> Told:
+    """What of a piece lies in the frame; a crumb of one is no piece."""
+    finding = TrayFinding("cut_off", center_px, f"{left_mm2:.0f} mm² of a piece cut by the frame's edge", left_mm2)
+    pieces = (Found(center_px, "cut_off", None, None),) if left_mm2 > FRAGMENT_SHARE * piece_mm2 else ()
+    return Told(pieces, (finding,))
+
+
+def _contact(pieces: tuple[SeparatedPiece, ...], outer: Array, region: Region, nominal: Nominal) -> Pair:
+    """Where pieces touch: the middle of the contour that lies near two outlines at once; else of the whole region."""
+    near = sum((np.abs(nominal.project(piece.motion.apply(outer))[1]) < _CONTACT_MM).astype(int) for piece in pieces)
+    both = np.asarray(near) > 1
+    center = region.outer[both].mean(axis=0) if both.any() else np.array(centroid(region.outer))
+    return float(center[0]), float(center[1])
+
+
+def _inside_frame(piece: SeparatedPiece, scene: BacklitScene) -> bool:
+    seen = scene.camera.to_px(piece.motion.inverse().apply(scene.nominal.points))
+    rows, columns = scene.back.pixels.shape
+    return bool((seen > 1).all() and (seen[:, 0] < columns - 2).all() and (seen[:, 1] < rows - 2).all())
+
+
+def _apart(piece: SeparatedPiece, whole: _Clump) -> Found:
+    """One piece of a clump with its own share of the outline, away from the contact."""
+    scene, outline, band = whole.scene, whole.outline, whole.band
+    points = scene.camera.to_tray(outline.points_px)
+    normals = _in_tray(outline, scene)
+    own: NDArray[np.bool_] = outline.valid & belongs(points, normals, piece.motion, scene.nominal)
+    for other in whole.pieces:
+        if other is not piece:
+            _, off, _ = scene.nominal.project(other.motion.apply(points))
+            own &= np.abs(off) > _CONTACT_MM
+    mine = points[own]
+    placement = refine(mine, piece.motion, scene.nominal)
+    blur = band.blur_mm if band else blur_px(outline.profile) * scene.mm_per_px
+    if band is not None:
+        _, off, _ = scene.nominal.project(piece.motion.apply(band.at_mm))
+        band = of_piece(band, np.abs(off) < _CONTACT_MM)
+    middle = piece.motion.inverse().apply(np.array([scene.nominal.moments.centroid]))
+    center = scene.camera.to_px(middle)[0]
+    edge = Edge(mine, rims_of(whole.region, scene, band), blur, outline.profile, band)
+    return Found((float(center[0]), float(center[1])), "touching", placement, edge if placement is not None else None)
+
+
+def _in_tray(outline: Outline, scene: BacklitScene) -> Array:
+    """Outward normals in the tray's axes."""
+    ahead = scene.camera.to_tray(outline.points_px + outline.normals_px)
+    n = ahead - scene.camera.to_tray(outline.points_px)
+    return np.asarray(n / np.maximum(np.hypot(n[:, 0], n[:, 1]), 1e-12)[:, None])

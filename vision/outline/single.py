@@ -1,0 +1,85 @@
+"""One dark region as one whole piece of this part: its edge traced, laid on the drawing, and held against it."""
+
+import numpy as np
+
+from vision.geometry import centroid
+from vision.outline.band import RimBand, see_band
+from vision.outline.edges import blur_px, far_blur_px, trace_edge
+from vision.outline.found import Found, Told
+from vision.outline.holes import Rim
+from vision.outline.nominal import Nominal
+from vision.outline.piece import Edge
+from vision.outline.placement import Placement, find_placement, thin
+from vision.outline.regions import Region
+from vision.outline.scene import BacklitScene
+from vision.outline.turned_over import is_turned_over
+from vision.records import Array
+
+# A whole piece's area is within these shares of the nominal's.
+AREA_SHARE = (0.75, 1.35)
+# A piece is this part's when less than this share of its outline strays by more than `_STRAY_MM`, and its bend zone has
+# not slid along by more than `_SLIP_MM`: no burr, wear or bend does that, another pattern does.
+_STRAY_MM, _STRAY_SHARE, _SLIP_MM = 1.2, 0.10, 1.5
+_FORM_POINTS = 600
+# Edges blurred wider than this (standard deviation, px) are out of focus: neighbouring features run together.
+SHARP_PX = 2.5
+# An outline with fewer clean edge points than this share is looked at for blur; with fewer points there is no outline.
+_CLEAN_SHARE, _LEAST_POINTS = 0.5, 100
+
+
+def single_piece(region: Region, scene: BacklitScene) -> Told | None:
+    """A region that is one whole piece of this part, placed; None where it is not."""
+    area = region.area_px * scene.mm_per_px**2
+    if not AREA_SHARE[0] <= area / scene.nominal.moments.area <= AREA_SHARE[1]:
+        return None
+    outline = trace_edge(scene.back.pixels, scene.light, region.outer)
+    blur = blur_px(outline.profile)
+    center = centroid(region.outer)
+    if outline.valid.mean() < _CLEAN_SHARE:
+        blur = far_blur_px(scene.back.pixels, scene.light, region.outer)
+        if blur > SHARP_PX:
+            return Told((Found(center, "focus", None, None),), blurs_px=(blur,))
+    outline, band = see_band(outline, scene.nominal.part, scene.camera, scene.mm_per_px)
+    points = scene.camera.to_tray(outline.points_px)[outline.valid]
+    if len(points) < _LEAST_POINTS:
+        return None
+    placement = find_placement(points, scene.nominal)
+    like = placement is not None and _is_this_part(points, placement, scene.nominal)
+    if is_turned_over(points, placement if like else None, scene.nominal):
+        return Told((Found(center, "face_down", None, None),), blurs_px=(blur,))
+    if placement is None or not like:
+        return None
+    blur_mm = band.blur_mm if band else blur * scene.mm_per_px
+    edge = Edge(points, rims_of(region, scene, band), blur_mm, outline.profile, band)
+    return Told((Found(center, None, placement, edge),), blurs_px=(blur,))
+
+
+def rims_of(region: Region, scene: BacklitScene, band: RimBand | None) -> list[Rim]:
+    """The edges of the holes in a region, in tray mm."""
+    rims = []
+    # Nobody says how round a punched edge is: what moved the outline may have moved it, or not.
+    unsure = 0.0 if band is None else band.reach_mm
+    for hole in region.holes:
+        outline = trace_edge(scene.back.pixels, scene.light, hole)
+        if outline.valid.sum() > 8:
+            points = scene.camera.to_tray(outline.points_px)[outline.valid]
+            rims.append(Rim(points, blur_px(outline.profile) * scene.mm_per_px, unsure))
+    return rims
+
+
+def _is_this_part(points: Array, placement: Placement, nominal: Nominal) -> bool:
+    points = thin(points, _FORM_POINTS)
+    _, off, nearest = nominal.project(placement.datum.motion.apply(points))
+    stray = np.abs(off) > _STRAY_MM
+    if placement.bend is not None:
+        _, bent, _ = nominal.project(placement.bend.motion.apply(points))
+        # Between the datum and the bend zone a point may follow either.
+        stray = np.where(nominal.bend[nearest], np.abs(bent) > _STRAY_MM, stray & (np.abs(bent) > _STRAY_MM))
+        bend_x = nominal.points[nominal.bend, 0]
+        datum_x = float(nominal.points[nominal.datum, 0].mean())
+        root = nominal.points[nominal.bend][np.abs(bend_x - datum_x).argmin()] * (1.0, 0.0)
+        in_tray = placement.datum.motion.inverse().apply(root[None])
+        slip = placement.bend.motion.apply(in_tray)[0] - root
+        if abs(float(slip[0])) > _SLIP_MM:
+            return False
+    return bool(stray.mean() < _STRAY_SHARE)
