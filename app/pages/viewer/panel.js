@@ -1,31 +1,36 @@
 // What stands beside the picture: who the piece is, why it was flagged, its findings, its neighbours, what was said.
 
+/** @type {Record<string, string>} */
 const VERDICT_WORDS = { accept: "accepted", reject: "rejected", withdrawn: "taken back" };
 const LAPSED = ", before it was judged as worse than then: judge it again";
 const DEFECTS = ["burr", "nick", "swell", "hollow", "bend", "scratch", "pit", "other"];
 
-function made(name, attributes, ...inside) {
-  const element = document.createElement(name);
-  for (const [key, value] of Object.entries(attributes)) {
-    if (key in element && key !== "list") element[key] = value;
-    else element.setAttribute(key, value);
-  }
-  element.append(...inside);
-  return element;
-}
-
+/** @param {string} time in words of this place and zone */
 function clock(time) {
   const moment = new Date(time);
   return Number.isNaN(moment.getTime()) ? time : moment.toLocaleString([], { dateStyle: "short", timeStyle: "short" });
 }
 
 class Panel {
+  /**
+   * @param {Element} root
+   * @param {Stage} stage
+   */
   constructor(root, stage) {
     this.stage = stage;
-    this.find = (name) => root.querySelector(name);
+    this.find = (/** @type {string} */ name) => inside(root, name);
+    /** @type {Record<string, string>} */
     this.signs = {};
+    this.at = -1; // the finding gone to
+    this.showsTray = false;
+    /** @type {(index: number) => void} */
+    this.choose = () => {};
   }
 
+  /**
+   * @param {Card} card
+   * @param {string} note said first
+   */
   show(card, note) {
     const process = Object.entries(card.process).map(([name, value]) => `${name} ${value}`);
     const about = [card.part_name, card.lot && `lot ${card.lot}`, ...process].filter(Boolean).join("  ·  ");
@@ -39,6 +44,7 @@ class Panel {
     this.tray(card);
   }
 
+  /** @param {Card} card */
   sign(card) {
     const sign = this.find(".sign");
     sign.replaceChildren();
@@ -51,6 +57,10 @@ class Panel {
     sign.append(card.verdict);
   }
 
+  /**
+   * @param {Card} card
+   * @param {string} note
+   */
   reasons(card, note) {
     const list = this.find(".reasons");
     const lines = [];
@@ -77,10 +87,11 @@ class Panel {
     list.replaceChildren(...lines);
   }
 
+  /** @param {Card} card */
   findings(card) {
     const list = this.find(".findings");
     this.find(".findings-head").textContent = card.blind ? "" : `Findings, worst first (${card.findings.length})`;
-    const lines = (card.findings ?? []).map((finding, index) => {
+    const lines = this.stage.findings.map((finding, index) => {
       const button = made("button", { type: "button", className: finding.outcome || "plain", tabIndex: -1 }, finding.words);
       button.onmouseenter = () => (this.stage.zoom > 1 ? this.stage.goTo(index) : this.stage.mark(index));
       button.onmouseleave = () => this.stage.zoom === 1 && this.stage.mark(this.at);
@@ -93,6 +104,7 @@ class Panel {
     this.stage.mark(-1);
   }
 
+  /** @param {number} index of a finding, going round at the ends */
   goTo(index) {
     const lines = [...this.find(".findings").querySelectorAll("button")];
     if (!lines.length) return;
@@ -102,6 +114,7 @@ class Panel {
     this.stage.goTo(this.at);
   }
 
+  /** @param {Card} card */
   lights(card) {
     const buttons = card.lights.map((light, index) => {
       const button = made("button", { type: "button", tabIndex: -1 }, made("kbd", {}, String(index + 1)), ` ${light.name}`);
@@ -122,10 +135,11 @@ class Panel {
   }
 
   // the whole tray, small, with every piece's verdict; fetched only while it is shown
+  /** @param {Card | null} card */
   async tray(card) {
     const host = this.find(".tray");
     host.replaceChildren();
-    if (!this.showsTray || card.blind || !card.tray_picture) return;
+    if (!this.showsTray || !card || card.blind || !card.tray_picture) return;
     const answer = await fetch(card.tray_picture);
     if (this.stage.card !== card) return;
     if (!answer.ok) {
@@ -134,7 +148,9 @@ class Panel {
     }
     const shrink = Number(answer.headers.get("X-Shrink"));
     const words = card.neighbours.map((one) => `piece ${one.piece} ${one.verdict}`).join(", ");
-    const picture = made("img", { alt: `tray ${card.tray}: ${words}`, title: words });
+    const picture = new Image();
+    picture.alt = `tray ${card.tray}: ${words}`;
+    picture.title = words;
     picture.src = URL.createObjectURL(await answer.blob());
     await picture.decode().catch(() => {});
     URL.revokeObjectURL(picture.src);
@@ -150,6 +166,10 @@ class Panel {
     host.replaceChildren(made("div", { className: "tray-picture" }, picture, marks));
   }
 
+  /**
+   * @param {boolean} open
+   * @param {Set<string>} chosen
+   */
   chooser(open, chosen) {
     const host = this.find(".chooser");
     host.hidden = !open;
@@ -161,6 +181,6 @@ class Panel {
       button.onclick = () => this.choose(index);
       return button;
     });
-    host.querySelector(".defects").replaceChildren(...buttons);
+    this.find(".defects").replaceChildren(...buttons);
   }
 }

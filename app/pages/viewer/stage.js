@@ -1,64 +1,35 @@
 // The picture: frames by address, marks as SVG above them, zoom and pan that stay put from piece to piece.
 
-const SVG = "http://www.w3.org/2000/svg";
 const FLICKER_MS = 500; // two changes a second: WCAG 2 allows three flashes
 const ZOOM_STEP = 1.25;
 const ZOOM_MAX = 40;
 const PLACE_ZOOM = 5;
 
-function drawn(name, attributes, words) {
-  const element = document.createElementNS(SVG, name);
-  for (const [key, value] of Object.entries(attributes)) element.setAttribute(key, value);
-  if (words !== undefined) element.textContent = words;
-  return element;
-}
-
-// Pictures on their way or here, by address; the oldest go first.
-class Pictures {
-  constructor() {
-    this.held = new Map();
-  }
-
-  get(url) {
-    let picture = this.held.get(url);
-    if (!picture) {
-      const image = new Image();
-      image.alt = "";
-      image.draggable = false;
-      picture = { image, ready: false, failed: "" };
-      picture.done = new Promise((done) => {
-        image.onload = () => image.decode().catch(() => {}).finally(() => {
-          picture.ready = true;
-          done(picture);
-        });
-        image.onerror = async () => {
-          picture.failed = await fetch(url).then((a) => a.text(), () => "this picture can't be fetched");
-          done(picture);
-        };
-      });
-      image.src = url;
-      this.held.set(url, picture);
-      if (this.held.size > 160) this.held.delete(this.held.keys().next().value);
-    }
-    return picture;
-  }
-}
-
 class Stage {
+  /**
+   * @param {HTMLElement} host
+   * @param {() => void} changed called when what is shown changed
+   */
   constructor(host, changed) {
     this.host = host;
     this.changed = changed;
     this.pictures = new Pictures();
-    this.sheet = host.querySelector(".sheet");
-    this.frame = host.querySelector(".frame");
-    this.marks = host.querySelector(".marks");
-    this.words = host.querySelector(".stage-words");
-    this.light = 0;
+    this.sheet = inside(host, ".sheet");
+    this.frame = inside(host, ".frame");
+    this.marks = inside(host, ".marks");
+    this.words = inside(host, ".stage-words");
+    this.light = 0; // the one shown, and the one shown before it
     this.before = 0;
     this.zoom = 1;
-    this.center = [0.5, 0.5];
+    /** @type {Point} */
+    this.center = [0.5, 0.5]; // of the picture, in shares of its width and height
     this.shows = { marks: true, outline: false, deviations: false };
     this.ruling = false;
+    /** @type {Point[] | null} */
+    this.ruler = null; // its two ends, in shares of the picture
+    this.marked = -1;
+    this.beat = 0; // the flicker's timer; 0 while it rests
+    /** @type {Card | null} */
     this.card = null;
     new ResizeObserver(() => this.lay()).observe(host);
     host.addEventListener("wheel", (event) => this.wheel(event), { passive: false });
@@ -66,28 +37,34 @@ class Stage {
   }
 
   // A picture that failed is asked for again when its piece is shown anew: the disk may be back.
+  /** @param {Card} card */
   retry(card) {
     for (const { url } of card.lights) if (this.pictures.held.get(url)?.failed) this.pictures.held.delete(url);
   }
 
   // Whether the picture of a card is here, so that it can be shown at once.
+  /** @param {Card} card */
   ready(card) {
     const light = card.lights[this.lightOf(card)];
     return !light || this.pictures.get(light.url).ready || Boolean(this.pictures.get(light.url).failed);
   }
 
+  /** @param {Card} card */
   lightOf(card) {
     return Math.min(this.light, Math.max(0, card.lights.length - 1));
   }
 
+  /** @param {Card} card */
   fetch(card) {
     if (card.lights.length) this.pictures.get(card.lights[this.lightOf(card)].url);
   }
 
+  /** @param {Card} card */
   fetchAll(card) {
     for (const light of card.lights) this.pictures.get(light.url);
   }
 
+  /** @param {Card} card */
   show(card) {
     if (card !== this.card) this.retry(card);
     this.card = card;
@@ -98,7 +75,11 @@ class Stage {
     this.lay();
   }
 
-  setLight(index, same) {
+  /**
+   * @param {number} index
+   * @param {boolean} same the light before it is not remembered
+   */
+  setLight(index, same = false) {
     const card = this.card;
     if (!card || !card.lights.length) {
       this.frame.replaceChildren();
@@ -130,7 +111,10 @@ class Stage {
   }
 
   flicker() {
-    if (this.beat) return this.stopFlicker();
+    if (this.beat) {
+      this.stopFlicker();
+      return;
+    }
     const other = this.before !== this.light ? this.before : this.light ? 0 : 1;
     if (other >= (this.card?.lights.length ?? 0)) return;
     const pair = [this.light, other];
@@ -145,24 +129,30 @@ class Stage {
 
   stopFlicker() {
     clearInterval(this.beat);
-    this.beat = null;
+    this.beat = 0;
   }
 
+  /** @param {"marks" | "outline" | "deviations"} what */
   toggle(what) {
     this.shows[what] = !this.shows[what];
     this.draw();
     this.changed();
   }
 
+  /** @returns {Point} px of the upright picture */
+  get size() {
+    return this.card?.size ?? [1, 1];
+  }
+
   // px of the upright picture to px of the host, at zoom 1 the whole picture fits
   get scale() {
-    const [width, height] = this.card.size;
+    const [width, height] = this.size;
     return Math.min(this.host.clientWidth / width, this.host.clientHeight / height) * this.zoom;
   }
 
   lay() {
     if (!this.card) return;
-    const [width, height] = this.card.size;
+    const [width, height] = this.size;
     const scale = this.scale;
     const x = this.host.clientWidth / 2 - this.center[0] * width * scale;
     const y = this.host.clientHeight / 2 - this.center[1] * height * scale;
@@ -181,6 +171,10 @@ class Stage {
     this.lay();
   }
 
+  /**
+   * @param {number} factor
+   * @param {MouseEvent} [at] what is under it stays under it
+   */
   zoomBy(factor, at) {
     const zoom = Math.min(ZOOM_MAX, Math.max(1, this.zoom * factor));
     if (at) {
@@ -193,35 +187,45 @@ class Stage {
     this.lay();
   }
 
+  /**
+   * @param {number} x px of the screen
+   * @param {number} y
+   */
   panBy(x, y) {
-    const [width, height] = this.card.size;
-    const clamp = (value) => Math.min(1, Math.max(0, value));
+    const [width, height] = this.size;
+    const clamp = (/** @type {number} */ value) => Math.min(1, Math.max(0, value));
     this.center = [clamp(this.center[0] + x / (width * this.scale)), clamp(this.center[1] + y / (height * this.scale))];
     this.lay();
   }
 
   // where a pointer is in the picture, as shares of its width and height
+  /**
+   * @param {MouseEvent} event
+   * @returns {Point}
+   */
   under(event) {
     const box = this.host.getBoundingClientRect();
-    const [width, height] = this.card.size;
+    const [width, height] = this.size;
     return [
       this.center[0] + (event.clientX - box.left - box.width / 2) / (width * this.scale),
       this.center[1] + (event.clientY - box.top - box.height / 2) / (height * this.scale),
     ];
   }
 
+  /** @param {WheelEvent} event */
   wheel(event) {
     if (!this.card) return;
     event.preventDefault();
     this.zoomBy(event.deltaY < 0 ? ZOOM_STEP : 1 / ZOOM_STEP, event);
   }
 
+  /** @param {PointerEvent} event */
   press(event) {
     if (!this.card || event.button !== 0) return;
     this.host.setPointerCapture(event.pointerId);
     const start = this.under(event);
     let last = event;
-    const move = (now) => {
+    const move = (/** @type {PointerEvent} */ now) => {
       if (this.ruling) {
         this.ruler = [start, this.under(now)];
         this.draw();
@@ -242,71 +246,48 @@ class Stage {
     this.changed();
   }
 
+  /** @param {number} index of a finding; -1 for none */
   mark(index) {
     this.marked = index;
     this.draw();
   }
 
   // bring a finding's place into the middle, near enough to be judged
+  /** @param {number} index of a finding */
   goTo(index) {
-    const points = this.card.findings[index]?.points ?? [];
+    const points = this.findings[index]?.points ?? [];
     this.mark(index);
     if (!points.length) return;
     const middle = [0, 1].map((axis) => points.reduce((sum, point) => sum + point[axis], 0) / points.length);
-    this.center = [middle[0] / this.card.size[0], middle[1] / this.card.size[1]];
+    this.center = [middle[0] / this.size[0], middle[1] / this.size[1]];
     this.zoom = Math.max(this.zoom, PLACE_ZOOM);
     this.lay();
   }
 
+  // none of a blind round's
+  get findings() {
+    return this.card && !this.card.blind ? this.card.findings : [];
+  }
+
   draw() {
-    const card = this.card;
     this.marks.replaceChildren();
-    if (!card) return;
-    this.marks.setAttribute("viewBox", `0 0 ${card.size[0]} ${card.size[1]}`);
-    if (this.shows.deviations && card.deviations) {
-      this.marks.append(
-        drawn("path", { class: "inward", d: card.deviations.inward, "fill-rule": "evenodd" }),
-        drawn("path", { class: "outward", d: card.deviations.outward, "fill-rule": "evenodd" }),
-      );
-    }
-    if ((this.shows.outline || this.shows.deviations) && card.outline) {
-      this.marks.append(drawn("path", { class: "nominal", d: card.outline }));
-    }
-    if (this.shows.marks) (card.findings ?? []).forEach((finding, index) => this.drawFinding(finding, index));
-    if (this.ruler) this.drawRuler();
-  }
-
-  drawFinding(finding, index) {
-    if (!finding.points.length) return;
-    const here = index === this.marked;
-    const kind = `${finding.outcome ? "flagged" : "plain"}${here ? " here" : ""}`;
-    if (finding.points.length > 1) {
-      this.marks.append(drawn("polyline", { class: kind, points: finding.points.map((p) => p.join(",")).join(" ") }));
-    }
-    if (here || finding.points.length === 1) {
-      const at = finding.points[Math.floor(finding.points.length / 2)];
-      this.marks.append(drawn("circle", { class: kind, cx: at[0], cy: at[1] }));
-    }
-  }
-
-  drawRuler() {
-    const [width, height] = this.card.size;
-    const [a, b] = this.ruler.map(([u, v]) => [u * width, v * height]);
-    const px = Math.hypot(a[0] - b[0], a[1] - b[1]);
-    const length = this.card.px_per_mm ? `${(px / this.card.px_per_mm).toFixed(2)} mm` : `${px.toFixed(0)} px (no station was filed)`;
-    this.marks.append(
-      drawn("line", { class: "ruler", x1: a[0], y1: a[1], x2: b[0], y2: b[1] }),
-      drawn("text", { class: "ruler-words", x: b[0], y: b[1] }, length),
-    );
+    if (!this.card) return;
+    this.marks.setAttribute("viewBox", `0 0 ${this.size.join(" ")}`);
+    this.marks.append(...outlineMarks(this.card, this.shows));
+    if (this.shows.marks) this.marks.append(...this.findings.flatMap((one, k) => findingMarks(one, k === this.marked)));
+    if (!this.ruler) return;
+    const { marks, length } = rulerMarks(this.card, this.ruler);
+    this.marks.append(...marks);
     this.host.dataset.ruler = length;
   }
 
   // a bar of a round length at the foot, so that sizes can be judged by eye
   bar() {
-    const bar = this.host.querySelector(".bar");
-    bar.hidden = !this.card.px_per_mm;
-    if (bar.hidden) return;
-    const perMm = this.card.px_per_mm * this.scale;
+    const bar = inside(this.host, ".bar");
+    const px = this.card?.px_per_mm;
+    bar.hidden = !px;
+    if (!px) return;
+    const perMm = px * this.scale;
     const length = [0.1, 0.2, 0.5, 1, 2, 5, 10, 20, 50].find((mm) => mm * perMm >= 60) ?? 50;
     bar.style.width = `${length * perMm}px`;
     bar.textContent = `${length} mm`;

@@ -1,0 +1,124 @@
+// What the server sends (app/pages/cards.py, app/pages/routes.py) and what the page says (show_viewer), for the checker.
+
+type Point = [number, number]; // px of the upright picture
+
+interface Said {
+  uid: string;
+  inspector: string;
+  verdict: string;
+  defects: string[];
+  note: string;
+  given_at: string;
+  lapsed: boolean;
+}
+
+interface FindingLine {
+  words: string;
+  tag: string;
+  points: Point[];
+  outcome: string;
+}
+
+interface Neighbour {
+  piece: number;
+  verdict: string;
+  at: Point | null; // px of the frame
+  here: boolean;
+}
+
+/** What everybody may see of a piece. */
+interface PieceSeen {
+  piece_id: number;
+  judgement_id: number;
+  tray: string;
+  piece: number;
+  part: string;
+  part_name: string;
+  lot: string;
+  process: Record<string, string>;
+  size: Point;
+  px_per_mm: number | null;
+  lights: { name: string; url: string }[];
+  outline: string;
+}
+
+/** A piece of a blind round: nothing of what the camera said. */
+interface BlindCard extends PieceSeen {
+  blind: true;
+  blind_id: number;
+  turn: number;
+}
+
+interface OpenCard extends PieceSeen {
+  blind: false;
+  verdict: string;
+  newest: boolean;
+  limits_revision: number;
+  faults: string[];
+  reasons: { outcome: string; words: string }[];
+  findings: FindingLine[];
+  deviations: { times: number; outward: string; inward: string } | null;
+  tray_picture: string | null;
+  neighbours: Neighbour[];
+  mine: Said | null;
+  others: Said[];
+  differ: boolean;
+  seen: string | null; // the newest verdict that the person sees, which a new one names
+}
+
+type Card = BlindCard | OpenCard;
+
+/** A verdict on its way to the store. */
+interface NewVerdict {
+  uid: string;
+  piece_id: number;
+  judgement_id: number;
+  verdict: string;
+  defects: string[];
+  note: string;
+  given_at: string;
+  takes_back?: string;
+  seen?: string | null;
+  blind_id?: number;
+  turn?: number;
+}
+
+/** A verdict that can be taken back; one given before the page was opened has no card here. */
+interface Given {
+  uid: string;
+  piece_id: number;
+  judgement_id: number;
+  verdict: string;
+  card?: Card;
+}
+
+interface Progress {
+  left?: number;
+  pace?: number;
+  whole?: number;
+}
+
+interface Cards extends Progress {
+  cards: Card[];
+  held_by?: string | null;
+}
+
+interface Renewed extends Progress {
+  gone_to: Record<number, string>;
+}
+
+interface Received extends Progress {
+  receipts: { uid: string; outcome: string; detail: string }[];
+}
+
+interface PageData {
+  mode: "queue" | "one" | "blind";
+  pass: string;
+  inspector: string;
+  may_review: boolean;
+  wanted: Record<string, string | null>;
+  empty: Record<string, string>;
+  signs: Record<string, string>;
+  one?: { tray: string; piece: number };
+  blind?: number;
+}
