@@ -6,7 +6,6 @@ from math import ceil, floor
 import numpy as np
 import streamlit as st
 
-from app.pages.clock import in_users_zone
 from app.pages.risks import show_risks
 from app.pages.server_state import Pass, ServerState
 from app.pages.study_lot import (
@@ -19,10 +18,11 @@ from app.pages.study_lot import (
     study_head,
     take_away,
 )
+from app.pages.tuning_revisions import compare_limits, keep_draft, release_draft, revision_words
 from app.pages.tuning_words import limit_words, title_of
 from app.report import distribution_chart, setting_rates_chart, share, tuning_page
 from app.statistics import Estimate, round_step
-from app.store import Revision, file_limits, part_of, release, revisions
+from app.store import Revision, revisions
 from app.studies import (
     COUNT_RULES,
     Changes,
@@ -37,7 +37,6 @@ from app.studies import (
     TuningStudy,
     changes_between,
     codes_at,
-    compare_revisions,
     json_text,
     rates_at,
     rejudge_all,
@@ -49,9 +48,7 @@ from app.studies import (
     tuning_table,
     with_setting,
 )
-from app.works import may, release_limits, why_not
-from vision.decide import MEASURES, SCORED_AREA, changes as differences
-from vision.errors import Unusable
+from vision.decide import MEASURES, SCORED_AREA
 from vision.records import Limits
 
 PERCENT = 100.0
@@ -85,9 +82,9 @@ def tuning_study_page() -> None:
     changes = changes_between(lot.columns, studied.before, _codes(lot, studied, moved))
     _figures(study, moved, changes)
     _changed(server, changes, who)
-    _keep(server, moved, who)
-    _release(server, lot, who)
-    _compare(lot, known)
+    keep_draft(server, moved.draft, who)
+    release_draft(server, lot, who)
+    compare_limits(lot, known)
     show_risks(lot, base)
     if study is not None:
         done = study
@@ -142,7 +139,7 @@ def _ask(lot: StudyLot, known: tuple[Revision, ...]) -> tuple[Limits, Target, Ta
     ]
     with one:
         base = st.selectbox(
-            "Starting from", known, index=released[-1] if released else len(known) - 1, format_func=_revision_words
+            "Starting from", known, index=released[-1] if released else len(known) - 1, format_func=revision_words
         ).limits
     present = [name for name in MEASURES if _measured(lot, name)]
     with two:
@@ -174,13 +171,6 @@ def _measured(lot: StudyLot, name: str) -> bool:
         # formed by counting rules, where the face was scored
         columns = lot.columns.measures[SCORED_AREA]
     return any(bool(np.isfinite(column.value).any()) for column in columns.values())
-
-
-def _revision_words(revision: Revision) -> str:
-    in_force = "in force, " if revision.in_force else ""
-    return f"revision {revision.limits.revision}, {in_force}{revision.limits.status}" + (
-        f" by {revision.released_by}" if revision.released_by else f", filed {in_users_zone(revision.filed_at)}"
-    )
 
 
 def _move(lot: StudyLot, base: Limits, target: Target, study: TuningStudy | None) -> Moved:
@@ -255,62 +245,3 @@ def _changed(server: ServerState, changes: Changes, who: Pass) -> None:
         show_pieces(server, [(one.key, f"{one.before} becomes {one.after}") for one in changes.changed], who)
     else:
         st.markdown("No piece of this lot changes verdict.")
-
-
-def _keep(server: ServerState, moved: Moved, who: Pass) -> None:
-    if st.button("Write this draft", disabled=not may(who.roles, "draft limits"), type="primary"):
-        with server.store.write() as connection:
-            file_limits(connection, moved.draft)
-        st.success(f"Draft of revision {moved.draft.revision} is kept. Release it below.")
-
-
-def _release(server: ServerState, lot: StudyLot, who: Pass) -> None:
-    part = part_of(server.store, lot.part)
-    known = revisions(server.store, lot.part)
-    last_released = max((one.limits.revision for one in known if one.limits.status == "released"), default=0)
-    drafts = [one for one in known if one.limits.status == "draft" and one.limits.revision > last_released]
-    with st.expander("Release a draft"):
-        if not drafts:
-            st.markdown("No draft is newer than what was released.")
-            return
-        with st.form("release", border=False):
-            chosen = st.selectbox("Draft", drafts[::-1], format_func=_revision_words)
-            why = st.text_input("Why", max_chars=500, placeholder="what speaks for these limits")
-            against = why_not(server.works, who.name, who.roles, "release limits")
-            if against:
-                st.markdown(f"You can't release: {against}.")
-            if not st.form_submit_button("Release", disabled=against is not None):
-                return
-    acted = who.acted(why)
-    try:
-        if server.works is not None and part is not None:
-            released = release_limits(server.store, server.works, chosen.limits, part, acted)
-        else:
-            released = release(server.store, chosen.limits, acted)
-    except Unusable as fault:
-        st.error(str(fault))
-        return
-    st.success(f"Revision {released.limits.revision} is released by {who.name}.")
-
-
-def _compare(lot: StudyLot, known: tuple[Revision, ...]) -> None:
-    with st.expander("Compare two revisions"):
-        left, right = st.columns(2)
-        one = left.selectbox("This", known, index=0, format_func=_revision_words, key="compare_one")
-        two = right.selectbox("with this", known, index=len(known) - 1, format_func=_revision_words, key="compare_two")
-        rows = [
-            {"what": change.what, "before": str(change.before), "after": str(change.after)}
-            for change in differences(one.limits, two.limits)
-        ]
-        if rows:
-            st.dataframe(rows, hide_index=True)
-        else:
-            st.markdown("Nothing differs.")
-        # Both judge the whole lot, which must not happen each time that the slider moves.
-        if not st.button("Judge this lot by both"):
-            return
-        found = compare_revisions(lot.columns, one.limits, two.limits)
-        st.markdown(
-            f"Yield {share(found.yield_before)} against {share(found.yield_after)}; "
-            f"{len(found.changed)} pieces of this lot change verdict."
-        )

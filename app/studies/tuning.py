@@ -8,13 +8,10 @@ import numpy as np
 
 from app.statistics import Estimate, pieces_for_promise, roundest, weighted_share, wilson
 from app.studies.columns import Array, Mask
-from app.studies.tuning_sample import Promise, Sample, ceiling_of, promised
+from app.studies.tuning_sample import Promise, Sample, ceiling_of, curve_settings, promised
 
 FOLDS = 5
 """Parts of a cross-validation (common practice)."""
-
-CURVE_POINTS = 100
-"""Settings at which the curves are drawn; about one in 7 px of a chart."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -291,12 +288,3 @@ def _rate(sample: Sample, of: Mask, hits: Mask) -> Estimate:
     if sample.drawn is None:
         return wilson(int((of & hits).sum()), int(of.sum()))
     return weighted_share(sample.rate(of, hits))
-
-
-def curve_settings(sample: Sample) -> list[float]:
-    """Settings at which a curve is worth drawing, from tight to loose: where pieces begin to pass, thinned."""
-    s = sample.sweep
-    edges: Array = s.steps if s.steps is not None else np.unique(s.passes_from[np.isfinite(s.passes_from)])
-    if len(edges) > CURVE_POINTS:
-        edges = edges[np.unique(np.linspace(0, len(edges) - 1, CURVE_POINTS).round().astype(np.int64))]
-    return [float(s.target.sign * edge) for edge in edges]

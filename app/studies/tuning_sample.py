@@ -10,6 +10,9 @@ from app.statistics import HIT, Cells, misses_allowed, share_bound
 from app.studies.columns import Array, Mask
 from app.studies.settings import Sweep
 
+CURVE_POINTS = 100
+"""Settings at which the curves are drawn; about one in 7 px of a chart."""
+
 
 @dataclass(frozen=True, slots=True)
 class Promise:
@@ -130,3 +133,12 @@ def ceiling_of(sample: Sample, promise: Promise) -> float:
     """As `promised`; where no setting keeps the promise, where the first bad piece passes."""
     ceiling, allowed = promised(sample, promise)
     return float(sample.sweep.passes_from[sample.bad].min()) if allowed is None else ceiling
+
+
+def curve_settings(sample: Sample) -> list[float]:
+    """Settings at which a curve is worth drawing, from tight to loose: where pieces begin to pass, thinned."""
+    s = sample.sweep
+    edges: Array = s.steps if s.steps is not None else np.unique(s.passes_from[np.isfinite(s.passes_from)])
+    if len(edges) > CURVE_POINTS:
+        edges = edges[np.unique(np.linspace(0, len(edges) - 1, CURVE_POINTS).round().astype(np.int64))]
+    return [float(s.target.sign * edge) for edge in edges]

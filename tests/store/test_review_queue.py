@@ -9,13 +9,13 @@ from app.store.database.connection import Store, now
 from app.store.people import review_queue
 from app.store.people.blind_rounds import Blind, make_blind, turns, turns_left
 from app.store.people.drawing import Draw, Drawn, draw_pieces
+from app.store.people.queue_lines import rebuild
 from app.store.people.review_queue import (
     Holder,
     Wanted,
     choices,
     claim,
     give_back,
-    rebuild,
     renew,
     waiting,
     waiting_count,

@@ -106,7 +106,7 @@ def open_store(place: str | Path, must_exist: bool = False) -> Store:
 
 def _lay_out_anew(connection: Connection) -> None:
     """Make the queue again: a step may have changed by what a piece waits."""
-    from app.store.people.review_queue import lay_out_all  # it uses this module
+    from app.store.people.queue_lines import lay_out_all  # it uses this module
 
     lay_out_all(connection)
 

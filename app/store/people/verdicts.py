@@ -12,8 +12,8 @@ from sqlalchemy import Connection, Row, exists, func, select
 from app.store.database import schema
 from app.store.database.connection import Store, now
 from app.store.database.rows import add, find
-from app.store.people import review_queue
 from app.store.people.holding import holdings
+from app.store.people.queue_lines import lay_out
 
 VerdictWord = Literal["accept", "reject", "withdrawn"]
 Identity = Literal["declared", "login", "imported"]
@@ -87,7 +87,7 @@ def give(store: Store, verdict: NewVerdict) -> Receipt:
     with store.write() as connection:
         receipt = give_in(connection, verdict)
         if verdict.blind_id is None and receipt.outcome != "refused":
-            review_queue.lay_out(connection, [verdict.piece_id])
+            lay_out(connection, [verdict.piece_id])
     return receipt
 
 

@@ -13,7 +13,7 @@ from app.store.database.definitions import digest, limits_content, pack, part_co
 from app.store.database.rows import add, add_missing, ensure, find
 from app.store.evidence.files import KeptFile, file_kept
 from app.store.lots.revisions import file_limits
-from app.store.people import review_queue
+from app.store.people.queue_lines import lay_out
 from app.store.results.acts import Act, JudgedBy, ResultFile, file_act, judgements_of, pieces_of, standing_path
 from app.store.results.judgements import Tray, file_judgements, file_profiles, piece_content
 from app.store.results.shots import Chosen, Place, lot_row, note_choice, place_of
@@ -152,7 +152,7 @@ def file_tray(connection: Connection, tray: ToFile) -> Filed:
         if tray.chosen is not None and tray.chosen.kind == "stand":
             here = (result.tray, result.lot)
             note_choice(connection, tray.chosen, place.tray_id, here, here)
-        review_queue.lay_out(connection, pieces_of(connection, place.tray_id))
+        lay_out(connection, pieces_of(connection, place.tray_id))
     unproven = result.digests is None and not tray.trial
     stands = standing_path(connection, place.tray_id)
     return Filed(result.tray, len(fresh), len(contents) - len(fresh), became.stands, became.changed, unproven, stands)

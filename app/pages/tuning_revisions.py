@@ -1,0 +1,84 @@
+"""Limits on the page *Tuning*: a draft kept, released, and two revisions side by side."""
+
+import streamlit as st
+
+from app.pages.clock import in_users_zone
+from app.pages.server_state import Pass, ServerState
+from app.pages.study_lot import StudyLot
+from app.report import share
+from app.store import Revision, file_limits, part_of, release, revisions
+from app.studies import compare_revisions
+from app.works import may, release_limits, why_not
+from vision.decide import changes as differences
+from vision.errors import Unusable
+from vision.records import Limits
+
+
+def revision_words(revision: Revision) -> str:
+    """A revision as a line to choose: its number, its state, and who released it or when it was filed."""
+    in_force = "in force, " if revision.in_force else ""
+    return f"revision {revision.limits.revision}, {in_force}{revision.limits.status}" + (
+        f" by {revision.released_by}" if revision.released_by else f", filed {in_users_zone(revision.filed_at)}"
+    )
+
+
+def keep_draft(server: ServerState, draft: Limits, who: Pass) -> None:
+    """A button that files the draft."""
+    if st.button("Write this draft", disabled=not may(who.roles, "draft limits"), type="primary"):
+        with server.store.write() as connection:
+            file_limits(connection, draft)
+        st.success(f"Draft of revision {draft.revision} is kept. Release it below.")
+
+
+def release_draft(server: ServerState, lot: StudyLot, who: Pass) -> None:
+    """Release a draft newer than what is released, with a reason, by who may."""
+    part = part_of(server.store, lot.part)
+    known = revisions(server.store, lot.part)
+    last_released = max((one.limits.revision for one in known if one.limits.status == "released"), default=0)
+    drafts = [one for one in known if one.limits.status == "draft" and one.limits.revision > last_released]
+    with st.expander("Release a draft"):
+        if not drafts:
+            st.markdown("No draft is newer than what was released.")
+            return
+        with st.form("release", border=False):
+            chosen = st.selectbox("Draft", drafts[::-1], format_func=revision_words)
+            why = st.text_input("Why", max_chars=500, placeholder="what speaks for these limits")
+            against = why_not(server.works, who.name, who.roles, "release limits")
+            if against:
+                st.markdown(f"You can't release: {against}.")
+            if not st.form_submit_button("Release", disabled=against is not None):
+                return
+    acted = who.acted(why)
+    try:
+        if server.works is not None and part is not None:
+            released = release_limits(server.store, server.works, chosen.limits, part, acted)
+        else:
+            released = release(server.store, chosen.limits, acted)
+    except Unusable as fault:
+        st.error(str(fault))
+        return
+    st.success(f"Revision {released.limits.revision} is released by {who.name}.")
+
+
+def compare_limits(lot: StudyLot, known: tuple[Revision, ...]) -> None:
+    """What differs between two revisions, and what both say of this lot."""
+    with st.expander("Compare two revisions"):
+        left, right = st.columns(2)
+        one = left.selectbox("This", known, index=0, format_func=revision_words, key="compare_one")
+        two = right.selectbox("with this", known, index=len(known) - 1, format_func=revision_words, key="compare_two")
+        rows = [
+            {"what": change.what, "before": str(change.before), "after": str(change.after)}
+            for change in differences(one.limits, two.limits)
+        ]
+        if rows:
+            st.dataframe(rows, hide_index=True)
+        else:
+            st.markdown("Nothing differs.")
+        # Both judge the whole lot, which must not happen each time that the slider moves.
+        if not st.button("Judge this lot by both"):
+            return
+        found = compare_revisions(lot.columns, one.limits, two.limits)
+        st.markdown(
+            f"Yield {share(found.yield_before)} against {share(found.yield_after)}; "
+            f"{len(found.changed)} pieces of this lot change verdict."
+        )

@@ -1,0 +1,131 @@
+"""What the queue of flagged pieces holds: which wait and how bad each is, derived from what was filed.
+
+A piece waits when the judgement that stands is `review` or `reject` and no person's verdict holds, or where people
+differ. `rebuild` makes the table again.
+"""
+
+from collections.abc import Sequence
+from typing import Any
+
+from sqlalchemy import Connection, and_, delete, func, insert, select, update
+
+from app.store.database import schema
+from app.store.database.connection import Store
+from app.store.people.holding import Holding, holdings
+
+# Badness: the class first, then a reject before a review, then how far beyond the limit. A piece with a fault comes
+# after what is surely a major and before what may be one.
+_CLASS_WEIGHT = {"critical": 3000.0, "fault": 2500.0, "major": 2000.0, "minor": 1000.0, "": 0.0}
+_REJECT_WEIGHT = 500.0
+_EXCESS_WEIGHT = 100.0
+_AT_ONCE = 500  # keys in one query: SQLite of old took 999 at most
+
+
+def lay_out(connection: Connection, piece_ids: Sequence[int]) -> None:
+    """Bring these pieces' lines up to date with what was filed; loans stay."""
+    table = schema.bench
+    for start in range(0, len(piece_ids), _AT_ONCE):
+        some = piece_ids[start : start + _AT_ONCE]
+        lines = _lines(connection, some)
+        known = set(connection.execute(select(table.c.piece_id).where(table.c.piece_id.in_(some))).scalars())
+        flagged = [line for line in lines if line["verdict"] != "pass" or line["waiting"]]
+        new = [line for line in flagged if line["piece_id"] not in known]
+        gone = list(known - {line["piece_id"] for line in flagged})
+        if new:
+            connection.execute(
+                insert(table), [{**line, "holder": "", "holder_name": "", "held_until": 0.0} for line in new]
+            )
+        for line in flagged:
+            if line["piece_id"] in known:
+                connection.execute(update(table).where(table.c.piece_id == line["piece_id"]).values(**line))
+        if gone:
+            connection.execute(delete(table).where(table.c.piece_id.in_(gone)))
+
+
+def lay_out_all(connection: Connection) -> None:
+    """Make every line anew from what was filed."""
+    connection.execute(delete(schema.bench))
+    lay_out(connection, list(connection.execute(select(schema.piece.c.id)).scalars()))
+
+
+def rebuild(store: Store) -> int:
+    """Make the queue again from what was filed; how many pieces it holds."""
+    with store.write() as connection:
+        lay_out_all(connection)
+        return int(connection.execute(select(func.count()).select_from(schema.bench)).scalar_one())
+
+
+def _lines(connection: Connection, piece_ids: Sequence[int]) -> list[dict[str, Any]]:
+    """The queue's lines of some pieces, those that pass included, as what was filed has them."""
+    judgement, shot, stands = schema.judgement, schema.shot, schema.standing_piece
+    die = and_(schema.process_value.c.shot_id == shot.c.id, schema.process_value.c.name == "die")
+    query = (
+        select(
+            judgement.c.id,
+            judgement.c.piece_id,
+            judgement.c.verdict,
+            judgement.c.fault,
+            shot.c.part,
+            shot.c.taken_at,
+            schema.lot.c.lot,
+            schema.process_value.c.words,
+            schema.process_value.c.number,
+        )
+        .join(schema.filing, schema.filing.c.id == judgement.c.filing_id)
+        .join(shot, shot.c.id == schema.filing.c.shot_id)
+        .join(schema.tray, schema.tray.c.id == shot.c.tray_id)
+        .join(stands, stands.c.judgement_id == judgement.c.id)
+        .outerjoin(schema.lot, schema.lot.c.id == schema.tray.c.lot_id)
+        .outerjoin(schema.process_value, die)
+        .where(stands.c.piece_id.in_(piece_ids))
+    )
+    rows = connection.execute(query).all()
+    worst = _worst_reasons(connection, [row.id for row in rows])
+    people = holdings(connection, piece_ids)
+    lines = []
+    for row in rows:
+        severity, badness = worst.get(row.id, ("", 0.0))
+        if row.fault is not None and badness < _CLASS_WEIGHT["fault"]:
+            severity, badness = "fault", _CLASS_WEIGHT["fault"]
+        lines.append(
+            {
+                "piece_id": row.piece_id,
+                "judgement_id": row.id,
+                "waiting": int(_waits(row.verdict, people.get(row.piece_id))),
+                "badness": badness,
+                "class": severity,
+                "verdict": row.verdict,
+                "part": row.part,
+                "lot": row.lot or "",
+                "die": row.words or ("" if row.number is None else f"{row.number:g}"),
+                "taken_at": row.taken_at or "",
+            }
+        )
+    return lines
+
+
+def _worst_reasons(connection: Connection, judgement_ids: Sequence[int]) -> dict[int, tuple[str, float]]:
+    """Each judgement's worst reason: its class and badness."""
+    query = select(schema.reason).where(schema.reason.c.judgement_id.in_(judgement_ids))
+    worst: dict[int, tuple[str, float]] = {}
+    for row in connection.execute(query):
+        severity = row._mapping["class"]
+        beyond = [
+            max(0.0, side * (row.value - bound)) / max(abs(bound), 1e-9)
+            for bound, side in ((row.upper, 1.0), (row.lower, -1.0))
+            if bound is not None and row.value is not None
+        ]
+        badness = (
+            _CLASS_WEIGHT[severity]
+            + (_REJECT_WEIGHT if row.outcome == "reject" else 0.0)
+            + min(_REJECT_WEIGHT - 1.0, _EXCESS_WEIGHT * max(beyond, default=0.0))
+        )
+        if badness > worst.get(row.judgement_id, ("", -1.0))[1]:
+            worst[row.judgement_id] = (severity, badness)
+    return worst
+
+
+def _waits(verdict: str, people: Holding | None) -> bool:
+    if people is None:
+        return verdict != "pass"
+    return people.differ or (verdict != "pass" and people.counts is None)
