@@ -24,6 +24,7 @@ from vision.formats import (
 )
 from vision.pipeline import measure_tray
 from vision.records import Detection, Limits, LimitsStanding, Part, Shot, Station, TrayResult
+from vision.settings import settings_used
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -93,6 +94,7 @@ def inspect_shot(folder: Path, work: Work) -> Inspected:
         judged_at=datetime.now(UTC).isoformat(timespec="milliseconds"),
         digests=digests_of(work.part, work.station, work.limits, frames),
         retake=shot.retake,
+        settings=settings_used(),
     )
     into = shot_folder(work.out, result)
     try:

@@ -27,6 +27,7 @@ from vision.records.measured import (
     Stray,
     TrayFinding,
 )
+from vision.settings import settings_used
 
 # The example of the agreed format, with one finding of each kind; `process` stands only where a shot has some.
 AGREED: dict[str, Any] = {
@@ -183,6 +184,17 @@ def test_the_fits_and_the_rate_that_judged_are_written_and_used_again(tmp_path: 
     again = read_result(tmp_path / "again.json")
     assert again == judged
     assert again.pieces[0].detection.scratch_seen_snr == 7.5
+
+
+def test_the_settings_that_measured_are_written_and_old_results_have_none(tmp_path: Path) -> None:
+    path = tmp_path / "result.json"
+    result = TrayResult("s", "T", None, "P", "S", None, 1, (), (), settings=settings_used())
+    write_result(result, path)
+    assert json.loads(path.read_text())["settings"]["values"]["outline"]["bumps"]["short_mm"] == 6.0
+    assert read_result(path) == result
+    write_result(replace(result, settings=None), path)
+    assert "settings" not in json.loads(path.read_text())
+    assert read_result(path).settings is None
 
 
 def test_measures_that_are_null_altogether_are_none(tmp_path: Path) -> None:

@@ -1,6 +1,6 @@
 from .field import (
     BLOCK_PX as BLOCK_PX,
-    SATURATED as SATURATED,
+    FIELD as FIELD,
     Backlight as Backlight,
     Field as Field,
     NoBacklight as NoBacklight,
@@ -9,3 +9,4 @@ from .field import (
 from .lamp import LampState as LampState, lamp_drift as lamp_drift, lamp_state as lamp_state
 from .limits import light_findings as light_findings, proposed_limits as proposed_limits
 from .response import fitted_response as fitted_response, response_finding as response_finding
+from .settings import BACKLIGHT as BACKLIGHT

@@ -15,23 +15,40 @@ from numpy.typing import NDArray
 from vision.records import Array, Picture
 
 BLOCK_PX = 8
-# The lamp's broad shape: all monomials up to this degree. Four follows vignetting to 0.1 % at nine tenths fall-off.
-_DEGREE = 4
-# Blocks are pure when neither they nor their neighbours deviate from their level by more than this share of the step.
-_PURE = 0.12
-# Averaging beyond the polynomial, in blocks: about 30 px, so that photon noise stays under 0.05 %.
-_NEAR_BLOCKS = 4.0
-_DARK_BLOCKS = 6.0
-# A Gaussian's tails beyond so many standard deviations are left out.
-_BLUR_ENDS = 2.5
-# The empty tray must be this share of full scale brighter than the metal for anything to be measured.
-MIN_STEP = 0.1
-# An empty tray shows light along the frame's edges; with more of them dark than this the frame is no backlit tray.
-_DARK_EDGES = 0.6
-# Nothing before the light is this many times brighter than it, but for a share of glints.
-_BRIGHTER, _BRIGHTER_SHARE = 1.5, 0.01
-# A backlight at or above this share of full scale has lost the very edge profile that is measured.
-SATURATED = 0.99
+
+
+@dataclass(frozen=True, slots=True)
+class FieldSettings:
+    """How the levels of light and metal are found, and when a frame shows no usable light."""
+
+    # Monomials of the lamp's broad shape go up to this degree: four follows vignetting to 0.1 % at nine tenths fall-
+    # off.
+    degree: int = 4
+    # Blocks are pure when neither they nor their neighbours depart from their level by more than this share of the
+    # step.
+    pure_share: float = 0.12
+    # Averaging beyond the polynomial (standard deviation, blocks): about 30 px, so that photon noise stays under 0.05
+    # %.
+    near_blocks: float = 4.0
+    # The same on metal, of which less is seen (standard deviation, blocks).
+    dark_blocks: float = 6.0
+    # A Gaussian's tails beyond so many standard deviations are left out.
+    blur_ends: float = 2.5
+    # The empty tray must be this share of full scale brighter than the metal for anything to be measured.
+    least_step: float = 0.1
+    # An empty tray shows light along the frame's edges; with a larger share of them dark the frame is no backlit
+    # tray.
+    dark_edges: float = 0.6
+    # Nothing before the light is this many times brighter than it ...
+    brighter: float = 1.5
+    # ... but for a share of glints: with more the frame is inverted, or lit from the front.
+    brighter_share: float = 0.01
+    # A backlight at or above this share of full scale has lost the very edge profile that is measured.
+    saturated: float = 0.99
+
+
+FIELD = FieldSettings()
+
 
 Field = NDArray[np.float32]
 
@@ -86,32 +103,32 @@ def model_backlight(back: Picture) -> Backlight:
     whole = back.pixels[: rows * BLOCK_PX, : columns * BLOCK_PX]
     blocks = cv2.resize(whole, (columns, rows), interpolation=cv2.INTER_AREA).astype(np.float32)
     low, high = np.percentile(blocks[::2, ::2], (0.5, 99.5))
-    if high < MIN_STEP * back.full_scale:
+    if high < FIELD.least_step * back.full_scale:
         share = high / back.full_scale
         raise NoBacklight(f"the backlit frame is dark: its brightest parts reach {share:.0%} of full scale")
-    if high - low < MIN_STEP * back.full_scale:
-        if low >= SATURATED * back.full_scale:
+    if high - low < FIELD.least_step * back.full_scale:
+        if low >= FIELD.saturated * back.full_scale:
             raise NoBacklight("the backlit frame is at full scale everywhere: expose less")
         # An empty tray, evenly lit: nothing is darker than its light.
         return Backlight(blocks, np.zeros_like(blocks), blocks, 0.0)
     lamp = _broad_shape(blocks)
     step_low = float(low)
-    pure_bright = _pure(np.abs(blocks - lamp) < _PURE * (lamp - step_low))
+    pure_bright = _pure(np.abs(blocks - lamp) < FIELD.pure_share * (lamp - step_low))
     if pure_bright.mean() < 0.05:
         raise NoBacklight("too little of the tray's light is seen: is the frame inverted, or covered?")
     ratio = np.where(pure_bright, blocks / lamp, 0).astype(np.float32)
-    bright = lamp * _near(ratio, pure_bright, _NEAR_BLOCKS)
-    if (blocks > _BRIGHTER * lamp).mean() > _BRIGHTER_SHARE:
+    bright = lamp * _near(ratio, pure_bright, FIELD.near_blocks)
+    if (blocks > FIELD.brighter * lamp).mean() > FIELD.brighter_share:
         raise NoBacklight("parts of the frame are far brighter than its ground: is it inverted, or lit from the front?")
     below = blocks < (bright + step_low) / 2
-    if np.concatenate((below[[0, -1]], below[:, [0, -1]]), axis=None).mean() > _DARK_EDGES:
+    if np.concatenate((below[[0, -1]], below[:, [0, -1]]), axis=None).mean() > FIELD.dark_edges:
         raise NoBacklight("the frame's edges are dark: is it inverted, or lit from the wrong side?")
     core = blocks[blocks < (bright + step_low) / 2]
     dark_level = float(np.median(core)) if core.size else step_low
-    pure_dark = _pure(np.abs(blocks - dark_level) < _PURE * (bright - dark_level))
+    pure_dark = _pure(np.abs(blocks - dark_level) < FIELD.pure_share * (bright - dark_level))
     offset = np.where(pure_dark, blocks - dark_level, 0).astype(np.float32)
-    near = _near(offset, pure_dark, _DARK_BLOCKS, elsewhere=0.0)
-    full = blocks[pure_bright] >= SATURATED * back.full_scale
+    near = _near(offset, pure_dark, FIELD.dark_blocks, elsewhere=0.0)
+    full = blocks[pure_bright] >= FIELD.saturated * back.full_scale
     return Backlight(bright, (near + dark_level).astype(np.float32), blocks, float(full.mean()))
 
 
@@ -142,10 +159,10 @@ def _broad_shape(blocks: Field) -> Field:
 @lru_cache(maxsize=4)
 def _monomials(rows: int, columns: int, every: int) -> tuple[Array, Array, NDArray[np.int64], Array]:
     """Powers of y (rows, k) and x (columns, k), which of their k^2 products are used, and those on a thinned grid."""
-    powers = np.arange(_DEGREE + 1)
+    powers = np.arange(FIELD.degree + 1)
     in_y = np.linspace(-1, 1, rows)[:, None] ** powers
     in_x = np.linspace(-1, 1, columns)[:, None] ** powers
-    wanted = np.flatnonzero(np.add.outer(powers, powers).ravel() <= _DEGREE)
+    wanted = np.flatnonzero(np.add.outer(powers, powers).ravel() <= FIELD.degree)
     products = np.einsum("ri,cj->rcij", in_y[::every], in_x[::every])
     return in_y, in_x, wanted, np.ascontiguousarray(products.reshape(-1, len(powers) ** 2)[:, wanted])
 
@@ -156,7 +173,7 @@ def _pure(near_level: NDArray[np.bool_]) -> NDArray[np.bool_]:
 
 def _near(values: Field, valid: NDArray[np.bool_], sigma: float, elsewhere: float = 1.0) -> Field:
     """Mean of valid blocks nearby by Gaussian weight; `elsewhere` where there is none."""
-    size = (2 * round(_BLUR_ENDS * sigma) + 1,) * 2
+    size = (2 * round(FIELD.blur_ends * sigma) + 1,) * 2
     weight = cv2.GaussianBlur(valid.astype(np.float32), size, sigma)
     total = cv2.GaussianBlur(values, size, sigma)
     return np.where(weight > 1e-4, total / np.maximum(weight, 1e-4), elsewhere).astype(np.float32)

@@ -10,13 +10,24 @@ from vision.calibrate import Pixels
 from vision.errors import Unusable
 
 BLOCK_PX = 16  # unevenness is judged on means of blocks: single pixels only show noise
-# Above this share of full scale a pixel no longer follows the light.
-_FULL = 0.995
-# A block below this share of the light around it is shaded by a piece, not by the lamp; its neighbours may be in part.
-_SHADED = 0.5
-_LEAST_LIT = 0.1
-# Every fourth row tells a lamp, which is smooth, as well as all rows do, in a quarter of the time.
-_EVERY_ROW = 4
+
+
+@dataclass(frozen=True, slots=True)
+class LampSettings:
+    """What of a frame is the lamp, and what a piece before it."""
+
+    # Above this share of full scale a pixel no longer follows the light.
+    full: float = 0.995
+    # A block below this share of the light around it is shaded by a piece, not by the lamp; its neighbours may be in
+    # part.
+    shaded: float = 0.5
+    # A light must reach this share of full scale to be judged: below, its unevenness is the sensor's noise.
+    least_lit: float = 0.1
+    # Every so many rows tell a lamp, which is smooth, as well as all rows do, in a quarter of the time.
+    every_row: int = 4
+
+
+LAMP = LampSettings()
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -48,23 +59,23 @@ def lamp_state(pixels: Pixels, full_scale: float, name: str) -> LampState:
         raise Unusable(
             name, "", f"a frame of {4 * BLOCK_PX} px or more a side", f"{pixels.shape[1]} x {pixels.shape[0]} px"
         )
-    read = pixels[: rows * BLOCK_PX : _EVERY_ROW, : columns * BLOCK_PX].astype(np.float32)
+    read = pixels[: rows * BLOCK_PX : LAMP.every_row, : columns * BLOCK_PX].astype(np.float32)
     blocks = np.asarray(cv2.resize(read, (columns, rows), interpolation=cv2.INTER_AREA), dtype=np.float64) / full_scale
     reach = 2 * (min(rows, columns) // 4) + 1
     around = cv2.dilate(blocks, np.ones((reach, reach), np.uint8))
-    lit = cv2.erode((blocks > _SHADED * around).astype(np.uint8), np.ones((3, 3), np.uint8)) > 0
+    lit = cv2.erode((blocks > LAMP.shaded * around).astype(np.uint8), np.ones((3, 3), np.uint8)) > 0
     if not lit.any():
         raise Unusable(name, "", "a backlight that is seen between the pieces", "none")
     level = float(np.median(blocks[lit]))
-    if level < _LEAST_LIT:
-        raise Unusable(name, "", f"a light that reaches {_LEAST_LIT:.0%} of full scale", f"{level:.1%}")
+    if level < LAMP.least_lit:
+        raise Unusable(name, "", f"a light that reaches {LAMP.least_lit:.0%} of full scale", f"{level:.1%}")
     shares = np.where(lit, blocks, np.nan)
     low, high = np.nanpercentile(shares, (0.5, 99.5))
     return LampState(
         level,
         float(low) / level,
         float(high) / level,
-        float(np.mean(read >= _FULL * full_scale)),
+        float(np.mean(read >= LAMP.full * full_scale)),
         float(lit.mean()),
         shares,
     )

@@ -17,11 +17,26 @@ from scipy.special import ndtr
 from vision.backlight.field import BLOCK_PX, Backlight
 from vision.records import Array, Picture, TrayFinding
 
-# An edge this lopsided (share of the light), explained by an exponent this far from one (log) to this rms, is told:
-# rendered edges of straight counts show 0.004 at most, an exponent of 0.6 gives 0.0085.
-_LOPSIDED, _LOG_EXPONENT, _EXPLAINED_RMS = 0.007, 0.3, 0.004
-# Metal noisier than the light by more than this factor (standard deviations) is told. So many blocks of each are asked.
-_NOISIER, _LEAST_BLOCKS = 1.15, 40
+
+@dataclass(frozen=True, slots=True)
+class ResponseSettings:
+    """When counts are told not to follow the light."""
+
+    # An edge this lopsided (share of the light) is told: rendered edges of straight counts show 0.004 at most, an
+    # exponent of 0.6 gives 0.0085 ...
+    lopsided: float = 0.007
+    # ... where an exponent this far from one (natural logarithm) explains it ...
+    log_exponent: float = 0.3
+    # ... to this root mean square (share of the light).
+    explained_rms: float = 0.004
+    # Metal noisier than the light by more than this factor (standard deviations) is told: a straight sensor's is not.
+    noisier: float = 1.15
+    # So many blocks of each are asked: their noise is then known to a few per cent.
+    least_blocks: int = 40
+
+
+RESPONSE = ResponseSettings()
+
 _START_BLUR_PX = 0.9
 
 
@@ -37,8 +52,8 @@ class Response:
     @property
     def bent(self) -> bool:
         """Whether the edge says that the counts don't follow the light."""
-        far = abs(np.log(self.exponent)) > _LOG_EXPONENT
-        return bool(self.lopsided > _LOPSIDED and far and self.rms < _EXPLAINED_RMS)
+        far = abs(np.log(self.exponent)) > RESPONSE.log_exponent
+        return bool(self.lopsided > RESPONSE.lopsided and far and self.rms < RESPONSE.explained_rms)
 
 
 def fitted_response(at_px: Array, profile: Array, dark_share: float) -> Response:
@@ -71,7 +86,7 @@ def noise_of(back: Picture, light: Backlight) -> tuple[float, float] | None:
     """Standard deviation of the noise in the light and on the metal, counts; None where too little is seen of one."""
     lit = _pure(np.abs(light.blocks - light.bright) < 0.02 * light.bright)
     metal = _pure(np.abs(light.blocks - light.dark) < 0.02 * light.bright)
-    if min(lit.sum(), metal.sum()) < _LEAST_BLOCKS:
+    if min(lit.sum(), metal.sum()) < RESPONSE.least_blocks:
         return None
     return _noise(back, lit), _noise(back, metal)
 
@@ -99,7 +114,7 @@ def response_finding(back: Picture, light: Backlight, edge: Response | None, mm_
         off = 1000 * abs(edge.shift_px) * mm_per_px
         said.append(f"edges show an exponent of about {edge.exponent:.2f} and stand {off:.0f} um off")
     noise = noise_of(back, light)
-    if noise is not None and noise[1] > _NOISIER * max(noise[0], 1e-9):
+    if noise is not None and noise[1] > RESPONSE.noisier * max(noise[0], 1e-9):
         said.append(f"the metal's noise is {noise[1]:.2f} counts and the light's only {noise[0]:.2f}")
     if not said:
         return None

@@ -22,6 +22,7 @@ from vision.records import (
     Pose,
     Reason,
     SeenMap,
+    SettingsUsed,
     Severity,
     TrayFinding,
     TrayKind,
@@ -77,6 +78,11 @@ class _DigestTable(Strict):
     frames: str
 
 
+class _SettingsTable(Strict):
+    digest: str
+    values: dict[str, dict[str, dict[str, float | list[float]]]]
+
+
 class _ResultFile(Strict):
     format: FormatOne
     software: str
@@ -88,6 +94,7 @@ class _ResultFile(Strict):
     judged_at: str | None = None
     retake: bool = False
     digests: _DigestTable | None = None
+    settings: _SettingsTable | None = None
     limits_revision: int
     limits_standing: LimitsStanding | None = None
     process: Process = Field(default_factory=dict)
@@ -123,6 +130,7 @@ def read_result(path: Path) -> TrayResult:
         judged_at=table.judged_at,
         digests=None if table.digests is None else Digests(**dict(table.digests)),
         retake=table.retake,
+        settings=None if table.settings is None else SettingsUsed(**dict(table.settings)),
     )
 
 
@@ -178,6 +186,7 @@ def as_table(result: TrayResult) -> dict[str, Any]:
             {"kind": finding.kind, "center_px": finding.center_px, "detail": finding.detail}
             for finding in result.tray_findings
         ],
+        **({"settings": asdict(result.settings)} if result.settings else {}),
     }
 
 

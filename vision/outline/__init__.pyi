@@ -3,5 +3,6 @@ from .piece import measure_piece as measure_piece
 from .placement import Placement as Placement
 from .scale import scale_finding as scale_finding
 from .scene import BacklitScene as BacklitScene, see_scene as see_scene
+from .settings import OUTLINE as OUTLINE
 from .spoilt import spoilt_by as spoilt_by
 from .tray import find_pieces as find_pieces

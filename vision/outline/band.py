@@ -19,24 +19,45 @@ from vision.outline.registration import MAD_TO_SD
 from vision.outline.rim_light import band_share, staircase
 from vision.records import Array, Part, RimRadius, Station
 
-# Length of outline that shares one mean profile: rims change slowly, and photon noise must not.
-_BLOCK_MM = 6.0
-_LEAST_POINTS, _LEAST_BLOCKS = 12, 6
-# Noise is told from every so many points, which share no pixel.
-_NOISE_EVERY = 3
-# Spoons' rims where a part's file says nothing: thin blanks are 0.05 mm round, heavily buffed ones 0.6 (own choice).
-_ANY_RIM = RimRadius(0.3, 0.15)
-# A backlight of which nobody knows the extent: evenly likely from collimated to all around (degrees).
-_ANY_HALF_DEG = np.linspace(0.0, 75.0, 16)
-# A band that is surely narrower than this share of the blur leaves no mark on the profile worth a fit.
-_NARROW = 0.6
-# An even error of both levels moves the matched step by so many times the blur (twice the root of pi); samples at
-# either end of a profile that show the levels.
-_LEVEL_PX, _ENDS = 3.54, 2
-# Points whose edge lies further from where it was looked for than so many times what is usual are left out of profiles.
-_EVEN, _LEAST_EVEN_PX = 3.0, 0.02
-# The staircase of an angle nearby is the same to a thousandth: few are kept.
-_ANGLE_STEP_DEG = 0.5
+
+@dataclass(frozen=True, slots=True)
+class BandSettings:
+    """How the bright band along a rim is looked for, and what is taken of a rim or light that nobody knows."""
+
+    # Length of outline (mm) that shares one mean profile: rims change slowly, and photon noise must not.
+    block_mm: float = 6.0
+    # Clean points that a block must have for a profile ...
+    least_points: int = 12
+    # ... and blocks that a piece must have for a band.
+    least_blocks: int = 6
+    # Noise is told from every so many points, which share no pixel.
+    noise_every: int = 3
+    # A round rim's radius (mm) where a part's file says nothing: thin blanks are 0.05 mm round, heavily buffed ones 0.6
+    # (own choice) ...
+    any_rim_mm: float = 0.3
+    # ... and how far it may lie from it (k = 1, mm).
+    any_rim_u_mm: float = 0.15
+    # A backlight of which nobody knows the extent: its half angle is evenly likely from collimated to all around
+    # (degrees) ...
+    any_half_deg: tuple[float, float] = (0.0, 75.0)
+    # ... reckoned at so many angles between.
+    any_half_steps: int = 16
+    # A band that is surely narrower than this share of the blur leaves no mark on the profile worth a fit.
+    narrow: float = 0.6
+    # An even error of both levels moves the matched step by so many times the blur (derived: twice the root of pi).
+    level_px: float = 3.54
+    # Samples at either end of a profile that show the levels.
+    ends: int = 2
+    # Points whose edge lies further from where it was looked for than so many times what is usual are left out of
+    # profiles ...
+    even: float = 3.0
+    # ... but never for less than this (px).
+    least_even_px: float = 0.02
+    # The staircase of an angle this near (degrees) is the same to a thousandth: few are kept.
+    angle_step_deg: float = 0.5
+
+
+BAND = BandSettings()
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -81,10 +102,10 @@ def see_band(outline: Outline, part: Part, camera: CameraMapping, mm_per_px: flo
     at_mm = camera.to_tray(centers)
     outward = camera.to_tray(centers + normals) - at_mm
     half_deg, prior = _known(part, camera.station, _tilt_deg(at_mm, outward, camera), mm_per_px)
-    steps = staircase(round(half_deg / _ANGLE_STEP_DEG) * _ANGLE_STEP_DEG)
+    steps = staircase(round(half_deg / BAND.angle_step_deg) * BAND.angle_step_deg)
     blur = blur_px(outline.profile)
     widest = prior.width_px + 2 * float(np.hypot(prior.shared_px, prior.own_px))
-    told = bool(widest > _NARROW * blur)
+    told = bool(widest > BAND.narrow * blur)
     blocks = _profiles(outline, cut, normals)
     seen = fit_band(blocks, steps, prior, blur) if told else known_band(steps, prior, blur)
     known = camera.station.backlight is not None
@@ -105,7 +126,7 @@ def see_band(outline: Outline, part: Part, camera: CameraMapping, mm_per_px: flo
         known=known,
         told=told,
         # Where the profiles were fitted, the levels beside each block were fitted with them.
-        flare_mm=0.0 if told else _uneven_levels(blocks) * _LEVEL_PX * seen.blur_px * mm_per_px,
+        flare_mm=0.0 if told else _uneven_levels(blocks) * BAND.level_px * seen.blur_px * mm_per_px,
         coma_mm=coma_left_px(blocks, blur) * mm_per_px,
     )
 
@@ -126,11 +147,11 @@ class _Cut:
 
 def _cut(outline: Outline, mm_per_px: float) -> _Cut | None:
     points = len(outline.valid)
-    blocks = max(round(points * mm_per_px / _BLOCK_MM), 1)
+    blocks = max(round(points * mm_per_px / BAND.block_mm), 1)
     starts = np.arange(blocks) * points // blocks
     counts = np.add.reduceat(outline.valid.astype(np.float64), starts)
-    use = counts >= _LEAST_POINTS
-    return _Cut(starts, use, counts[use]) if use.sum() >= _LEAST_BLOCKS else None
+    use = counts >= BAND.least_points
+    return _Cut(starts, use, counts[use]) if use.sum() >= BAND.least_blocks else None
 
 
 def _tilt_deg(at_mm: Array, outward: Array, camera: CameraMapping) -> Array:
@@ -149,10 +170,11 @@ def lean(at_mm: Array, outward: Array, camera: CameraMapping) -> Array:
 
 def _known(part: Part, station: Station, tilt_deg: Array, mm_per_px: float) -> tuple[float, BandPrior]:
     """The half angle to reckon with, and the band's width as known from light and rim."""
-    rim = part.rim or _ANY_RIM
+    rim = part.rim or RimRadius(BAND.any_rim_mm, BAND.any_rim_u_mm)
     if station.backlight is None:
-        shares = np.array([band_share(angle) for angle in _ANY_HALF_DEG])
-        half, share, doubt = float(_ANY_HALF_DEG.mean()), float(shares.mean()), float(shares.std())
+        any_half_deg = np.linspace(*BAND.any_half_deg, BAND.any_half_steps)
+        shares = np.array([band_share(angle) for angle in any_half_deg])
+        half, share, doubt = float(any_half_deg.mean()), float(shares.mean()), float(shares.std())
     else:
         half, u = station.backlight.half_deg, station.backlight.u_deg
         share = band_share(half)
@@ -173,12 +195,12 @@ def _profiles(outline: Outline, cut: _Cut, normals: Array) -> EdgeBlocks:
     """Mean profile of each block over its clean points."""
     # A bump's flanks run across the normals there and look softer than they are.
     typical = MAD_TO_SD * float(np.median(np.abs(outline.edge_px[outline.valid])))
-    even = outline.valid & (np.abs(outline.edge_px) < _EVEN * max(typical, _LEAST_EVEN_PX))
+    even = outline.valid & (np.abs(outline.edge_px) < BAND.even * max(typical, BAND.least_even_px))
     counts = np.maximum(np.add.reduceat(even.astype(np.float64), cut.starts)[cut.use], 1.0)
     clean = np.where(even, outline.share, np.float32(0.0))
     light = np.add.reduceat(clean, cut.starts, axis=1)[:, cut.use].astype(np.float64) / counts
     # Noise from neighbours' differences: what changes along a block is no noise.
-    rough = np.abs(np.diff(outline.share[:, ::_NOISE_EVERY], axis=1))
+    rough = np.abs(np.diff(outline.share[:, :: BAND.noise_every], axis=1))
     noise = np.asarray(MAD_TO_SD * np.median(rough, axis=1) / np.sqrt(2), np.float64)
     edge = np.add.reduceat(np.where(even, outline.edge_px, 0.0), cut.starts)[cut.use] / counts
     return EdgeBlocks(light.T, profile_offsets(), normals, noise, counts, edge)
@@ -189,7 +211,7 @@ def _uneven_levels(blocks: EdgeBlocks) -> float:
 
     Scattered light lifts the dark and lowers the bright side of an edge; the half level moves by what differs.
     """
-    beside = blocks.light[:, :_ENDS].mean(axis=1) + blocks.light[:, -_ENDS:].mean(axis=1) - 1.0
+    beside = blocks.light[:, : BAND.ends].mean(axis=1) + blocks.light[:, -BAND.ends :].mean(axis=1) - 1.0
     return float(np.sqrt(np.mean((beside / 2) ** 2)))
 
 

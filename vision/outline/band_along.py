@@ -10,10 +10,18 @@ from vision.outline.nominal import Nominal
 from vision.outline.placement import Placement
 from vision.records import Array, Pair
 
-# Rims change slowly: so many blocks in a row err alike (about 24 mm of outline).
-_ALIKE = 4.0
-# A fit on fewer blocks than it has unknowns takes them all.
-_LEAST_BLOCKS = 5
+
+@dataclass(frozen=True, slots=True)
+class BandAlongSettings:
+    """How a band's blocks err together along the outline."""
+
+    # Rims change slowly: so many blocks in a row err alike (about 24 mm of outline).
+    alike: float = 4.0
+    # A fit on fewer blocks than it has unknowns takes them all.
+    least_blocks: int = 5
+
+
+BAND_ALONG = BandAlongSettings()
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -109,7 +117,7 @@ def along_nominal(band: RimBand, placement: Placement, nominal: Nominal) -> Band
     def follows(zone: NDArray[np.bool_]) -> tuple[Array, Array]:
         """How x, y and turn of a fit on a zone follow the blocks' errors: by common parts (3, g), and own (3, b)."""
         use = zone[index]
-        if use.sum() < _LEAST_BLOCKS:
+        if use.sum() < BAND_ALONG.least_blocks:
             use = np.ones(len(index), bool)
         response = np.linalg.pinv(_levers(nominal, index[use], pivot))[:3]
         return response @ band.shared_mm[use], response * band.own_mm[use]
@@ -118,9 +126,9 @@ def along_nominal(band: RimBand, placement: Placement, nominal: Nominal) -> Band
     turn = 0.0
     if placement.bend is not None:
         bent, bent_own = follows(nominal.bend)
-        alone = _ALIKE * float((own[2] ** 2).sum() + (bent_own[2] ** 2).sum())
+        alone = BAND_ALONG.alike * float((own[2] ** 2).sum() + (bent_own[2] ** 2).sum())
         turn = float(np.sqrt(((shared[2] - bent[2]) ** 2).sum() + alone))
-    return BandAlong(band, step[order], order, nominal, pivot, shared, _ALIKE * own @ own.T, turn)
+    return BandAlong(band, step[order], order, nominal, pivot, shared, BAND_ALONG.alike * own @ own.T, turn)
 
 
 def _levers(nominal: Nominal, index: NDArray[np.int64], pivot_mm: Pair) -> Array:

@@ -12,31 +12,48 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from vision.outline.band_model import LEAST_BLUR_PX, BandState, EdgeBlocks, model_light
+from vision.outline.band_model import BAND_MODEL, BandState, EdgeBlocks, model_light
 from vision.outline.rim_light import Staircase
 from vision.records import Array
 
-# What any optics' point spread may depart from a Gaussian, as a share of light at each sample, the same all along; what
-# a single block may besides (pixel phase, neighbours).
-_OPTICS, _BLOCK = 0.003, 0.0007
-# Neighbouring edge points share pixels: the mean of n varies so much more than if they did not.
-_SHARED_PIXELS = 2.0
-# Levels beside a block of edge are known to this share of the step before its own profile tells them.
-_LEVELS = 0.01
-# A metal's brightness against Fresnel's for steel, and a lens's third moment (px^3) before the profile tells.
-_BRIGHTNESS, _COMA_PX3 = 0.05, 0.1
-# Share of the light that a lens scatters, and by how much it rises across an edge over `FLARE_REACH_PX`.
-_FLARE = (0.05, 0.05)
-# Doubt of the blur, and how much it may differ by direction, as shares of what a plain edge would have.
-_BLUR_SHARE, _UNEVEN = 0.5, 0.1
-# How far a block's width may stray from the mean is hardly held: held to what is known, rims that vary more would push
-# their mean width up instead, since it is the squares of widths that blur an edge (rendered rims: by half at 1, hardly
-# at 5).
-_FREE = 5.0
-# Steps of the fit, at most; it is settled when neither mean width nor blur moves by more.
-_STEPS, _SETTLED_PX = 12, 0.01
-# Shortest share of a step that is tried where a whole one does not help.
-_LEAST_SHARE = 0.02
+
+@dataclass(frozen=True, slots=True)
+class BandFitSettings:
+    """What is known of optics, metal and light before a band's profiles are fitted, and when the fit ends."""
+
+    # What any optics' point spread may depart from a Gaussian, as a share of light at each sample, the same all along
+    # ...
+    optics: float = 0.003
+    # ... and what a single block may besides (pixel phase, neighbours).
+    block: float = 0.0007
+    # Neighbouring edge points share pixels: the mean of n varies so many times more than if they did not.
+    shared_pixels: float = 2.0
+    # Levels beside a block of edge are known to this share of the step before its own profile tells them.
+    levels: float = 0.01
+    # How well a metal's brightness is known against Fresnel's for steel, as a share of the light ...
+    brightness: float = 0.05
+    # ... and a lens's third moment (px^3), before the profile tells.
+    coma_px3: float = 0.1
+    # Share of the light that a lens scatters, and by how much it rises across an edge over `flare_reach_px`: how far
+    # either may lie from none before the profile tells.
+    flare: tuple[float, float] = (0.05, 0.05)
+    # Doubt of the blur ...
+    blur_share: float = 0.5
+    # ... and how much it may differ by direction, as shares of what a plain edge would have.
+    uneven: float = 0.1
+    # How far a block's width may stray from the mean is hardly held: held to what is known, rims that vary more would
+    # push their mean width up instead, since it is the squares of widths that blur an edge (rendered rims: by half at
+    # 1, hardly at 5).
+    free: float = 5.0
+    # Steps of the fit, at most ...
+    most_steps: int = 12
+    # ... it is settled when neither mean width nor blur moves by more (px).
+    settled_px: float = 0.01
+    # Shortest share of a step that is tried where a whole one does not help.
+    least_share: float = 0.02
+
+
+BAND_FIT = BandFitSettings()
 
 
 @dataclass(frozen=True, slots=True)
@@ -75,7 +92,7 @@ class Band:
 def known_band(steps: Staircase, prior: BandPrior, blur_px: float) -> Band:
     """The band by what is known of it alone, of a profile too blurred to tell."""
     pull = steps.brightness * prior.scale
-    shared = np.array([prior.shared_px, _BRIGHTNESS * prior.width_px])
+    shared = np.array([prior.shared_px, BAND_FIT.brightness * prior.width_px])
     return Band(
         shift_px=pull * prior.width_px,
         shared_px=pull[:, None] * shared,
@@ -97,7 +114,7 @@ def fit_band(blocks: EdgeBlocks, steps: Staircase, prior: BandPrior, blur_px: fl
         own=np.zeros(len(blocks.light)),
         levels=np.zeros((len(blocks.light), 2)),
         width=prior.width_px,
-        blur=float(np.sqrt(max(blur_px**2 - spread * prior.width_px**2, LEAST_BLUR_PX**2))),
+        blur=float(np.sqrt(max(blur_px**2 - spread * prior.width_px**2, BAND_MODEL.least_blur_px**2))),
         coma=np.zeros(4),
         brightness=1.0,
         flare=np.zeros(2),
@@ -108,37 +125,39 @@ def fit_band(blocks: EdgeBlocks, steps: Staircase, prior: BandPrior, blur_px: fl
         blocks=blocks,
         steps=steps,
         scale=prior.scale,
-        weight=1 / (blocks.noise**2 * _SHARED_PIXELS / blocks.counts[:, None] + _BLOCK**2)[:, None, :],
+        weight=1 / (blocks.noise**2 * BAND_FIT.shared_pixels / blocks.counts[:, None] + BAND_FIT.block**2)[:, None, :],
         expected=state.common(),
         held=np.concatenate(
             (
                 np.array(
                     [
                         prior.shared_px,
-                        _BLUR_SHARE * blur_px,
-                        *[_COMA_PX3] * 4,
-                        _BRIGHTNESS,
-                        *_FLARE,
-                        *[_UNEVEN * blur_px] * 2,
+                        BAND_FIT.blur_share * blur_px,
+                        *[BAND_FIT.coma_px3] * 4,
+                        BAND_FIT.brightness,
+                        *BAND_FIT.flare,
+                        *[BAND_FIT.uneven * blur_px] * 2,
                     ]
                 )
                 ** -2,
-                np.full(len(blocks.at_px), _OPTICS**-2),
+                np.full(len(blocks.at_px), BAND_FIT.optics**-2),
             )
         ),
-        own_held=np.array([0.0, 1 / (_FREE * prior.own_px) ** 2, 1 / _LEVELS**2, 1 / _LEVELS**2]),
+        own_held=np.array(
+            [0.0, 1 / (BAND_FIT.free * prior.own_px) ** 2, 1 / BAND_FIT.levels**2, 1 / BAND_FIT.levels**2]
+        ),
     )
     here = _equations(state, problem)
     share = 1.0
-    for _ in range(_STEPS):
+    for _ in range(BAND_FIT.most_steps):
         trial = state.moved(share * here.common, share * here.local)
         there = _equations(trial, problem)
         if there.cost <= here.cost:
             moved = share * np.abs(here.common[:2]).max()
             state, here, share = trial, there, min(1.0, 2 * share)
-            if moved < _SETTLED_PX:
+            if moved < BAND_FIT.settled_px:
                 break
-        elif share < _LEAST_SHARE:
+        elif share < BAND_FIT.least_share:
             break
         else:
             # Too long a step leaves the stretch over which the model is straight.

@@ -8,8 +8,18 @@ from scipy.special import ndtr
 from vision.outline.rim_light import Staircase
 from vision.records import Array
 
-# No optics and pixel together blur less; scattered light is taken to rise over this far across an edge.
-LEAST_BLUR_PX, FLARE_REACH_PX = 0.3, 10.0
+
+@dataclass(frozen=True, slots=True)
+class BandModelSettings:
+    """What the model of an edge's light takes as given."""
+
+    # No optics and pixel together blur less (standard deviation, px): a pixel alone spreads by 0.29.
+    least_blur_px: float = 0.3
+    # Scattered light is taken to rise over this far across an edge (px).
+    flare_reach_px: float = 10.0
+
+
+BAND_MODEL = BandModelSettings()
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -57,7 +67,7 @@ class BandState:
             own=own,
             levels=self.levels + local[:, 2:],
             width=width,
-            blur=max(self.blur + float(common[1]), LEAST_BLUR_PX),
+            blur=max(self.blur + float(common[1]), BAND_MODEL.least_blur_px),
             coma=self.coma + common[2:6],
             brightness=float(np.clip(self.brightness + common[6], 0.5, 2.0)),
             flare=self.flare + common[7:9],
@@ -75,7 +85,7 @@ def model_light(state: BandState, blocks: EdgeBlocks, steps: Staircase, scale: A
     # A blur that differs by direction goes with twice the edge's; the third moment is a cubic form of it.
     x, y = blocks.normals.T
     twice, thrice = np.stack((x * x - y * y, 2 * x * y)), np.stack((x**3, x * x * y, x * y * y, y**3))
-    blur = np.maximum(state.blur + state.astigmatism @ twice, LEAST_BLUR_PX)[:, None]
+    blur = np.maximum(state.blur + state.astigmatism @ twice, BAND_MODEL.least_blur_px)[:, None]
     from_edge = blocks.at_px - state.place[:, None]
     z = (from_edge[:, None, :] + steps.depth[:, None] * width[:, None, None]) / blur[:, None]
     step, bell = ndtr(z), np.exp(-0.5 * z * z) / np.sqrt(2 * np.pi)
@@ -91,7 +101,7 @@ def model_light(state: BandState, blocks: EdgeBlocks, steps: Staircase, scale: A
     dark, bright = state.levels[:, :1], state.levels[:, 1:]
     step_height = 1.0 - dark - bright
     # Scattered light over a look much shorter than its reach: as much from either side, rising a little across.
-    scattered = np.stack((0.5 - clean, np.broadcast_to(blocks.at_px / FLARE_REACH_PX, clean.shape)), axis=1)
+    scattered = np.stack((0.5 - clean, np.broadcast_to(blocks.at_px / BAND_MODEL.flare_reach_px, clean.shape)), axis=1)
     light = dark + step_height * clean + state.flare @ scattered + state.optics
     local = np.stack((-step_height * slope, step_height * inward, 1.0 - clean, -clean), axis=1)
     shape = np.stack(

@@ -15,25 +15,43 @@ from vision.outline.nominal import Nominal
 from vision.outline.profile import Profile
 from vision.records import Array, EdgeKind
 
-# Lengths searched, as standard deviations of a bell (mm). Its extent at half height is 2.355 times that.
-_LADDER_MM = (0.2, 0.32, 0.5, 0.8, 1.25, 2.0, 3.2, 5.0, 8.0)
+
+@dataclass(frozen=True, slots=True)
+class BumpSettings:
+    """Which bumps of an outline are told."""
+
+    # Lengths searched, as standard deviations of a bell (mm): each some 1.6 times the last, so that none falls
+    # between.
+    ladder_mm: tuple[float, ...] = (0.2, 0.32, 0.5, 0.8, 1.25, 2.0, 3.2, 5.0, 8.0)
+    # Shorter than this (steps of the nominal) no bump is told from noise and pixel phase.
+    least_sigma: float = 1.5
+    # Findings shorter than this at half height (mm) are burrs and nicks, longer ones swells and hollows (agreed in
+    # the formats).
+    short_mm: float = 6.0
+    # The surroundings are taken this many times wider than the bell.
+    around: float = 2.5
+    # A bump is one when it stands this many standard deviations above photon noise ...
+    significant: float = 6.0
+    # ... and is no smaller than what pixel phase and the drawing's own steps can make of a smooth edge (mm): of a
+    # short one ...
+    short_floor_mm: float = 0.0065
+    # ... and of a long one (mm).
+    long_floor_mm: float = 0.012
+    # A bump fitted within this many of a stronger one's standard deviations ...
+    shadow: float = 3.0
+    # ... and below this share of its height, is what the bell left of a defect that is no bell.
+    shadow_share: float = 0.3
+    # At most so many bumps of a piece are told, the strongest: more is no list for a person.
+    most: int = 40
+    # A fit takes in this many standard deviations to either side ...
+    fit_reach: float = 3.5
+    # ... and so many steps settle it.
+    fit_steps: int = 7
+
+
+BUMPS = BumpSettings()
+
 _EXTENT = 2.3548
-# Shorter than this (steps) no bump is told from noise and pixel phase.
-_LEAST_SIGMA = 1.5
-# Findings shorter than this at half height are burrs and nicks, longer ones swells and hollows (agreed in the formats).
-SHORT_MM = 6.0
-# The surroundings are taken this many times wider than the bell.
-_AROUND = 2.5
-# A bump is one when it stands this many standard deviations above photon noise ...
-_SIGNIFICANT = 6.0
-# ... and is no smaller than what pixel phase and the drawing's own steps can make of a smooth edge (mm).
-_SHORT_FLOOR_MM, _LONG_FLOOR_MM = 0.0065, 0.012
-# A bump fitted within this many of a stronger one's standard deviations, and below this share of its height, is what
-# the bell left of a defect that is no bell.
-_SHADOW, _SHADOW_SHARE = 3.0, 0.3
-_MOST = 40
-# A fit takes in this many standard deviations to either side; so many steps settle it.
-_FIT_REACH, _FIT_STEPS = 3.5, 7
 
 
 @dataclass(frozen=True, slots=True)
@@ -52,7 +70,7 @@ class Bump:
     @property
     def kind(self) -> EdgeKind:
         """Its name."""
-        if self.extent_mm < SHORT_MM:
+        if self.extent_mm < BUMPS.short_mm:
             return "burr" if self.height_mm > 0 else "nick"
         return "swell" if self.height_mm > 0 else "hollow"
 
@@ -68,18 +86,18 @@ def find_bumps(form: Array, profile: Profile, nominal: Nominal, restless_mm: Arr
         (n,): what a bend that passes through the outline may leave there; a bump must be higher.
     """
     count, step = len(form), nominal.step_mm
-    sigmas = np.array([sigma / step for sigma in _LADDER_MM if sigma / step >= _LEAST_SIGMA])
+    sigmas = np.array([sigma / step for sigma in BUMPS.ladder_mm if sigma / step >= BUMPS.least_sigma])
     bells, spread = _templates(count, step)
     noise = profile.fine_sd / profile.fine_gain
     rest = np.where(profile.seen, form, 0.0)
-    long = sigmas * step * _EXTENT >= SHORT_MM
-    floor = np.maximum(np.where(long, _LONG_FLOOR_MM, _SHORT_FLOOR_MM)[:, None], restless_mm)
+    long = sigmas * step * _EXTENT >= BUMPS.short_mm
+    floor = np.maximum(np.where(long, BUMPS.long_floor_mm, BUMPS.short_floor_mm)[:, None], restless_mm)
     # A bell as long as the template answers with this share of its height.
-    answer = 1 / np.sqrt(2) - 1 / np.sqrt(1 + _AROUND**2)
-    bar = np.maximum(_SIGNIFICANT * spread * noise, 0.7 * answer * floor)
+    answer = 1 / np.sqrt(2) - 1 / np.sqrt(1 + BUMPS.around**2)
+    bar = np.maximum(BUMPS.significant * spread * noise, 0.7 * answer * floor)
     allowed = np.broadcast_to(profile.seen, bar.shape).copy()
     found: list[Bump] = []
-    while len(found) < _MOST:
+    while len(found) < BUMPS.most:
         response = np.abs(irfft(rfft(rest) * bells, count))
         above = np.where(allowed & (response > bar), response / (spread * noise), 0.0)
         level, index = np.unravel_index(int(above.argmax()), above.shape)
@@ -99,19 +117,19 @@ def find_bumps(form: Array, profile: Profile, nominal: Nominal, restless_mm: Arr
 def _templates(count: int, step: float) -> tuple[Array, Array]:
     """Responses of the templates in the frequency domain (levels, frequencies), and their noise gains (levels, 1)."""
     omega = 2 * np.pi * rfftfreq(count)
-    sigmas = np.array([[sigma / step] for sigma in _LADDER_MM if sigma / step >= _LEAST_SIGMA])
-    bells = np.exp(-0.5 * (omega * sigmas) ** 2) - np.exp(-0.5 * (omega * _AROUND * sigmas) ** 2)
+    sigmas = np.array([[sigma / step] for sigma in BUMPS.ladder_mm if sigma / step >= BUMPS.least_sigma])
+    bells = np.exp(-0.5 * (omega * sigmas) ** 2) - np.exp(-0.5 * (omega * BUMPS.around * sigmas) ** 2)
     return bells, np.sqrt(np.mean(bells**2, axis=1))[:, None]
 
 
 def _fit_bell(rest: Array, index: int, sigma: float, step: float) -> tuple[Bump, Array]:
     """Least-squares bell on a straight ground near a place, by Gauss-Newton steps on its place and length."""
     count = len(rest)
-    reach = min(int(_FIT_REACH * sigma) + 2, count // 2 - 1)
+    reach = min(int(BUMPS.fit_reach * sigma) + 2, count // 2 - 1)
     at = np.arange(-reach, reach + 1)
     values = rest[(index + at) % count]
     shift, scale, height = 0.0, sigma, 0.0
-    for _ in range(_FIT_STEPS):
+    for _ in range(BUMPS.fit_steps):
         t = (at - shift) / scale
         bell = np.exp(-0.5 * t * t)
         ground = np.column_stack((bell, np.ones(len(at)), at / reach))
@@ -130,12 +148,12 @@ def _fit_bell(rest: Array, index: int, sigma: float, step: float) -> tuple[Bump,
 
 
 def _stands(bump: Bump, found: list[Bump], count: int, step: float) -> bool:
-    floor = _SHORT_FLOOR_MM if bump.extent_mm < SHORT_MM else _LONG_FLOOR_MM
+    floor = BUMPS.short_floor_mm if bump.extent_mm < BUMPS.short_mm else BUMPS.long_floor_mm
     if abs(bump.height_mm) < floor:
         return False
     for other in found:
         apart = abs((bump.index - other.index + count // 2) % count - count // 2) * step
-        if apart < _SHADOW * max(other.sigma_mm, bump.sigma_mm) and abs(bump.height_mm) < _SHADOW_SHARE * abs(
+        if apart < BUMPS.shadow * max(other.sigma_mm, bump.sigma_mm) and abs(bump.height_mm) < BUMPS.shadow_share * abs(
             other.height_mm
         ):
             return False

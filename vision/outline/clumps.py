@@ -14,18 +14,28 @@ from vision.outline.piece import Edge
 from vision.outline.placement import refine
 from vision.outline.regions import Region
 from vision.outline.scene import BacklitScene
-from vision.outline.single import AREA_SHARE, rims_of, single_piece
+from vision.outline.single import SINGLE, rims_of, single_piece
 from vision.outline.touching import SeparatedPiece, belongs, separate_touching
 from vision.records import Array, Pair, TrayFinding
 
-# What is no piece of this part is still a spoon when its size and its slenderness are within these of the nominal's.
-_SIZE_SHARE, _SLENDER_SHARE = (0.35, 2.5), (0.5, 2.0)
-# A fragment at the frame's edge below this share of the nominal's area is told only where no larger one is near.
-FRAGMENT_SHARE = 0.05
-# More metal than the pieces found account for, by this share of a piece, is another one that was not told apart.
-_MORE_SHARE = 0.25
-# Outline this near to another piece's (mm) is part of the contact: the blur runs both together there.
-_CONTACT_MM = 1.2
+
+@dataclass(frozen=True, slots=True)
+class ClumpSettings:
+    """What is made of a region that is no whole piece."""
+
+    # What is no piece of this part is still a spoon when its size is within these shares of the nominal's ...
+    size_share: tuple[float, float] = (0.35, 2.5)
+    # ... and its slenderness within these.
+    slender_share: tuple[float, float] = (0.5, 2.0)
+    # A fragment at the frame's edge below this share of the nominal's area is told only where no larger one is near.
+    fragment_share: float = 0.05
+    # More metal than the pieces found account for, by this share of a piece, is another one that was not told apart.
+    more_share: float = 0.25
+    # Outline this near to another piece's (mm) is part of the contact: the blur runs both together there.
+    contact_mm: float = 1.2
+
+
+CLUMPS = ClumpSettings()
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -46,7 +56,10 @@ def other_thing(region: Region, scene: BacklitScene) -> Told:
     slender = shape.spread[0] / max(shape.spread[1], 1e-6) / (nominal.spread[0] / nominal.spread[1])
     size = shape.area / nominal.area
     center = centroid(region.outer)
-    if _SIZE_SHARE[0] < size < _SIZE_SHARE[1] and _SLENDER_SHARE[0] < slender < _SLENDER_SHARE[1]:
+    if (
+        CLUMPS.size_share[0] < size < CLUMPS.size_share[1]
+        and CLUMPS.slender_share[0] < slender < CLUMPS.slender_share[1]
+    ):
         finding = TrayFinding("unlike", center, "a piece whose outline is not this part's")
         return Told((Found(center, "unlike", None, None),), (finding,))
     return Told(findings=(TrayFinding("foreign", center, f"something of {shape.area:.0f} mm² that is no piece"),))
@@ -61,12 +74,12 @@ def clump(region: Region, scene: BacklitScene) -> Told:
     piece_mm2 = scene.nominal.moments.area
     area = region.area_px * scene.mm_per_px**2
     pieces: tuple[SeparatedPiece, ...] = ()
-    if area > AREA_SHARE[0] * piece_mm2:
+    if area > SINGLE.area_share[0] * piece_mm2:
         pieces = separate_touching(outer, [scene.camera.to_tray(hole) for hole in region.holes], scene.nominal)
         # At the frame's edge a piece counts as whole only with all of its outline inside.
         pieces = tuple(p for p in pieces if not region.at_border or _inside_frame(p, scene))
     left = area - len(pieces) * piece_mm2
-    more = left > _MORE_SHARE * piece_mm2
+    more = left > CLUMPS.more_share * piece_mm2
     told = Told()
     if region.at_border and (more or not pieces):
         told = _cut_off(centroid(region.outer), left, piece_mm2)
@@ -88,13 +101,15 @@ def clump(region: Region, scene: BacklitScene) -> Told:
 def _cut_off(center_px: Pair, left_mm2: float, piece_mm2: float) -> Told:
     """What of a piece lies in the frame; a crumb of one is no piece."""
     finding = TrayFinding("cut_off", center_px, f"{left_mm2:.0f} mm² of a piece cut by the frame's edge", left_mm2)
-    pieces = (Found(center_px, "cut_off", None, None),) if left_mm2 > FRAGMENT_SHARE * piece_mm2 else ()
+    pieces = (Found(center_px, "cut_off", None, None),) if left_mm2 > CLUMPS.fragment_share * piece_mm2 else ()
     return Told(pieces, (finding,))
 
 
 def _contact(pieces: tuple[SeparatedPiece, ...], outer: Array, region: Region, nominal: Nominal) -> Pair:
     """Where pieces touch: the middle of the contour that lies near two outlines at once; else of the whole region."""
-    near = sum((np.abs(nominal.project(piece.motion.apply(outer))[1]) < _CONTACT_MM).astype(int) for piece in pieces)
+    near = sum(
+        (np.abs(nominal.project(piece.motion.apply(outer))[1]) < CLUMPS.contact_mm).astype(int) for piece in pieces
+    )
     both = np.asarray(near) > 1
     center = region.outer[both].mean(axis=0) if both.any() else np.array(centroid(region.outer))
     return float(center[0]), float(center[1])
@@ -115,13 +130,13 @@ def _apart(piece: SeparatedPiece, whole: _Clump) -> Found:
     for other in whole.pieces:
         if other is not piece:
             _, off, _ = scene.nominal.project(other.motion.apply(points))
-            own &= np.abs(off) > _CONTACT_MM
+            own &= np.abs(off) > CLUMPS.contact_mm
     mine = points[own]
     placement = refine(mine, piece.motion, scene.nominal)
     blur = band.blur_mm if band else blur_px(outline.profile) * scene.mm_per_px
     if band is not None:
         _, off, _ = scene.nominal.project(piece.motion.apply(band.at_mm))
-        band = of_piece(band, np.abs(off) < _CONTACT_MM)
+        band = of_piece(band, np.abs(off) < CLUMPS.contact_mm)
     middle = piece.motion.inverse().apply(np.array([scene.nominal.moments.centroid]))
     center = scene.camera.to_px(middle)[0]
     edge = Edge(mine, rims_of(whole.region, scene, band), blur, outline.profile, band)

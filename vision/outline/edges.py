@@ -1,6 +1,6 @@
 """The sub-pixel outline: where the light is half blocked, along every normal of a rough contour.
 
-Two looks. The first finds the half-level crossing within `_SEARCH_PX` of the rough contour; the second takes one
+Two looks. The first finds the half-level crossing within `EDGES.search_px` of the rough contour; the second takes one
 matched step at the crossing, the least-squares shift of a blurred edge, which reaches the photon noise bound
 and can't diverge. A convex edge of radius R then reads s^2 / (2 R) too far inside, s the blur (Verbeek and
 van Vliet 1994 for the background); it is put back with the outline's own curvature.
@@ -19,24 +19,44 @@ from vision.geometry import resample, right_normals, smooth, tangents
 from vision.outline.registration import MAD_TO_SD
 from vision.records import Array
 
-_SEARCH_PX, _FIRST_STEP_PX = 4.0, 2.0
-_STEP_PX = 0.5
-_REACH_PX = 2.5
-# Blur assumed by the matched step; the result hardly depends on it (0.75 to 1.1 changes edges by < 0.0003 px).
-_BLUR_PX = 0.9
+
+@dataclass(frozen=True, slots=True)
+class EdgeSettings:
+    """How an edge point is found, and when it is no clean one."""
+
+    # A first crossing is looked for so far to either side of a rough contour (px), which is true to about one ...
+    search_px: float = 4.0
+    # ... in steps of this (px).
+    first_step_px: float = 2.0
+    # The profile across an edge is sampled at this (px): half of what its blur could need ...
+    step_px: float = 0.5
+    # ... so far to either side (px), where a sharp edge has reached its levels.
+    reach_px: float = 2.5
+    # Blur assumed by the matched step (standard deviation, px); the result hardly depends on it (0.75 to 1.1 changes
+    # edges by < 0.0003 px).
+    blur_px: float = 0.9
+    # Noise beside the edge is told from every so many points: neighbours share pixels.
+    noise_every: int = 4
+    # A first crossing this far from the look's middle, or a matched step this long (px), is no clean edge.
+    most_step_px: float = 1.0
+    # How far a soft edge is looked at (px).
+    far_px: float = 24.0
+    # Light just outside an edge is at its level to this share ...
+    shade: float = 0.05
+    # ... or so many times its noise; less is dust or a hair lying against the metal ...
+    shade_noise: float = 5.0
+    # ... which spoils the edge for so many points to either side as well ...
+    spoilt_points: int = 3
+    # ... and is looked for so far outside (px).
+    beside_px: float = 2.0
+
+
+EDGES = EdgeSettings()
+
 # remap refuses sides of 32767 and more.
 _COLUMNS = 30000
 # The matched step starts from the crossing to this fraction of a pixel, so that its weights can be kept in a table.
 _PHASES = 64
-# Noise beside the edge is told from every so many points.
-_NOISE_EVERY = 4
-# A first crossing this far from the look's middle, or a matched step this long, is no clean edge.
-_MAX_STEP_PX = 1.0
-# How far a soft edge is looked at.
-_FAR_PX = 24.0
-# Light just outside an edge is at its level to this share (or so many times its noise); less is dust or a hair lying
-# against the metal, which spoils the edge for some points to either side as well.
-_SHADE, _SHADE_NOISE, _SPOILT_POINTS, _BESIDE_PX = 0.05, 5.0, 3, 2.0
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -62,10 +82,10 @@ def trace_edge(pixels: NDArray[np.generic], light: Backlight, rough: Array) -> O
     low = np.maximum(low, 0)
     high = np.ceil(rough.max(axis=0)).astype(int) + 13
     crop = pixels[low[1] : high[1], low[0] : high[0]].astype(np.float32)
-    chain = resample(smooth(rough, 1.5), _FIRST_STEP_PX)
+    chain = resample(smooth(rough, 1.5), EDGES.first_step_px)
     normals = _outward(chain)
     bright, dark = light.at(chain)
-    search_px = np.arange(-_SEARCH_PX, _SEARCH_PX + 1e-9, 1.0)
+    search_px = np.arange(-EDGES.search_px, EDGES.search_px + 1e-9, 1.0)
     first, found = _crossing(
         _profiles(crop, chain - low, normals, search_px), ((bright + dark) / 2).astype(np.float32), search_px
     )
@@ -83,7 +103,7 @@ def trace_edge(pixels: NDArray[np.generic], light: Backlight, rough: Array) -> O
     crossing, clean = _crossing(share, np.float32(0.5), at)
     crossing, step = _matched_step(share, np.where(clean, crossing, 0.0))
     total = crossing + step
-    valid = clean & (np.abs(step) < _MAX_STEP_PX) & _undisturbed(share, total)
+    valid = clean & (np.abs(step) < EDGES.most_step_px) & _undisturbed(share, total)
     points = edge + np.where(valid, total, 0.0)[:, None] * normals
     return Outline(points, normals, valid, _mean_profile(share, total, valid, at), share, total)
 
@@ -91,26 +111,28 @@ def trace_edge(pixels: NDArray[np.generic], light: Backlight, rough: Array) -> O
 def _undisturbed(share: NDArray[np.float32], total: Array) -> NDArray[np.bool_]:
     """Where the light outside and the metal inside are at their levels: (n,).
 
-    Looked at are the ends of the look, and the light `_BESIDE_PX` from the edge, which a hair that runs into the
+    Looked at are the ends of the look, and the light `EDGES.beside_px` from the edge, which a hair that runs into the
     edge at a small angle still shades where it has left the look's end.
     """
-    row = np.ceil((np.clip(total, -1.0, 1.0) + _BESIDE_PX + profile_offsets()[-1]) / _STEP_PX).astype(np.int64)
+    row = np.ceil((np.clip(total, -1.0, 1.0) + EDGES.beside_px + profile_offsets()[-1]) / EDGES.step_px).astype(
+        np.int64
+    )
     column = np.arange(share.shape[1])
     near = (share[row, column] + share[row + 1, column]) / 2
     fine = np.ones(share.shape[1], bool)
     for beside, level in ((share[-2:].mean(axis=0), 1.0), (share[:2].mean(axis=0), 0.0), (near, None)):
-        some = beside[::_NOISE_EVERY]
+        some = beside[:: EDGES.noise_every]
         middle = float(np.median(some))
         noise = MAD_TO_SD * float(np.median(np.abs(some - middle)))
         # So near the edge its blur still takes some light, the same all along.
-        fine &= np.abs(beside - (middle if level is None else level)) < max(_SHADE, _SHADE_NOISE * noise)
-    spoilt = cv2.dilate((~fine).astype(np.uint8)[None], np.ones((1, 2 * _SPOILT_POINTS + 1), np.uint8))
+        fine &= np.abs(beside - (middle if level is None else level)) < max(EDGES.shade, EDGES.shade_noise * noise)
+    spoilt = cv2.dilate((~fine).astype(np.uint8)[None], np.ones((1, 2 * EDGES.spoilt_points + 1), np.uint8))
     return np.asarray(spoilt[0] == 0)
 
 
 def profile_offsets() -> Array:
-    reach = _REACH_PX + 1.0
-    return np.arange(-reach, reach + 1e-9, _STEP_PX)
+    reach = EDGES.reach_px + 1.0
+    return np.arange(-reach, reach + 1e-9, EDGES.step_px)
 
 
 def _outward(chain: Array) -> Array:
@@ -143,7 +165,7 @@ def _crossing(
 
 
 def _matched_step(share: NDArray[np.float32], crossing: Array) -> tuple[Array, Array]:
-    """-sum (u - Phi) G / sum G^2 over samples within `_REACH_PX` of the crossing: where it starts, and how long it is.
+    """-sum (u - Phi) G / sum G^2 over samples within `reach_px` of the crossing: where it starts, and how long it is.
 
     `share` (k, n); `crossing` (n,) px, which is rounded to a `_PHASES`-th of a pixel.
     """
@@ -158,20 +180,22 @@ def _step_table() -> tuple[NDArray[np.float32], Array]:
     """Of the matched step, for every phase of the crossing: G / sum G^2, (k, phases), and sum Phi G / sum G^2."""
     at = profile_offsets()
     most = round(at[-1] * _PHASES)
-    t = (at[:, None] - np.arange(-most, most + 1) / _PHASES) / _BLUR_PX
-    bell = np.where(np.abs(t) > _REACH_PX / _BLUR_PX, 0.0, np.exp(-0.5 * t * t) / (np.sqrt(2 * np.pi) * _BLUR_PX))
+    t = (at[:, None] - np.arange(-most, most + 1) / _PHASES) / EDGES.blur_px
+    bell = np.where(
+        np.abs(t) > EDGES.reach_px / EDGES.blur_px, 0.0, np.exp(-0.5 * t * t) / (np.sqrt(2 * np.pi) * EDGES.blur_px)
+    )
     weights = bell / (bell * bell).sum(axis=0)
     return weights.astype(np.float32), np.asarray((ndtr(t) * weights).sum(axis=0))
 
 
 def _mean_profile(share: NDArray[np.float32], total: Array, valid: NDArray[np.bool_], at: Array) -> Array:
-    near = valid & (np.abs(total) < _STEP_PX / 2)
+    near = valid & (np.abs(total) < EDGES.step_px / 2)
     return np.asarray(share[:, near].mean(axis=1), np.float64) if near.any() else np.full(len(at), np.nan)
 
 
 def places_across(profile: Array) -> Array:
     """Where an edge's mean profile was taken, px outward of the edge: (k,)."""
-    return np.asarray((np.arange(len(profile)) - (len(profile) - 1) / 2) * _STEP_PX, np.float64)
+    return np.asarray((np.arange(len(profile)) - (len(profile) - 1) / 2) * EDGES.step_px, np.float64)
 
 
 def blur_px(profile: Array, at: Array | None = None) -> float:
@@ -189,7 +213,7 @@ def blur_px(profile: Array, at: Array | None = None) -> float:
 def far_blur_px(pixels: NDArray[np.generic], light: Backlight, rough: Array) -> float:
     """Blur of an edge too soft for `trace_edge`, from the mean of long looks across the rough contour."""
     chain = resample(smooth(rough, 3.0), 4.0)
-    at = np.arange(-_FAR_PX, _FAR_PX + 1e-9, 1.0)
+    at = np.arange(-EDGES.far_px, EDGES.far_px + 1e-9, 1.0)
     bright, dark = light.at(chain)
     profiles = _profiles(pixels.astype(np.float32), chain, _outward(chain), at)
     return blur_px(np.median((profiles - dark) / (bright - dark), axis=1), at)

@@ -1,5 +1,7 @@
 """Where the backlit frame departs from the prediction at a glance, by masks of half the frame's size."""
 
+from dataclasses import dataclass
+
 import cv2
 import numpy as np
 from numpy.typing import NDArray
@@ -8,12 +10,20 @@ from vision.outline.prediction import Box, Image, Mask, Pixels, Shape, Window, b
 from vision.outline.scene import BacklitScene
 from vision.records import Array
 
-# How near a thing must come to be at the rim (mm).
-AT_RIM_MM = 0.3
-# What is larger than this (mm2) is no burr and no lint.
-_MOST_MM2 = 6.0
-# At most so many places are looked at, the largest.
-_MOST = 40
+
+@dataclass(frozen=True, slots=True)
+class GlanceSettings:
+    """Where the backlit frame is looked at again."""
+
+    # How near a thing must come to be at the rim (mm).
+    at_rim_mm: float = 0.3
+    # What is larger than this (mm2) is no burr and no lint, but another piece.
+    most_mm2: float = 6.0
+    # At most so many places of a piece are looked at, the largest: a frame full of dust must end.
+    most: int = 40
+
+
+GLANCE = GlanceSettings()
 
 
 def places(scene: BacklitScene, shape: Shape, outline_px: Array, seen: Mask, window: Window) -> list[Box]:
@@ -39,12 +49,12 @@ def places(scene: BacklitScene, shape: Shape, outline_px: Array, seen: Mask, win
     if shape.alone:
         beside = cv2.bitwise_not(cv2.dilate(metal, _square(band)))
         shade = cv2.bitwise_and(_compared(small, window.bright - least * step, cv2.CMP_LT), beside)
-        near = cv2.dilate(metal, _square(band + round(AT_RIM_MM / scene.mm_per_px / 2)))
-        found += _at_rim(shade, cv2.bitwise_and(shade, near), _MOST_MM2 / (2 * scene.mm_per_px) ** 2)
+        near = cv2.dilate(metal, _square(band + round(GLANCE.at_rim_mm / scene.mm_per_px / 2)))
+        found += _at_rim(shade, cv2.bitwise_and(shade, near), GLANCE.most_mm2 / (2 * scene.mm_per_px) ** 2)
         found += [(x, y, x + 1, y + 1) for x, y in chain[~seen].tolist()]
     room = band + 2
     boxes = _apart([(a - room, b - room, c + room, d + room) for a, b, c, d in found], (small.shape[1], small.shape[0]))
-    return [(2 * a, 2 * b, 2 * c, 2 * d) for a, b, c, d in boxes[:_MOST]]
+    return [(2 * a, 2 * b, 2 * c, 2 * d) for a, b, c, d in boxes[: GLANCE.most]]
 
 
 def _at_rim(shade: Pixels, touched: Pixels, most_px: float) -> list[Box]:

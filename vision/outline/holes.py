@@ -6,15 +6,24 @@ import numpy as np
 from scipy.spatial import cKDTree
 
 from vision.geometry import Motion, arc_lengths, centroid, curvature, resample, right_normals, tangents
-from vision.outline.registration import EDGE_CORRELATION
+from vision.outline.registration import REGISTRATION
 from vision.outline.zone_measures import MISSING, Measured
 from vision.records import Array, Part, Station, UncertaintyComponents
 
-# A hole found further than this from every drawn one (mm) is none of them; one not found is missing.
-_REACH_MM = 5.0
-# The drawn rim's points stand this dense, so that normals taken at the nearest one are true; a punched rim settles in
-# three steps, points far from any circle in fifteen.
-_DENSE_MM, _STEPS = 0.005, 30
+
+@dataclass(frozen=True, slots=True)
+class HoleSettings:
+    """Which rims are a drawn hole's."""
+
+    # A hole found further than this from every drawn one (mm) is none of them; one not found is missing.
+    reach_mm: float = 5.0
+    # The drawn rim's points stand this dense (mm), so that normals taken at the nearest one are true ...
+    dense_mm: float = 0.005
+    # ... a punched rim settles in three steps, points far from any circle in fifteen; so many at most.
+    most_steps: int = 30
+
+
+HOLES = HoleSettings()
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -33,7 +42,7 @@ def drawn_rims(rims: list[Rim], to_drawing: Motion, part: Part) -> list[Rim | No
     for hole in part.holes:
         gaps = [float(np.hypot(*(middle - centroid(hole)))) for middle in middles]
         nearest = int(np.argmin(gaps)) if gaps else -1
-        found.append(rims[nearest] if gaps and gaps[nearest] <= _REACH_MM else None)
+        found.append(rims[nearest] if gaps and gaps[nearest] <= HOLES.reach_mm else None)
     return found
 
 
@@ -63,13 +72,13 @@ def _fit(points: Array, hole: Array, blur_mm: float) -> tuple[Array, float, floa
     Least squares of distances along the normals: for a circle the geometric circle fit (Gander, Golub and Strebel
     1994). The metal is concave there, so the blur makes a hole read blur^2 / (2 R) too small; it is put back.
     """
-    drawn = resample(hole, _DENSE_MM)
+    drawn = resample(hole, HOLES.dense_mm)
     step = arc_lengths(drawn)[-1] / len(drawn)
     normals, tree = right_normals(tangents(drawn, 3)), cKDTree(drawn)
     lift = 0.5 * blur_mm**2 * curvature(drawn, max(2.0, 0.15 / step))
     shift, grown, residual = np.zeros(2), 0.0, np.zeros(len(points))
     matrix = np.eye(3)
-    for _ in range(_STEPS):
+    for _ in range(HOLES.most_steps):
         moved = points - shift
         _, nearest = tree.query(moved)
         normal = normals[nearest]
@@ -81,5 +90,6 @@ def _fit(points: Array, hole: Array, blur_mm: float) -> tuple[Array, float, floa
         shift, grown = shift + change[:2], grown + float(change[2])
         if np.abs(change).max() < 1e-6:
             break
-    sd = float(np.sqrt((residual**2).sum() / max(len(points) - 3, 1) * EDGE_CORRELATION * np.linalg.inv(matrix).max()))
+    scatter = (residual**2).sum() / max(len(points) - 3, 1) * REGISTRATION.edge_correlation
+    sd = float(np.sqrt(scatter * np.linalg.inv(matrix).max()))
     return shift, grown, sd

@@ -6,20 +6,33 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from vision.outline.glance import AT_RIM_MM
+from vision.outline.glance import GLANCE
 from vision.outline.prediction import Image, Mask, Shape
 from vision.outline.scene import BacklitScene
 from vision.records import Array, Opening, Stray
 
-# Light in all of an opening (px2): less is one noisy pixel. It must lie so far inside, a stray so far outside (px).
-_LEAST_LIGHT_PX2, _WITHIN_PX = 0.6, 1.5
-# A thing joins the metal when between both it is at least this share as dark as at its darkest.
-_JOINS = 0.6
-# Longer than this, and thinner for all its length, it may as well be lint (mm).
-_LINT_LONG_MM, _LINT_WIDE_MM = 2.0, 0.1
-# Wider than so many blurs to either side, its own skirts included, a thing shows its true darkness: below this share
-# of the light it is no metal.
-_WIDE_SDS, _METAL_DARK = 3.5, 0.85
+
+@dataclass(frozen=True, slots=True)
+class LeftoverSettings:
+    """What of an unexplained place is told, and as what."""
+
+    # Light in all of an opening (px2): less is one noisy pixel.
+    least_light_px2: float = 0.6
+    # An opening must lie so far inside the outline, a stray so far outside (px): nearer is the edge itself.
+    within_px: float = 1.5
+    # A thing joins the metal when between both it is at least this share as dark as at its darkest.
+    joins: float = 0.6
+    # Longer than this (mm) ...
+    lint_long_mm: float = 2.0
+    # ... and thinner than this for all its length (mm), it may as well be lint.
+    lint_wide_mm: float = 0.1
+    # Wider than so many blurs to either side, its own skirts included, a thing shows its true darkness ...
+    wide_sds: float = 3.5
+    # ... and is no metal where that is below this share of the light.
+    metal_dark: float = 0.85
+
+
+LEFTOVERS = LeftoverSettings()
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -53,13 +66,13 @@ class Leftovers:
 
     def opening(self, part: Mask) -> Opening | None:
         """Light inside the outline, from the parts of it that depart."""
-        if self.distance[part].min() > -_WITHIN_PX:
+        if self.distance[part].min() > -LEFTOVERS.within_px:
             return None
         # The blur's skirts belong to it too; inside the metal there is nothing else.
         whole = cv2.dilate(part.astype(np.uint8), np.ones((5, 5), np.uint8)) > 0
         whole &= self.distance < 0.0
         light = float(self.left[whole].clip(0.0).sum())
-        if light < _LEAST_LIGHT_PX2:
+        if light < LEFTOVERS.least_light_px2:
             return None
         scale = self.scene.mm_per_px
         mm = self.mm[part]
@@ -75,14 +88,14 @@ class Leftovers:
         """Something that takes light at the rim; None where it lies free of it, or only follows the edge."""
         scale, nominal = self.scene.mm_per_px, self.scene.nominal
         nearest_px, farthest_px = float(self.distance[part].min()), float(self.distance[part].max())
-        if nearest_px > AT_RIM_MM / scale or farthest_px < _WITHIN_PX:
+        if nearest_px > GLANCE.at_rim_mm / scale or farthest_px < LEFTOVERS.within_px:
             return None
         hidden = np.unique(self.nearest[part & (self.distance < 3.0)])
         extent = float((~seen[hidden]).sum() * nominal.step_mm)
         dark = np.where(part, -self.left, 0.0)
         area = float(dark.sum()) * scale**2
         long = float(np.hypot(*np.ptp(self.px[part], axis=0))) * scale
-        lint = long > _LINT_LONG_MM and area < _LINT_WIDE_MM * long
+        lint = long > LEFTOVERS.lint_long_mm and area < LEFTOVERS.lint_wide_mm * long
         joins = not lint and self._joins(part, shape)
         if not joins and extent == 0.0:
             return None
@@ -113,10 +126,10 @@ class Leftovers:
         darkest = int(by_step[1:].argmax()) + 1 if len(by_step) > 1 else 0
         # Two pixels together: of a thin thing that lies aslant one alone may hold its skirts only.
         nearer = np.maximum(by_step[:-1], by_step[1:])[:darkest] if darkest else by_step
-        if nearer[np.isfinite(nearer)].min() < _JOINS * by_step[darkest]:
+        if nearer[np.isfinite(nearer)].min() < LEFTOVERS.joins * by_step[darkest]:
             return False
         half_width = float(cv2.distanceTransform(part.astype(np.uint8), cv2.DIST_L2, 3).max())
-        return half_width <= _WIDE_SDS * shape.blur_px or bool(by_step[darkest] > _METAL_DARK)
+        return half_width <= LEFTOVERS.wide_sds * shape.blur_px or bool(by_step[darkest] > LEFTOVERS.metal_dark)
 
 
 def _parts(mask: Mask) -> list[Mask]:

@@ -11,17 +11,27 @@ from scipy.fft import next_fast_len
 from vision.geometry import Moments, arc_lengths, curvature, moments, resample, right_normals, tangents
 from vision.records import Array, Part
 
-# Curvature and normals are taken over this stretch of the nominal; a drawing's own corners are rounder in metal.
-_SOFT_MM = 0.15
-# Extents are taken at points this dense: a zone's bounds are met to that.
-FINE_MM = 0.025
+
+@dataclass(frozen=True, slots=True)
+class NominalSettings:
+    """How a drawing's outline is made ready."""
+
+    # Curvature and normals are taken over this stretch of the nominal (mm); a drawing's own corners are rounder in
+    # metal.
+    soft_mm: float = 0.15
+    # Extents are taken at points this dense (mm): a zone's bounds are met to that.
+    fine_mm: float = 0.025
+
+
+NOMINAL = NominalSettings()
+
 # Nearest points are looked up on a grid of this pitch that reaches this far around the outline.
 _CELL_MM, _MARGIN_MM = 0.1, 8.0
 
 
 @dataclass(frozen=True, slots=True, eq=False)
 class FinePoints:
-    """The outline every `FINE_MM`: `points`, `normals` (m, 2), `zone` (m,), `at` (m,) their place in coarse steps."""
+    """The outline every `fine_mm`: `points`, `normals` (m, 2), `zone` (m,), `at` (m,) their place in coarse steps."""
 
     points: Array
     normals: Array
@@ -99,8 +109,8 @@ def prepare_nominal(part: Part, step_mm: float) -> Nominal:
     bend = np.array([z.bend for z in part.zones])
     zone = _zones(points, part)
     corner, near = _nearest_grid(points)
-    tangent = tangents(points, max(1, round(_SOFT_MM / step / 2)))
-    normals, kappa = right_normals(tangent), curvature(points, max(1.0, _SOFT_MM / step))
+    tangent = tangents(points, max(1, round(NOMINAL.soft_mm / step / 2)))
+    normals, kappa = right_normals(tangent), curvature(points, max(1.0, NOMINAL.soft_mm / step))
     return Nominal(
         part=part,
         points=points,
@@ -129,8 +139,8 @@ def _fine_points(part: Part, step: float) -> FinePoints:
     # Begun at the leftmost point, so that a zone's width does not hang on where the drawing happens to begin.
     first = int(part.outline[:, 0].argmin())
     lengths = arc_lengths(part.outline)
-    points = resample(np.roll(part.outline, -first, axis=0), FINE_MM)
-    normals = right_normals(tangents(points, max(1, round(_SOFT_MM / FINE_MM / 2))))
+    points = resample(np.roll(part.outline, -first, axis=0), NOMINAL.fine_mm)
+    normals = right_normals(tangents(points, max(1, round(NOMINAL.soft_mm / NOMINAL.fine_mm / 2))))
     along = (lengths[first] + np.arange(len(points)) * (lengths[-1] / len(points))) % lengths[-1]
     return FinePoints(points, normals, _zones(points, part), along / step)
 

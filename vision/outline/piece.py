@@ -8,7 +8,7 @@ from numpy.typing import NDArray
 from vision.geometry import CameraMapping
 from vision.outline.band import RimBand, lean
 from vision.outline.band_along import BandAlong, along_nominal
-from vision.outline.bumps import SHORT_MM, Bump, blend, find_bumps
+from vision.outline.bumps import BUMPS, Bump, blend, find_bumps
 from vision.outline.holes import Rim, drawn_rims, measure_holes
 from vision.outline.nominal import Nominal
 from vision.outline.placement import Placement, pose_of, refine_beside, thin
@@ -40,14 +40,27 @@ from vision.records import (
     Value,
 )
 
-# A bend is told when it is this many standard uncertainties, and at least so many degrees.
-_BEND_SIGNIFICANT, _BEND_LEAST_DEG = 5.0, 0.03
-# Two fits are one when they differ by less than half of the smallest bump that is told.
-_ALIKE_MM = 0.003
-# Bumps longer than this have tails that reach further than photon noise; they end this many sigmas out.
-_LONG_SIGMA_MM, _TAILS = 1.5, 3.5
-# Between datum and bend zone a bend of one radian leaves so much beside the blend of both fits (measured: 1.2).
-_BEND_LEAVES_MM = 2.5
+
+@dataclass(frozen=True, slots=True)
+class PieceSettings:
+    """When a bend is told, and when a piece is registered again beside its long bumps."""
+
+    # A bend is told when it is this many standard uncertainties ...
+    bend_significant: float = 5.0
+    # ... and at least so many degrees.
+    bend_least_deg: float = 0.03
+    # Two fits are one when they differ by less than half of the smallest bump that is told (mm).
+    alike_mm: float = 0.003
+    # Bumps longer than this (standard deviation, mm) have tails that reach further than photon noise ...
+    long_sigma_mm: float = 1.5
+    # ... they end this many standard deviations out.
+    tails: float = 3.5
+    # Between datum and bend zone a bend of one radian leaves so much (mm) beside the blend of both fits (measured:
+    # 1.2).
+    bend_leaves_mm: float = 2.5
+
+
+PIECE = PieceSettings()
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -196,17 +209,17 @@ def _shape(
         if _is_bent(_bend(placement, nominal, camera)):
             # Where the bend's course is not known, it may leave this much of its own shape.
             turn = abs(placement.datum.motion.angle_rad - placement.bend.motion.angle_rad)
-            restless = np.where(nominal.datum | nominal.bend, 0.0, _BEND_LEAVES_MM * turn)
+            restless = np.where(nominal.datum | nominal.bend, 0.0, PIECE.bend_leaves_mm * turn)
     return profile, find_bumps(form - placement.datum.offset_mm, profile, nominal, restless)
 
 
 def _fits_differ(placement: Placement, nominal: Nominal) -> bool:
-    """Whether the bend zone's own fit moves any of it by more than `_ALIKE_MM` against the datum's."""
+    """Whether the bend zone's own fit moves any of it by more than `PIECE.alike_mm` against the datum's."""
     if placement.bend is None:
         return False
     zone = thin(nominal.points[nominal.bend], 50)
     moved = placement.bend.motion.apply(placement.datum.motion.inverse().apply(zone))
-    return bool(np.abs(moved - zone).max() > _ALIKE_MM)
+    return bool(np.abs(moved - zone).max() > PIECE.alike_mm)
 
 
 def _spoilt(bumps: tuple[Bump, ...], nominal: Nominal) -> NDArray[np.bool_]:
@@ -214,8 +227,8 @@ def _spoilt(bumps: tuple[Bump, ...], nominal: Nominal) -> NDArray[np.bool_]:
     count = len(nominal.points)
     spoilt = np.zeros(count, bool)
     for bump in bumps:
-        if bump.sigma_mm > _LONG_SIGMA_MM:
-            reach = min(round(_TAILS * bump.sigma_mm / nominal.step_mm), count // 2)
+        if bump.sigma_mm > PIECE.long_sigma_mm:
+            reach = min(round(PIECE.tails * bump.sigma_mm / nominal.step_mm), count // 2)
             spoilt[(bump.index + np.arange(-reach, reach + 1)) % count] = True
     return spoilt
 
@@ -223,7 +236,7 @@ def _spoilt(bumps: tuple[Bump, ...], nominal: Nominal) -> NDArray[np.bool_]:
 def _is_bent(bend: Measured) -> bool:
     if bend.value is None or bend.uncertainty is None:
         return False
-    return abs(bend.value) > max(_BEND_SIGNIFICANT * bend.uncertainty, _BEND_LEAST_DEG)
+    return abs(bend.value) > max(PIECE.bend_significant * bend.uncertainty, PIECE.bend_least_deg)
 
 
 def _pose_sd(fit: Fit, nominal: Nominal) -> Array:
@@ -254,7 +267,7 @@ def _as_finding(
     bump: Bump, placement: Placement, nominal: Nominal, profile: Profile, camera: CameraMapping
 ) -> EdgeFinding:
     count = len(nominal.points)
-    reach = max(1, round(min(bump.extent_mm, SHORT_MM) / 2 / nominal.step_mm))
+    reach = max(1, round(min(bump.extent_mm, BUMPS.short_mm) / 2 / nominal.step_mm))
     around: NDArray[np.int64] = (bump.index + np.arange(-reach, reach + 1)) % count
     values = profile.value[around]
     extreme = float(values.max() if bump.height_mm > 0 else values.min())

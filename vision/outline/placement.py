@@ -10,17 +10,30 @@ from vision.outline.nominal import Nominal
 from vision.outline.registration import Fit, Target, fit_rigid
 from vision.records import Array, Pose
 
-# First fits may start this far off, final ones no more: a bump or a bend reaches further and takes no part.
-_WIDE_MM, _NARROW_MM = 6.0, 2.5
-# First fits look at so many points; they only choose between the two ways round.
-_FEW = 250
-_LEAST_LEFT = 0.5
-# One way round is clearly the right one when it misfits by less than this share of the other.
-_CLEAR = 0.5
-# A robust fit that keeps this share of its points needs no second opinion.
-_WELL_KEPT = 0.9
-# A fit settles on so many points, and is finished on at most `_MANY`: more would not tell on any measure.
-_SOME, _MANY = 500, 1600
+
+@dataclass(frozen=True, slots=True)
+class PlacementSettings:
+    """How a piece is laid on its drawing."""
+
+    # First fits may start this far off (mm) ...
+    wide_mm: float = 6.0
+    # ... final ones no more than this (mm): a bump or a bend reaches further and takes no part.
+    narrow_mm: float = 2.5
+    # First fits look at so many points; they only choose between the two ways round.
+    few: int = 250
+    # A fit must keep this share of its points.
+    least_left: float = 0.5
+    # One way round is clearly the right one when it misfits by less than this share of the other.
+    clear: float = 0.5
+    # A robust fit that keeps this share of its points needs no second opinion.
+    well_kept: float = 0.9
+    # A fit settles on so many points ...
+    some: int = 500
+    # ... and is finished on at most so many: more would not tell on any measure.
+    many: int = 1600
+
+
+PLACEMENT = PlacementSettings()
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -38,12 +51,12 @@ def thin(points: Array, count: int) -> Array:
 
 def find_placement(points: Array, nominal: Nominal) -> Placement | None:
     """Place edge points (n, 2) in tray mm of a closed contour; None where no fit holds."""
-    found, wanted = moments(thin(points, _SOME)), nominal.moments
-    few = thin(points, _FEW)
-    everywhere = Target(nominal, np.ones(len(nominal.points), bool), _WIDE_MM)
+    found, wanted = moments(thin(points, PLACEMENT.some)), nominal.moments
+    few = thin(points, PLACEMENT.few)
+    everywhere = Target(nominal, np.ones(len(nominal.points), bool), PLACEMENT.wide_mm)
     ways = [_aligned(found, wanted, turn) for turn in (0.0, np.pi)]
     misfits = [misfit(few, way, nominal) for way in ways]
-    if min(misfits) > _CLEAR * max(misfits):
+    if min(misfits) > PLACEMENT.clear * max(misfits):
         # Nearly alike both ways round: only the fits can tell.
         fits = [fit_rigid(few, way, everywhere) for way in ways]
         trials = [(misfit(few, fit.motion, nominal), fit) for fit in fits if fit is not None]
@@ -71,14 +84,14 @@ def refine(points: Array, start: Motion | Fit, nominal: Nominal) -> Placement | 
 def refine_beside(points: Array, placement: Placement, nominal: Nominal, spoilt: NDArray[np.bool_]) -> Placement:
     """The final fits without the nominal's points that are `spoilt` (n,): a long swell's tails pull at any fit.
 
-    A zone that would keep less than `_LEAST_LEFT` of itself is fitted as it was.
+    A zone that would keep less than `PLACEMENT.least_left` of itself is fitted as it was.
     """
 
     def again(fit: Fit, zone: NDArray[np.bool_]) -> Fit:
         use = zone & ~spoilt
-        if use.sum() < _LEAST_LEFT * zone.sum():
+        if use.sum() < PLACEMENT.least_left * zone.sum():
             return fit
-        return fit_rigid(thin(points, _MANY), fit, Target(nominal, use, _NARROW_MM)) or fit
+        return fit_rigid(thin(points, PLACEMENT.many), fit, Target(nominal, use, PLACEMENT.narrow_mm)) or fit
 
     bend = None if placement.bend is None else again(placement.bend, nominal.bend)
     return Placement(again(placement.datum, nominal.datum), bend)
@@ -90,12 +103,12 @@ def _fit(points: Array, start: Motion | Fit, nominal: Nominal, use: NDArray[np.b
     Least squares first finds its way from afar, but a large nick can lead it astray along a slender handle; robust
     weights at once hold on to what already fits. The one that leaves less noise on more points is right.
     """
-    many, narrow = thin(points, _MANY), Target(nominal, use, _NARROW_MM)
+    many, narrow = thin(points, PLACEMENT.many), Target(nominal, use, PLACEMENT.narrow_mm)
     if isinstance(start, Fit):
         straight = fit_rigid(many, start, narrow)
-        if straight is not None and straight.kept >= _WELL_KEPT:
+        if straight is not None and straight.kept >= PLACEMENT.well_kept:
             return straight
-    some, wide = thin(points, _SOME), Target(nominal, use, _WIDE_MM)
+    some, wide = thin(points, PLACEMENT.some), Target(nominal, use, PLACEMENT.wide_mm)
     starts = (start, start.motion) if isinstance(start, Fit) else (start,)
     rough = [fit for one in starts if (fit := fit_rigid(some, one, wide)) is not None]
     best = min(rough, key=lambda fit: fit.noise_mm / max(fit.kept, 1e-3), default=None)

@@ -19,17 +19,32 @@ Pixels = NDArray[np.integer[Any] | np.floating[Any]]
 Image = NDArray[np.float32]
 Box = tuple[int, int, int, int]  # left, top, right, bottom; px of a window
 
-# What departs from the prediction by less than this share of the light, or so many times its noise, is explained; so is
-# what an edge that stands so far off (px) would do.
-_LEAST, _NOISE_TIMES, _OFF_PX = 0.06, 6.0, 0.3
-# The step's blur reaches so many standard deviations, and so many px more.
-_BAND_SDS, _BAND_PX = 2.5, 1.5
-# How far around a piece it is looked at (mm).
-_AROUND_MM = 4.0
-# Noise is told on every so many rows.
-_EVERY = 64
-# Shares of the light at these places across the outline (px) show whether it is where it was put.
-_ACROSS_PX = np.arange(-3.0, 3.1, 1.0)
+
+@dataclass(frozen=True, slots=True)
+class PredictionSettings:
+    """What of the backlit frame counts as explained."""
+
+    # What departs from the prediction by less than this share of the light ...
+    least: float = 0.06
+    # ... or so many times its noise, is explained ...
+    noise_times: float = 6.0
+    # ... so is what an edge that stands so far off (px) would do.
+    off_px: float = 0.3
+    # The step's blur reaches so many standard deviations ...
+    band_sds: float = 2.5
+    # ... and so many px more.
+    band_px: float = 1.5
+    # How far around a piece it is looked at (mm).
+    around_mm: float = 4.0
+    # Noise is told on every so many rows: it is the same on all.
+    every: int = 64
+    # Shares of the light at places across the outline, so far to either side (px) and a px apart, show whether it is
+    # where it was put: all of its blurred step.
+    across_px: int = 3
+
+
+PREDICTION = PredictionSettings()
+_ACROSS_PX = np.arange(-PREDICTION.across_px, PREDICTION.across_px + 1, dtype=np.float64)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -63,7 +78,7 @@ class Window:
 
 def window_around(scene: BacklitScene, outline_px: Array) -> Window:
     """The frame around an outline (n, 2) px."""
-    margin = _AROUND_MM / scene.mm_per_px
+    margin = PREDICTION.around_mm / scene.mm_per_px
     rows, columns = scene.light.bright.shape
     low = np.maximum((outline_px.min(axis=0) - margin) // BLOCK_PX, 0).astype(np.int64)
     high = np.minimum((outline_px.max(axis=0) + margin) // BLOCK_PX + 1, (columns, rows)).astype(np.int64)
@@ -72,7 +87,7 @@ def window_around(scene: BacklitScene, outline_px: Array) -> Window:
     pixels = scene.back.pixels[first[1] : end[1], first[0] : end[0]]
     bright, dark = scene.light.bright[blocks], scene.light.dark[blocks]
     step = float(np.median(bright - dark))
-    rough = pixels[::_EVERY].astype(np.float32)
+    rough = pixels[:: PREDICTION.every].astype(np.float32)
     second = np.abs(rough[:, 2:] - 2 * rough[:, 1:-1] + rough[:, :-2])
     lit = rough[:, 1:-1] > 0.75 * float(np.median(bright))
     noise = MAD_TO_SD * float(np.median(second[lit])) / np.sqrt(6.0) / step if lit.any() else 0.0
@@ -81,18 +96,18 @@ def window_around(scene: BacklitScene, outline_px: Array) -> Window:
 
 def tolerance(window: Window) -> float:
     """What share of the light may depart from the prediction on even ground."""
-    return max(_LEAST, _NOISE_TIMES * window.noise)
+    return max(PREDICTION.least, PREDICTION.noise_times * window.noise)
 
 
 def band_px(shape: Shape) -> float:
     """How far from the outline its blurred step reaches."""
-    return _BAND_SDS * shape.blur_px + _BAND_PX
+    return PREDICTION.band_sds * shape.blur_px + PREDICTION.band_px
 
 
 def allowed_at(distance_px: Array, blur_px: float, least: float) -> Array:
     """How far a pixel at a distance from the outline may depart from the prediction."""
     slope = np.exp(-0.5 * (distance_px / blur_px) ** 2) / (np.sqrt(2 * np.pi) * blur_px)
-    return np.asarray(least + _OFF_PX * slope)
+    return np.asarray(least + PREDICTION.off_px * slope)
 
 
 def share_of_light(window: Window, box: Box) -> Image:

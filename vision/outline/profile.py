@@ -17,14 +17,23 @@ from vision.outline.nominal import Nominal
 from vision.outline.registration import MAD_TO_SD
 from vision.records import Array
 
-# Ladder of kernel widths, in steps of the nominal (about 1 px each).
-_WIDTHS = (1.5, 2.5, 4.0, 6.5, 10.0, 16.0, 26.0, 42.0, 68.0)
-# An interval is this many standard deviations to either side: 2 lets noise stop the ladder early, 3.5 blunts burrs.
-_CONFIDENCE = 2.5
-# Stretches without an edge longer than this (steps) are not bridged but told as not seen.
-_BRIDGE = 3.0
-# Noise is told over this many steps: the backlight, and with it the photon noise, changes along the outline.
-_NOISE_REACH = 200.0
+
+@dataclass(frozen=True, slots=True)
+class ProfileSettings:
+    """How deviations are smoothed, and where they count as seen."""
+
+    # Ladder of kernel widths, in steps of the nominal (about 1 px each).
+    widths: tuple[float, ...] = (1.5, 2.5, 4.0, 6.5, 10.0, 16.0, 26.0, 42.0, 68.0)
+    # An interval is this many standard deviations to either side: 2 lets noise stop the ladder early, 3.5 blunts
+    # burrs.
+    confidence: float = 2.5
+    # Stretches without an edge longer than this (steps) are not bridged but told as not seen.
+    bridge: float = 3.0
+    # Noise is told over this many steps: the backlight, and with it the photon noise, changes along the outline.
+    noise_reach: float = 200.0
+
+
+PROFILE = ProfileSettings()
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -101,13 +110,13 @@ class _Kernels:
 @lru_cache(maxsize=16)
 def _kernels(count: int) -> _Kernels:
     omega = np.asarray(2 * np.pi * rfftfreq(count), np.float64)
-    passed = np.stack([_response(omega, width) for width in _WIDTHS])
+    passed = np.stack([_response(omega, width) for width in PROFILE.widths])
     return _Kernels(
         passed=passed,
-        bending=np.stack([-(omega**2) * _response(omega, max(width, _WIDTHS[1])) for width in _WIDTHS]),
+        bending=np.stack([-(omega**2) * _response(omega, max(width, PROFILE.widths[1])) for width in PROFILE.widths]),
         gains=np.sqrt(np.mean(passed**2, axis=1)),
         band_gain=float(np.sqrt(np.mean((passed[0] - passed[2]) ** 2))),
-        calm=np.exp(-0.5 * (omega * _NOISE_REACH) ** 2),
+        calm=np.exp(-0.5 * (omega * PROFILE.noise_reach) ** 2),
     )
 
 
@@ -120,7 +129,7 @@ def _at_even_steps(along: Array, off: Array, count: int) -> tuple[Array, NDArray
     right = np.searchsorted(at, np.arange(count))
     ahead = at[right % len(at)] + np.where(right == len(at), count, 0.0)
     behind = at[right - 1] - np.where(right == 0, count, 0.0)
-    return raw, ahead - behind < _BRIDGE
+    return raw, ahead - behind < PROFILE.bridge
 
 
 def _response(omega: Array, width: float) -> Array:
@@ -139,7 +148,7 @@ def _local_noise(band: Array, kernels: _Kernels) -> Array:
 
 def _widest_agreeing(ladder: Array, sds: Array) -> tuple[Array, Array, NDArray[np.int64]]:
     """Value, its noise and index of the widest kernel whose interval meets those of all narrower ones."""
-    low, high = ladder - _CONFIDENCE * sds, ladder + _CONFIDENCE * sds
+    low, high = ladder - PROFILE.confidence * sds, ladder + PROFILE.confidence * sds
     for narrower in range(len(ladder) - 1):
         np.maximum(low[narrower], low[narrower + 1], out=low[narrower + 1])
         np.minimum(high[narrower], high[narrower + 1], out=high[narrower + 1])

@@ -14,18 +14,30 @@ from vision.geometry import Motion
 from vision.outline.nominal import Nominal
 from vision.records import Array, Pair
 
-# Tukey's tuning constant for 95 % efficiency on normal errors, and the factor from MAD to standard deviation.
-_TUKEY = 4.685
+
+@dataclass(frozen=True, slots=True)
+class RegistrationSettings:
+    """How a fit weighs its points, and when it is settled."""
+
+    # Tukey's tuning constant for 95 % efficiency on normal errors.
+    tukey: float = 4.685
+    # Smallest scale of the robust weights (mm): below a fiftieth of a pixel at 0.05 mm, pixel phase and not noise is
+    # left.
+    floor_mm: float = 0.001
+    # Steps by least squares before the weights come in ...
+    least_squares_steps: int = 3
+    # ... and steps in all, at most.
+    most_steps: int = 25
+    # A fit is settled when no point of the piece moves by more than this (mm): a hundredth of what is told.
+    settled_mm: float = 3e-5
+    # Neighbouring edge points share pixels; a sum of n of them varies this many times more than if they were
+    # independent (measured on rendered edges at 1 px spacing: 1.5 to 1.7, see the methods page).
+    edge_correlation: float = 1.7
+
+
+REGISTRATION = RegistrationSettings()
+
 MAD_TO_SD = 1.4826
-# Smallest scale of the robust weights: below a fiftieth of a pixel at 0.05 mm, pixel phase and not noise is left.
-_FLOOR_MM = 0.001
-_LEAST_SQUARES_STEPS = 3
-_MAX_STEPS = 25
-# A fit is settled when no point of the piece moves by more than this (mm).
-_SETTLED_MM = 3e-5
-# Neighbouring edge points share pixels; a sum of n of them varies this many times more than if they were independent
-# (measured on rendered edges at 1 px spacing: 1.5 to 1.7, see the methods page).
-EDGE_CORRELATION = 1.7
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -73,12 +85,12 @@ def fit_rigid(points: Array, start: Motion | Fit, target: Target) -> Fit | None:
     motion, offset = (start.motion, start.offset_mm) if isinstance(start, Fit) else (start, 0.0)
     pivot = np.asarray(nominal.points[target.use].mean(axis=0))
     arm = float(np.abs(nominal.points[target.use] - pivot).max())
-    switch = 0 if robust else _LEAST_SQUARES_STEPS
+    switch = 0 if robust else REGISTRATION.least_squares_steps
     if robust:
         # An earlier fit lies right to a pixel: points that don't belong to the target now never will.
         _, _, nearest = nominal.project(motion.apply(points))
         points = points[target.use[nearest]]
-    for step in range(_MAX_STEPS):
+    for step in range(REGISTRATION.most_steps):
         moved = motion.apply(points)
         _, off, nearest = nominal.project(moved)
         use = np.flatnonzero(target.use[nearest] & (np.abs(off) < target.reach_mm))
@@ -92,8 +104,8 @@ def fit_rigid(points: Array, start: Motion | Fit, target: Target) -> Fit | None:
             robust = True
         residual = off - offset
         # About zero, not about the median: about the median every weight can become nought.
-        scale = max(MAD_TO_SD * median(np.abs(residual)), _FLOOR_MM)
-        weight = _biweight(residual / (_TUKEY * scale)) if robust else np.ones(len(residual))
+        scale = max(MAD_TO_SD * median(np.abs(residual)), REGISTRATION.floor_mm)
+        weight = _biweight(residual / (REGISTRATION.tukey * scale)) if robust else np.ones(len(residual))
         weighted = rows * weight
         normal_matrix = weighted @ rows.T
         try:
@@ -104,11 +116,11 @@ def fit_rigid(points: Array, start: Motion | Fit, target: Target) -> Fit | None:
         turned = Motion(angle, (0.0, 0.0)).matrix @ -pivot + pivot + change[:2]
         motion = Motion(angle, (float(turned[0]), float(turned[1]))).after(motion)
         offset += float(change[3])
-        if robust and step > switch + 1 and np.abs(change).max() < _SETTLED_MM:
+        if robust and step > switch + 1 and np.abs(change).max() < REGISTRATION.settled_mm:
             break
     dof = max(float(weight.sum()) - 4, 1.0)
     variance = float((weight * residual**2).sum() / dof)
-    covariance = variance * EDGE_CORRELATION * np.linalg.pinv(normal_matrix)
+    covariance = variance * REGISTRATION.edge_correlation * np.linalg.pinv(normal_matrix)
     unit = np.diag((1.0, 1.0, 1.0 / arm, 1.0))
     return Fit(
         motion=motion,

@@ -15,10 +15,21 @@ from scipy.special import ndtr
 
 from vision.records import Array
 
-# Complex refractive index taken for spoon metal: of the kind of steel. Silver reflects more.
-STEEL = 2.8 + 3.3j
-# Steps that the staircase has.
-STEPS = 6
+
+@dataclass(frozen=True, slots=True)
+class RimLightSettings:
+    """The metal of a rim, and how finely its band is reckoned."""
+
+    # Refractive index taken for spoon metal: of the kind of steel (own choice). Silver reflects more ...
+    steel_n: float = 2.8
+    # ... and its imaginary part, by which metal takes up light.
+    steel_k: float = 3.3
+    # Steps that the staircase has.
+    steps: int = 6
+
+
+RIM_LIGHT = RimLightSettings()
+STEEL = complex(RIM_LIGHT.steel_n, RIM_LIGHT.steel_k)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -56,10 +67,10 @@ def band_share(half_angle_deg: float) -> float:
 
 @lru_cache(maxsize=64)
 def staircase(half_angle_deg: float, metal: complex = STEEL) -> Staircase:
-    """The band's brightness in `STEPS` steps of equal angle, each as bright as it is on average by area."""
+    """The band's brightness in steps of equal angle, each as bright as it is on average by area."""
     end = np.radians(max(half_angle_deg, 1e-3)) / 2
-    bounds = np.linspace(0.0, end, STEPS)
-    at = bounds[:-1, None] + end / (STEPS - 1) * (np.arange(8) + 0.5) / 8
+    bounds = np.linspace(0.0, end, RIM_LIGHT.steps)
+    at = bounds[:-1, None] + end / (RIM_LIGHT.steps - 1) * (np.arange(8) + 0.5) / 8
     weight = np.sin(at)
     shown = (reflectance(at, metal) * weight).sum(axis=1) / weight.sum(axis=1)
     depth = (1.0 - np.cos(bounds)) / (1.0 - np.cos(end))

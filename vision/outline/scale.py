@@ -7,11 +7,23 @@ import numpy as np
 
 from vision.records import MeasuredPiece, Part, Station, TrayFinding
 
-# A scale is told when it is this many standard uncertainties from one, and length and width agree to so many.
-_TOLD_U, _AGREE_U = 4.0, 2.5
-# What the size of a part varies by between lots where one tray's few pieces can't show it: a share of it (common
-# practice, no source), and what an outline's even growth leaves of a width (mm).
-_USUAL_SHARE, _USUAL_MM = 0.0004, 0.03
+
+@dataclass(frozen=True, slots=True)
+class ScaleSettings:
+    """When all pieces of a tray are told to be off alike."""
+
+    # A scale is told when it is this many standard uncertainties from one ...
+    told_u: float = 4.0
+    # ... and length and width agree to so many.
+    agree_u: float = 2.5
+    # What the size of a part varies by between lots, as a share of it, where one tray's few pieces can't show it
+    # (common practice, no source).
+    usual_share: float = 0.0004
+    # What an outline's even growth leaves of a width (mm).
+    usual_mm: float = 0.03
+
+
+SCALE = ScaleSettings()
 
 
 @dataclass(frozen=True, slots=True)
@@ -34,8 +46,8 @@ def scale_finding(pieces: Sequence[MeasuredPiece], part: Part, station: Station)
     if not lengths or not widths:
         return None
     along, across = _ratio(lengths, length, station), _ratio(widths, width, station)
-    agree = abs(along.value - across.value) < _AGREE_U * np.hypot(along.u, across.u)
-    if not agree or any(abs(one.value) < _TOLD_U * one.u for one in (along, across)):
+    agree = abs(along.value - across.value) < SCALE.agree_u * np.hypot(along.u, across.u)
+    if not agree or any(abs(one.value) < SCALE.told_u * one.u for one in (along, across)):
         return None
     detail = (
         f"all pieces ({len(lengths)}) are {along.value:+.2%} off in length and {across.value:+.2%} in width, as by "
@@ -53,5 +65,5 @@ def _widest(piece: MeasuredPiece) -> float | None:
 def _ratio(values: list[float], drawn: float, station: Station) -> _Ratio:
     spread = float(np.std(values, ddof=1)) if len(values) > 1 else 0.0
     ends = np.sqrt(2.0) * station.outline_mm
-    u = np.hypot(station.scale_relative, float(np.hypot(np.hypot(spread, ends), _USUAL_MM)) / drawn)
-    return _Ratio(float(np.mean(values)) / drawn - 1.0, float(np.hypot(u, _USUAL_SHARE)))
+    u = np.hypot(station.scale_relative, float(np.hypot(np.hypot(spread, ends), SCALE.usual_mm)) / drawn)
+    return _Ratio(float(np.mean(values)) / drawn - 1.0, float(np.hypot(u, SCALE.usual_share)))

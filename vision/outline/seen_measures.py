@@ -1,5 +1,7 @@
 """What was seen of the outline, as measures; and what stands at the rim, where it counts as a burr."""
 
+from dataclasses import dataclass
+
 import numpy as np
 from numpy.typing import NDArray
 
@@ -9,12 +11,22 @@ from vision.outline.unexplained import Unexplained
 from vision.outline.zone_measures import Measured, OutlineSeen
 from vision.records import Array, Part, Stray, UncertaintyComponents
 
-# Of an opening's area: what noise leaves where there is none (mm2), and the share that the light's level leaves.
-_AREA_U_MM2, _AREA_SHARE_U = 0.002, 0.05
-# A stray's reach is read to this part of a pixel.
-_REACH_PX = 0.3
-# What reaches out farther than this from the rim and is not sure to be metal may be a burr all the same (mm).
-_IN_THE_WAY_MM = 0.5
+
+@dataclass(frozen=True, slots=True)
+class SeenSettings:
+    """What noise leaves of openings and strays, and when a stray needs a person."""
+
+    # Of an opening's area: what noise leaves where there is none (mm2, at 0.05 mm a pixel) ...
+    area_u_mm2: float = 0.002
+    # ... and the share of it that the light's level leaves.
+    area_share_u: float = 0.05
+    # A stray's reach is read to this part of a pixel.
+    reach_px: float = 0.3
+    # What reaches out farther than this from the rim (mm) and is not sure to be metal may be a burr all the same.
+    in_the_way_mm: float = 0.5
+
+
+SEEN = SeenSettings()
 
 
 def what_was_seen(seen: OutlineSeen, rest: Unexplained, mm_per_px: float) -> dict[str, dict[str, Measured] | Measured]:
@@ -34,7 +46,9 @@ def what_was_seen(seen: OutlineSeen, rest: Unexplained, mm_per_px: float) -> dic
         longest = float(runs[inside].max(initial=0.0))
         stretches[zone.name] = Measured(longest, UncertaintyComponents(edge=step))
     area = sum(one.area_mm2 for one in rest.openings)
-    doubt = UncertaintyComponents(edge=float(np.hypot(_AREA_U_MM2 * (mm_per_px / 0.05) ** 2, _AREA_SHARE_U * area)))
+    doubt = UncertaintyComponents(
+        edge=float(np.hypot(SEEN.area_u_mm2 * (mm_per_px / 0.05) ** 2, SEEN.area_share_u * area))
+    )
     return {"outline_seen": shares, "outline_unseen_mm": stretches, "opening_area_mm2": Measured(area, doubt)}
 
 
@@ -59,7 +73,7 @@ def with_burrs(
     for stray in strays:
         if stray.joins and stray.reach_mm > (found[stray.zone].value or 0.0):
             found[stray.zone] = Measured(
-                stray.reach_mm, UncertaintyComponents(station=station_mm, edge=_REACH_PX * mm_per_px)
+                stray.reach_mm, UncertaintyComponents(station=station_mm, edge=SEEN.reach_px * mm_per_px)
             )
     return found
 
@@ -71,4 +85,4 @@ def is_hidden(outward: dict[str, Measured], rims: list[Rim], to_drawing: Motion,
 
 def is_in_the_way(stray: Stray) -> bool:
     """Whether something at the rim may be a burr or lint, so that a person must look."""
-    return not stray.joins and stray.reach_mm > _IN_THE_WAY_MM
+    return not stray.joins and stray.reach_mm > SEEN.in_the_way_mm

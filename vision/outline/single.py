@@ -1,5 +1,7 @@
 """One dark region as one whole piece of this part: its edge traced, laid on the drawing, and held against it."""
 
+from dataclasses import dataclass
+
 import numpy as np
 
 from vision.geometry import centroid
@@ -15,33 +17,47 @@ from vision.outline.scene import BacklitScene
 from vision.outline.turned_over import is_turned_over
 from vision.records import Array
 
-# A whole piece's area is within these shares of the nominal's.
-AREA_SHARE = (0.75, 1.35)
-# A piece is this part's when less than this share of its outline strays by more than `_STRAY_MM`, and its bend zone has
-# not slid along by more than `_SLIP_MM`: no burr, wear or bend does that, another pattern does.
-_STRAY_MM, _STRAY_SHARE, _SLIP_MM = 1.2, 0.10, 1.5
-_FORM_POINTS = 600
-# Edges blurred wider than this (standard deviation, px) are out of focus: neighbouring features run together.
-SHARP_PX = 2.5
-# An outline with fewer clean edge points than this share is looked at for blur; with fewer points there is no outline.
-_CLEAN_SHARE, _LEAST_POINTS = 0.5, 100
+
+@dataclass(frozen=True, slots=True)
+class SingleSettings:
+    """When a dark region is one whole piece of this part."""
+
+    # A whole piece's area is within these shares of the nominal's.
+    area_share: tuple[float, float] = (0.75, 1.35)
+    # A point strays by more than this (mm); no burr, wear or bend makes ...
+    stray_mm: float = 1.2
+    # ... this share of an outline stray: another pattern does ...
+    stray_share: float = 0.10
+    # ... nor does it slide the bend zone along by more than this (mm).
+    slip_mm: float = 1.5
+    # That is asked of so many points of the outline, evenly.
+    form_points: int = 600
+    # Edges blurred wider than this (standard deviation, px) are out of focus: neighbouring features run together.
+    sharp_px: float = 2.5
+    # An outline with a smaller share of clean edge points than this is looked at for blur.
+    clean_share: float = 0.5
+    # With fewer points there is no outline.
+    least_points: int = 100
+
+
+SINGLE = SingleSettings()
 
 
 def single_piece(region: Region, scene: BacklitScene) -> Told | None:
     """A region that is one whole piece of this part, placed; None where it is not."""
     area = region.area_px * scene.mm_per_px**2
-    if not AREA_SHARE[0] <= area / scene.nominal.moments.area <= AREA_SHARE[1]:
+    if not SINGLE.area_share[0] <= area / scene.nominal.moments.area <= SINGLE.area_share[1]:
         return None
     outline = trace_edge(scene.back.pixels, scene.light, region.outer)
     blur = blur_px(outline.profile)
     center = centroid(region.outer)
-    if outline.valid.mean() < _CLEAN_SHARE:
+    if outline.valid.mean() < SINGLE.clean_share:
         blur = far_blur_px(scene.back.pixels, scene.light, region.outer)
-        if blur > SHARP_PX:
+        if blur > SINGLE.sharp_px:
             return Told((Found(center, "focus", None, None),), blurs_px=(blur,))
     outline, band = see_band(outline, scene.nominal.part, scene.camera, scene.mm_per_px)
     points = scene.camera.to_tray(outline.points_px)[outline.valid]
-    if len(points) < _LEAST_POINTS:
+    if len(points) < SINGLE.least_points:
         return None
     placement = find_placement(points, scene.nominal)
     like = placement is not None and _is_this_part(points, placement, scene.nominal)
@@ -68,18 +84,20 @@ def rims_of(region: Region, scene: BacklitScene, band: RimBand | None) -> list[R
 
 
 def _is_this_part(points: Array, placement: Placement, nominal: Nominal) -> bool:
-    points = thin(points, _FORM_POINTS)
+    points = thin(points, SINGLE.form_points)
     _, off, nearest = nominal.project(placement.datum.motion.apply(points))
-    stray = np.abs(off) > _STRAY_MM
+    stray = np.abs(off) > SINGLE.stray_mm
     if placement.bend is not None:
         _, bent, _ = nominal.project(placement.bend.motion.apply(points))
         # Between the datum and the bend zone a point may follow either.
-        stray = np.where(nominal.bend[nearest], np.abs(bent) > _STRAY_MM, stray & (np.abs(bent) > _STRAY_MM))
+        stray = np.where(
+            nominal.bend[nearest], np.abs(bent) > SINGLE.stray_mm, stray & (np.abs(bent) > SINGLE.stray_mm)
+        )
         bend_x = nominal.points[nominal.bend, 0]
         datum_x = float(nominal.points[nominal.datum, 0].mean())
         root = nominal.points[nominal.bend][np.abs(bend_x - datum_x).argmin()] * (1.0, 0.0)
         in_tray = placement.datum.motion.inverse().apply(root[None])
         slip = placement.bend.motion.apply(in_tray)[0] - root
-        if abs(float(slip[0])) > _SLIP_MM:
+        if abs(float(slip[0])) > SINGLE.slip_mm:
             return False
-    return bool(stray.mean() < _STRAY_SHARE)
+    return bool(stray.mean() < SINGLE.stray_share)

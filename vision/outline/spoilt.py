@@ -5,17 +5,25 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from vision.backlight import SATURATED, fitted_response, lamp_state, light_findings, response_finding
+from vision.backlight import FIELD, fitted_response, lamp_state, light_findings, response_finding
 from vision.errors import Unusable
 from vision.outline.edges import places_across
 from vision.outline.found import Found
 from vision.outline.scene import BacklitScene
-from vision.outline.single import SHARP_PX
+from vision.outline.single import SINGLE
 from vision.outline.tray import FoundTray
 from vision.records import Fault, LightLimits, Picture, TrayFinding
 
-# Share of the empty tray at full scale from which edges are no longer measured where they seem.
-_SATURATED_SHARE = 0.02
+
+@dataclass(frozen=True, slots=True)
+class SpoiltSettings:
+    """When a whole backlit frame is spoilt."""
+
+    # Share of the empty tray at full scale from which edges are no longer measured where they seem.
+    saturated_share: float = 0.02
+
+
+SPOILT = SpoiltSettings()
 
 
 @dataclass(frozen=True, slots=True)
@@ -38,13 +46,13 @@ def spoilt_by(scene: BacklitScene, found: FoundTray) -> tuple[Spoilt, ...]:
     """
     name = scene.back.name or "back"
     spoilt: list[Spoilt] = []
-    if scene.light.saturated > _SATURATED_SHARE:
-        detail = f"{scene.light.saturated:.0%} of the empty tray reaches {SATURATED:.0%} of full scale; expose less"
+    if scene.light.saturated > SPOILT.saturated_share:
+        full = f"{scene.light.saturated:.0%} of the empty tray reaches {FIELD.saturated:.0%} of full scale"
+        detail = f"{full}; expose less"
         spoilt.append(Spoilt("exposure", TrayFinding("exposure", None, f"{name}: {detail}")))
-    if found.blur_px > SHARP_PX:
-        detail = (
-            f"edges are {found.blur_px:.1f} px wide (standard deviation), at most {SHARP_PX} is sharp; focus the lens"
-        )
+    if found.blur_px > SINGLE.sharp_px:
+        wide = f"edges are {found.blur_px:.1f} px wide (standard deviation)"
+        detail = f"{wide}, at most {SINGLE.sharp_px} is sharp; focus the lens"
         spoilt.append(Spoilt("focus", TrayFinding("focus", None, f"{name}: {detail}")))
     bent = _response(scene, found.pieces)
     if bent is not None:

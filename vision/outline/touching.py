@@ -17,18 +17,42 @@ from vision.outline.placement import thin
 from vision.outline.registration import Target, fit_rigid
 from vision.records import Array
 
-_CELL_MM = 0.4
-_CONTOUR_STEP_MM = 1.0
-_ANCHORS, _INSIDE, _OUTLINE = 28, 24, 72
-# Of the points inside a hypothesis so many must be metal, and of its outline so many must lie near the contour.
-_METAL_SHARE, _NEAR_MM, _LEAST_SCORE = 0.92, 1.2, 0.35
-_KEPT = 16
-# Hypotheses nearer than this (mm, degrees) are one.
-_SAME_MM, _SAME_DEG = 4.0, 4.0
-# The refinement lets in contour points this far off, narrowing as it settles.
-_BANDS_MM = (3.0, 1.5, 1.0)
-# Contour within this of a fitted outline belongs to it; a piece needs this share of its outline seen.
-_OWN_MM, _LEAST_COVERAGE = 0.8, 0.5
+
+@dataclass(frozen=True, slots=True)
+class TouchingSettings:
+    """How pieces that have run together are told apart."""
+
+    # A clump's metal is looked at in cells of this side (mm) ...
+    cell_mm: float = 0.4
+    # ... and its contour at points this dense (mm): both only choose where a fit begins.
+    contour_step_mm: float = 1.0
+    # Points of the nominal that are laid on each point of the contour.
+    anchors: int = 28
+    # Points inside a hypothesis ...
+    inside: int = 24
+    # ... and on its outline, by which it is weighed.
+    outline: int = 72
+    # Of the points inside a hypothesis this share must be metal ...
+    metal_share: float = 0.92
+    # ... a point of its outline lies near the contour when it is no farther than this (mm) ...
+    near_mm: float = 1.2
+    # ... and this share of them must.
+    least_score: float = 0.35
+    # So many hypotheses are refined, the best.
+    kept: int = 16
+    # Hypotheses nearer than this (mm) ...
+    same_mm: float = 4.0
+    # ... and turned by less than this (degrees) are one.
+    same_deg: float = 4.0
+    # The refinement lets in contour points this far off (mm), narrowing as it settles.
+    bands_mm: tuple[float, ...] = (3.0, 1.5, 1.0)
+    # Contour within this of a fitted outline (mm) belongs to it ...
+    own_mm: float = 0.8
+    # ... and a piece needs this share of its outline seen.
+    least_coverage: float = 0.5
+
+
+TOUCHING = TouchingSettings()
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -41,15 +65,15 @@ class SeparatedPiece:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class _Raster:
-    """A clump's metal in cells of `_CELL_MM`: 1 where metal is; `corner_mm` (2,): the first cell in the tray."""
+    """A clump's metal in cells of `cell_mm`: 1 where metal is; `corner_mm` (2,): the first cell in the tray."""
 
     metal: NDArray[np.uint8]
     corner_mm: Array
 
     def cells(self, x_mm: Array, y_mm: Array) -> tuple[NDArray[np.int64], NDArray[np.int64], NDArray[np.bool_]]:
         """Rows and columns of places in the tray, and which of them lie outside."""
-        column = np.rint((x_mm - self.corner_mm[0]) / _CELL_MM).astype(np.int64)
-        row = np.rint((y_mm - self.corner_mm[1]) / _CELL_MM).astype(np.int64)
+        column = np.rint((x_mm - self.corner_mm[0]) / TOUCHING.cell_mm).astype(np.int64)
+        row = np.rint((y_mm - self.corner_mm[1]) / TOUCHING.cell_mm).astype(np.int64)
         rows, columns = self.metal.shape
         out = (column < 0) | (row < 0) | (column >= columns) | (row >= rows)
         return np.clip(row, 0, rows - 1), np.clip(column, 0, columns - 1), out
@@ -71,21 +95,21 @@ def separate_touching(outer: Array, holes: list[Array], nominal: Nominal) -> tup
     outer, holes
         Contours in tray mm, metal on their left with Y up: (n, 2) each.
     """
-    contour = np.vstack([resample(smooth(loop, 2.0), _CONTOUR_STEP_MM) for loop in (outer, *holes)])
+    contour = np.vstack([resample(smooth(loop, 2.0), TOUCHING.contour_step_mm) for loop in (outer, *holes)])
     normals = np.vstack(
-        [right_normals(tangents(resample(smooth(loop, 2.0), _CONTOUR_STEP_MM), 2)) for loop in (outer, *holes)]
+        [right_normals(tangents(resample(smooth(loop, 2.0), TOUCHING.contour_step_mm), 2)) for loop in (outer, *holes)]
     )
     raster, samples = _raster(outer, holes), _samples(nominal)
     left = np.ones(len(contour), bool)
     found: list[SeparatedPiece] = []
-    while left.sum() * _CONTOUR_STEP_MM > _LEAST_COVERAGE * 0.8 * len(nominal.points) * nominal.step_mm:
+    while left.sum() * TOUCHING.contour_step_mm > TOUCHING.least_coverage * 0.8 * len(nominal.points) * nominal.step_mm:
         starts = _hypotheses(contour[left], normals[left], nominal, raster, samples)
         best: SeparatedPiece | None = None
         for start in starts:
             refined = _refine(contour[left], normals[left], start, nominal)
             if refined is not None and (best is None or refined.coverage > best.coverage):
                 best = refined
-        if best is None or best.coverage < _LEAST_COVERAGE:
+        if best is None or best.coverage < TOUCHING.least_coverage:
             break
         found.append(best)
         left &= ~belongs(contour, normals, best.motion, nominal)
@@ -96,33 +120,35 @@ def belongs(points: Array, normals: Array, motion: Motion, nominal: Nominal) -> 
     """Which points (tray mm, with outward normals) lie on a placed nominal, facing its way."""
     _, off, nearest = nominal.project(motion.apply(points))
     facing = (motion.turn(normals) * nominal.normals[nearest]).sum(axis=1) > 0.8
-    return np.asarray((np.abs(off) < _OWN_MM) & facing)
+    return np.asarray((np.abs(off) < TOUCHING.own_mm) & facing)
 
 
 def _raster(outer: Array, holes: list[Array]) -> _Raster:
     corner = outer.min(axis=0) - 2.0
-    columns, rows = np.ceil((outer.max(axis=0) + 2.0 - corner) / _CELL_MM).astype(int) + 1
+    columns, rows = np.ceil((outer.max(axis=0) + 2.0 - corner) / TOUCHING.cell_mm).astype(int) + 1
     mask = np.zeros((rows, columns), np.uint8)
     for loop, value in ((outer, 1), *((hole, 0) for hole in holes)):
-        cv2.fillPoly(mask, [np.rint((loop - corner) / _CELL_MM).astype(np.int32)], value)
+        cv2.fillPoly(mask, [np.rint((loop - corner) / TOUCHING.cell_mm).astype(np.int32)], value)
     return _Raster(mask, corner)
 
 
 def _samples(nominal: Nominal) -> _Samples:
     every = nominal.points[:: max(1, len(nominal.points) // 400)]
-    middle = np.column_stack((np.linspace(every[:, 0].min() + 3, every[:, 0].max() - 3, _INSIDE), np.zeros(_INSIDE)))
+    middle = np.column_stack(
+        (np.linspace(every[:, 0].min() + 3, every[:, 0].max() - 3, TOUCHING.inside), np.zeros(TOUCHING.inside))
+    )
     for i, x in enumerate(middle[:, 0]):
         near = every[np.abs(every[:, 0] - x) < 1.5, 1]
         middle[i, 1] = (near.min() + near.max()) / 2 if len(near) else 0.0
-    return _Samples(middle, nominal.points[:: max(1, len(nominal.points) // _OUTLINE)])
+    return _Samples(middle, nominal.points[:: max(1, len(nominal.points) // TOUCHING.outline)])
 
 
 def _hypotheses(contour: Array, normals: Array, nominal: Nominal, raster: _Raster, samples: _Samples) -> list[Motion]:
     drawn = np.full(raster.metal.shape, 255, np.uint8)
     row, column, _ = raster.cells(contour[:, 0], contour[:, 1])
     drawn[row, column] = 0
-    distance = cv2.distanceTransform(drawn, cv2.DIST_L2, 3) * _CELL_MM
-    anchors = np.linspace(0, len(nominal.points), _ANCHORS, endpoint=False).astype(int)
+    distance = cv2.distanceTransform(drawn, cv2.DIST_L2, 3) * TOUCHING.cell_mm
+    anchors = np.linspace(0, len(nominal.points), TOUCHING.anchors, endpoint=False).astype(int)
     # From the drawing to the tray: turn the anchor's normal onto the contour's, then lay the anchor on the point.
     facing = np.arctan2(normals[:, 1], normals[:, 0])[:, None]
     turn = (facing - np.arctan2(nominal.normals[anchors, 1], nominal.normals[anchors, 0])).ravel()
@@ -138,20 +164,20 @@ def _hypotheses(contour: Array, normals: Array, nominal: Nominal, raster: _Raste
 
     keep = np.arange(len(turn))
     row, column, out = laid(samples.inside, keep)
-    keep = keep[((raster.metal[row, column] > 0) & ~out).mean(axis=1) >= _METAL_SHARE]
+    keep = keep[((raster.metal[row, column] > 0) & ~out).mean(axis=1) >= TOUCHING.metal_share]
     row, column, out = laid(samples.rim, keep)
-    score = ((distance[row, column] < _NEAR_MM) & ~out).mean(axis=1)
+    score = ((distance[row, column] < TOUCHING.near_mm) & ~out).mean(axis=1)
     starts: list[tuple[Motion, Array]] = []
     middle = np.asarray(nominal.moments.centroid)
     for index in np.argsort(-score):
-        if score[index] < _LEAST_SCORE or len(starts) >= _KEPT:
+        if score[index] < TOUCHING.least_score or len(starts) >= TOUCHING.kept:
             break
         at = keep[index]
         motion = Motion(float(turn[at]), (float(shift[at, 0]), float(shift[at, 1])))
         center = motion.apply(middle[None])[0]
         if all(
-            np.hypot(*(center - other)) > _SAME_MM
-            or abs(np.sin((motion.angle_rad - known.angle_rad) / 2)) > np.sin(np.radians(_SAME_DEG / 2))
+            np.hypot(*(center - other)) > TOUCHING.same_mm
+            or abs(np.sin((motion.angle_rad - known.angle_rad) / 2)) > np.sin(np.radians(TOUCHING.same_deg / 2))
             for known, other in starts
         ):
             starts.append((motion, center))
@@ -161,7 +187,7 @@ def _hypotheses(contour: Array, normals: Array, nominal: Nominal, raster: _Raste
 def _refine(contour: Array, normals: Array, start: Motion, nominal: Nominal) -> SeparatedPiece | None:
     motion = start
     everywhere = np.ones(len(nominal.points), bool)
-    for band in _BANDS_MM:
+    for band in TOUCHING.bands_mm:
         _, off, nearest = nominal.project(motion.apply(contour))
         facing = (motion.turn(normals) * nominal.normals[nearest]).sum(axis=1) > 0.7
         near = facing & (np.abs(off) < band)
@@ -173,6 +199,6 @@ def _refine(contour: Array, normals: Array, start: Motion, nominal: Nominal) -> 
         motion = fit.motion
     own = belongs(contour, normals, motion, nominal)
     along, _, _ = nominal.project(motion.apply(contour[own]))
-    bins = max(8, round(len(nominal.points) * nominal.step_mm / (1.5 * _CONTOUR_STEP_MM)))
+    bins = max(8, round(len(nominal.points) * nominal.step_mm / (1.5 * TOUCHING.contour_step_mm)))
     share = (along % len(nominal.points)) / len(nominal.points)
     return SeparatedPiece(motion, len(np.unique((share * bins).astype(int))) / bins)

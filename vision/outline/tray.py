@@ -5,19 +5,28 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from vision.outline.clumps import FRAGMENT_SHARE, clump, other_thing
+from vision.outline.clumps import CLUMPS, clump, other_thing
 from vision.outline.found import Found, together
 from vision.outline.regions import Region, find_regions, split_finely
 from vision.outline.scene import BacklitScene
-from vision.outline.single import AREA_SHARE, single_piece
+from vision.outline.single import SINGLE, single_piece
 from vision.records import TrayFinding
 
-# Smaller dark regions are dust on the light (mm2).
-_DUST_MM2 = 3.0
-# A band whose mean width differs by so many standard deviations from what is known is no chance (1 tray in 300,000).
-_SURPRISING = 4.5
-# Pieces whose centres are this share of the part's length apart in height stand in different rows.
-_ROW_SHARE = 0.25
+
+@dataclass(frozen=True, slots=True)
+class TraySettings:
+    """What of a tray is looked at, and in which order it is told."""
+
+    # Smaller dark regions are dust on the light (mm2).
+    dust_mm2: float = 3.0
+    # A band whose mean width differs by so many standard deviations from what is known is no chance (1 tray in
+    # 300,000).
+    surprising: float = 4.5
+    # Pieces whose centres are this share of the part's length apart in height stand in different rows.
+    row_share: float = 0.25
+
+
+TRAY = TraySettings()
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -37,8 +46,8 @@ def find_pieces(scene: BacklitScene) -> FoundTray:
     scene
         The backlit frame with its light, its camera and the drawing that pieces are laid on.
     """
-    least = _DUST_MM2 / scene.mm_per_px**2
-    most = AREA_SHARE[1] * scene.nominal.moments.area / scene.mm_per_px**2
+    least = TRAY.dust_mm2 / scene.mm_per_px**2
+    most = SINGLE.area_share[1] * scene.nominal.moments.area / scene.mm_per_px**2
     regions = find_regions(scene.back, scene.light, least)
     large = [region for region in regions if region.at_border or region.area_px > most]
     small = [region for region in regions if not (region.at_border or region.area_px > most)]
@@ -52,7 +61,7 @@ def find_pieces(scene: BacklitScene) -> FoundTray:
     turned = [TrayFinding("face_down", one.center_px, detail) for one in told.pieces if one.fault == "face_down"]
     findings = _without_fragments((*told.findings, *turned), scene) + _contradicted(told.pieces, scene)
     blur = float(np.median(told.blurs_px)) if told.blurs_px else float("nan")
-    row_px = _ROW_SHARE * float(np.ptp(scene.nominal.points[:, 0])) / scene.mm_per_px
+    row_px = TRAY.row_share * float(np.ptp(scene.nominal.points[:, 0])) / scene.mm_per_px
     return FoundTray(tuple(_in_reading_order(told.pieces, row_px)), tuple(findings), blur)
 
 
@@ -71,7 +80,7 @@ def _contradicted(found: Sequence[Found], scene: BacklitScene) -> list[TrayFindi
     """Told where most pieces show a band that the station's half angle and the part's rim don't account for."""
     seen = [one.edge.band for one in found if one.edge and one.edge.band]
     bands = [band for band in seen if band.told and band.known]
-    if not bands or abs(float(np.median([band.surprise for band in bands]))) < _SURPRISING:
+    if not bands or abs(float(np.median([band.surprise for band in bands]))) < TRAY.surprising:
         return []
     width_um = 1000 * float(np.median([band.width_mm.mean() for band in bands]))
     station, rim = scene.camera.station.backlight, scene.nominal.part.rim
@@ -82,7 +91,7 @@ def _contradicted(found: Sequence[Found], scene: BacklitScene) -> list[TrayFindi
 
 
 def _parts(region: Region, scene: BacklitScene, least: float) -> tuple[Region, ...]:
-    if region.area_px * scene.mm_per_px**2 < AREA_SHARE[1] * scene.nominal.moments.area:
+    if region.area_px * scene.mm_per_px**2 < SINGLE.area_share[1] * scene.nominal.moments.area:
         return (region,)
     return split_finely(scene.back, scene.light, region, least)
 
@@ -95,7 +104,7 @@ def _without_fragments(findings: Sequence[TrayFinding], scene: BacklitScene) -> 
         id(f)
         for f in cut
         if f.area_mm2 is not None
-        and f.area_mm2 < FRAGMENT_SHARE * scene.nominal.moments.area
+        and f.area_mm2 < CLUMPS.fragment_share * scene.nominal.moments.area
         and any(
             g is not f and f.center_px and g.center_px and np.hypot(*np.subtract(f.center_px, g.center_px)) < reach
             for g in cut

@@ -1,5 +1,6 @@
 """Whether a piece lies on its face: its outline is then the drawing's mirror image."""
 
+from dataclasses import dataclass
 from functools import lru_cache
 
 import numpy as np
@@ -8,12 +9,23 @@ from vision.outline.nominal import Nominal
 from vision.outline.placement import Placement, find_placement, misfit, thin
 from vision.records import Array
 
-# An outline that differs from its own mirror image by less than this on average (mm) can't tell.
-_TELLS_MM = 0.02
-# A piece that fits better than this share of that difference lies the right way up; the mirror image must fit better
-# than the drawing by this factor.
-_FITS_SHARE, _CLEARLY = 0.3, 0.5
-_POINTS = 600
+
+@dataclass(frozen=True, slots=True)
+class TurnedOverSettings:
+    """When a piece is told to lie on its face."""
+
+    # An outline that differs from its own mirror image by less than this on average (mm) can't tell.
+    tells_mm: float = 0.02
+    # A piece that fits better than this share of that difference lies the right way up ...
+    fits_share: float = 0.3
+    # ... and the mirror image must fit better than the drawing by this factor.
+    clearly: float = 0.5
+    # That is asked of so many points of the outline, evenly.
+    points: int = 600
+
+
+TURNED_OVER = TurnedOverSettings()
+
 _MIRROR = np.array([1.0, -1.0])
 
 
@@ -23,18 +35,18 @@ def is_turned_over(points_mm: Array, placement: Placement | None, nominal: Nomin
     `placement`: how they fit the drawing; None where they don't.
     """
     differs = mirror_difference_mm(nominal)
-    if differs < _TELLS_MM:
+    if differs < TURNED_OVER.tells_mm:
         return False
     straight = differs
     if placement is not None:
-        straight = misfit(thin(points_mm, _POINTS), placement.datum.motion, nominal)
-        if straight < _FITS_SHARE * differs:
+        straight = misfit(thin(points_mm, TURNED_OVER.points), placement.datum.motion, nominal)
+        if straight < TURNED_OVER.fits_share * differs:
             return False
     turned = points_mm * _MIRROR
     mirrored = find_placement(turned[::-1], nominal)
     if mirrored is None:
         return False
-    return misfit(thin(turned, _POINTS), mirrored.datum.motion, nominal) < _CLEARLY * straight
+    return misfit(thin(turned, TURNED_OVER.points), mirrored.datum.motion, nominal) < TURNED_OVER.clearly * straight
 
 
 @lru_cache(maxsize=16)
@@ -44,4 +56,4 @@ def mirror_difference_mm(nominal: Nominal) -> float:
     placement = find_placement(turned[::-1], nominal)
     if placement is None:
         return float("inf")
-    return misfit(thin(turned, _POINTS), placement.datum.motion, nominal)
+    return misfit(thin(turned, TURNED_OVER.points), placement.datum.motion, nominal)

@@ -10,22 +10,34 @@ from vision.outline.nominal import Nominal
 from vision.outline.profile import Profile
 from vision.records import Array, Station, UncertaintyComponents
 
-# Share of a zone that must have been seen for its deviations to be told at all.
-_LEAST_SEEN = 0.5
-# How far around an extreme point the outline must have been seen for an extent to be told (mm).
-_NEAR_EXTREME_MM = 2.0
-# ... and the share of that stretch, since a speck of dust on it does no harm.
-_LEAST_SEEN_NEAR = 0.6
-# Smoothing chosen by the data is noisier than smoothing given beforehand, and a maximum seeks out what noise is left;
-# measured on rendered frames of two noise levels: this much of the chosen kernel's noise, and of the finest one's.
-_CHOICE, _LEAST_NOISE = 1.8, 0.5
-# How well the curvature of an edge is known where it is put back: a share of the correction itself.
-_LIFT_UNCERTAINTY = 0.4
-_UNEVEN = 0.35
-# A band's width is told where it is known to this share of itself.
-_BAND_TOLD = 0.2
-# What smoothing and the edge's slope leave of a bump's height: this share of it (measured on rendered bumps).
-_FORM_UNCERTAINTY = 0.002
+
+@dataclass(frozen=True, slots=True)
+class ZoneSettings:
+    """What must have been seen for a zone to be measured, and what smoothing leaves in its uncertainties."""
+
+    # Share of a zone that must have been seen for its deviations to be told at all.
+    least_seen: float = 0.5
+    # How far around an extreme point the outline must have been seen for an extent to be told (mm) ...
+    near_extreme_mm: float = 2.0
+    # ... and the share of that stretch, since a speck of dust on it does no harm.
+    least_seen_near: float = 0.6
+    # Smoothing chosen by the data is noisier than smoothing given beforehand, and a maximum seeks out what noise is
+    # left; measured on rendered frames of two noise levels: this much of the chosen kernel's noise ...
+    choice: float = 1.8
+    # ... and of the finest one's.
+    least_noise: float = 0.5
+    # How well the curvature of an edge is known where it is put back: a share of the correction itself.
+    lift_uncertainty: float = 0.4
+    # Where a zone's deviations are zero on average, this share of an even error remains in their root mean square
+    # (measured on rendered frames: about a third).
+    uneven: float = 0.35
+    # A band's width is told where it is known to this share of itself.
+    band_told: float = 0.2
+    # What smoothing and the edge's slope leave of a bump's height: this share of it (measured on rendered bumps).
+    form_uncertainty: float = 0.002
+
+
+ZONES = ZoneSettings()
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -90,8 +102,8 @@ def outline_seen(
     nominal: Nominal, profile: Profile, pose_mm: Array, station: Station, band: BandAlong | None, optics: OpticsLeft
 ) -> OutlineSeen:
     """Gather what all zones of a piece share."""
-    edge = np.hypot(_CHOICE * profile.sd, _LEAST_NOISE * profile.fine_sd)
-    form = np.hypot(_LIFT_UNCERTAINTY * profile.lift, _FORM_UNCERTAINTY * profile.value)
+    edge = np.hypot(ZONES.choice * profile.sd, ZONES.least_noise * profile.fine_sd)
+    form = np.hypot(ZONES.lift_uncertainty * profile.lift, ZONES.form_uncertainty * profile.value)
     fine = nominal.fine
     value = np.interp(fine.at, np.arange(len(profile.value) + 1), np.append(profile.value, profile.value[0]))
     shape = fine.points + value[:, None] * fine.normals
@@ -101,7 +113,7 @@ def outline_seen(
 def deviations(seen: OutlineSeen, zone: int) -> tuple[Measured, Measured, Measured]:
     """Largest outward and inward deviation (both >= 0) and the root mean square of one zone."""
     inside = (seen.nominal.zone == zone) & seen.profile.seen
-    if inside.sum() < _LEAST_SEEN * max((seen.nominal.zone == zone).sum(), 1):
+    if inside.sum() < ZONES.least_seen * max((seen.nominal.zone == zone).sum(), 1):
         return MISSING, MISSING, MISSING
     at = np.flatnonzero(inside)
     value = seen.profile.value[at]
@@ -109,7 +121,7 @@ def deviations(seen: OutlineSeen, zone: int) -> tuple[Measured, Measured, Measur
     rms = float(np.sqrt(np.mean(value**2)))
     # An even error e of all deviations changes their root mean square by e x mean / rms; where the mean is near zero
     # errors are not even, and about a third of one remains (measured on rendered frames).
-    lean = max(abs(float(value.mean())) / max(rms, 1e-9), _UNEVEN)
+    lean = max(abs(float(value.mean())) / max(rms, 1e-9), ZONES.uneven)
     even = UncertaintyComponents(
         station=lean * seen.station.outline_mm,
         edge=float(np.sqrt(np.mean(seen.profile.sd[at] ** 2))),
@@ -134,7 +146,7 @@ def _rim_of_rms(band: BandAlong, inside: NDArray[np.bool_], lean: float, rms: fl
 def extent(seen: OutlineSeen, axis: int, zone: int | None) -> Measured:
     """Extent of the outline along drawing x (axis 0) or y (1), of one zone or of the whole.
 
-    Taken at the nominal's fine points, so that a zone's bounds are met to `FINE_MM`.
+    Taken at the nominal's fine points, so that a zone's bounds are met to `fine_mm`.
     """
     fine, profile = seen.nominal.fine, seen.profile
     inside = np.ones(len(fine.points), bool) if zone is None else fine.zone == zone
@@ -145,11 +157,11 @@ def extent(seen: OutlineSeen, axis: int, zone: int | None) -> Measured:
     ends = np.rint(fine.at[tops]).astype(int) % len(profile.value)
     # An extreme at a zone's bound is met to a fine step only; elsewhere its neighbours lie as far out.
     steps = np.abs(np.stack((np.roll(shape, 1)[tops], np.roll(shape, -1)[tops])) - shape[tops]).max(axis=0)
-    reach = max(1, round(_NEAR_EXTREME_MM / seen.nominal.step_mm))
+    reach = max(1, round(ZONES.near_extreme_mm / seen.nominal.step_mm))
     for end in ends:
         around = (end + np.arange(-reach, reach + 1)) % len(profile.value)
         near = around if zone is None else around[seen.nominal.zone[around] == zone]
-        if profile.seen[near].mean() < _LEAST_SEEN_NEAR:
+        if profile.seen[near].mean() < ZONES.least_seen_near:
             return MISSING
     size = float(shape[tops[0]] - shape[tops[1]])
     # The pose moves both ends alike, so that it does not count.
@@ -174,6 +186,6 @@ def rim_band(band: BandAlong | None, inside: NDArray[np.bool_]) -> Measured:
     if band is None or not band.band.told:
         return MISSING
     width, uncertainty = band.width_over(inside)
-    if width < band.band.blur_mm or uncertainty > _BAND_TOLD * width:
+    if width < band.band.blur_mm or uncertainty > ZONES.band_told * width:
         return MISSING
     return Measured(width, UncertaintyComponents(rim=uncertainty))

@@ -28,6 +28,7 @@ from .judged import (
     JudgedPiece as JudgedPiece,
     LimitsStanding as LimitsStanding,
     Reason as Reason,
+    SettingsUsed as SettingsUsed,
     TrayResult as TrayResult,
     Verdict as Verdict,
 )

@@ -64,6 +64,17 @@ class Digests:
 
 
 @dataclass(frozen=True, slots=True)
+class SettingsUsed:
+    """The constants that decided what was measured, by room and idea (`values["outline"]["bumps"]["short_mm"]`).
+
+    `digest`: a short name; equal settings, equal name.
+    """
+
+    digest: str
+    values: Mapping[str, Mapping[str, Mapping[str, float | list[float]]]]
+
+
+@dataclass(frozen=True, slots=True)
 class TrayResult:
     """What `result.json` holds.
 
@@ -71,7 +82,7 @@ class TrayResult:
     by which its marks are doubted, `rate` the works' rate of marks by which it was judged; None where it names none.
     `limits_standing` is None where there was nothing to hold the limits against.
     `judged_at` (UTC) and `digests` are None in results of programs that did not write them; `retake` says that the shot
-    takes the place of an earlier one of the same tray.
+    takes the place of an earlier one of the same tray. `settings` are None in results of programs that wrote none.
     """
 
     software: str
@@ -90,3 +101,4 @@ class TrayResult:
     judged_at: str | None = None
     digests: Digests | None = None
     retake: bool = False
+    settings: SettingsUsed | None = None
