@@ -21,6 +21,7 @@ COMMANDS: dict[str, str] = {
     "agree": "camera against people, and people against each other",
     "tune": "sweep one limit or counting rule on a sample lot, and recommend a setting",
     "gauge": "repeatability and reproducibility from a table of repeated measurements",
+    "bias": "bias over a range and over time against reference pieces, and the gauge against a tolerance",
     "limits": "a part's limits: first draft, check, compare, release, go back",
     "lot": "what became of a lot; release and hold",
     "hand-over": "verdicts to the line as trays are filed, over MQTT",

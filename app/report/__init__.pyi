@@ -53,6 +53,7 @@ from .study_agreement import (
     agreement_page as agreement_page,
     camera_rates_chart as camera_rates_chart,
 )
+from .study_bias import bias_page as bias_page
 from .study_gauge import (
     NAMES as NAMES,
     components_chart as components_chart,

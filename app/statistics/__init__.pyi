@@ -55,6 +55,8 @@ from .kappa_ends import (
     many_values as many_values,
 )
 from .latent_class import LEAST_JUDGES as LEAST_JUDGES, latent_classes as latent_classes
+from .likeness import likeness as likeness, worth as worth
+from .line import StraightLine as StraightLine, straight_line as straight_line
 from .mean_squares import Component as Component, Term as Term, component as component
 from .places import (
     EDGE_KINDS as EDGE_KINDS,

@@ -1,7 +1,10 @@
 """Capability and performance of a process against its limits, with intervals.
 
 Cp, Cpk from the spread within subgroups, Pp, Ppk from the overall one (ISO 22514-2's notions). Cp's and Pp's intervals
-are exact for normal values (chi-squared); Cpk's and Ppk's are Bissell's 1990, J. R. Stat. Soc. C 39:331.
+are chi-squared's, exact for independent normal values; Cpk's and Ppk's are Bissell's 1990, J. R. Stat. Soc. C 39:331.
+Subgroups that differ, or are alike their predecessors, hold fewer values than they have pieces: the overall variance
+then has the degrees of freedom of its two mean squares together (Satterthwaite 1946, Biometrics Bull. 2:110), the one
+between subgroups those of as many independent ones as its autocorrelation leaves.
 """
 
 from dataclasses import dataclass
@@ -11,20 +14,26 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy import stats
 
-from app.statistics.intervals import CONFIDENCE, UNDEFINED, Estimate
+from app.statistics.intervals import CONFIDENCE, UNDEFINED, Estimate, normal_quantile
+from app.statistics.likeness import LEAST_ROW, likeness, worth
 
 Array = NDArray[np.float64]
 
 ALIKE = 0.05
-"""Chance of subgroup means that vary as much, below which they are said to be no chance."""
+"""Chance of subgroup means that vary as much, below which they are said to be no chance; of values as little normal."""
+LEAST_TESTED = 20
+"""Values below which their distribution is not tested (the normal approximation of the test needs them)."""
 
 
 @dataclass(frozen=True, slots=True)
 class Capability:
     """Indices of one measure; Cp and Pp are undefined with one limit.
 
-    `likeness`: autocorrelation of the subgroups' means in order, None for fewer than eight; `steady`: whether subgroups
-    differ no more than their pieces let expect (one-way analysis of variance): else Cp, Cpk speak of a subgroup alone.
+    `steady`: whether subgroups differ no more than their pieces let expect (one-way analysis of variance): else Cp, Cpk
+    speak of a subgroup alone. `likeness`: autocorrelation of the subgroups' means in order, None for fewer than
+    eight, where Pp, Ppk are undefined too. `effective`: independent values that the overall spread rests on.
+    `normal_p`: chance of values as little normal (D'Agostino and Pearson 1973, Biometrika 60:613), None for fewer than
+    `LEAST_TESTED`: where it is below 0.05 no index has an interval, and none tells a share beyond a limit.
     """
 
     cp: Estimate
@@ -33,6 +42,17 @@ class Capability:
     ppk: Estimate
     likeness: float | None
     steady: bool
+    effective: float
+    normal_p: float | None
+
+
+@dataclass(frozen=True, slots=True)
+class _Room:
+    """Limits, either of which may be absent, and the mean between them."""
+
+    low: float | None
+    high: float | None
+    mean: float
 
 
 def capability(values: Array, group: NDArray[np.int64], low: float | None, high: float | None) -> Capability | None:
@@ -43,44 +63,61 @@ def capability(values: Array, group: NDArray[np.int64], low: float | None, high:
     within_freedom, n = len(values) - len(count), len(values)
     if within_freedom < 1:
         return None
-    within = sqrt(float(((values - means[group]) ** 2).sum()) / within_freedom)
-    overall = float(values.std(ddof=1))
+    within_squares = float(((values - means[group]) ** 2).sum())
+    within, overall = sqrt(within_squares / within_freedom), float(values.std(ddof=1))
     if within == 0.0 or overall == 0.0:
         return None
-    mean = float(values.mean())
-    steady = True
+    room = _Room(low, high, float(values.mean()))
+    between_squares = float((count * (means - room.mean) ** 2).sum())
+    between, chance = between_squares / max(len(count) - 1, 1), 1.0
     if len(count) > 1:
-        between = float((count * (means - mean) ** 2).sum()) / (len(count) - 1)
-        steady = float(stats.f.sf(between / within**2, len(count) - 1, within_freedom)) >= ALIKE
-    off = means - means.mean()
-    varied = float((off**2).sum())
-    likeness = float((off[1:] * off[:-1]).sum()) / varied if len(means) >= 8 and varied > 0.0 else None
-    room = (low, high, mean)
+        chance = float(stats.f.sf(between / within**2, len(count) - 1, within_freedom))
+    alike_by = likeness(means)
+    # Of means that differ no more than by chance the likeness is chance too.
+    alike = max(alike_by or 0.0, 0.0) * (1.0 - chance)
+    trays = worth(len(count), alike)
+    freedom = (between_squares + within_squares) ** 2
+    freedom /= between_squares**2 / trays.of_variance + within_squares**2 / within_freedom
+    of_mean = max(between, within**2) / n * trays.wider
+    # About their own mean values that are alike vary less than the process does.
+    overall = sqrt(overall**2 + between / n * (trays.wider - 1.0))
+    t = float(stats.t.ppf(0.5 + CONFIDENCE / 2, trays.of_mean))
+    normal_p = float(stats.normaltest(values).pvalue) if n >= LEAST_TESTED else None
+    told = len(means) >= LEAST_ROW
+    normal = normal_p is None or normal_p >= ALIKE
     return Capability(
-        _spread(room, within, within_freedom),
-        _nearest(room, within, within_freedom, n),
-        _spread(room, overall, n - 1),
-        _nearest(room, overall, n - 1, n),
-        likeness,
-        steady,
+        cp=_held(_spread(room, within, within_freedom), normal),
+        cpk=_held(_nearest(room, within, within_freedom, t * sqrt(of_mean) / within), normal),
+        pp=_held(_spread(room, overall, freedom), normal) if told else UNDEFINED,
+        ppk=_held(_nearest(room, overall, freedom, t * sqrt(of_mean) / overall), normal) if told else UNDEFINED,
+        likeness=alike_by,
+        steady=chance >= ALIKE,
+        effective=freedom + 1.0,
+        normal_p=normal_p,
     )
 
 
-def _spread(room: tuple[float | None, float | None, float], deviation: float, freedom: int) -> Estimate:
-    """Tolerance over six deviations, with its exact interval."""
-    low, high, _ = room
-    if low is None or high is None:
+def _held(found: Estimate, normal: bool) -> Estimate:
+    """An index without its interval where the values are not normal: it would not hold."""
+    return found if normal else Estimate(found.value, None)
+
+
+def _spread(room: _Room, deviation: float, freedom: float) -> Estimate:
+    """Tolerance over six deviations, with its interval by chi-squared."""
+    if room.low is None or room.high is None:
         return UNDEFINED
-    value, tail = (high - low) / (6.0 * deviation), (1.0 - CONFIDENCE) / 2
+    value, tail = (room.high - room.low) / (6.0 * deviation), (1.0 - CONFIDENCE) / 2
     ends = [value * sqrt(float(stats.chi2.ppf(p, freedom)) / freedom) for p in (tail, 1.0 - tail)]
     return Estimate(value, (ends[0], ends[1]))
 
 
-def _nearest(room: tuple[float | None, float | None, float], deviation: float, freedom: int, n: int) -> Estimate:
-    """Distance to the nearest limit over three deviations, with Bissell's interval."""
-    low, high, mean = room
-    distances = [] if low is None else [mean - low]
-    distances += [] if high is None else [high - mean]
+def _nearest(room: _Room, deviation: float, freedom: float, of_mean: float) -> Estimate:
+    """Distance to the nearest limit over three deviations, with Bissell's interval.
+
+    `of_mean`: half-width of the mean's interval in deviations; Bissell's 1.96 / sqrt(n) for many independent values.
+    """
+    distances = [] if room.low is None else [room.mean - room.low]
+    distances += [] if room.high is None else [room.high - room.mean]
     value = min(distances) / (3.0 * deviation)
-    half = float(stats.norm.ppf(0.5 + CONFIDENCE / 2)) * sqrt(1.0 / (9.0 * n) + value**2 / (2.0 * freedom))
+    half = sqrt(of_mean**2 / 9.0 + normal_quantile() ** 2 * value**2 / (2.0 * freedom))
     return Estimate(value, (value - half, value + half))

@@ -4,6 +4,9 @@ from .agreement import (
     Dispute as Dispute,
 )
 from .agreement_study import AgreementStudy as AgreementStudy, agree as agree
+from .bias import BiasStudy as BiasStudy, Stability as Stability, study_bias as study_bias
+from .bias_files import bias_table as bias_table
+from .bias_input import read_readings as read_readings
 from .camera_and_people import (
     ACCEPT as ACCEPT,
     PieceKey as PieceKey,
@@ -47,6 +50,7 @@ from .lot_summary import (
     lot_figures as lot_figures,
 )
 from .main_reason import first_reason as first_reason, reason_name as reason_name
+from .measuring_system import MeasuringSystem as MeasuringSystem, measuring_system as measuring_system
 from .over_time import drifts as drifts
 from .pairs import Pair as Pair
 from .pod_study import PLAIN as PLAIN, Curve as Curve, PodStudy as PodStudy, study_pod as study_pod

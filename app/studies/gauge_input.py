@@ -35,7 +35,7 @@ def read_gauge_table(path: Path) -> GaugeTable:
                 f"lines {values[key][1]} and {row.line}",
                 f"one value for part {key[0]}, operator {key[1]}, trial {key[2]}; delete one of the two",
             )
-        values[key] = (_value(path, row), row.line)
+        values[key] = (number_in(path, row, "value"), row.line)
     return balanced(path, {key: value for key, (value, _) in values.items()})
 
 
@@ -62,13 +62,19 @@ def balanced(where: Path | str, values: Mapping[tuple[str, str, str], float]) ->
     return GaugeTable(parts, operators, np.array(grid, dtype=np.float64))
 
 
-def _value(path: Path, row: Row) -> float:
-    """A finite number; a lone comma is taken for the decimal mark."""
-    text = row.cells["value"]
+def number_in(path: Path, row: Row, column: str) -> float:
+    """A finite number in a table's cell; a lone comma is taken for the decimal mark.
+
+    Raises
+    ------
+    Unusable
+        The cell holds none.
+    """
+    text = row.cells[column]
     try:
         value = float(text.replace(",", ".") if text.count(",") == 1 and "." not in text else text)
     except ValueError:
         value = math.nan
     if not math.isfinite(value):
-        raise Unusable(path, f"line {row.line}, value", "a finite number", repr(text))
+        raise Unusable(path, f"line {row.line}, {column}", "a finite number", repr(text))
     return value

@@ -82,3 +82,19 @@ HOUF_BERMAN = numbers(
     "28 30 29 29 30 29 31 29 29|42 42 43 45 45 45 44 46 45|25 26 27 28 28 30 29 27 27|40 40 40 43 42 42 43 43 41|"
     "25 25 25 27 29 28 26 26 26|35 34 34 35 35 34 35 34 35"
 ).reshape(10, 3, 3)
+
+
+def _linearity() -> tuple[np.ndarray, np.ndarray]:
+    readings = (
+        "2.7 2.5 2.4 2.5 2.7 2.3 2.5 2.5 2.4 2.4 2.6 2.4",
+        "5.1 3.9 4.2 5.0 3.8 3.9 3.9 3.9 3.9 4.0 4.1 3.8",
+        "5.8 5.7 5.9 5.9 6.0 6.1 6.0 6.1 6.4 6.3 6.0 6.1",
+        "7.6 7.7 7.8 7.7 7.8 7.8 7.8 7.7 7.8 7.5 7.6 7.7",
+        "9.1 9.3 9.5 9.3 9.4 9.5 9.5 9.5 9.6 9.2 9.3 9.4",
+    )
+    value = np.array([float(word) for line in readings for word in line.split()])
+    return np.repeat([2.0, 4.0, 6.0, 8.0, 10.0], 12), value
+
+
+HANDBOOK_LINEARITY = _linearity()
+"""AIAG, Measurement Systems Analysis, linearity example (from memory): reference values and readings, (60,) each."""

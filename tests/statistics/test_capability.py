@@ -4,6 +4,7 @@ import numpy as np
 import pytest
 
 from app.statistics.capability import capability
+from tests.statistics.capability_simulation import simulate
 
 
 def test_the_handbooks_process() -> None:
@@ -15,27 +16,21 @@ def test_the_handbooks_process() -> None:
     assert found.ppk.value == pytest.approx(0.6667, rel=1e-3)
 
 
-def test_intervals_hold() -> None:
-    """300 processes of 100 pieces, Cp 1.33, Cpk 1.0, and one limit: 95 % +- 1.3 %; fewer than 91 % is 1 in 1000."""
-    rng = np.random.default_rng(9)
-    held = {"cp": 0, "cpk": 0, "pp": 0, "ppk": 0, "one": 0}
-    group = np.arange(100) // 4
-    for _ in range(300):
-        values = rng.normal(1.0, 1.0, 100)
-        both, one = capability(values, group, -4.0, 4.0), capability(values, group, None, 4.0)
-        assert both is not None
-        assert one is not None
-        for name, truth, found in (
-            ("cp", 4 / 3, both.cp),
-            ("cpk", 1.0, both.cpk),
-            ("pp", 4 / 3, both.pp),
-            ("ppk", 1.0, both.ppk),
-            ("one", 1.0, one.ppk),
-        ):
-            assert found.ci is not None
-            held[name] += found.ci[0] <= truth <= found.ci[1]
-        assert one.pp.value is None
-    assert min(held.values()) >= 273, held
+@pytest.mark.parametrize("kind", ["steady", "trays differ", "likeness 0.6"])
+def test_intervals_hold(kind: str) -> None:
+    """150 processes of 25 trays of 8: 95 % asked, 92.5 % seen at least in the full table (capability_simulation).
+
+    Fewer than 86 % of some 140 are seen with a chance of 0.3 % at 92.5 %; the draws are fixed.
+    """
+    found = simulate((kind, 25, 8), 150)
+    assert min(found.cpk, found.pp, found.ppk, found.one_sided) >= 0.86, found
+    assert found.told >= 0.85
+
+
+def test_few_trays_and_skewed_values_have_no_interval() -> None:
+    """Exponential values are refused by the test in nearly all draws; five trays tell nothing of the whole."""
+    assert simulate(("skewed", 25, 8), 20).told <= 0.05
+    assert simulate(("steady", 5, 8), 20).told == 0.0
 
 
 def test_trays_that_wander_are_told() -> None:

@@ -20,7 +20,7 @@ def lot(values: np.ndarray, u: float) -> PieceColumns:
     names = ("length_mm", "bend_deg")
     return columns_of(
         (
-            PieceKey("T-1", k),
+            PieceKey(f"T-{k // 20}", k),
             JudgedPiece(k, "pass", (), None, None, dict(zip(names, row, strict=True)), dict.fromkeys(names, u), (), ()),
         )
         for k, row in enumerate(values.tolist())
