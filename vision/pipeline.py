@@ -33,7 +33,34 @@ from vision.records import (
 def inspect_tray(
     pictures: TrayPictures, part: Part, station: Station, limits: Limits
 ) -> tuple[MeasuredTray, tuple[JudgedPiece, ...]]:
-    """Measure and judge every piece on a tray."""
+    """Measure and judge every piece on a tray.
+
+    Parameters
+    ----------
+    pictures
+        All frames of the shot, of one size.
+    part
+        The drawing with its zones and scored area.
+    station
+        The calibrated camera that took the frames.
+    limits
+        The limits that judge.
+
+    Returns
+    -------
+    tuple[MeasuredTray, tuple[JudgedPiece, ...]]
+        What was measured, mm and degrees; the same pieces judged, in reading order.
+
+    Examples
+    --------
+    >>> from vision.formats import read_frames, read_limits, read_part, read_shot, read_station
+    >>> part, station = read_part(Path("demo/part.toml")), read_station(Path("demo/station.toml"))
+    >>> limits = read_limits(Path("demo/limits.toml"), part)
+    >>> frames = read_frames(read_shot(Path("demo/plain-2611-00")), station)
+    >>> measured, judged = inspect_tray(frames, part, station, limits)
+    >>> [piece.piece for piece in judged], measured.findings
+    ([1, 2, 3], ())
+    """
     measured = measure_tray(pictures, part, station, limits.reference)
     return measured, tuple(judge(piece, limits) for piece in measured.pieces)
 
@@ -43,7 +70,30 @@ def measure_tray(
 ) -> MeasuredTray:
     """Find and measure every piece on a tray; what can't be measured becomes a fault or a tray finding.
 
-    `reference`: the marks that a face must have been able to show where it counts as seen; None: the usual ones.
+    Parameters
+    ----------
+    pictures
+        All frames of the shot, of one size.
+    part
+        The drawing with its zones and scored area.
+    station
+        The calibrated camera that took the frames.
+    reference
+        The marks that a face must have been able to show where it counts as seen; None: the usual ones.
+
+    Returns
+    -------
+    MeasuredTray
+        Pieces in reading order, measures in mm and degrees with standard uncertainties; no piece where the backlit
+        frame shows no usable light, and a finding that says so.
+
+    Examples
+    --------
+    >>> from vision.formats import read_frames, read_part, read_shot, read_station
+    >>> part, station = read_part(Path("demo/part.toml")), read_station(Path("demo/station.toml"))
+    >>> tray = measure_tray(read_frames(read_shot(Path("demo/plain-2611-00")), station), part, station)
+    >>> all(134.8 < piece.measures["length_mm"] < 135.2 for piece in tray.pieces)
+    True
     """
     try:
         scene = see_scene(pictures.back, part, station)
@@ -71,6 +121,20 @@ def measure_tray(
 
 def faces_of(pictures: TrayPictures, part: Part, station: Station) -> tuple[FaceInputs, ...]:
     """The views by which the faces on a tray are scored, of every piece that could be placed, in reading order.
+
+    Parameters
+    ----------
+    pictures
+        All frames of the shot, of one size.
+    part
+        The drawing with its zones and scored area.
+    station
+        The calibrated camera that took the frames.
+
+    Returns
+    -------
+    tuple[FaceInputs, ...]
+        One for each such piece.
 
     Raises
     ------

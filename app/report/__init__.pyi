@@ -77,6 +77,7 @@ from .study_tuning import (
 )
 from .style import ACCENT as ACCENT, INK as INK, PAPER as PAPER, SIGNS as SIGNS, WASH as WASH
 from .svg import path as path, sign as sign
+from .tray_picture import draw_tray as draw_tray
 from .upright import (
     Grey as Grey,
     Window as Window,

@@ -70,6 +70,7 @@ def reason_words(reason: Reason, guard: float | None) -> str:
 
     Examples
     --------
+    >>> from vision.records import Reason
     >>> reason_words(Reason("outline_out_mm", "bowl", 0.31, 0.011, None, 0.15, "major", "reject"), 0.018)
     'outward deviation, bowl: 0.310 mm; limit at most 0.150 mm; sure to 0.018 mm (major)'
     """
@@ -119,6 +120,7 @@ def finding_words(finding: Finding) -> str:
 
     Examples
     --------
+    >>> from vision.records import Pit
     >>> finding_words(Pit((655.0, 402.5), (14.0, -1.2), 0.32, 12.0))
     'pit, 0.32 mm across, snr 12.0'
     """

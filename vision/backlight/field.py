@@ -92,10 +92,30 @@ def _sample(field: Field, where: NDArray[np.float32]) -> Array:
 def model_backlight(back: Picture) -> Backlight:
     """Fit the levels of a backlit frame.
 
+    Parameters
+    ----------
+    back
+        The backlit frame, (rows, columns), silhouettes dark.
+
+    Returns
+    -------
+    Backlight
+        Levels of light and metal by blocks, in the frame's own counts.
+
     Raises
     ------
     NoBacklight
         The frame is all dark, all bright, or shows bright pieces on a dark ground.
+
+    Examples
+    --------
+    >>> from vision.records import Picture
+    >>> pixels = np.full((400, 400), 200, np.uint8)
+    >>> pixels[150:250, 100:300] = 10
+    >>> light = model_backlight(Picture("back", None, pixels, 255.0))
+    >>> bright, dark = light.at(np.array([[200.0, 200.0]]))
+    >>> bright.round().tolist(), dark.round().tolist()
+    ([200.0], [10.0])
     """
     rows, columns = (side // BLOCK_PX for side in back.pixels.shape)
     if rows < 8 or columns < 8:

@@ -49,6 +49,20 @@ class LampState:
 def lamp_state(pixels: Pixels, full_scale: float, name: str) -> LampState:
     """Measure an empty tray's light, or what is seen of it between pieces.
 
+    Parameters
+    ----------
+    pixels
+        The frame, (rows, columns).
+    full_scale
+        The count that the sensor can't exceed.
+    name
+        What the frame is called in an error.
+
+    Returns
+    -------
+    LampState
+        Levels as shares of full scale, and the share of the frame that is lit.
+
     Raises
     ------
     Unusable
@@ -83,6 +97,18 @@ def lamp_state(pixels: Pixels, full_scale: float, name: str) -> LampState:
 
 def lamp_drift(now: LampState, then: LampState) -> tuple[float, float]:
     """Relative change of level since a reference frame, and the largest change of shape beyond it (both as shares).
+
+    Parameters
+    ----------
+    now
+        The lamp as a frame shows it.
+    then
+        The same lamp in a reference frame of the same size.
+
+    Returns
+    -------
+    tuple[float, float]
+        Both as shares: the change of the level, and the largest change of one part of the light against it.
 
     Raises
     ------

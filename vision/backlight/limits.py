@@ -12,7 +12,20 @@ _LEVEL_MOST = 0.97
 
 
 def proposed_limits(lamp: LampState | None, blur_px: float | None) -> LightLimits:
-    """Limits from a station's light and edge as they are when all is well; None for what was not measured."""
+    """Limits from a station's light and edge as they are when all is well; None for what was not measured.
+
+    Parameters
+    ----------
+    lamp
+        The light on a good day; None: not measured.
+    blur_px
+        Sigma of the silhouettes' edges that day, px; None: not measured.
+
+    Returns
+    -------
+    LightLimits
+        Those values with room around them.
+    """
     return LightLimits(
         level_min=round((1 - _LEVEL_ROOM) * lamp.level, 3) if lamp else None,
         level_max=round(min((1 + _LEVEL_ROOM) * lamp.level, max(_LEVEL_MOST, lamp.level)), 3) if lamp else None,
@@ -23,7 +36,22 @@ def proposed_limits(lamp: LampState | None, blur_px: float | None) -> LightLimit
 
 
 def light_findings(lamp: LampState, blur_px: float | None, limits: LightLimits) -> tuple[TrayFinding, ...]:
-    """Findings on a backlit frame; `blur_px` is the sigma of the silhouettes' edges, None where none was measured."""
+    """Findings on a backlit frame; `blur_px` is the sigma of the silhouettes' edges, None where none was measured.
+
+    Parameters
+    ----------
+    lamp
+        The light as the frame shows it.
+    blur_px
+        Sigma of the silhouettes' edges, px; None where none was measured.
+    limits
+        What the station allows.
+
+    Returns
+    -------
+    tuple[TrayFinding, ...]
+        A finding for each limit not kept, in numbers; none where all are.
+    """
     found = []
     if limits.level_min is not None and lamp.level < limits.level_min:
         found.append(_exposure("backlight at", lamp.level, "under", limits.level_min))

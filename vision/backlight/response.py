@@ -65,6 +65,11 @@ def fitted_response(at_px: Array, profile: Array, dark_share: float) -> Response
         Places across the edge (k,), symmetric about it, and the share of the light there.
     dark_share
         The metal's level over the light's, in counts.
+
+    Returns
+    -------
+    Response
+        The counts as a power of the light, and how far that moves an edge, px.
     """
 
     def counts(p: Array) -> Array:
@@ -108,7 +113,24 @@ def _noise(back: Picture, blocks: NDArray[np.bool_]) -> float:
 
 
 def response_finding(back: Picture, light: Backlight, edge: Response | None, mm_per_px: float) -> TrayFinding | None:
-    """What speaks against counts that follow the light, in numbers; None where nothing does."""
+    """What speaks against counts that follow the light, in numbers; None where nothing does.
+
+    Parameters
+    ----------
+    back
+        The backlit frame.
+    light
+        Its levels.
+    edge
+        What its edges say, see `fitted_response`; None where none was usable.
+    mm_per_px
+        Size of a pixel on the tray, mm.
+
+    Returns
+    -------
+    TrayFinding | None
+        The finding.
+    """
     said = []
     if edge is not None and edge.bent:
         off = 1000 * abs(edge.shift_px) * mm_per_px

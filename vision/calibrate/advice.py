@@ -21,13 +21,35 @@ _SOFT_PX = 2.0
 
 
 def covered_share(calibration: Calibration) -> float:
-    """Share of the frame's area in which the target was seen."""
+    """Share of the frame's area in which the target was seen.
+
+    Parameters
+    ----------
+    calibration
+        A camera as it was fitted.
+
+    Returns
+    -------
+    float
+        Share, 0 to 1.
+    """
     columns, rows = calibration.size_px
     return float(cv2.contourArea(calibration.field_px.astype(np.float32)) / (columns * rows))
 
 
 def calibration_advice(calibration: Calibration) -> tuple[str, ...]:
-    """Sentences for a person, the most important first; empty when there is nothing to say."""
+    """Sentences for a person, the most important first; empty when there is nothing to say.
+
+    Parameters
+    ----------
+    calibration
+        A camera as it was fitted.
+
+    Returns
+    -------
+    tuple[str, ...]
+        Sentences.
+    """
     used = [view for view in calibration.views if not view.left_out]
     return tuple(
         sentence
@@ -162,7 +184,18 @@ def _single(used: list[ViewFit]) -> str:
 
 
 def choice(calibration: Calibration) -> str:
-    """Why this camera model stands, with its numbers."""
+    """Why this camera model stands, with its numbers.
+
+    Parameters
+    ----------
+    calibration
+        A camera as it was fitted.
+
+    Returns
+    -------
+    str
+        One sentence.
+    """
     best, *others = calibration.model_fits
     words = [f"{best.name}: {best.fitted.rms_px:.4f} px rms with {len(best.fitted.parameters)} numbers"]
     for other in others:
@@ -175,13 +208,37 @@ def choice(calibration: Calibration) -> str:
 
 
 def distortion_mm(calibration: Calibration) -> float:
-    """Largest displacement by the lens over the field, in tray mm; 0 without one."""
+    """Largest displacement by the lens over the field, in tray mm; 0 without one.
+
+    Parameters
+    ----------
+    calibration
+        A camera as it was fitted.
+
+    Returns
+    -------
+    float
+        Displacement, mm.
+    """
     moved = displacement_px(calibration, calibration.field_px)
     return float(np.linalg.norm(moved, axis=1).max()) * calibration.tray_frame.mm_per_px
 
 
 def displacement_px(calibration: Calibration, at_px: Array) -> Array:
-    """Where the lens puts image points (n, 2) less where a perfect one would, px (n, 2)."""
+    """Where the lens puts image points (n, 2) less where a perfect one would, px (n, 2).
+
+    Parameters
+    ----------
+    calibration
+        A camera as it was fitted.
+    at_px
+        Image points, (n, 2), px.
+
+    Returns
+    -------
+    Array
+        Displacements, (n, 2), px.
+    """
     lens = calibration.tray_frame.lens
     if lens is None:
         return np.zeros_like(at_px)
@@ -196,6 +253,18 @@ def parallax_mm(calibration: Calibration, height_mm: float) -> tuple[float, floa
     """For an edge so high above the tray: the shift at the field's far end, and what correction leaves of it (k = 1).
 
     The shift is r h / (Z - h); its uncertainty r h u_Z / (Z - h)^2, r the largest distance from the foot in the field.
+
+    Parameters
+    ----------
+    calibration
+        A camera as it was fitted.
+    height_mm
+        Height of the edge above the tray's plane, mm.
+
+    Returns
+    -------
+    tuple[float, float]
+        The shift and its standard uncertainty, mm.
     """
     camera = calibration.tray_frame.camera
     if camera is None:

@@ -28,7 +28,7 @@ class Contribution:
 
     @property
     def share(self) -> float:
-        """What it adds, in the result's unit: |c| u."""
+        """What it adds, in the result's unit: the sensitivity's size times u."""
         return abs(self.sensitivity) * self.standard
 
 
@@ -77,6 +77,27 @@ def measure_budget(
     """Budget of one measure of a piece; `more` is what is known beside it, such as the repeatability of laying.
 
     The contributions of the measurement are taken as known: thousands of edge points stand behind each.
+
+    Parameters
+    ----------
+    components
+        What the measure's own uncertainty is made of, each in the measure's unit.
+    more
+        What is known beside it, with degrees of freedom.
+    coverage
+        Two-sided probability of the expanded uncertainty.
+
+    Returns
+    -------
+    Budget
+        Contributions, combined and expanded uncertainty, effective degrees of freedom (JCGM 100:2008, G.4).
+
+    Examples
+    --------
+    >>> from vision.records import UncertaintyComponents
+    >>> budget = measure_budget(UncertaintyComponents(station=0.003, edge=0.004))
+    >>> round(budget.combined, 6)
+    0.005
     """
     own = (
         Contribution("station: place in the field", components.station, source="calibration"),

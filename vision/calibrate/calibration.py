@@ -130,8 +130,17 @@ def calibrate(
     ----------
     first, second
         The target's nodes in each picture, found with the full and with half the window, in the same order.
+    target
+        The target as it was made, mm.
+    settings
+        Which models may be chosen, and what was set by hand.
     rng
         Draws the resampled residuals.
+
+    Returns
+    -------
+    Calibration
+        Camera, lens and plane with their uncertainties, and what was left out.
 
     Raises
     ------

@@ -98,6 +98,11 @@ def check_reference(
     earlier
         Values of the checks since the last calibration, oldest first, by measure; without them the weighted mean
         starts at the reference value.
+
+    Returns
+    -------
+    CheckResult
+        Whether the station stands, and by which drift it does not.
     """
     drifts, missing = [], []
     widths = control_widths(len(references))

@@ -83,8 +83,17 @@ def see(
     ----------
     pixels
         (rows, columns), 8 or 16 bit.
+    target
+        The target as it was made, mm.
+    name
+        What the picture is called in an error.
     search_window_px
         Use OpenCV's gradient search with this half window instead of fitting corners; None fits.
+
+    Returns
+    -------
+    tuple[Observation, Observation]
+        The nodes found with the whole window, and those with half of it.
 
     Raises
     ------

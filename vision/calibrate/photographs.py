@@ -14,6 +14,16 @@ _JPEG_START, _JPEG_END = b"\xff\xd8", b"\xff\xd9"
 def read_photograph(path: Path) -> Pixels:
     """Pixels (rows, columns), uint8 or uint16.
 
+    Parameters
+    ----------
+    path
+        A picture of 8 or 16 bits, PNG, TIFF or JPEG.
+
+    Returns
+    -------
+    Pixels
+        Grey values.
+
     Raises
     ------
     Unusable

@@ -62,6 +62,22 @@ class PhotonTransfer:
 def measure_pair(first: Pixels, second: Pixels, full_scale: float, name: str) -> FlatPair:
     """Mean and temporal variance of two frames of one light.
 
+    Parameters
+    ----------
+    first
+        A frame, (rows, columns).
+    second
+        Another of the same light, (rows, columns).
+    full_scale
+        The count that the sensor can't exceed.
+    name
+        What the pair is called in an error.
+
+    Returns
+    -------
+    FlatPair
+        Mean in counts, temporal variance in counts squared.
+
     Raises
     ------
     Unusable
@@ -97,6 +113,11 @@ def photon_transfer(
         A pair without light; without one, or when it is cut off at 0, the black level counts as 0.
     exposures
         Relative exposure of each pair (time, say), for the linearity.
+
+    Returns
+    -------
+    PhotonTransfer
+        Gain, noise, full well and linearity (EMVA 1288).
 
     Raises
     ------
@@ -135,7 +156,18 @@ def photon_transfer(
 
 
 def level_for_read_noise(found: PhotonTransfer) -> float:
-    """The level, in counts, whose pairs tell most of the read noise: just bright enough for rounding to be even."""
+    """The level, in counts, whose pairs tell most of the read noise: just bright enough for rounding to be even.
+
+    Parameters
+    ----------
+    found
+        The sensor as its photon transfer shows it.
+
+    Returns
+    -------
+    float
+        Level, counts.
+    """
     read = 0.0 if np.isnan(found.read_noise_e) else found.gain_dn_per_e * found.read_noise_e
     return found.black_level + max(_TELLING_VARIANCE - ROUNDING - read**2, 0.0) / found.gain_dn_per_e
 

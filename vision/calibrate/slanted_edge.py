@@ -45,6 +45,18 @@ class EdgeSharpness:
 def edge_sharpness(pixels: Pixels, name: str) -> EdgeSharpness:
     """Measure a cut-out that holds one straight edge between two even levels.
 
+    Parameters
+    ----------
+    pixels
+        The cut-out, (rows, columns).
+    name
+        What it is called in an error.
+
+    Returns
+    -------
+    EdgeSharpness
+        Blur in px, and the modulation transfer by frequency in cycles a pixel (ISO 12233).
+
     Raises
     ------
     Unusable

@@ -79,7 +79,18 @@ def field_hull(seen_px: list[Array]) -> Array:
 
 
 def field_points(seen_px: list[Array]) -> Array:
-    """A grid of image points (n, 2) over the field where the target was seen: nothing else vouches for the map."""
+    """A grid of image points (n, 2) over the field where the target was seen: nothing else vouches for the map.
+
+    Parameters
+    ----------
+    seen_px
+        Nodes seen in each picture, (m, 2), px.
+
+    Returns
+    -------
+    Array
+        Points, (n, 2), px.
+    """
     hull = field_hull(seen_px)
     low, high = hull.min(axis=0), hull.max(axis=0)
     u, v = np.meshgrid(np.linspace(low[0], high[0], _ACROSS), np.linspace(low[1], high[1], _DOWN))

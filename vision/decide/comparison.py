@@ -21,8 +21,17 @@ def says_nothing_worse(new: JudgedPiece, old: JudgedPiece, coverage: float) -> b
 
     Parameters
     ----------
+    new
+        The later judgement.
+    old
+        The one that the person saw.
     coverage
         One-sided probability behind the guard bands, of the limits that `new` was judged by.
+
+    Returns
+    -------
+    bool
+        Whether nothing new speaks against the piece.
     """
     if new.verdict == "pass":
         return True

@@ -47,7 +47,18 @@ COUNTED_MEASURES = tuple(_FORMS)
 
 
 def counted_measures(kind: str) -> tuple[str, ...]:
-    """Those formed from findings of one kind."""
+    """Names of the measures that are formed from findings of one kind.
+
+    Parameters
+    ----------
+    kind
+        `scratch` or `pit`.
+
+    Returns
+    -------
+    tuple[str, ...]
+        Names, of those in `COUNTED_MEASURES`.
+    """
     return tuple(name for name, form in _FORMS.items() if form.kind == kind)
 
 
@@ -99,7 +110,22 @@ def _passes(finding: Finding, rule: CountRule) -> bool:
 
 
 def counted_values(faces: Faces, measure: str, by: Counting) -> tuple[Array, Array]:
-    """A counted measure of every piece (pieces,) and its standard uncertainty; nan without a scored area."""
+    """A counted measure of every piece (pieces,) and its standard uncertainty; nan without a scored area.
+
+    Parameters
+    ----------
+    faces
+        The marks of all pieces.
+    measure
+        One of `COUNTED_MEASURES`.
+    by
+        Which marks count, and how they are reckoned.
+
+    Returns
+    -------
+    tuple[Array, Array]
+        Values and standard uncertainties, (pieces,) each, in the measure's unit.
+    """
     form, total = _FORMS[measure], len(faces)
     marks = faces.marks(form.kind)
     weighed, more = weigh(marks, by.rule), unreported(faces, form.kind, by.rule, by.rate)
@@ -120,7 +146,22 @@ def counted_values(faces: Faces, measure: str, by: Counting) -> tuple[Array, Arr
 
 
 def counted_spread(faces: Faces, measure: str, by: Counting) -> Spread:
-    """What a counted measure of every piece may be."""
+    """What a counted measure of every piece may be.
+
+    Parameters
+    ----------
+    faces
+        The marks of all pieces.
+    measure
+        One of `COUNTED_MEASURES`.
+    by
+        Which marks count, and how they are reckoned.
+
+    Returns
+    -------
+    Spread
+        The chances of its values, piece by piece.
+    """
     form = _FORMS[measure]
     marks = faces.marks(form.kind)
     weighed, more = weigh(marks, by.rule), unreported(faces, form.kind, by.rule, by.rate)

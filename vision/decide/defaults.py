@@ -16,6 +16,16 @@ def defaults_of(limits: Limits) -> Iterator[tuple[Limit, frozenset[str]]]:
     """Each default that these limits leave in force, and the zones that have a limit of their own on its measure.
 
     Defaults for the face hold only where the limits name a measure of the face.
+
+    Parameters
+    ----------
+    limits
+        The limits that judge.
+
+    Yields
+    ------
+    tuple[Limit, frozenset[str]]
+        Defaults one by one, each with names of zones.
     """
     on_face = any(_on_face(limit) for limit in limits.limits)
     for default in _DEFAULTS:
@@ -44,12 +54,40 @@ def default_limits(limits: Limits, measures: Mapping[str, Value]) -> Iterator[Li
 
 
 def is_default(measure: str, low: float | None, high: float | None) -> bool:
-    """Whether a limit on a measure is the one that holds where a works sets none."""
+    """Whether a limit on a measure is the one that holds where a works sets none.
+
+    Parameters
+    ----------
+    measure
+        Its name.
+    low
+        Least value allowed, in the measure's unit; None: no such bound.
+    high
+        Largest value allowed; None: no such bound.
+
+    Returns
+    -------
+    bool
+        True where a default of that measure has just these bounds.
+    """
     return any((one.measure, one.min, one.max) == (measure, low, high) for one in _DEFAULTS)
 
 
 def not_measured_then(judged: JudgedPiece, limits: Limits) -> tuple[str, ...]:
-    """Measures that a default asks for and that did not exist when this piece was filed; none for one not placed."""
+    """Measures that a default asks for and that did not exist when this piece was filed; none for one not placed.
+
+    Parameters
+    ----------
+    judged
+        A piece as filed.
+    limits
+        The limits that judge.
+
+    Returns
+    -------
+    tuple[str, ...]
+        Names of measures.
+    """
     if judged.pose is None:
         return ()
     return tuple(default.measure for default, _ in defaults_of(limits) if default.measure not in judged.measures)

@@ -42,6 +42,25 @@ def wanted_limits(part: Part, grade: GeneralClass | None = None) -> tuple[Wanted
 
     A general class gives sizes and angles a tolerance. Of an outline's deviation it says nothing itself: we take half
     of the tolerance of the zone's width, since a width that is off by it evenly is off by half of it at each edge.
+
+    Parameters
+    ----------
+    part
+        The drawing with its zones and scored area.
+    grade
+        General tolerance class of ISO 2768-1; None: no tolerance proposed.
+
+    Returns
+    -------
+    tuple[Wanted, ...]
+        Limits by name, with the drawing's value and the tolerance proposed.
+
+    Examples
+    --------
+    >>> from vision.formats import read_part
+    >>> first = wanted_limits(read_part(Path("demo/part.toml")), "m")[0]
+    >>> first.measure, first.zone
+    ('outline_out_mm', 'bowl')
     """
     found = []
     for measure, known in MEASURES.items():
@@ -61,6 +80,22 @@ def first_draft(part: Part, revision: int, wanted: Sequence[Wanted], tolerances:
     """A draft with a limit for each measure that was given a tolerance, by its name.
 
     Outline, length, bend and holes are major; widths and what is on the face minor: a choice to be looked at.
+
+    Parameters
+    ----------
+    part
+        The drawing with its zones and scored area.
+    revision
+        Number of the draft.
+    wanted
+        The limits that could be set, see `wanted_limits`.
+    tolerances
+        Tolerances by the limits' names, in each measure's unit; what is not named gets no limit.
+
+    Returns
+    -------
+    Limits
+        The draft.
     """
     rows = tuple(_limit(one, tolerances[one.name]) for one in wanted if one.name in tolerances)
     return Limits(part.part, revision, "draft", COVERAGE, rows)

@@ -52,7 +52,18 @@ def grade_mm(size_mm: float) -> float:
 
 
 def face_grades(piece: JudgedPiece) -> FaceGrades | None:
-    """State the scratches and pits of a piece that count; None where its face was not scored."""
+    """State the scratches and pits of a piece that count; None where its face was not scored.
+
+    Parameters
+    ----------
+    piece
+        A piece as judged.
+
+    Returns
+    -------
+    FaceGrades | None
+        Grades of scratches and pits in the notation of ISO 10110-7, as marks that count.
+    """
     if piece.measures.get(SCORED_AREA) is None:
         return None
     counted = [finding for finding, counts in zip(piece.findings, piece.counted, strict=True) if counts]

@@ -31,12 +31,50 @@ PASS, REVIEW, REJECT = 0, 1, 2
 
 @lru_cache(maxsize=64)
 def quantile(coverage: float) -> float:
-    """The standard normal's quantile: the guard band of one limit in standard uncertainties."""
+    """The standard normal's quantile: the guard band of one limit in standard uncertainties.
+
+    Parameters
+    ----------
+    coverage
+        One-sided probability behind the guard bands, 0.5 to 1.
+
+    Returns
+    -------
+    float
+        Quantile, in standard uncertainties.
+
+    Examples
+    --------
+    >>> round(quantile(0.95), 3)
+    1.645
+    """
     return _NORMAL.inv_cdf(coverage)
 
 
 def conformances(spread: Spread, low: Array, high: Array) -> Array:
-    """Probability (pieces,) that each quantity lies between its limits (pieces,); -inf and inf are none."""
+    """Probability (pieces,) that each quantity lies between its limits (pieces,); -inf and inf are none.
+
+    Parameters
+    ----------
+    spread
+        What each value may be.
+    low
+        Least values allowed, (pieces,).
+    high
+        Largest values allowed, (pieces,).
+
+    Returns
+    -------
+    Array
+        Probabilities, (pieces,).
+
+    Examples
+    --------
+    >>> from vision.decide import Normal
+    >>> values = Normal(np.array([0.10, 0.15]), np.array([0.01, 0.01]))
+    >>> conformances(values, np.full(2, -np.inf), np.full(2, 0.15)).round(3).tolist()
+    [1.0, 0.5]
+    """
     return np.clip(spread.at_most(high) - spread.below(low), 0.0, 1.0)
 
 
@@ -44,6 +82,30 @@ def outcomes_of(spread: Spread, low: Array, high: Array, coverage: float) -> NDA
     """`PASS`, `REVIEW` or `REJECT` (pieces,) between limits (pieces,); a missing value is reviewed.
 
     At a coverage of one half a value on its limit could prove both; it passes then.
+
+    Parameters
+    ----------
+    spread
+        What each value may be.
+    low
+        Least values allowed, (pieces,).
+    high
+        Largest values allowed, (pieces,).
+    coverage
+        One-sided probability behind the guard bands, 0.5 to 1.
+
+    Returns
+    -------
+    NDArray[np.int8]
+        `PASS`, `REVIEW` or `REJECT`, (pieces,).
+
+    Examples
+    --------
+    >>> from vision.decide import PASS, REJECT, REVIEW, Normal
+    >>> values = Normal(np.array([0.10, 0.15, 0.20]), np.array([0.01, 0.01, 0.01]))
+    >>> found = outcomes_of(values, np.full(3, -np.inf), np.full(3, 0.15), 0.95)
+    >>> found.tolist() == [PASS, REVIEW, REJECT]
+    True
     """
     at_most, below = spread.at_most(high), spread.below(low)
     conforms = at_most - below >= coverage - _ROUNDING
@@ -52,12 +114,42 @@ def outcomes_of(spread: Spread, low: Array, high: Array, coverage: float) -> NDA
 
 
 def bounds_of(low: float | None, high: float | None, pieces: int) -> tuple[Array, Array]:
-    """A limit's bounds (pieces,), infinite where there are none."""
+    """A limit's bounds (pieces,), infinite where there are none.
+
+    Parameters
+    ----------
+    low
+        Least value allowed; None: no such bound.
+    high
+        Largest value allowed; None: no such bound.
+    pieces
+        How many pieces.
+
+    Returns
+    -------
+    tuple[Array, Array]
+        Lower and upper bounds, (pieces,) each.
+    """
     return np.full(pieces, -inf if low is None else low), np.full(pieces, inf if high is None else high)
 
 
 def limit_outcomes(spread: Spread, limit: Limit, coverage: float) -> NDArray[np.int8]:
-    """The same of one limit, one on what was seen never rejecting."""
+    """Outcomes of one limit on every piece; a limit on what was seen never rejects.
+
+    Parameters
+    ----------
+    spread
+        What each value may be.
+    limit
+        The limit.
+    coverage
+        One-sided probability behind the guard bands, 0.5 to 1.
+
+    Returns
+    -------
+    NDArray[np.int8]
+        `PASS`, `REVIEW` or `REJECT`, (pieces,).
+    """
     said = outcomes_of(spread, *bounds_of(limit.min, limit.max, len(spread)), coverage)
     return np.minimum(said, REVIEW) if MEASURES[limit.measure].says_seen else said
 

@@ -28,6 +28,17 @@ class LimitFault:
 def check_limits(limits: Limits, part: Part, station: Station, path: Path) -> None:
     """Refuse limits that can't judge, before anything is measured.
 
+    Parameters
+    ----------
+    limits
+        The limits that judge.
+    part
+        The drawing with its zones and scored area.
+    station
+        The calibrated camera that took the frames.
+    path
+        The file that the limits came from, named in the error.
+
     Raises
     ------
     Unusable
@@ -45,6 +56,20 @@ def limit_faults(limits: Limits, part: Part, station: Station | None = None) -> 
     limits on the same measure and, at a station, its uncertainty: at least `outline_mm` for a deviation, two ends of
     an outline and the scale for an extent. What is learned only from a piece (noise, fit) is left out here; where that
     takes the last of an acceptance zone, the piece is reviewed and `vision.decide.verdicts.undecidable` tells so.
+
+    Parameters
+    ----------
+    limits
+        The limits that judge.
+    part
+        The drawing with its zones and scored area.
+    station
+        The camera that will measure; None: its uncertainty is left out.
+
+    Returns
+    -------
+    tuple[LimitFault, ...]
+        Each fault with the limit it lies in; none where the limits can judge.
     """
     if not limits.limits:
         expected = "one [[limit]] at least; without any every piece would pass: brightbowl limits draft makes a first"
@@ -56,7 +81,22 @@ def limit_faults(limits: Limits, part: Part, station: Station | None = None) -> 
 
 
 def no_zone_left(limit: Limit | Reason, uncertainty: float, coverage: float) -> tuple[str, str]:
-    """What to do about two limits without an acceptance zone between them, and what was found."""
+    """What to do about two limits without an acceptance zone between them, and what was found.
+
+    Parameters
+    ----------
+    limit
+        A limit with two bounds, or the reason that one gave.
+    uncertainty
+        Standard uncertainty of the measure, in its unit.
+    coverage
+        One-sided probability behind the guard bands, 0.5 to 1.
+
+    Returns
+    -------
+    tuple[str, str]
+        Two sentences for a person.
+    """
     expected = "an acceptance zone between min and max expected; widen the limits or lower the uncertainty"
     at = f"at a standard uncertainty of {uncertainty:.3g} and coverage {coverage:g}"
     return expected, f"none from {limit.min} to {limit.max} {at}"

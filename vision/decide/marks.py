@@ -78,7 +78,22 @@ class Weighed:
 
 
 def faces_of(findings: Sequence[Sequence[Finding]], areas: Array, detection: tuple[Detection, ...]) -> Faces:
-    """Gather the marks of pieces; `areas` (pieces, 2) are scored areas (cm2) and their standard uncertainties."""
+    """Gather the marks of pieces; `areas` (pieces, 2) are scored areas (cm2) and their standard uncertainties.
+
+    Parameters
+    ----------
+    findings
+        Findings of each piece.
+    areas
+        Scored areas and their standard uncertainties, (pieces, 2), cm2.
+    detection
+        The fits by which each piece's marks are doubted.
+
+    Returns
+    -------
+    Faces
+        Marks of all pieces as arrays.
+    """
     area = np.where(areas[:, 0] > 0.0, areas[:, 0], np.nan)
     area_u = np.where(np.isnan(areas[:, 1]), 0.0, areas[:, 1])
     gathered = {kind: _gather(findings, kind, detection) for kind in _KINDS}

@@ -22,7 +22,20 @@ class Change:
 
 
 def changes(before: Limits, after: Limits) -> tuple[Change, ...]:
-    """Everything that differs between two revisions of the same part's limits, limits first."""
+    """Everything that differs between two revisions of the same part's limits, limits first.
+
+    Parameters
+    ----------
+    before
+        The earlier revision.
+    after
+        The later one.
+
+    Returns
+    -------
+    tuple[Change, ...]
+        What differs, one entry each.
+    """
     old = {(limit.measure, limit.zone): limit for limit in before.limits}
     new = {(limit.measure, limit.zone): limit for limit in after.limits}
     found = [change for key in {**old, **new} for change in _of_limit(old.get(key), new.get(key))]
@@ -44,7 +57,22 @@ def _rate(limits: Limits) -> str | None:
 
 
 def next_draft(limits: Limits, changed: Limit | None = None, count: CountRule | None = None) -> Limits:
-    """The next revision as a draft: one limit replaced or added, or other counting rules, all else kept."""
+    """The next revision as a draft: one limit replaced or added, or other counting rules, all else kept.
+
+    Parameters
+    ----------
+    limits
+        The limits that judge.
+    changed
+        The limit to replace or to add; None: all stay.
+    count
+        Other counting rules; None: they stay.
+
+    Returns
+    -------
+    Limits
+        The next revision.
+    """
     kept = limits.limits
     if changed is not None:
         same = [limit.measure == changed.measure and limit.zone == changed.zone for limit in kept]

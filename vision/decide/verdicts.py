@@ -26,6 +26,27 @@ def judge(piece: MeasuredPiece, limits: Limits) -> JudgedPiece:
     never rejected. A limited measure that is missing, or has no uncertainty, is reviewed. A piece with a fault is at
     best reviewed. Reasons stand worst first, in the limits' order among equals. Where the limits say nothing of what
     was seen, defaults do (`vision.decide.defaults`).
+
+    Parameters
+    ----------
+    piece
+        A piece as measured.
+    limits
+        The limits that judge.
+
+    Returns
+    -------
+    JudgedPiece
+        The piece with its verdict, its reasons, and which of its marks count.
+
+    Examples
+    --------
+    >>> from vision.records import Limit, Limits, MeasuredPiece
+    >>> limits = Limits("TS-135", 1, "released", 0.95, (Limit("length_mm", "major", min=134.8, max=135.2),))
+    >>> piece = MeasuredPiece(1, None, None, {"length_mm": 135.3}, {"length_mm": 0.02})
+    >>> judged = judge(piece, limits)
+    >>> judged.verdict, judged.reasons[0].measure, judged.reasons[0].outcome
+    ('reject', 'length_mm', 'reject')
     """
     blank = JudgedPiece(
         piece=piece.piece,
@@ -83,6 +104,18 @@ def undecidable(reason: Reason, coverage: float) -> bool:
     """Whether no value at all could pass this limit at this uncertainty: an error in the limits, not of the piece.
 
     A count's uncertainty is of this piece's marks alone; it says nothing of others.
+
+    Parameters
+    ----------
+    reason
+        A limit that was not passed, with the value's uncertainty.
+    coverage
+        One-sided probability behind the guard bands, 0.5 to 1.
+
+    Returns
+    -------
+    bool
+        True where the guard bands leave no value to accept.
     """
     if reason.uncertainty is None or reason.measure in COUNTED_MEASURES:
         return False

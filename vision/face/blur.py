@@ -15,7 +15,18 @@ _LEAST_PX = 0.4
 
 
 def edge_blur_px(inputs: FaceInputs) -> float:
-    """Sigma of the optics' blur, image px, without the pixel's own width: from the median edge across the outline."""
+    """Sigma of the optics' blur, image px, without the pixel's own width: from the median edge across the outline.
+
+    Parameters
+    ----------
+    inputs
+        The piece's pictures, its drawing, and where it lies in the frames.
+
+    Returns
+    -------
+    float
+        Standard deviation, px.
+    """
     outline = inputs.part.outline
     tangent = np.roll(outline, -1, axis=0) - np.roll(outline, 1, axis=0)
     normal = np.column_stack((tangent[:, 1], -tangent[:, 0])) / np.maximum(np.hypot(*tangent.T), 1e-12)[:, None]

@@ -54,7 +54,20 @@ class FrameFault:
 
 
 def missing_lights(pictures: TrayPictures, station: Station) -> list[TrayFinding]:
-    """The lights that a station names and a shot lacks."""
+    """The lights that a station names and a shot lacks.
+
+    Parameters
+    ----------
+    pictures
+        All frames of the shot, of one size.
+    station
+        The calibrated camera that took the frames.
+
+    Returns
+    -------
+    list[TrayFinding]
+        A finding for each light that is missing.
+    """
     taken = [low.azimuth_deg for low in pictures.low if low.azimuth_deg is not None]
     lacking = ["the dome"] if station.lights.dome and pictures.dome is None else []
     lacking += [

@@ -20,6 +20,11 @@ def with_face(piece: MeasuredPiece, face: FaceScore, lights_missing: bool) -> tu
         Its face as scored.
     lights_missing
         Whether the shot lacks a light that the station must have: then nobody knows what could have been seen.
+
+    Returns
+    -------
+    tuple[MeasuredPiece, list[TrayFinding]]
+        The piece with the face's measures and findings, and findings of the tray.
     """
     seen = None if lights_missing else face.seen
     found: dict[str, tuple[Value, Value]] = {

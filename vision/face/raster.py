@@ -109,7 +109,20 @@ def spread(image: Image, shape: tuple[int, int], how: int = cv2.INTER_LINEAR) ->
 
 
 def scored_shape(part: Part, surface: Surface) -> Polygon | MultiPolygon:
-    """The scored area on the drawing, mm: the span of x, clear of the outline by the inset, without punched holes."""
+    """The scored area on the drawing, mm: the span of x, clear of the outline by the inset, without punched holes.
+
+    Parameters
+    ----------
+    part
+        The drawing with its zones and scored area.
+    surface
+        Span of drawing x and inset, mm.
+
+    Returns
+    -------
+    Polygon | MultiPolygon
+        One or several polygons, drawing mm.
+    """
     low, high = surface.x_mm
     body = Polygon(part.outline)
     reach = float(np.abs(part.outline).max()) + 1.0

@@ -92,6 +92,11 @@ def score_face(inputs: FaceInputs, reference: Reference | None = None) -> FaceSc
         The piece's pictures, drawing and place in the frames.
     reference
         The marks that must have been visible where the face counts as seen; None: the usual ones.
+
+    Returns
+    -------
+    FaceScore
+        Scored area, findings, and what could have been seen.
     """
     surface = inputs.part.surface
     region = None if surface is None else find_region(inputs, surface)

@@ -39,5 +39,18 @@ def write_atomic(path: Path, content: bytes | str) -> None:
 
 
 def not_written(path: Path, fault: OSError) -> Unusable:
-    """Why a file or folder can't be written, as the one line that a person reads."""
+    """Why a file or folder can't be written, as the one line that a person reads.
+
+    Parameters
+    ----------
+    path
+        The file or folder that was to be written.
+    fault
+        What the system said.
+
+    Returns
+    -------
+    Unusable
+        The error to raise.
+    """
     return Unusable(path, "", "can't be written; free space or choose another folder", fault.strerror or str(fault))

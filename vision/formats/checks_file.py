@@ -104,6 +104,16 @@ class _CheckLine(Strict):
 def read_reference(path: Path) -> Reference:
     """Read a reference piece's file.
 
+    Parameters
+    ----------
+    path
+        The reference piece's file.
+
+    Returns
+    -------
+    Reference
+        Its measures as they are known, with their uncertainties.
+
     Raises
     ------
     Unusable
@@ -129,6 +139,16 @@ def read_reference(path: Path) -> Reference:
 def read_checks(path: Path) -> tuple[Check, ...]:
     """All checks of a history, oldest first; none where there is no file yet.
 
+    Parameters
+    ----------
+    path
+        The history, a line a check.
+
+    Returns
+    -------
+    tuple[Check, ...]
+        The checks, oldest first.
+
     Raises
     ------
     Unusable
@@ -148,7 +168,18 @@ def read_checks(path: Path) -> tuple[Check, ...]:
 
 
 def check_record(content: Mapping[str, Any]) -> Check:
-    """A check from its fields as JSON holds them."""
+    """A check from its fields as JSON holds them.
+
+    Parameters
+    ----------
+    content
+        Fields by name, as a line of the history holds them.
+
+    Returns
+    -------
+    Check
+        The check.
+    """
     return _as_check(_CheckLine.model_validate_json(json.dumps({"format": 1, **content})))
 
 
@@ -168,6 +199,13 @@ def _as_check(line: _CheckLine) -> Check:
 def append_check(path: Path, check: Check) -> None:
     """Add one line to the history; what stands in it is never changed.
 
+    Parameters
+    ----------
+    path
+        The history; it is begun where there is none.
+    check
+        What was found.
+
     Raises
     ------
     Unusable
@@ -184,7 +222,24 @@ def append_check(path: Path, check: Check) -> None:
 
 
 def of_calibration(checks: Sequence[Check], station: str, calibration: str, reference: str) -> tuple[Check, ...]:
-    """The checks that one chart holds: of this station, since this calibration, with this piece."""
+    """The checks that one chart holds: of this station, since this calibration, with this piece.
+
+    Parameters
+    ----------
+    checks
+        Checks of stations, oldest first.
+    station
+        Its name.
+    calibration
+        Digest of the station file that the checks were made with.
+    reference
+        Name of the reference piece.
+
+    Returns
+    -------
+    tuple[Check, ...]
+        Those checks, oldest first.
+    """
     return tuple(
         check
         for check in checks
@@ -193,7 +248,20 @@ def of_calibration(checks: Sequence[Check], station: str, calibration: str, refe
 
 
 def last_good(checks: Sequence[Check], station: str) -> str | None:
-    """When the station last passed: trays taken later are to be judged again after a stop. None where it never did."""
+    """When the station last passed: trays taken later are to be judged again after a stop. None where it never did.
+
+    Parameters
+    ----------
+    checks
+        Checks of stations, oldest first.
+    station
+        Its name.
+
+    Returns
+    -------
+    str | None
+        Time of that check, ISO 8601.
+    """
     return max(
         (check.checked_at for check in checks if check.station == station and check.verdict == "pass"), default=None
     )

@@ -33,11 +33,31 @@ def read_frames(shot: Shot, station: Station) -> TrayPictures:
     dropped, 1-bit frames become 0 and 255. The full scale is 255 for 8 bits; for 16 the station's `full_scale`, or
     65535.
 
+    Parameters
+    ----------
+    shot
+        The shot as its folder says, see `read_shot`.
+    station
+        The calibrated camera that took the frames.
+
+    Returns
+    -------
+    TrayPictures
+        Decoded frames, (rows, columns) each, 8 or 16 bits.
+
     Raises
     ------
     Unusable
         Naming the frame: absent, truncated or damaged, of another kind, of another size than the backlit one, too large
         to decode safely, or brighter than the station's full scale.
+
+    Examples
+    --------
+    >>> from vision.formats import read_shot, read_station
+    >>> shot = read_shot(Path("demo/plain-2611-00"))
+    >>> back = read_frames(shot, read_station(Path("demo/station.toml"))).back
+    >>> back.pixels.dtype, back.full_scale
+    (dtype('uint8'), 255.0)
     """
     # OpenCV's own warnings name no frame; the errors raised here do.
     cv2.utils.logging.setLogLevel(cv2.utils.logging.LOG_LEVEL_SILENT)

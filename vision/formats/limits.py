@@ -83,10 +83,29 @@ class _LimitsFile(Strict):
 def read_limits(path: Path, part: Part) -> Limits:
     """Read the limits of a part.
 
+    Parameters
+    ----------
+    path
+        `limits.toml`.
+    part
+        The drawing with its zones and scored area.
+
+    Returns
+    -------
+    Limits
+        The limits, with their counting rules and the coverage of the guard bands.
+
     Raises
     ------
     Unusable
         Naming the key at fault; also for limits of another part, an unknown measure or zone, or one limit given twice.
+
+    Examples
+    --------
+    >>> from vision.formats import read_part
+    >>> limits = read_limits(Path("demo/limits.toml"), read_part(Path("demo/part.toml")))
+    >>> limits.revision, limits.coverage
+    (1, 0.95)
     """
     table = read_toml(path, _LimitsFile)
     if table.part != part.part:
@@ -127,6 +146,13 @@ def named(limit: Limit) -> str:
 def write_limits(limits: Limits, path: Path) -> None:
     """Write limits, whole or not at all; what `read_limits` reads back is equal.
 
+    Parameters
+    ----------
+    limits
+        The limits that judge.
+    path
+        `limits.toml`; an old file of this name is replaced.
+
     Raises
     ------
     Unusable
@@ -164,6 +190,16 @@ def write_limits(limits: Limits, path: Path) -> None:
 
 def part_of_limits(path: Path) -> str:
     """The part that a file of limits is for.
+
+    Parameters
+    ----------
+    path
+        `limits.toml`.
+
+    Returns
+    -------
+    str
+        The part's name.
 
     Raises
     ------

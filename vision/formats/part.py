@@ -50,10 +50,26 @@ class _PartFile(Strict):
 def read_part(path: Path) -> Part:
     """Read a part and its drawing.
 
+    Parameters
+    ----------
+    path
+        `part.toml`; the drawing that it names lies relative to it.
+
+    Returns
+    -------
+    Part
+        The part, its outline as closed loops in drawing mm.
+
     Raises
     ------
     Unusable
         Naming the key or the place on the drawing at fault.
+
+    Examples
+    --------
+    >>> part = read_part(Path("demo/part.toml"))
+    >>> [zone.name for zone in part.zones], part.outline.shape[1]
+    (['bowl', 'neck', 'handle'], 2)
     """
     table = read_toml(path, _PartFile)
     drawing = path.parent / table.nominal

@@ -23,6 +23,15 @@ def write_pieces(path: Path, part: Part, results: Iterable[TrayResult]) -> None:
     `outline_out_mm.bowl` for a zone's, and last the face's marks in another notation (`vision.decide.grades`). A
     missing value is an empty cell.
 
+    Parameters
+    ----------
+    path
+        `pieces.csv`; an old file of this name is replaced.
+    part
+        The drawing with its zones and scored area.
+    results
+        Results of this part's trays, in the order of the rows.
+
     Raises
     ------
     Unusable

@@ -40,6 +40,13 @@ def thinned(profile: DeviationProfile) -> Profile:
 def write_profiles(path: Path, profiles: Mapping[int, DeviationProfile]) -> None:
     """Write the profiles of a tray's pieces, by their numbers, thinned.
 
+    Parameters
+    ----------
+    path
+        `profiles.npz`; an old file of this name is replaced.
+    profiles
+        By piece number, as measured.
+
     Raises
     ------
     Unusable
@@ -56,6 +63,16 @@ def write_profiles(path: Path, profiles: Mapping[int, DeviationProfile]) -> None
 
 def read_profiles(path: Path) -> dict[int, Profile]:
     """The profiles in a file, by piece; none where there is no file.
+
+    Parameters
+    ----------
+    path
+        `profiles.npz`.
+
+    Returns
+    -------
+    dict[int, Profile]
+        By piece number: places along the nominal and deviations there, mm.
 
     Raises
     ------

@@ -107,6 +107,16 @@ class _ResultFile(Strict):
 def read_result(path: Path) -> TrayResult:
     """Read a tray's result.
 
+    Parameters
+    ----------
+    path
+        `result.json`.
+
+    Returns
+    -------
+    TrayResult
+        What was measured and judged on the tray.
+
     Raises
     ------
     Unusable
@@ -153,12 +163,27 @@ def _piece(row: _PieceTable, detection: Detection) -> JudgedPiece:
 def write_result(result: TrayResult, path: Path) -> None:
     """Write a tray's result, whole or not at all; what `read_result` reads back is equal.
 
+    Parameters
+    ----------
+    result
+        What was measured and judged on a tray.
+    path
+        `result.json`; an old file of this name is replaced.
+
     Raises
     ------
     Unusable
         Where it can't be written.
     ValueError
         Where a number is not finite.
+
+    Examples
+    --------
+    >>> from vision.records import TrayResult
+    >>> result = TrayResult("example", "T-1", None, "TS-135", "ST-1", None, 1, (), ())
+    >>> write_result(result, Path("result.json"))
+    >>> read_result(Path("result.json")) == result
+    True
     """
     write_atomic(path, json.dumps(as_table(result), allow_nan=False) + "\n")
 

@@ -76,11 +76,27 @@ def read_shot(folder: Path) -> Shot:
     Without `shot.json`, a folder that holds `back.png` is a shot too: the tray is named as the folder, and lot, part
     and station stay None.
 
+    Parameters
+    ----------
+    folder
+        The shot's folder.
+
+    Returns
+    -------
+    Shot
+        Its identity and its frames' files.
+
     Raises
     ------
     Unusable
         Where the folder is no shot, `shot.json` is at fault, or a frame is outside the folder; `Incomplete` where
         `shot.json` or a frame is absent.
+
+    Examples
+    --------
+    >>> shot = read_shot(Path("demo/plain-2611-00"))
+    >>> shot.tray, shot.part, [frame.light for frame in shot.frames]
+    ('plain-2611-00', 'TS-135', ['back'])
     """
     if (folder / "shot.json").exists():
         return _described(folder)
@@ -93,7 +109,18 @@ def read_shot(folder: Path) -> Shot:
 
 
 def is_shot(folder: Path) -> bool:
-    """Whether a folder holds what makes it a shot, which may still be at fault."""
+    """Whether a folder holds what makes it a shot, which may still be at fault.
+
+    Parameters
+    ----------
+    folder
+        Any folder.
+
+    Returns
+    -------
+    bool
+        True where it holds `shot.json` or `back.png`.
+    """
     return any((folder / name).exists() for name in ("shot.json", _BARE_BACK))
 
 
@@ -102,6 +129,18 @@ def find_shots(folders: Iterable[Path], leave_out: Path | None = None) -> tuple[
 
     Hidden folders and `leave_out` (where results go) are passed over, a folder met twice counts once. Whether a
     folder really is a shot, `read_shot` says.
+
+    Parameters
+    ----------
+    folders
+        Shots, or folders of them.
+    leave_out
+        A folder that is passed over; None: none.
+
+    Returns
+    -------
+    tuple[Path, ...]
+        The shots' folders, each once, in the order given and by name within a folder.
 
     Raises
     ------

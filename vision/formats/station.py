@@ -132,10 +132,26 @@ class _StationFile(Strict):
 def read_station(path: Path) -> Station:
     """Read a station.
 
+    Parameters
+    ----------
+    path
+        `station.toml`.
+
+    Returns
+    -------
+    Station
+        The camera, its scale and its standard uncertainties.
+
     Raises
     ------
     Unusable
         Naming the key at fault.
+
+    Examples
+    --------
+    >>> station = read_station(Path("demo/station.toml"))
+    >>> station.station, station.outline_mm
+    ('ST-1', 0.0005)
     """
     table = read_toml(path, _StationFile)
     if table.plane:
@@ -167,6 +183,13 @@ def _lights(table: _Lights) -> Lights:
 
 def write_station(station: Station, path: Path) -> None:
     """Write a station, whole or not at all; what `read_station` reads back is equal.
+
+    Parameters
+    ----------
+    station
+        The calibrated camera that took the frames.
+    path
+        `station.toml`; an old file of this name is replaced.
 
     Raises
     ------

@@ -107,6 +107,18 @@ def as_time(text: str) -> str:
 def read_toml(path: Path, model: type[Model]) -> Model:
     """Read a TOML file into its model.
 
+    Parameters
+    ----------
+    path
+        Any TOML file.
+    model
+        What it must hold: keys, types and bounds.
+
+    Returns
+    -------
+    Model
+        The file's content, checked.
+
     Raises
     ------
     Unusable

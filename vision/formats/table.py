@@ -21,6 +21,18 @@ class Row:
 def read_rows(path: Path, columns: Sequence[str]) -> Iterator[Row]:
     """Yield the filled records of a table whose heading names exactly `columns`, in any order.
 
+    Parameters
+    ----------
+    path
+        A table with commas, semicolons or tabs between its cells.
+    columns
+        The headings that it must have, no others.
+
+    Yields
+    ------
+    Row
+        A record with its line's number, one at a time.
+
     Raises
     ------
     Unusable

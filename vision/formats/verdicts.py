@@ -32,6 +32,16 @@ class PersonsVerdict:
 def read_verdicts(path: Path) -> tuple[PersonsVerdict, ...]:
     """Read people's verdicts in the order of the file, as a person or a spreadsheet wrote it.
 
+    Parameters
+    ----------
+    path
+        `verdicts.csv`.
+
+    Returns
+    -------
+    tuple[PersonsVerdict, ...]
+        One verdict a line, in the order of the file.
+
     Raises
     ------
     Unusable

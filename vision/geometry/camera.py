@@ -29,7 +29,14 @@ class CameraMapping:
         return 1.0 if camera is None else camera.height_mm / (camera.height_mm - self.height_mm)
 
     def to_tray(self, points_px: Array) -> Array:
-        """Image px, as taken, to tray mm: (n, 2) to (n, 2)."""
+        """Image px, as taken, to tray mm: (n, 2) to (n, 2).
+
+        Examples
+        --------
+        >>> plain = Station("ST-1", np.diag([0.05, -0.05, 1.0]), None, None, 0.0005, 1e-5)
+        >>> CameraMapping(plain, 0.0).to_tray(np.array([[100.0, 200.0]])).tolist()
+        [[5.0, -10.0]]
+        """
         flat = points_px
         lens = self.station.lens
         if lens is not None:

@@ -80,7 +80,26 @@ class Edge:
 def measure_piece(
     number: int, edge: Edge, placement: Placement, scene: BacklitScene, fault: Fault | None
 ) -> MeasuredPiece:
-    """Measure a piece that has been placed, and hold the frame around it against what was measured."""
+    """Measure a piece that has been placed, and hold the frame around it against what was measured.
+
+    Parameters
+    ----------
+    number
+        Of the piece, in reading order.
+    edge
+        Its clean edge points, its holes' rims, its blur.
+    placement
+        The motions that lay it on its drawing.
+    scene
+        The backlit frame with its light, its camera and the drawing that pieces are laid on.
+    fault
+        What is already known to be wrong with it, None: nothing.
+
+    Returns
+    -------
+    MeasuredPiece
+        Measures in mm and degrees with standard uncertainties, findings, and its deviation profile.
+    """
     nominal, camera = scene.nominal, scene.camera
     profile, bumps = _shape(edge, placement, nominal, camera)
     spoilt = _spoilt(bumps, nominal)

@@ -39,6 +39,20 @@ def scale_finding(pieces: Sequence[MeasuredPiece], part: Part, station: Station)
 
     Even growth adds the same to length and to width, a wrong scale the same share: they are told apart by a part's
     slenderness.
+
+    Parameters
+    ----------
+    pieces
+        All pieces of a tray, as measured.
+    part
+        The drawing with its zones and scored area.
+    station
+        The calibrated camera that took the frames.
+
+    Returns
+    -------
+    TrayFinding | None
+        The finding.
     """
     length, width = float(np.ptp(part.outline[:, 0])), float(np.ptp(part.outline[:, 1]))
     lengths = [one for piece in pieces if isinstance(one := piece.measures.get("length_mm"), float)]

@@ -36,6 +36,11 @@ def see_scene(back: Picture, part: Part, station: Station) -> BacklitScene:
     station
         The camera that took the frame.
 
+    Returns
+    -------
+    BacklitScene
+        The frame with its light, the camera, and the drawing at the pixel's own step.
+
     Raises
     ------
     NoBacklight

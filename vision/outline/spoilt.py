@@ -43,6 +43,11 @@ def spoilt_by(scene: BacklitScene, found: FoundTray) -> tuple[Spoilt, ...]:
         The backlit frame and its light.
     found
         Its pieces, whose edges tell the blur and the response.
+
+    Returns
+    -------
+    tuple[Spoilt, ...]
+        A fault and a finding for each, none for a frame that is as it should be.
     """
     name = scene.back.name or "back"
     spoilt: list[Spoilt] = []

@@ -45,6 +45,11 @@ def find_pieces(scene: BacklitScene) -> FoundTray:
     ----------
     scene
         The backlit frame with its light, its camera and the drawing that pieces are laid on.
+
+    Returns
+    -------
+    FoundTray
+        Pieces with their places and edges, and findings of the tray.
     """
     least = TRAY.dust_mm2 / scene.mm_per_px**2
     most = SINGLE.area_share[1] * scene.nominal.moments.area / scene.mm_per_px**2

@@ -1,0 +1,105 @@
+"""Docstrings of what the doors of `vision` offer: sections, shapes, units, and what is raised, as numpydoc has them.
+
+What is told by a name or a type need not be told again: `height_mm` bears its unit, a `Part` is explained where it is
+declared. Everything else is asked for.
+"""
+
+import ast
+import re
+
+import pytest
+
+from tests.house.test_rooms import ROOMS, ROOT, door, parsed
+
+ASKED = [room for room in ROOMS if room.startswith("vision.")]
+HEADING = re.compile(r"^(Parameters|Returns|Yields|Raises|Examples)\n-+\n", re.MULTILINE)
+ARRAYS = re.compile(r"\b(Array|NDArray|Pixels|Image|Mask)\b")
+SHAPE = re.compile(r"\((?:\w+|\d+|\w+ [+-] \d+)?,[^)]*\)|\(rows, columns\)|\(pieces,")
+# A number's unit: in its name, or in what is said of it.
+IN_NAME = re.compile(r"_(mm|mm2|px|deg|rad|um|s|ms|cm2|share|days)(_|$)")
+SAID = re.compile(
+    r"\b(mm2?|cm2|px|degrees?|rad|shares?|probabilit\w+|quantile|counts?|vertices|unit|standard|samples|sigma|times|%|"
+    r"chances?|number|how many|coverage|none|bound)\b",
+    re.IGNORECASE,
+)
+
+
+def functions() -> dict[str, ast.FunctionDef]:
+    """Every function that a door of `vision` offers, by its full name."""
+    found = {}
+    for room in ASKED:
+        for name, module in door(room).items():
+            for node in parsed(ROOT / f"{module.replace('.', '/')}.py").body:
+                if isinstance(node, ast.FunctionDef) and node.name == name:
+                    found[f"{room}.{name}"] = node
+    return found
+
+
+FUNCTIONS = functions()
+
+
+def sections(node: ast.FunctionDef) -> dict[str, str]:
+    """A docstring by its sections; what stands before the first is ""."""
+    parts = HEADING.split(ast.get_docstring(node) or "")
+    return {"": parts[0], **dict(zip(parts[1::2], parts[2::2], strict=True))}
+
+
+def parameters(text: str) -> dict[str, str]:
+    """What is said of each parameter; `a, b` are two that share a text."""
+    found: dict[str, str] = {}
+    names: list[str] = []
+    for line in text.splitlines():
+        if line and not line.startswith(" "):
+            names = [name.strip() for name in line.split(",")]
+        for name in names:
+            found[name] = f"{found.get(name, '')} {line.strip() if line.startswith(' ') else ''}".strip()
+    return found
+
+
+def arguments(node: ast.FunctionDef) -> dict[str, str]:
+    every = (*node.args.posonlyargs, *node.args.args, *node.args.kwonlyargs)
+    return {one.arg: ast.unparse(one.annotation) if one.annotation else "" for one in every}
+
+
+def test_there_are_functions_to_look_at() -> None:
+    assert len(FUNCTIONS) > 80
+
+
+@pytest.mark.parametrize("name", FUNCTIONS)
+def test_every_argument_is_told_in_its_order(name: str) -> None:
+    node = FUNCTIONS[name]
+    assert list(parameters(sections(node).get("Parameters", ""))) == list(arguments(node))
+
+
+@pytest.mark.parametrize("name", FUNCTIONS)
+def test_what_comes_back_is_told(name: str) -> None:
+    node = FUNCTIONS[name]
+    told = sections(node)
+    returns = ast.unparse(node.returns) if node.returns else "None"
+    assert ("Returns" in told or "Yields" in told) == (returns != "None")
+    if ARRAYS.search(returns):
+        assert SHAPE.search(told[""] + told.get("Returns", "") + told.get("Yields", "")) or "Pixels" in returns
+
+
+@pytest.mark.parametrize("name", FUNCTIONS)
+def test_arrays_have_shapes_and_numbers_units(name: str) -> None:
+    node = FUNCTIONS[name]
+    told = parameters(sections(node).get("Parameters", ""))
+    for argument, kind in arguments(node).items():
+        assert told[argument], argument
+        if ARRAYS.search(kind):
+            assert SHAPE.search(told[argument]), argument
+        if re.fullmatch(r"float( \| None)?", kind) and not IN_NAME.search(argument):
+            assert SAID.search(told[argument]), argument
+
+
+@pytest.mark.parametrize("name", FUNCTIONS)
+def test_what_is_raised_is_told(name: str) -> None:
+    node = FUNCTIONS[name]
+    raised = {
+        one.exc.func.id
+        for one in ast.walk(node)
+        if isinstance(one, ast.Raise) and isinstance(one.exc, ast.Call) and isinstance(one.exc.func, ast.Name)
+    }
+    told = sections(node).get("Raises", "")
+    assert {one for one in raised if one[0].isupper() and one not in told} == set()
