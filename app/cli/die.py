@@ -20,13 +20,13 @@ _FOLDER = click.Path(path_type=Path, exists=True, file_okay=False)
 def command(works: Path, part: str | None, only: str | None, lot: str | None, out: Path, pdf: bool) -> None:
     """Follow the dies of a part over their strokes: wear, strokes left, changes, and marks at one place."""
     from app.report import DieReport, break_words, die_page, die_table, left_words, rate_words, study_folder, write_page
-    from app.store import history_of, list_lots
+    from app.store import history_of, known_parts
     from app.studies import json_text, study_dies
     from app.works import read_works
     from vision.formats import write_atomic
 
     with closing(read_works(works).open()) as store:
-        known = sorted({name for one in list_lots(store) if lot in (None, one.lot) for name in one.parts})
+        known = known_parts(store, lot)
         if part is None and len(known) != 1:
             raise Unusable("--part", "", f"one of {', '.join(known) or 'none yet; inspect trays first'}", "none")
         history = history_of(store, part or known[0], lot)

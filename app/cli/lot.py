@@ -43,6 +43,7 @@ _LEVELS = ("I", "II", "III", "S-1", "S-2", "S-3", "S-4")
 @click.option(
     "--leave-waiting", is_flag=True, help="Release although pieces wait for review; they stay out of packing."
 )
+@click.option("--all", "every", is_flag=True, help="List every lot, not the newest only.")
 def command(
     lot: str | None,
     works: Path,
@@ -57,6 +58,7 @@ def command(
     by: str | None,
     why: str | None,
     leave_waiting: bool,
+    every: bool,
 ) -> None:
     """Tell what became of a LOT, release or hold it, and report it; without LOT, list the lots."""
     from app.works import read_works, who_acts
@@ -64,7 +66,7 @@ def command(
     place = read_works(works)
     with closing(place.open()) as store:
         if lot is None:
-            _list(store)
+            _list(store, every)
             return
         from app.store import decide, lot_state, series_up_to, state_size, stated_size
         from app.studies import accept_series
@@ -97,10 +99,11 @@ def command(
             _report(place, lot_report(store, state, series, aql, key_file(place.folder)), (out, pdf))
 
 
-def _list(store: Store) -> None:
-    from app.store import list_lots, standings
+def _list(store: Store, every: bool) -> None:
+    from app.store import LISTED, list_lots, standings
 
-    found, standing = list_lots(store), standings(store)
+    found = list_lots(store, None if every else LISTED)
+    standing = standings(store, found)
     for one in found:
         words = [standing.get((one.lot, part), "open") for part in one.parts]
         if len(words) > 1:
@@ -109,6 +112,8 @@ def _list(store: Store) -> None:
             f"{one.lot}: {', '.join(one.parts)}; {one.trays} trays, {one.pieces} pieces, "
             f"review {one.review}, reject {one.reject}; {'; '.join(words)}"
         )
+    if len(found) == LISTED and not every:
+        click.echo(f"these are the {LISTED} newest; --all lists every lot")
     if not found:
         click.echo("the store holds no lot yet; inspect trays into it: brightbowl inspect SHOTS --works WORKS")
 

@@ -109,9 +109,11 @@ def _from_works(folder: Path, asked: Asked) -> SampleLot:
 
 def _chosen(store: Store, lot: str | None) -> tuple[str, str]:
     """The lot's name and its part."""
-    from app.store import list_lots
+    from app.store import LISTED, known_parts, list_lots
 
-    known = {one.lot: one.parts for one in list_lots(store)}
+    known = {one.lot: one.parts for one in list_lots(store, None if lot is None else LISTED)}
+    if lot is not None and known_parts(store, lot):
+        known[lot] = known_parts(store, lot)
     if not known:
         raise Unusable("--works", "", "a store that holds a lot; inspect trays into it first", "no lot")
     if lot is None and len(known) > 1:

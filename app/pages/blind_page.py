@@ -7,7 +7,18 @@ import streamlit as st
 from app.pages.server_state import Pass, ServerState, current_server
 from app.pages.sign_in import head, nobody_yet
 from app.pages.viewer_component import show_viewer
-from app.store import Blind, Draw, Wanted, blinds, draw_pieces, list_lots, make_blind, standing, stratum_sizes
+from app.store import (
+    LISTED,
+    Blind,
+    Draw,
+    Wanted,
+    blinds,
+    draw_pieces,
+    list_lots,
+    make_blind,
+    standing,
+    stratum_sizes,
+)
 from app.studies import drifts, round_size
 from app.works import may
 from vision.errors import Unusable
@@ -100,7 +111,7 @@ def _begin(server: ServerState, who: Pass) -> None:
     left, right = st.columns(2)
     with left:
         lot = st.selectbox(
-            "Pieces of lot", [one.lot for one in list_lots(server.store)], index=None, placeholder="all lots"
+            "Pieces of lot", [one.lot for one in list_lots(server.store, LISTED)], index=None, placeholder="all lots"
         )
         by_strata = st.radio("Drawn", [BY_STRATA, AT_RANDOM], help=WHICH) == BY_STRATA
     sizes = stratum_sizes(server.store, lot)

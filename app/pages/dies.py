@@ -18,7 +18,7 @@ from app.report import (
     trend_chart,
     wear_map_picture,
 )
-from app.store import history_of, list_lots
+from app.store import history_of, known_parts
 from app.studies import DieWear, PieceKey, json_text, study_dies
 from vision.errors import Unusable
 
@@ -27,7 +27,7 @@ def dies_page() -> None:
     """Show the dies of a part."""
     server = current_server()
     left, who = head(server)
-    parts = sorted({part for one in list_lots(server.store) for part in one.parts})
+    parts = known_parts(server.store)
     with left:
         part = st.selectbox("Part", parts, key="die_part", label_visibility="collapsed") if parts else None
     if who is None:

@@ -7,7 +7,7 @@ import streamlit as st
 from app.pages.clock import in_users_zone
 from app.pages.server_state import Pass, ServerState, current_server
 from app.pages.sign_in import head, nobody_yet
-from app.pages.study_lot import KEPT_S, report_folders, show_chart, show_pieces, take_away
+from app.pages.study_lot import KEPT_S, lot_pairs, report_folders, show_chart, show_pieces, take_away
 from app.report import (
     LotReport,
     decision_words,
@@ -25,7 +25,7 @@ from app.report import (
     yield_words,
 )
 from app.statistics import AQLS
-from app.store import LotState, Word, decide, key_file, list_lots, lot_state, series_up_to
+from app.store import LotState, Word, decide, key_file, lot_state, series_up_to
 from app.studies import Acceptance, PieceKey, Share, accept_series, json_text
 from app.works import why_not
 from vision.errors import Unusable
@@ -38,8 +38,8 @@ def lots_page() -> None:
     """Show a lot, and take decisions on it."""
     server = current_server()
     left, who = head(server)
-    known = [(one.lot, part) for one in list_lots(server.store) for part in one.parts]
     with left:
+        known = lot_pairs(server, "lot_older")
         picked = (
             st.selectbox(
                 "Lot",

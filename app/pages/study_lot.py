@@ -13,7 +13,18 @@ from app.pages.cards import frames
 from app.pages.server_state import Pass, ServerState, current_server
 from app.pages.sign_in import nobody_yet, who_is_here
 from app.report import PAPER, ReportFolders, pdf_bytes
-from app.store import Choice, Which, blinds, list_lots, newest_judgement, recall_results, samples_of, shown
+from app.store import (
+    LISTED,
+    Choice,
+    Which,
+    blinds,
+    known_parts,
+    list_lots,
+    newest_judgement,
+    recall_results,
+    samples_of,
+    shown,
+)
 from app.studies import Lot, PieceColumns, PieceKey, Sample, columns_of
 
 KEPT_S = 60
@@ -70,13 +81,22 @@ def _read(_server: ServerState, lot: str, part: str) -> StudyLot:
     return StudyLot(lot, part, trays, columns_of(trays.pieces()))
 
 
+def lot_pairs(server: ServerState, key: str) -> list[tuple[str, str]]:
+    """The newest lots, each with each of its parts; where there are more, any that the person names."""
+    newest = list_lots(server.store, LISTED)
+    pairs = [(one.lot, part) for one in newest for part in one.parts]
+    if len(newest) < LISTED:
+        return pairs
+    older = st.text_input("An older lot", key=key, placeholder="an older lot, by name", label_visibility="collapsed")
+    return [*((older, part) for part in known_parts(server.store, older) if (older, part) not in pairs), *pairs]
+
+
 def _chosen_lot(server: ServerState) -> StudyLot | None:
     """Let the person choose a lot; None while none is chosen or there is none."""
-    found = list_lots(server.store)
-    if not found:
+    pairs = lot_pairs(server, "study_older")
+    if not pairs:
         st.info("The store holds no lot yet. Inspect trays into it: brightbowl inspect SHOTS --works WORKS")
         return None
-    pairs = [(one.lot, part) for one in found for part in one.parts]
     picked = st.selectbox(
         "Lot",
         pairs,

@@ -15,7 +15,7 @@ from .line.outbox import (
 )
 from .lots.decisions import Decision as Decision, Word as Word, decide as decide
 from .lots.doubts import doubts_left as doubts_left, settle_doubts as settle_doubts
-from .lots.lot_list import list_lots as list_lots
+from .lots.lot_list import LISTED as LISTED, known_parts as known_parts, list_lots as list_lots
 from .lots.revisions import (
     Revision as Revision,
     file_limits as file_limits,

@@ -7,7 +7,7 @@ import pytest
 from app.report.lot_words import escapes_words
 from app.store.database.connection import Store
 from app.store.lots.decisions import Word, decide
-from app.store.lots.lot_list import set_lot_value
+from app.store.lots.lot_list import list_lots, set_lot_value
 from app.store.lots.state import LOT_SIZE, lot_state, series_up_to, standings, state_size
 from app.store.people.actor import Acted
 from app.store.people.blind_rounds import make_blind
@@ -35,7 +35,7 @@ def test_trays_that_come_after_a_release_reopen_the_question(store: Store) -> No
     file_trays(store, 1, first=2)
     state = lot_state(store, LOT)
     assert state.late_trays == ("T-002",)
-    assert state.standing == standings(store)[LOT, "TS-135"] == "released, then more trays came"
+    assert state.standing == standings(store, list_lots(store))[LOT, "TS-135"] == "released, then more trays came"
     decide_by_state(store, "release")
     assert lot_state(store, LOT).standing == "released"
 
@@ -64,7 +64,7 @@ def test_trays_that_fall_into_doubt_after_a_release_are_told(store: Store) -> No
     assert lot_state(store, LOT).standing == "released, then trays fell into doubt"
     file_trays(store, 1, first=2)
     both = "released, then more trays came and trays fell into doubt"
-    assert lot_state(store, LOT).standing == standings(store)[LOT, "TS-135"] == both
+    assert lot_state(store, LOT).standing == standings(store, list_lots(store))[LOT, "TS-135"] == both
 
 
 def test_a_verdict_after_a_release_is_told_and_one_on_a_lot_on_hold_is_none_of_its_news(store: Store) -> None:
@@ -86,7 +86,7 @@ def test_each_part_of_a_lot_is_decided_on_by_itself(store: Store) -> None:
     decide_by_state(store, "release", "DS-182")
     assert lot_state(store, LOT, "TS-135").standing == "open"
     assert lot_state(store, LOT, "DS-182").standing == "released"
-    assert standings(store) == {(LOT, "DS-182"): "released"}
+    assert standings(store, list_lots(store)) == {(LOT, "DS-182"): "released"}
 
 
 def test_the_share_of_bad_among_passed_pieces_is_taken_from_blind_words_on_passed_pieces(store: Store) -> None:

@@ -13,6 +13,7 @@ from app.store.database.connection import Store, open_store, version_of
 from app.store.database.definitions import pack, surface_content
 from app.store.database.migrations import NEWEST, STEPS, migrate
 from app.store.lots.decisions import decide, decisions
+from app.store.lots.lot_list import list_lots
 from app.store.lots.state import lot_state, standings
 from app.store.people.actor import Acted
 from app.store.people.verdicts import standing
@@ -126,7 +127,10 @@ def test_decisions_on_a_lot_become_those_on_each_of_its_parts(
     ]
     newest = found["TS-135"][1]
     assert (newest.given_by, newest.why, newest.seen) == ("R. Hale", "seen", {"pieces": 2})
-    assert standings(store) == {("L-2611-01", "DS-182"): "released", ("L-2611-01", "TS-135"): "released"}
+    assert standings(store, list_lots(store)) == {
+        ("L-2611-01", "DS-182"): "released",
+        ("L-2611-01", "TS-135"): "released",
+    }
     state = lot_state(store, "L-2611-01", "DS-182")
     decide(store, state.decision("hold", Acted("M. Okafor", "declared", "a complaint")))
     assert lot_state(store, "L-2611-01", "DS-182").standing == "held"

@@ -99,6 +99,8 @@ def as_time(text: str) -> str:
     """A text that is a time after ISO 8601, as a validator."""
     try:
         datetime.fromisoformat(text)
+        if "W" in text:  # a week's date is a time too, but nothing sorts by it
+            raise ValueError
     except ValueError:
         raise ValueError("a time after ISO 8601 expected, as 2026-11-02T06:00:00+00:00") from None
     return text

@@ -2,304 +2,288 @@
 
 What was filed is never changed (triggers see to it): judgements with their measures, reasons, findings and profiles;
 each judging of a shot; verdicts; choices; limits and their releases. Rewritten are only what is derived from those and
-can be made from them again: `standing_tray` and `standing_piece`, what stands now, and `bench`, the queue; and the name
-and lot of a `tray`, each change of which is a `choice`.
+can be made from them again: `standing_tray` and `standing_piece`, what stands now, `lot_sum`, sums of it by lot, and
+`bench`, the queue; and the name and lot of a `tray`, each change of which is a `choice`.
 """
 
-from typing import Any
+from sqlalchemy import BigInteger, Column, Text
 
-from sqlalchemy import BigInteger, Column, Double, ForeignKey, LargeBinary, MetaData, Table, Text
+from app.store.database.columns import body, key, metadata as metadata, owned, real, table, text, to, whole
 
-metadata = MetaData()
-
-
-def _key() -> Column[int]:
-    return Column("id", BigInteger, primary_key=True)
-
-
-def _to(name: str, target: str, nullable: bool = False) -> Column[int]:
-    return Column(name, BigInteger, ForeignKey(f"{target}.id"), nullable=nullable)
-
-
-def _text(name: str, nullable: bool = False) -> Column[str]:
-    return Column(name, Text, nullable=nullable)
-
-
-def _real(name: str, nullable: bool = True) -> Column[float]:
-    return Column(name, Double, nullable=nullable)
-
-
-def _whole(name: str, nullable: bool = False) -> Column[int]:
-    return Column(name, BigInteger, nullable=nullable)
-
-
-def _table(name: str, *columns: Column[Any]) -> Table:
-    return Table(name, metadata, *columns)
-
-
-def _owned(name: str, target: str) -> Column[int]:
-    return Column(name, BigInteger, ForeignKey(f"{target}.id"), primary_key=True)
-
-
-def _body() -> Column[bytes]:
-    return Column("body", LargeBinary, nullable=False)
-
-
-part = _table("part", _key(), _text("part"), _text("digest"), _body(), _text("filed_at"))
-station = _table("station", _key(), _text("station"), _text("digest"), _body(), _text("filed_at"))
-limits_revision = _table(
+part = table("part", key(), text("part"), text("digest"), body(), text("filed_at"))
+station = table("station", key(), text("station"), text("digest"), body(), text("filed_at"))
+limits_revision = table(
     "limits_revision",
-    _key(),
-    _text("part"),
-    _whole("revision"),
-    _text("status"),
-    _text("digest"),
-    _body(),
-    _text("filed_at"),
+    key(),
+    text("part"),
+    whole("revision"),
+    text("status"),
+    text("digest"),
+    body(),
+    text("filed_at"),
 )
-limits_act = _table(
+limits_act = table(
     "limits_act",
-    _key(),
-    _to("limits_id", "limits_revision"),
-    _text("given_by"),
-    _text("identity"),
-    _text("why"),
-    _text("given_at"),
+    key(),
+    to("limits_id", "limits_revision"),
+    text("given_by"),
+    text("identity"),
+    text("why"),
+    text("given_at"),
 )
-lot = _table("lot", _key(), _text("lot"), _text("filed_at"))
-lot_value = _table(
+lot = table("lot", key(), text("lot"), text("filed_at"))
+lot_value = table(
     "lot_value",
-    _key(),
-    _to("lot_id", "lot"),
-    _text("name"),
-    _real("number"),
-    _text("words", nullable=True),
-    _text("given_by"),
-    _text("given_at"),
+    key(),
+    to("lot_id", "lot"),
+    text("name"),
+    real("number"),
+    text("words", nullable=True),
+    text("given_by"),
+    text("given_at"),
 )
-tray = _table("tray", _key(), _text("tray"), _to("lot_id", "lot", nullable=True))
-shot = _table(
+tray = table("tray", key(), text("tray"), to("lot_id", "lot", nullable=True))
+shot = table(
     "shot",
-    _key(),
-    _to("tray_id", "tray"),
-    _text("digest"),
-    _text("part"),
-    _text("station"),
-    _to("lot_id", "lot", nullable=True),
-    _text("taken_at", nullable=True),
-    _text("filed_at"),
+    key(),
+    to("tray_id", "tray"),
+    text("digest"),
+    text("part"),
+    text("station"),
+    to("lot_id", "lot", nullable=True),
+    text("taken_at", nullable=True),
+    text("filed_at"),
 )
-process_value = _table(
+process_value = table(
     "process_value",
-    _owned("shot_id", "shot"),
+    owned("shot_id", "shot"),
     Column("name", Text, primary_key=True),
-    _real("number"),
-    _text("words", nullable=True),
+    real("number"),
+    text("words", nullable=True),
 )
-filing = _table(
+filing = table(
     "filing",
-    _key(),
-    _to("shot_id", "shot"),
-    _text("digest"),
-    _whole("limits_revision"),
-    _text("software"),
-    _to("part_id", "part", nullable=True),
-    _to("station_id", "station", nullable=True),
-    _text("filed_at"),
+    key(),
+    to("shot_id", "shot"),
+    text("digest"),
+    whole("limits_revision"),
+    text("software"),
+    to("part_id", "part", nullable=True),
+    to("station_id", "station", nullable=True),
+    text("filed_at"),
 )
-filing_known = _table("filing_known", _owned("filing_id", "filing"), _owned("judgement_id", "judgement"))
-shot_identity = _table("shot_identity", _owned("shot_id", "shot"), _text("frames", nullable=True), _whole("place"))
-judging = _table(
+filing_known = table("filing_known", owned("filing_id", "filing"), owned("judgement_id", "judgement"))
+shot_identity = table("shot_identity", owned("shot_id", "shot"), text("frames", nullable=True), whole("place"))
+judging = table(
     "judging",
-    _key(),
-    _to("filing_id", "filing"),
-    _to("limits_id", "limits_revision", nullable=True),
-    _text("judged_at", nullable=True),
-    _text("part_digest", nullable=True),
-    _text("station_digest", nullable=True),
-    _text("limits_digest", nullable=True),
-    _text("proof"),
-    _whole("stood"),
-    _whole("changed"),
-    _text("result_path", nullable=True),
-    _text("result_digest", nullable=True),
-    _text("filed_at"),
+    key(),
+    to("filing_id", "filing"),
+    to("limits_id", "limits_revision", nullable=True),
+    text("judged_at", nullable=True),
+    text("part_digest", nullable=True),
+    text("station_digest", nullable=True),
+    text("limits_digest", nullable=True),
+    text("proof"),
+    whole("stood"),
+    whole("changed"),
+    text("result_path", nullable=True),
+    text("result_digest", nullable=True),
+    text("filed_at"),
 )
-choice = _table(
+choice = table(
     "choice",
-    _key(),
-    _text("kind"),
-    _to("tray_id", "tray"),
-    _to("shot_id", "shot", nullable=True),
-    _text("tray_before"),
-    _text("lot_before", nullable=True),
-    _text("tray"),
-    _text("lot", nullable=True),
-    _text("given_by"),
-    _text("identity"),
-    _text("why"),
-    _text("given_at"),
+    key(),
+    text("kind"),
+    to("tray_id", "tray"),
+    to("shot_id", "shot", nullable=True),
+    text("tray_before"),
+    text("lot_before", nullable=True),
+    text("tray"),
+    text("lot", nullable=True),
+    text("given_by"),
+    text("identity"),
+    text("why"),
+    text("given_at"),
 )
-doubt = _table("doubt", _key(), _text("kind"), _to("tray_id", "tray"), _text("found_at"))
-doubt_settled = _table("doubt_settled", _owned("doubt_id", "doubt"), _text("given_by"), _text("why"), _text("given_at"))
-tray_finding = _table(
+doubt = table("doubt", key(), text("kind"), to("tray_id", "tray"), text("found_at"))
+doubt_settled = table("doubt_settled", owned("doubt_id", "doubt"), text("given_by"), text("why"), text("given_at"))
+tray_finding = table(
     "tray_finding",
-    _owned("filing_id", "filing"),
+    owned("filing_id", "filing"),
     Column("place", BigInteger, primary_key=True),
-    _text("kind"),
-    _real("x_px"),
-    _real("y_px"),
-    _text("detail"),
+    text("kind"),
+    real("x_px"),
+    real("y_px"),
+    text("detail"),
 )
-picture = _table(
+picture = table(
     "picture",
-    _key(),
-    _to("shot_id", "shot"),
-    _text("path"),
-    _text("kind"),
-    _text("light", nullable=True),
-    _real("azimuth_deg"),
-    _whole("piece", nullable=True),
-    _text("filed_at"),
+    key(),
+    to("shot_id", "shot"),
+    text("path"),
+    text("kind"),
+    text("light", nullable=True),
+    real("azimuth_deg"),
+    whole("piece", nullable=True),
+    text("filed_at"),
 )
-piece = _table("piece", _key(), _to("tray_id", "tray"), _whole("piece"))
-judgement = _table(
+piece = table("piece", key(), to("tray_id", "tray"), whole("piece"))
+judgement = table(
     "judgement",
-    _key(),
-    _to("piece_id", "piece"),
-    _to("filing_id", "filing"),
-    _text("verdict"),
-    _text("fault", nullable=True),
-    _real("x_px"),
-    _real("y_px"),
-    _real("angle_deg"),
-    _real("fit_rms_mm"),
-    _text("digest"),
+    key(),
+    to("piece_id", "piece"),
+    to("filing_id", "filing"),
+    text("verdict"),
+    text("fault", nullable=True),
+    real("x_px"),
+    real("y_px"),
+    real("angle_deg"),
+    real("fit_rms_mm"),
+    text("digest"),
 )
-standing_tray = _table("standing_tray", _owned("tray_id", "tray"), _to("judging_id", "judging"))
-standing_piece = _table("standing_piece", _owned("piece_id", "piece"), _to("judgement_id", "judgement"))
-measure = _table(
+standing_tray = table(
+    "standing_tray",
+    owned("tray_id", "tray"),
+    to("judging_id", "judging"),
+    text("part"),
+    text("taken_at", nullable=True),
+    whole("pieces"),
+    whole("review"),
+    whole("reject"),
+)
+standing_piece = table("standing_piece", owned("piece_id", "piece"), to("judgement_id", "judgement"))
+lot_sum = table(
+    "lot_sum",
+    owned("lot_id", "lot"),
+    Column("part", Text, primary_key=True),
+    whole("trays"),
+    whole("pieces"),
+    whole("review"),
+    whole("reject"),
+    text("first_taken_at", nullable=True),
+)
+measure = table(
     "measure",
-    _owned("judgement_id", "judgement"),
+    owned("judgement_id", "judgement"),
     Column("measure", Text, primary_key=True),
     Column("zone", Text, primary_key=True),
-    _real("value"),
-    _real("uncertainty"),
+    real("value"),
+    real("uncertainty"),
 )
-reason = _table(
+reason = table(
     "reason",
-    _owned("judgement_id", "judgement"),
+    owned("judgement_id", "judgement"),
     Column("place", BigInteger, primary_key=True),
-    _text("measure"),
-    _text("zone", nullable=True),
-    _real("value"),
-    _real("uncertainty"),
-    _real("lower"),
-    _real("upper"),
-    _text("class"),
-    _text("outcome"),
-    _real("conformance"),
+    text("measure"),
+    text("zone", nullable=True),
+    real("value"),
+    real("uncertainty"),
+    real("lower"),
+    real("upper"),
+    text("class"),
+    text("outcome"),
+    real("conformance"),
 )
-finding_list = _table("finding_list", _owned("judgement_id", "judgement"), _body())
-profile = _table("profile", _owned("judgement_id", "judgement"), _body())
-blind_round = _table(
-    "blind_round", _key(), _text("name"), _whole("seed"), _whole("rounds"), _text("made_by"), _text("made_at")
+finding_list = table("finding_list", owned("judgement_id", "judgement"), body())
+profile = table("profile", owned("judgement_id", "judgement"), body())
+blind_round = table(
+    "blind_round", key(), text("name"), whole("seed"), whole("rounds"), text("made_by"), text("made_at")
 )
-blind_piece = _table(
+blind_piece = table(
     "blind_piece",
-    _owned("blind_id", "blind_round"),
+    owned("blind_id", "blind_round"),
     Column("place", BigInteger, primary_key=True),
-    _to("piece_id", "piece"),
-    _to("judgement_id", "judgement"),
-    _text("stratum", nullable=True),
+    to("piece_id", "piece"),
+    to("judgement_id", "judgement"),
+    text("stratum", nullable=True),
 )
-blind_stratum = _table(
+blind_stratum = table(
     "blind_stratum",
-    _owned("blind_id", "blind_round"),
+    owned("blind_id", "blind_round"),
     Column("stratum", Text, primary_key=True),
     Column("lot", Text, primary_key=True),
     Column("part", Text, primary_key=True),
-    _whole("size"),
+    whole("size"),
 )
-verdict = _table(
+verdict = table(
     "verdict",
-    _key(),
-    _text("uid"),
-    _to("piece_id", "piece"),
-    _to("judgement_id", "judgement", nullable=True),
-    _text("inspector"),
-    _text("identity"),
-    _whole("round"),
-    _text("verdict"),
-    _text("defects"),
-    _text("note"),
-    _text("given_at"),
-    _text("filed_at"),
-    _to("replaces", "verdict", nullable=True),
-    _to("blind_id", "blind_round", nullable=True),
-    _to("seen_id", "verdict", nullable=True),
+    key(),
+    text("uid"),
+    to("piece_id", "piece"),
+    to("judgement_id", "judgement", nullable=True),
+    text("inspector"),
+    text("identity"),
+    whole("round"),
+    text("verdict"),
+    text("defects"),
+    text("note"),
+    text("given_at"),
+    text("filed_at"),
+    to("replaces", "verdict", nullable=True),
+    to("blind_id", "blind_round", nullable=True),
+    to("seen_id", "verdict", nullable=True),
 )
-bench = _table(
+bench = table(
     "bench",
-    _owned("piece_id", "piece"),
-    _to("judgement_id", "judgement"),
-    _whole("waiting"),
-    _real("badness", nullable=False),
-    _text("class"),
-    _text("verdict"),
-    _text("part"),
-    _text("lot"),
-    _text("die"),
-    _text("taken_at"),
-    _text("holder"),
-    _text("holder_name"),
-    _real("held_until", nullable=False),
+    owned("piece_id", "piece"),
+    to("judgement_id", "judgement"),
+    whole("waiting"),
+    real("badness", nullable=False),
+    text("class"),
+    text("verdict"),
+    text("part"),
+    text("lot"),
+    text("die"),
+    text("taken_at"),
+    text("holder"),
+    text("holder_name"),
+    real("held_until", nullable=False),
 )
-station_check = _table(
+station_check = table(
     "station_check",
-    _key(),
-    _text("station"),
-    _text("digest"),
-    _text("outcome"),
-    _body(),
-    _text("checked_at"),
-    _text("filed_at"),
+    key(),
+    text("station"),
+    text("digest"),
+    text("outcome"),
+    body(),
+    text("checked_at"),
+    text("filed_at"),
 )
-lot_decision = _table(
+lot_decision = table(
     "lot_decision",
-    _key(),
-    _text("uid"),
-    _to("lot_id", "lot"),
-    _text("part"),
-    _text("decision"),
-    _text("given_by"),
-    _text("identity"),
-    _text("why"),
-    _body(),
-    _text("given_at"),
+    key(),
+    text("uid"),
+    to("lot_id", "lot"),
+    text("part"),
+    text("decision"),
+    text("given_by"),
+    text("identity"),
+    text("why"),
+    body(),
+    text("given_at"),
 )
-decided_judging = _table("decided_judging", _owned("decision_id", "lot_decision"), _owned("judging_id", "judging"))
-chain_link = _table("chain_link", _key(), _text("kind"), _whole("row_id"), _text("digest"), _text("hash"))
-kept_file = _table("kept_file", _key(), _text("path"), _text("digest"), _whole("bytes"), _text("filed_at"))
-forgotten = _table(
+decided_judging = table("decided_judging", owned("decision_id", "lot_decision"), owned("judging_id", "judging"))
+chain_link = table("chain_link", key(), text("kind"), whole("row_id"), text("digest"), text("hash"))
+kept_file = table("kept_file", key(), text("path"), text("digest"), whole("bytes"), text("filed_at"))
+forgotten = table(
     "forgotten",
-    _key(),
-    _text("path"),
-    _text("digest"),
-    _text("rule"),
-    _text("given_by"),
-    _text("identity"),
-    _text("given_at"),
+    key(),
+    text("path"),
+    text("digest"),
+    text("rule"),
+    text("given_by"),
+    text("identity"),
+    text("given_at"),
 )
-set_aside = _table("set_aside", _key(), _text("folder"), _text("digest"), _text("why"), _text("filed_at"))
-watched = _table("watched", _key(), _text("folder"), _text("digest"), _text("tray"), _text("filed_at"))
-line_message = _table(
+set_aside = table("set_aside", key(), text("folder"), text("digest"), text("why"), text("filed_at"))
+watched = table("watched", key(), text("folder"), text("digest"), text("tray"), text("filed_at"))
+line_message = table(
     "line_message",
-    _key(),
-    _to("judging_id", "judging"),
-    _text("station"),
-    _whole("sequence"),
-    _body(),
-    _text("filed_at"),
+    key(),
+    to("judging_id", "judging"),
+    text("station"),
+    whole("sequence"),
+    body(),
+    text("filed_at"),
 )
-line_sent = _table("line_sent", _owned("message_id", "line_message"), _text("sent_at"))
+line_sent = table("line_sent", owned("message_id", "line_message"), text("sent_at"))

@@ -5,6 +5,7 @@ What differs between SQLite and PostgreSQL stands in `{braces}`, see `dialects`.
 
 from app.store.database.dialects import guarded, statements
 from app.store.database.events_step import events
+from app.store.database.growth_step import growth
 
 _FIRST = """
 CREATE TABLE part (
@@ -293,4 +294,5 @@ STEPS = (
     events,
     _evidence,
     _designs,
+    growth,
 )

@@ -16,7 +16,7 @@ from app.store.evidence.rows import AT_ONCE, KINDS, digests, key_of
 BEGIN = "0" * 64
 # Writers that run side by side on PostgreSQL may commit rows in another order than they numbered them: so far back is
 # looked for rows without a link. None has that many rows of one kind under way beside another's. SQLite has one writer.
-_LOOK_BACK = {"sqlite": 0, "postgresql": 500}
+LOOK_BACK = {"sqlite": 0, "postgresql": 500}
 # Few rows, keyed by what they belong to and filed in any order: all of them are looked at.
 _ANY_ORDER = ("doubt_settled",)
 # Rows keyed so that are many: whoever files them says which, see `link_later`.
@@ -113,7 +113,7 @@ def _query(dialect: str) -> str:
     parts = []
     for kind in KINDS:
         key, newest = key_of(kind), f"(SELECT MAX(row_id) FROM chain_link WHERE kind = '{kind}')"
-        after = "0" if kind in _ANY_ORDER else f"COALESCE({newest} - {_LOOK_BACK[dialect]}, 0)"
+        after = "0" if kind in _ANY_ORDER else f"COALESCE({newest} - {LOOK_BACK[dialect]}, 0)"
         if kind in _TOLD:  # all of them once, in a store whose chain begins
             after = f"CASE WHEN {newest} IS NULL THEN 0 ELSE {_NO_ROW} END"
         parts.append(
@@ -123,4 +123,4 @@ def _query(dialect: str) -> str:
     return f"SELECT kind, row_id FROM ({' UNION ALL '.join(parts)}) AS waiting ORDER BY kind, row_id"
 
 
-_QUERIES = {dialect: text(_query(dialect)) for dialect in _LOOK_BACK}
+_QUERIES = {dialect: text(_query(dialect)) for dialect in LOOK_BACK}

@@ -36,6 +36,29 @@ JOIN judging AS j ON j.filing_id = f.id AND j.stood = 1
 WHERE i.place > ni.place OR (i.place = ni.place AND j.id > now.id) ORDER BY standing_tray.tray_id LIMIT 1
 """
 
+_OF_TRAYS = """
+SELECT stands.tray_id FROM standing_tray AS stands LEFT JOIN (
+    SELECT piece.tray_id, COUNT(*) AS pieces,
+        SUM(CASE WHEN judgement.verdict = 'review' THEN 1 ELSE 0 END) AS review,
+        SUM(CASE WHEN judgement.verdict = 'reject' THEN 1 ELSE 0 END) AS reject
+    FROM standing_piece JOIN piece ON piece.id = standing_piece.piece_id
+    JOIN judgement ON judgement.id = standing_piece.judgement_id GROUP BY piece.tray_id) AS made
+    ON made.tray_id = stands.tray_id
+WHERE stands.pieces <> COALESCE(made.pieces, 0) OR stands.review <> COALESCE(made.review, 0)
+    OR stands.reject <> COALESCE(made.reject, 0) ORDER BY stands.tray_id LIMIT 1
+"""
+_OF_LOTS = """
+WITH made AS (
+    SELECT tray.lot_id, stands.part, COUNT(*) AS trays, SUM(stands.pieces) AS pieces, SUM(stands.review) AS review,
+        SUM(stands.reject) AS reject, COALESCE(MIN(stands.taken_at), '') AS first
+    FROM standing_tray AS stands JOIN tray ON tray.id = stands.tray_id
+    WHERE tray.lot_id IS NOT NULL GROUP BY tray.lot_id, stands.part),
+kept AS (SELECT lot_id, part, trays, pieces, review, reject, COALESCE(first_taken_at, '') AS first FROM lot_sum)
+SELECT lot_id FROM (
+    SELECT * FROM (SELECT * FROM made EXCEPT SELECT * FROM kept) AS lacking
+    UNION ALL SELECT * FROM (SELECT * FROM kept EXCEPT SELECT * FROM made) AS strange) AS wrong ORDER BY lot_id LIMIT 1
+"""
+
 
 @dataclass(frozen=True, slots=True)
 class Broken:
@@ -126,6 +149,12 @@ def _standing(connection: Connection) -> Iterator[Broken]:
     tray = connection.execute(text(_NEWEST_ACT)).scalar()
     if tray is not None:
         yield Broken(None, f"what stands of tray {tray} is not its newest act")
+    tray = connection.execute(text(_OF_TRAYS)).scalar()
+    if tray is not None:
+        yield Broken(None, f"the counts kept of tray {tray} are not those of its pieces")
+    lot = connection.execute(text(_OF_LOTS)).scalar()
+    if lot is not None:
+        yield Broken(None, f"the sums kept of lot {lot} are not those of its trays")
 
 
 def _against(connection: Connection, head: Head, known: Head) -> Iterator[Broken]:

@@ -13,6 +13,7 @@ from sqlalchemy import Connection, exists, func, insert, select
 from app.store.database import schema
 from app.store.database.connection import Store, now
 from app.store.database.definitions import pack, unpack
+from app.store.evidence.chain import LOOK_BACK
 from app.store.results.acts import judgements_of
 from app.store.results.recall import judged_pieces
 from app.studies import first_reason
@@ -38,14 +39,16 @@ def make_messages(store: Store, at_most: int = AT_ONCE) -> int:
     Sequences of a station have neither gaps nor repeats; two programs that do this at once take turns.
     """
     message, judging = schema.line_message, schema.judging
-    lacking = (
-        select(judging.c.id)
-        .where(judging.c.changed == 1, ~exists().where(message.c.judging_id == judging.c.id))
-        .order_by(judging.c.id)
-        .limit(at_most)
-    )
     with store.write() as connection:
         _take_turns(connection)
+        newest = connection.execute(select(func.max(message.c.judging_id))).scalar() or 0
+        lacking = (
+            select(judging.c.id)
+            .where(judging.c.id > newest - LOOK_BACK[connection.dialect.name])
+            .where(judging.c.changed == 1, ~exists().where(message.c.judging_id == judging.c.id))
+            .order_by(judging.c.id)
+            .limit(at_most)
+        )
         ids = connection.execute(lacking).scalars().all()
         for judging_id in ids:
             content = _content(connection, judging_id)
@@ -58,11 +61,15 @@ def make_messages(store: Store, at_most: int = AT_ONCE) -> int:
 
 
 def unsent(store: Store, at_most: int = AT_ONCE) -> tuple[Message, ...]:
-    """Messages not known to have arrived, in the order they were made."""
+    """Messages not known to have arrived, in the order they were made.
+
+    They are sent in that order, each once the one before it has arrived: so all of them are newer than what has.
+    """
     message, sent = schema.line_message, schema.line_sent
-    query = select(message).where(~exists().where(sent.c.message_id == message.c.id)).order_by(message.c.id)
     with store.read() as connection:
-        rows = connection.execute(query.limit(at_most)).all()
+        newest = connection.execute(select(func.max(sent.c.message_id))).scalar() or 0
+        query = select(message).where(message.c.id > newest).order_by(message.c.id).limit(at_most)
+        rows = connection.execute(query).all()
     return tuple(
         Message(row.id, row.station, row.sequence, json.dumps(unpack(row.body), ensure_ascii=False)) for row in rows
     )

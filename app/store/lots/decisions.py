@@ -109,11 +109,3 @@ def decisions(store: Store, lot: str, part: str) -> tuple[Decision, ...]:
         )
         for row in rows
     )
-
-
-def decided_lots(store: Store) -> frozenset[tuple[str, str]]:
-    """Lots, each with a part, that anybody decided on."""
-    table = schema.lot_decision
-    query = select(schema.lot.c.lot, table.c.part).distinct().join_from(table, schema.lot)
-    with store.read() as connection:
-        return frozenset((row.lot, row.part) for row in connection.execute(query))

@@ -1,13 +1,17 @@
 """Lots and what is known of how they were made."""
 
 from dataclasses import dataclass
+from typing import Any
 
-from sqlalchemy import case, distinct, func, select
+from sqlalchemy import Row, func, select
 
 from app.store.database import schema
 from app.store.database.connection import Store, now
 from app.store.database.rows import add, ensure
 from app.store.results.filing import split_value
+
+LISTED = 100
+"""So many of the newest lots are listed where nobody asks for all."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -60,42 +64,39 @@ def lot_values(store: Store, lot: str) -> dict[str, str | float]:
     return known
 
 
-def list_lots(store: Store) -> tuple[LotSummary, ...]:
-    """Every lot that has pieces, by the time its first tray was taken."""
-    judgement, filing, shot, stands = schema.judgement, schema.filing, schema.shot, schema.standing_piece
-    first = func.min(shot.c.taken_at)
-    query = (
-        select(
-            schema.lot.c.lot,
-            first.label("first"),
-            func.count(distinct(shot.c.tray_id)).label("trays"),
-            func.count().label("pieces"),
-            func.sum(case((judgement.c.verdict == "review", 1), else_=0)).label("review"),
-            func.sum(case((judgement.c.verdict == "reject", 1), else_=0)).label("reject"),
-        )
-        .join(stands, stands.c.judgement_id == judgement.c.id)
-        .join(filing, filing.c.id == judgement.c.filing_id)
-        .join(shot, shot.c.id == filing.c.shot_id)
-        .join(schema.tray, schema.tray.c.id == shot.c.tray_id)
-        .join(schema.lot, schema.lot.c.id == schema.tray.c.lot_id)
-        .group_by(schema.lot.c.id, schema.lot.c.lot)
-        .order_by(first, schema.lot.c.lot)
-    )
-    of_parts = (
-        select(schema.lot.c.lot, shot.c.part)
-        .join(schema.tray, schema.tray.c.lot_id == schema.lot.c.id)
-        .join(schema.standing_tray, schema.standing_tray.c.tray_id == schema.tray.c.id)
-        .join(schema.judging, schema.judging.c.id == schema.standing_tray.c.judging_id)
-        .join(filing, filing.c.id == schema.judging.c.filing_id)
-        .join(shot, shot.c.id == filing.c.shot_id)
-        .distinct()
-    )
+def list_lots(store: Store, newest: int | None = None) -> tuple[LotSummary, ...]:
+    """Lots that have pieces, by the time their first tray was taken: all of them, or so many of the newest."""
+    sums, lot = schema.lot_sum, schema.lot
+    first = func.min(sums.c.first_taken_at)
+    chosen = select(lot.c.id, lot.c.lot, first.label("first")).join(sums, sums.c.lot_id == lot.c.id)
+    chosen = chosen.group_by(lot.c.id, lot.c.lot).order_by(first.desc().nulls_last(), lot.c.lot.desc())
+    if newest is not None:
+        chosen = chosen.limit(newest)
     with store.read() as connection:
-        rows = connection.execute(query).all()
-        parts: dict[str, list[str]] = {}
-        for row in connection.execute(of_parts.order_by(shot.c.part)):
-            parts.setdefault(row.lot, []).append(row.part)
+        heads = connection.execute(chosen).all()[::-1]
+        of_lot: dict[int, list[Row[Any]]] = {}
+        query = select(sums) if newest is None else select(sums).where(sums.c.lot_id.in_([one.id for one in heads]))
+        for row in connection.execute(query.order_by(sums.c.part)):
+            of_lot.setdefault(row.lot_id, []).append(row)
     return tuple(
-        LotSummary(row.lot, tuple(parts[row.lot]), row.first, row.trays, row.pieces, int(row.review), int(row.reject))
-        for row in rows
+        LotSummary(
+            lot=head.lot,
+            parts=tuple(row.part for row in of_lot[head.id]),
+            first_taken_at=head.first,
+            trays=sum(row.trays for row in of_lot[head.id]),
+            pieces=sum(row.pieces for row in of_lot[head.id]),
+            review=sum(row.review for row in of_lot[head.id]),
+            reject=sum(row.reject for row in of_lot[head.id]),
+        )
+        for head in heads
     )
+
+
+def known_parts(store: Store, lot: str | None = None) -> tuple[str, ...]:
+    """The parts of a lot, or of all lots, by name."""
+    sums = schema.lot_sum
+    query = select(sums.c.part).distinct().order_by(sums.c.part)
+    if lot is not None:
+        query = query.join(schema.lot, schema.lot.c.id == sums.c.lot_id).where(schema.lot.c.lot == lot)
+    with store.read() as connection:
+        return tuple(connection.execute(query).scalars())

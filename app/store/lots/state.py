@@ -9,11 +9,11 @@ import numpy as np
 
 from app.store.database.connection import Store
 from app.store.database.definitions import digest
-from app.store.lots.decisions import Decision, Word, decided_lots, decisions
-from app.store.lots.lot_list import list_lots, lot_values, set_lot_value
+from app.store.lots.decisions import Decision, Word, decisions
+from app.store.lots.lot_list import LotSummary, known_parts, list_lots, lot_values, set_lot_value
 from app.store.lots.pieces import LotContent, judgings_of, lot_content
 from app.store.people.actor import Acted
-from app.store.people.verdicts import Standing, holding, standing
+from app.store.people.verdicts import Standing, holding, on_blind_pieces, standing
 from app.store.stations.checks import SuspectTray, suspect_trays
 from app.studies import (
     ACCEPT,
@@ -35,6 +35,8 @@ from vision.records import Verdict
 LOT_SIZE = "lot_size"
 """Process value of a lot: how many pieces it has where only a sample of them was photographed; with a part's name after
 it, how many of that part, which comes first."""
+_NAMED = 20
+"""So many lots are named to somebody who asks for one that is not there."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -182,14 +184,14 @@ def _came_after(newest: Decision, judgings: Mapping[int, str], suspect: Collecti
     return tuple(words for words, so in came.items() if so)
 
 
-def standings(store: Store) -> dict[tuple[str, str], str]:
-    """The standing of each lot and part that was decided on, without the time that reading all their pieces takes.
+def standings(store: Store, lots: Iterable[LotSummary]) -> dict[tuple[str, str], str]:
+    """The standing of those lots and parts that were decided on, without the time that reading all their pieces takes.
 
     Verdicts that changed after a decision show in `LotState.standing` only.
     """
     found = {}
     in_doubt = suspect_trays(store)
-    for lot, part in decided_lots(store):
+    for lot, part in [(one.lot, part) for one in lots for part in one.parts]:
         newest = on_packing(decisions(store, lot, part))
         if newest is not None:
             judgings = judgings_of(store, lot, part)
@@ -207,20 +209,21 @@ def lot_state(store: Store, lot: str, part: str | None = None) -> LotState:
     Unusable
         There is no such lot, or it is of several parts and none was named.
     """
-    known = {one.lot: one.parts for one in list_lots(store)}
-    if lot not in known:
-        raise Unusable("lot", "", f"one of {', '.join(known) or 'none yet'}", lot)
-    if part is None and len(known[lot]) > 1:
-        raise Unusable("--part", "", f"one of {', '.join(known[lot])}", "none")
-    name = known[lot][0] if part is None else part
-    if name not in known[lot]:
-        raise Unusable("--part", "", f"one of {', '.join(known[lot])}", name)
+    parts = known_parts(store, lot)
+    if not parts:
+        names = ", ".join(one.lot for one in list_lots(store, _NAMED))
+        raise Unusable("lot", "", f"a lot of the store, such as {names or 'none yet'}", lot)
+    if part is None and len(parts) > 1:
+        raise Unusable("--part", "", f"one of {', '.join(parts)}", "none")
+    name = parts[0] if part is None else part
+    if name not in parts:
+        raise Unusable("--part", "", f"one of {', '.join(parts)}", name)
     content = lot_content(store, lot, name)
-    everybody = standing(store)
     own = {piece.piece_id for piece in content.pieces}
-    said = tuple(one for one in everybody if one.piece_id in own and one.blind is None)
+    said = tuple(one for one in standing(store, piece_ids=sorted(own)) if one.blind is None)
     fates = fates_of(content.pieces, holding(store, sorted({one.piece_id for one in said})))
-    figures = lot_figures(content.trays, content.pieces, fates, bad_among_passed(store, name, everybody, own))
+    passed = bad_among_passed(store, name, on_blind_pieces(store), own)
+    figures = lot_figures(content.trays, content.pieces, fates, passed)
     trays = {tray.tray for tray in content.trays}
     suspect = tuple(tray for tray in suspect_trays(store, lot) if tray.tray in trays)
     taken = decisions(store, lot, name)
@@ -263,12 +266,10 @@ def series_up_to(store: Store, state: LotState) -> tuple[SampledLot, ...]:
     names = list(sizes)
     if state.lot not in names:
         return ()
-    everybody = holding(store)
     series = []
     for name, follower in zip(names, [*names[1:], None], strict=True):
         pieces = lot_content(store, name, state.part).pieces
-        own = {piece.piece_id for piece in pieces}
-        fates = fates_of(pieces, [one for one in everybody if one.piece_id in own])
+        fates = fates_of(pieces, holding(store, sorted(piece.piece_id for piece in pieces)))
         chosen = tuple(one.then for one in decisions(store, name, state.part) if one.then is not None)
         series.append(SampledLot(name, sizes[name], tuple(fates.values()), chosen, follower))
         if name == state.lot:

@@ -7,7 +7,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any, Literal
 
-from sqlalchemy import Connection, Row, exists, func, select
+from sqlalchemy import ColumnElement, Connection, Row, exists, func, select
 
 from app.store.database import schema
 from app.store.database.connection import Store, now
@@ -18,6 +18,7 @@ from app.store.people.queue_lines import lay_out
 VerdictWord = Literal["accept", "reject", "withdrawn"]
 Identity = Literal["declared", "login", "imported"]
 Outcome = Literal["stored", "known", "corrected", "refused"]
+_AT_ONCE = 500  # keys in one query: SQLite of old took 999 at most
 
 
 @dataclass(frozen=True, slots=True)
@@ -165,23 +166,43 @@ def standing(
     Rounds count the same inspector's repeats of a piece from 1, reviews and blind rounds in the order they were begun;
     within one blind round (`blind` names it) they are that round's own turns.
     """
+    table = schema.verdict
+    some: list[ColumnElement[bool]] = []
+    if inspector is not None:
+        some.append(table.c.inspector == inspector)
+    if blind is not None:
+        some.append(schema.blind_round.c.name == blind)
+    if piece_ids is None:
+        rows = _standing_rows(store, some)
+    else:
+        portions = [piece_ids[start : start + _AT_ONCE] for start in range(0, len(piece_ids), _AT_ONCE)]
+        found = [row for ids in portions for row in _standing_rows(store, [*some, table.c.piece_id.in_(ids)])]
+        rows = sorted(found, key=lambda row: row.id)
+    return _standings(rows, own_turns=blind is not None)
+
+
+def on_blind_pieces(store: Store) -> tuple[Standing, ...]:
+    """All verdicts that stand on pieces of blind rounds, those outside the rounds among them."""
+    pieces = select(schema.blind_piece.c.piece_id)
+    return _standings(_standing_rows(store, [schema.verdict.c.piece_id.in_(pieces)]), own_turns=False)
+
+
+def _standing_rows(store: Store, some: Sequence[ColumnElement[bool]]) -> Sequence[Row[Any]]:
     table, later = schema.verdict, schema.verdict.alias()
     query = (
         select(table, schema.tray.c.tray, schema.piece.c.piece, schema.blind_round.c.name)
         .join(schema.piece, schema.piece.c.id == table.c.piece_id)
         .join(schema.tray, schema.tray.c.id == schema.piece.c.tray_id)
         .outerjoin(schema.blind_round, schema.blind_round.c.id == table.c.blind_id)
-        .where(table.c.verdict != "withdrawn", ~exists().where(later.c.replaces == table.c.id))
+        .where(table.c.verdict != "withdrawn", ~exists().where(later.c.replaces == table.c.id), *some)
         .order_by(table.c.id)
     )
-    if inspector is not None:
-        query = query.where(table.c.inspector == inspector)
-    if blind is not None:
-        query = query.where(schema.blind_round.c.name == blind)
-    if piece_ids is not None:
-        query = query.where(table.c.piece_id.in_(piece_ids))
     with store.read() as connection:
-        rows = connection.execute(query).all()
+        return connection.execute(query).all()
+
+
+def _standings(rows: Sequence[Row[Any]], own_turns: bool) -> tuple[Standing, ...]:
+    """Rows as records; rounds are counted, or are a blind round's own turns."""
     counts: dict[tuple[int, str], int] = {}
     said = []
     for row in rows:
@@ -195,7 +216,7 @@ def standing(
                 row.piece,
                 row.inspector,
                 row.identity,
-                row.round if blind is not None else counts[key],
+                row.round if own_turns else counts[key],
                 row.verdict,
                 tuple(filter(None, row.defects.split(";"))),
                 row.note,

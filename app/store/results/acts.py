@@ -1,5 +1,6 @@
 """Acts: each judging of a shot, in the order of filing; the newest of a tray's newest shot is what stands."""
 
+from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
@@ -9,6 +10,7 @@ from sqlalchemy import Connection, Row, delete, insert, or_, select
 from app.store.database import schema
 from app.store.database.connection import moment, now
 from app.store.database.rows import add
+from app.store.lots.sums import sum_up
 from app.store.results.shots import Chosen, Place
 
 
@@ -168,13 +170,23 @@ def judgements_of(connection: Connection, filing_id: int) -> dict[int, int]:
 
 def _put_in_force(connection: Connection, tray_id: int, judging_id: int, filing_id: int) -> None:
     """Make a tray stand as one act has it: its pieces are those of that act, each once."""
-    tray, piece = schema.standing_tray, schema.standing_piece
-    connection.execute(delete(tray).where(tray.c.tray_id == tray_id))
-    connection.execute(insert(tray).values(tray_id=tray_id, judging_id=judging_id))
+    tray, piece, table = schema.standing_tray, schema.standing_piece, schema.judgement
+    stands = judgements_of(connection, filing_id)
     connection.execute(delete(piece).where(piece.c.piece_id.in_(pieces_of(connection, tray_id))))
-    rows = [{"piece_id": one, "judgement_id": of} for one, of in judgements_of(connection, filing_id).items()]
+    rows = [{"piece_id": one, "judgement_id": of} for one, of in stands.items()]
     if rows:
         connection.execute(insert(piece), rows)
+    said = Counter(connection.execute(select(table.c.verdict).where(table.c.id.in_(list(stands.values())))).scalars())
+    shot, filing = schema.shot, schema.filing
+    of_shot = select(shot.c.part, shot.c.taken_at, schema.tray.c.lot_id).join(filing, filing.c.shot_id == shot.c.id)
+    head = connection.execute(
+        of_shot.join(schema.tray, schema.tray.c.id == shot.c.tray_id).where(filing.c.id == filing_id)
+    ).one()
+    counts = {"pieces": len(stands), "review": said["review"], "reject": said["reject"]}
+    values = {"judging_id": judging_id, "part": head.part, "taken_at": head.taken_at, **counts}
+    connection.execute(delete(tray).where(tray.c.tray_id == tray_id))
+    connection.execute(insert(tray).values(tray_id=tray_id, **values))
+    sum_up(connection, [head.lot_id])
 
 
 def pieces_of(connection: Connection, tray_id: int) -> list[int]:

@@ -8,11 +8,12 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any, Literal
 
-from sqlalchemy import Connection, Row, func, or_, select, update
+from sqlalchemy import Connection, Row, func, select, union, update
 
 from app.store.database import schema
 from app.store.database.connection import now
 from app.store.database.rows import add, ensure, find
+from app.store.lots.sums import sum_up
 from vision.errors import Unusable
 from vision.records import TrayResult
 
@@ -82,9 +83,10 @@ def place_of(connection: Connection, result: TrayResult, lot_id: int | None, cho
 def _candidates(connection: Connection, result: TrayResult) -> Sequence[Row[Any]]:
     """Shots that bear the result's name or its frames, with their trays, in the order of filing."""
     shot, tray, identity, lot = schema.shot, schema.tray, schema.shot_identity, schema.lot
-    alike = tray.c.tray == result.tray
+    # Two searches, each by an index of its own: one for either would read every shot of the store.
+    alike = [select(shot.c.id).join(tray, tray.c.id == shot.c.tray_id).where(tray.c.tray == result.tray)]
     if result.digests is not None:
-        alike = or_(alike, identity.c.frames == result.digests.frames)
+        alike.append(select(identity.c.shot_id).where(identity.c.frames == result.digests.frames))
     query = (
         select(
             shot.c.id.label("shot_id"),
@@ -101,7 +103,7 @@ def _candidates(connection: Connection, result: TrayResult) -> Sequence[Row[Any]
         .join(identity, identity.c.shot_id == shot.c.id)
         .join(tray, tray.c.id == shot.c.tray_id)
         .outerjoin(lot, lot.c.id == tray.c.lot_id)
-        .where(alike)
+        .where(shot.c.id.in_(union(*alike)))
         .order_by(shot.c.id)
     )
     return list(connection.execute(query))
@@ -139,6 +141,7 @@ def _move(
     tray = schema.tray
     values = {"tray": result.tray, "lot_id": lot_id}
     connection.execute(update(tray).where(tray.c.id == known.tray_id).values(**values))
+    sum_up(connection, [known.tray_lot_id, lot_id])
     _note(connection, chosen, known, result)
 
 

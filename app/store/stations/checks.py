@@ -3,9 +3,10 @@
 import json
 from collections.abc import Iterable, Sequence
 from dataclasses import asdict, dataclass
-from datetime import datetime
+from datetime import date, datetime, timedelta
+from typing import Any
 
-from sqlalchemy import func, select
+from sqlalchemy import ColumnElement, Connection, Row, and_, func, or_, select
 
 from app.store.database import schema
 from app.store.database.connection import Store, moment, now
@@ -15,6 +16,8 @@ from vision.formats import (
     Check as Check,  # for the page, which knows the store only
     check_record,
 )
+
+_AT_ONCE = 500  # keys in one query: SQLite of old took 999 at most
 
 
 @dataclass(frozen=True, slots=True)
@@ -106,7 +109,39 @@ def suspect_trays(store: Store, lot: str | None = None, among: Sequence[str] | N
     of_station = _suspect_periods(store)
     if not of_station:
         return ()
-    filing, shot, tray, stands = schema.filing, schema.shot, schema.tray, schema.standing_tray
+    shot, tray, lots = schema.shot, schema.tray, schema.lot
+    about = (_about(station, period) for station, periods in of_station.items() for period in periods)
+    query = select(shot.c.tray_id).where(or_(*about)).distinct()
+    if lot is not None or among is not None:
+        query = query.join(tray, tray.c.id == shot.c.tray_id)
+    if lot is not None:
+        query = query.join(lots, lots.c.id == tray.c.lot_id).where(lots.c.lot == lot)
+    if among is not None:
+        query = query.where(tray.c.tray.in_(list(among)))
+    with store.read() as connection:
+        ids = sorted(connection.execute(query).scalars())
+        portions = [ids[start : start + _AT_ONCE] for start in range(0, len(ids), _AT_ONCE)]
+        rows = [row for some in portions for row in _standing(connection, some)]
+    return tuple(
+        SuspectTray(row.tray, row.lot, row.station, row.taken_at)
+        for row in sorted(rows, key=lambda row: row.id)
+        if row.station in of_station
+        and any(
+            period.holds(moment(row.taken_at or row.shot_filed_at), moment(row.judged_at))
+            for period in of_station[row.station]
+        )
+    )
+
+
+def _standing(connection: Connection, tray_ids: Sequence[int]) -> list[Row[Any]]:
+    """What stands of some trays: its shot, and when that was judged first by the station file of the judging."""
+    filing, shot, tray, stands, judging = (
+        schema.filing,
+        schema.shot,
+        schema.tray,
+        schema.standing_tray,
+        schema.judging,
+    )
     before = filing.alias()
     judged_first = (
         select(func.min(before.c.filed_at))
@@ -114,27 +149,26 @@ def suspect_trays(store: Store, lot: str | None = None, among: Sequence[str] | N
         .scalar_subquery()
     )
     judged_at = func.coalesce(judged_first, filing.c.filed_at)  # imported results may come without their station
+    times = (shot.c.filed_at.label("shot_filed_at"), judged_at.label("judged_at"))
     query = (
-        select(tray.c.tray, schema.lot.c.lot, shot.c.station, shot.c.taken_at, shot.c.filed_at, judged_at)
+        select(judging.c.id, tray.c.tray, schema.lot.c.lot, shot.c.station, shot.c.taken_at, *times)
         .join(stands, stands.c.tray_id == tray.c.id)
-        .join(schema.judging, schema.judging.c.id == stands.c.judging_id)
-        .join(filing, filing.c.id == schema.judging.c.filing_id)
+        .join(judging, judging.c.id == stands.c.judging_id)
+        .join(filing, filing.c.id == judging.c.filing_id)
         .join(shot, shot.c.id == filing.c.shot_id)
         .outerjoin(schema.lot, schema.lot.c.id == tray.c.lot_id)
-        .where(shot.c.station.in_(list(of_station)))
-        .order_by(schema.judging.c.id)
+        .where(stands.c.tray_id.in_(tray_ids))
     )
-    if lot is not None:
-        query = query.where(schema.lot.c.lot == lot)
-    if among is not None:
-        query = query.where(tray.c.tray.in_(list(among)))
-    with store.read() as connection:
-        rows = connection.execute(query).all()
-    return tuple(
-        SuspectTray(name, its_lot, station, taken_at)
-        for name, its_lot, station, taken_at, shot_filed_at, judged in rows
-        if any(period.holds(moment(taken_at or shot_filed_at), moment(judged)) for period in of_station[station])
-    )
+    return list(connection.execute(query))
+
+
+def _about(station: str, period: SuspectPeriod) -> ColumnElement[bool]:
+    """Shots of a station that a period may hold, by an index: times stand as written, in two forms."""
+    shot, day = schema.shot, timedelta(days=1)
+    since = (date.min if period.since is None else (period.since - day).date()).isoformat()
+    until = (date.max if period.until is None else (period.until + 2 * day).date()).isoformat()
+    forms = [shot.c.taken_at.between(since.replace("-", dash), until.replace("-", dash)) for dash in ("-", "")]
+    return and_(shot.c.station == station, or_(shot.c.taken_at.is_(None), *forms))
 
 
 def _time_of(check: Check | None) -> datetime | None:
