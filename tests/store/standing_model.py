@@ -1,23 +1,26 @@
 """What stands, against a plain truth in memory: random sequences of all that people and folders do to a store.
 
-`python -m tests.store.standing_model 2000 [postgresql://...]` plays so many sequences by hand; `test_standing_model`
-plays a few. After each step: what stands, what waits, what goes to packing, what the line was told, and what is said of
-each lot agree with the truth.
+`python -m tests.store.standing_model 2000 --jobs 16` plays so many sequences by hand, with `--postgresql` on a server
+of its own; `test_standing_model` plays a few. After each step: what stands, what waits, what goes to packing, what the
+line was told, what is said of each lot and the sums kept of it agree with the truth.
 """
 
+import argparse
 import json
 import shutil
-import sys
 import tempfile
 from collections.abc import Callable
-from contextlib import suppress
-from dataclasses import dataclass, field, replace
+from concurrent.futures import ProcessPoolExecutor
+from contextlib import nullcontext, suppress
+from dataclasses import replace
 from datetime import UTC, datetime, timedelta
+from multiprocessing import get_context
 from pathlib import Path
-from typing import Any, Literal
+from typing import Any
 
-from hypothesis import HealthCheck, settings, strategies as st
+from hypothesis import HealthCheck, seed as with_seed, settings, strategies as st
 from hypothesis.stateful import RuleBasedStateMachine, invariant, rule, run_state_machine_as_test
+from sqlalchemy import event
 
 from app.store.database import schema
 from app.store.database.connection import Store, open_store
@@ -32,174 +35,17 @@ from app.store.people.verdicts import NewVerdict, give
 from app.store.results.filing import ToFile, file_tray
 from app.store.results.recall import recall_results
 from app.store.results.shots import Chosen, Undecided
+from tests.store.conftest import new_schema
 from tests.store.made import LIMITS, PART, STATION, made_piece, made_tray
-from vision.records.judged import Digests, TrayResult, Verdict
+from tests.store.postgresql_server import postgresql_server
+from tests.store.standing_truth import PHOTOGRAPHS, WAYS, Photograph, Said, Truth, Word
+from vision.records.judged import Digests, TrayResult
 
-GUARD_MM = 1.6448536 * 0.011
-"""Guard band of the made pieces' outline value: the normal quantile of 0.95, from any table, times its uncertainty."""
-RANK = {"pass": 0, "review": 1, "reject": 2}
-Word = Literal["accept", "reject", "withdrawn"]
-
-WAYS: tuple[tuple[tuple[Verdict, float], ...], ...] = (
-    (("pass", 0.1), ("review", 0.1)),
-    (("reject", 0.31), ("reject", 0.31)),  # a wrong station: all reject
-    (("reject", 0.32), ("pass", 0.1)),  # within the guard band of the one before
-    (("reject", 0.9), ("review", 0.1), ("pass", 0.1)),
-    (("review", 0.1),),
-)
-"""What a judging may come to: verdict and outward deviation (mm) of each piece."""
+STEPS = 20
 
 
-@dataclass(frozen=True)
-class Photograph:
-    """A shot as shot.json has it; `frames` tells one from another."""
-
-    tray: str
-    lot: str | None
-    frames: int
-    retake: bool = False
-
-
-PHOTOGRAPHS = (
-    Photograph("T-1", "A", 1),
-    Photograph("T-1", "B", 2),  # the name again, in another lot
-    Photograph("T-1", "A", 3, retake=True),
-    Photograph("T-1", "A", 4),  # the name again in the same lot, and nobody said why
-    Photograph("T-1", "B", 1),  # the first shot, claimed by another lot
-    Photograph("T-2", "A", 1),  # the first shot under another name
-    Photograph("T-2", None, 5),
-    Photograph("T-2", "A", 5),  # that shot with a lot
-)
-
-
-@dataclass(eq=False)
-class Judging:
-    """One judging of a shot that stood for its shot."""
-
-    said: tuple[str | None, int]  # the lot that the result names, and the way it was judged
-    judged_at: datetime
-
-
-@dataclass(eq=False)
-class TrueShot:
-    frames: int
-    acts: list[Judging] = field(default_factory=list)
-    filed: set[tuple[tuple[str | None, int], datetime]] = field(default_factory=set)
-
-
-@dataclass(eq=False)
-class Tray:
-    tray: str
-    lot: str | None
-    shots: list[TrueShot]
-    born_retake: bool
-
-    def stands(self) -> tuple[TrueShot, Judging] | None:
-        shot = next((one for one in reversed(self.shots) if one.acts), None)
-        return None if shot is None else (shot, shot.acts[-1])
-
-
-@dataclass(eq=False)
-class Said:
-    number: int
-    uid: str
-    key: tuple[int, int]  # the tray (by its place in the truth) and the piece
-    who: str
-    word: Word
-    on: Any  # what was judged: shot, what the result said, the piece's verdict and value
-    seen: int
-    gone: bool = False
-
-
-class Truth:
-    """The rules once more, written for being read, with no database."""
-
-    def __init__(self) -> None:
-        self.trays: list[Tray] = []
-        self.line: list[tuple[Any, ...]] = []
-        self.said: list[Said] = []
-
-    def judged(self, photograph: Photograph, way: int, at: datetime, live: bool, chosen: str | None) -> bool:
-        """Take a result in; False where only a person can say what it is."""
-        home = next((one for one in self.trays if (one.tray, one.lot) == (photograph.tray, photograph.lot)), None)
-        tray = next((one for one in self.trays for s in one.shots if s.frames == photograph.frames), None)
-        moved = False
-        if tray is not None:
-            shot = next(one for one in tray.shots if one.frames == photograph.frames)
-            if tray is not home:
-                if chosen != "move" or home is not None:
-                    return False
-                tray.tray, tray.lot, moved = photograph.tray, photograph.lot, True
-        else:
-            shot = TrueShot(photograph.frames)
-            if home is None:
-                tray = Tray(photograph.tray, photograph.lot, [shot], photograph.retake)
-                self.trays.append(tray)
-            elif photograph.retake or chosen == "retake":
-                tray = home
-                tray.shots.append(shot)
-            elif home.born_retake and photograph.frames < min(one.frames for one in home.shots):
-                tray = home
-                tray.shots.insert(0, shot)
-            else:
-                return False
-        self._act(tray, shot, Judging((photograph.lot, way), at), live, chosen == "stand", moved)
-        return True
-
-    def _act(self, tray: Tray, shot: TrueShot, act: Judging, live: bool, asked: bool, moved: bool) -> None:
-        before, last = self.shown(tray), shot.acts[-1] if shot.acts else None
-        same, known = last is not None and last.said == act.said, (act.said, act.judged_at) in shot.filed
-        later = last is not None and act.judged_at > last.judged_at
-        if not same and (last is None or live or asked or (later and not known)):
-            shot.acts.append(act)
-        if not same or moved:
-            shot.filed.add((act.said, act.judged_at))
-        if self.shown(tray) != before or moved:
-            self.line.append((tray.tray, tray.lot, [verdict for verdict, _ in self.pieces(tray)]))
-
-    def shown(self, tray: Tray) -> Any:
-        found = tray.stands()
-        return None if found is None else (found[0].frames, found[1].said)
-
-    def pieces(self, tray: Tray) -> tuple[tuple[Verdict, float], ...]:
-        found = tray.stands()
-        return () if found is None else WAYS[found[1].said[1]]
-
-    def judgement(self, key: tuple[int, int]) -> Any:
-        """What stands of a piece; None where a newer shot or judging does not show it."""
-        tray, pieces = self.trays[key[0]], self.pieces(self.trays[key[0]])
-        return (*self.shown(tray), pieces[key[1] - 1]) if key[1] <= len(pieces) else None
-
-    def standing_pieces(self) -> list[tuple[int, int]]:
-        return [(k, n + 1) for k, tray in enumerate(self.trays) for n in range(len(self.pieces(tray)))]
-
-    def people(self, key: tuple[int, int]) -> tuple[str | None, bool]:
-        """The word that counts on a piece, and whether people differ."""
-        on = [one for one in self.said if one.key == key and not one.gone and one.word != "withdrawn"]
-        left = [one for one in on if not any(other.number > one.number and other.seen >= one.number for other in on)]
-        rejects = [one for one in left if one.word == "reject"]
-        accepts = [one for one in left if one.word == "accept" and nothing_worse(self.judgement(key), one.on)]
-        word = "reject" if rejects else "accept" if accepts else None
-        return word, bool(rejects and accepts)
-
-    def waits(self, key: tuple[int, int]) -> bool:
-        word, differ = self.people(key)
-        return differ or (self.judgement(key)[-1][0] != "pass" and word is None)
-
-    def packed(self, key: tuple[int, int]) -> bool:
-        word, _ = self.people(key)
-        return word != "reject" and (self.judgement(key)[-1][0] == "pass" or word == "accept")
-
-
-def nothing_worse(now: Any, then: Any) -> bool:
-    if now == then:
-        return True
-    (verdict, value), (old, old_value) = now[-1], then[-1]
-    if verdict == "pass":
-        return True
-    if RANK[verdict] > RANK[old]:
-        return False
-    return bool(verdict != "reject" or value <= old_value + GUARD_MM)
+class Killed(BaseException):
+    """What ends a program between any two of its statements."""
 
 
 class StandingModel(RuleBasedStateMachine):
@@ -252,18 +98,26 @@ class StandingModel(RuleBasedStateMachine):
     def bring_in_a_folder(self, photograph: Photograph, way: int, ago: int, chosen: str | None) -> None:
         self._file(photograph, way, self.clock - timedelta(minutes=ago), False, chosen)
 
-    @rule(photograph=st.sampled_from(PHOTOGRAPHS), way=st.integers(0, len(WAYS) - 1))
-    def be_killed_while_filing(self, photograph: Photograph, way: int) -> None:
-        class Killed(BaseException):
-            pass
+    @rule(photograph=st.sampled_from(PHOTOGRAPHS), way=st.integers(0, len(WAYS) - 1), statements=st.integers(0, 50))
+    def be_killed_while_filing(self, photograph: Photograph, way: int, statements: int) -> None:
+        """Die after so many statements, or at the end of the transaction where there are fewer."""
+        left = iter(range(statements))
 
-        try:
-            with self.store.write() as connection:
-                with suppress(Undecided):
-                    file_tray(connection, ToFile(self._result(photograph, way, self.clock), (), PART, STATION, LIMITS))
+        def count(*_of_a_statement: Any) -> None:
+            if next(left, None) is None:
                 raise Killed
-        except Killed:
-            pass
+
+        event.listen(self.store.writer, "before_cursor_execute", count)
+        with suppress(Killed), self.store.write() as connection:
+            with suppress(Undecided):
+                file_tray(connection, ToFile(self._result(photograph, way, self.clock), (), PART, STATION, LIMITS))
+            raise Killed
+        event.remove(self.store.writer, "before_cursor_execute", count)
+
+    @rule(hours=st.integers(-3, 3))
+    def set_the_clock(self, hours: int) -> None:
+        """The clock of those who judge, forward or back."""
+        self.clock += timedelta(hours=hours)
 
     @rule(
         which=st.integers(0, 9),
@@ -285,20 +139,12 @@ class StandingModel(RuleBasedStateMachine):
             return
         seen = before[-1] if before and saw == "all" else before[0] if before and saw == "an older one" else None
         piece_id, judgement_id = self._ids(key)
-        uid = f"verdict-{len(self.truth.said)}"
-        given = NewVerdict(
-            uid,
-            piece_id,
-            judgement_id,
-            who,
-            "declared",
-            word,
-            (),
-            "",
-            (self.clock + timedelta(hours=clock_off_h)).isoformat(),
-            takes_back=own[-1].uid if word == "withdrawn" else None,
-            seen=None if seen is None else seen.uid,
-        )
+        uid, at = f"verdict-{len(self.truth.said)}", (self.clock + timedelta(hours=clock_off_h)).isoformat()
+        given = NewVerdict(uid, piece_id, judgement_id, who, "declared", word, (), "", at)
+        if word == "withdrawn":
+            given = replace(given, takes_back=own[-1].uid)
+        if seen is not None:
+            given = replace(given, seen=seen.uid)
         assert give(self.store, given).outcome in ("stored", "corrected")
         assert give(self.store, given).outcome == "known"
         number = len(self.truth.said) + 1
@@ -313,8 +159,7 @@ class StandingModel(RuleBasedStateMachine):
     def decide_on_a_lot(self, lot: str, word: Any) -> None:
         if any(one.lot == lot and self.truth.pieces(one) for one in self.truth.trays):
             decide(self.store, lot_state(self.store, lot).decision(word, Acted("R. Hale", "declared", "checked")))
-            told = sum(1 for one in self.truth.line if one[1] == lot)
-            self.decided[lot] = (word, told, self._packed(lot))
+            self.decided[lot] = (word, len(self.truth.told_of(lot)), self._packed(lot))
 
     @rule()
     def restart(self) -> None:
@@ -341,11 +186,7 @@ class StandingModel(RuleBasedStateMachine):
         return int(piece_id), int(judgement_id)
 
     def _packed(self, lot: str) -> frozenset[Any]:
-        return frozenset(
-            key
-            for key in self.truth.standing_pieces()
-            if self.truth.trays[key[0]].lot == lot and self.truth.packed(key)
-        )
+        return frozenset(key for key in self.truth.of_lot(lot) if self.truth.packed(key))
 
     @invariant()
     def what_stands_agrees(self) -> None:
@@ -371,19 +212,22 @@ class StandingModel(RuleBasedStateMachine):
         lots = {one.lot: one for one in list_lots(self.store)}
         truth = self.truth
         for lot in ("A", "B"):
-            keys = [key for key in truth.standing_pieces() if truth.trays[key[0]].lot == lot]
+            keys = truth.of_lot(lot)
             assert (lot in lots) == bool(keys)
             if not keys:
                 continue
             state = lot_state(self.store, lot)
-            assert (lots[lot].pieces, state.figures.pieces) == (len(keys), len(keys))
+            said = [truth.judgement(key)[-1][0] for key in keys]
+            kept = lots[lot]
+            assert (kept.pieces, kept.trays) == (len(keys), len({tray for tray, _ in keys}))
+            assert (kept.review, kept.reject) == (said.count("review"), said.count("reject"))
+            assert state.figures.pieces == len(keys)
             assert state.figures.to_packing == len(self._packed(lot))
-            told = [one for one in truth.line if one[1] == lot]
             if lot in self.decided:
                 word, before, packed = self.decided[lot]
                 if word == "release" and self._packed(lot) != packed:
                     assert state.standing.startswith("released, then "), state.standing
-                if len(told) > before:
+                if len(truth.told_of(lot)) > before:
                     assert ", then " in state.standing, state.standing
 
     @invariant()
@@ -395,16 +239,15 @@ class StandingModel(RuleBasedStateMachine):
         assert found == [verdicts for _, _, verdicts in self.truth.line]
 
 
-def play(sequences: int, steps: int, new_place: Callable[[], str], derandomize: bool) -> None:
-    """Play random sequences, each on a store of its own."""
+def play(sequences: int, steps: int, new_place: Callable[[], str], seed: int) -> None:
+    """Play random sequences, each on a store of its own; a seed, the same sequences."""
     machine = type("Machine", (StandingModel,), {"new_place": staticmethod(new_place)})
     run_state_machine_as_test(  # type: ignore[no-untyped-call]
-        machine,
+        with_seed(seed)(machine),
         settings=settings(
             max_examples=sequences,
             stateful_step_count=steps,
             deadline=None,
-            derandomize=derandomize,
             suppress_health_check=list(HealthCheck),
             database=None,
         ),
@@ -412,20 +255,44 @@ def play(sequences: int, steps: int, new_place: Callable[[], str], derandomize: 
 
 
 def new_files(folder: Path) -> Callable[[], str]:
-    """Empty SQLite stores, one after another, copied from one made once."""
-    first = folder / "first.sqlite"
+    """Empty SQLite stores, one in the place of another, copied from one made once."""
+    first, place = folder / "first.sqlite", folder / "store.sqlite"
     open_store(first).close()
-    count = iter(range(10**9))
 
     def new_place() -> str:
-        place = folder / f"{next(count)}.sqlite"
+        for ending in ("-wal", "-shm"):
+            place.with_name(place.name + ending).unlink(missing_ok=True)
         shutil.copy(first, place)
         return str(place)
 
     return new_place
 
 
+def _play_share(sequences: int, seed: int, server: str | None) -> None:
+    """What one process plays."""
+    count = iter(range(10**9))
+    with tempfile.TemporaryDirectory() as folder:
+        files = new_files(Path(folder))
+        play(sequences, STEPS, files if server is None else lambda: new_schema(server, f"s{seed}_{next(count)}"), seed)
+
+
+def main(sequences: int, jobs: int, seed: int, on_postgresql: bool) -> None:
+    """Play sequences in several processes."""
+    shares = [sequences // jobs + (job < sequences % jobs) for job in range(jobs)]
+    with postgresql_server() if on_postgresql else nullcontext() as server:
+        url = None if server is None else server.url
+        with ProcessPoolExecutor(jobs, get_context("spawn")) as pool:
+            for done in [pool.submit(_play_share, share, seed + job, url) for job, share in enumerate(shares)]:
+                done.result()
+    where = "PostgreSQL" if on_postgresql else "SQLite"
+    print(f"{sequences} sequences of up to {STEPS} steps on {where} (seeds from {seed}) agree with the truth")
+
+
 if __name__ == "__main__":
-    with tempfile.TemporaryDirectory() as kept:
-        play(int(sys.argv[1]), 20, new_files(Path(kept)), derandomize=False)
-    print(f"{sys.argv[1]} sequences agree with the truth")
+    asked = argparse.ArgumentParser()
+    asked.add_argument("sequences", type=int)
+    asked.add_argument("--jobs", type=int, default=1)
+    asked.add_argument("--seed", type=int, default=1)
+    asked.add_argument("--postgresql", action="store_true")
+    given = asked.parse_args()
+    main(given.sequences, given.jobs, given.seed, given.postgresql)
