@@ -29,6 +29,8 @@ COMMANDS: dict[str, str] = {
     "pod": "what scratches and pits a station finds, by planting known ones into its own frames",
     "verify": "whether what was filed still stands as it was: the chain, link by link, and the files",
     "backup": "a works' store and the files that judge, in one file, checked",
+    "forget": "frames of passed pieces, by the rule of the works; what was forgotten stays in the chain",
+    "disk": "how long a works' disk will do, and what its rule changes in that",
     "restore": "a backup back into a works, or on to another database",
     "new": "make a works folder: parts, stations, limits, shots, results, store",
     "import": "file results in a store",

@@ -55,7 +55,8 @@ def command(
         click.echo(f"brightbowl: {works}: {len(found.broken) - 1} more do not hold", err=True)
     if found.broken:
         sys.exit(1)
-    click.echo(f"{found.head.links} links hold, {found.files} files hold; head {found.head}")
+    let_go = f", {found.forgotten} forgotten by rule" if found.forgotten else ""
+    click.echo(f"{found.head.links} links hold, {found.files} files hold{let_go}; head {found.head}")
     if out is not None:
         signature = None if signing is None else signed(str(found.head), signing)
         write_atomic(out, json.dumps({"format": 1, "head": str(found.head), "signature": signature}) + "\n")

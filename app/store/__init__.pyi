@@ -3,9 +3,18 @@ from .database.definitions import Kind as Kind, digests_here as digests_here, di
 from .database.schema import bench as bench
 from .evidence.chain import Head as Head, head_of as head_of
 from .evidence.copies import copy_store as copy_store, copy_to_file as copy_to_file
+from .evidence.filed_bytes import filed_lately as filed_lately
 from .evidence.files import kept_files as kept_files
+from .evidence.retention import (
+    Forgotten as Forgotten,
+    Framed as Framed,
+    forgotten_files as forgotten_files,
+    framed_shots as framed_shots,
+    kept_digests as kept_digests,
+    note_forgotten as note_forgotten,
+)
 from .evidence.signature import check_signature as check_signature, key_file as key_file, signed as signed
-from .evidence.verify import verify as verify
+from .evidence.verify import file_digest as file_digest, verify as verify
 from .line.outbox import (
     AT_ONCE as AT_ONCE,
     Message as Message,

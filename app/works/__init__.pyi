@@ -1,4 +1,5 @@
 from .backup import back_up as back_up, restore as restore
+from .disk import forecast as forecast
 from .folder import (
     WORKS_FILE as WORKS_FILE,
     Person as Person,
@@ -24,6 +25,7 @@ from .results_on_disk import (
     result_folders as result_folders,
     show_standing as show_standing,
 )
+from .retention import forget as forget, plan as plan
 from .roles import ROLES as ROLES, Role as Role, may as may, who_acts as who_acts, why_not as why_not
 from .runs import Run as Run, runs_of as runs_of
 from .shot_folders import (

@@ -33,13 +33,27 @@ class Person:
 
 
 @dataclass(frozen=True, slots=True)
+class Keep:
+    """How long frames that show passed pieces alone are kept: so many days, a share of their shots for ever."""
+
+    passed_days: float
+    share: float
+
+    @property
+    def words(self) -> str:
+        """The rule as it is kept with what was forgotten by it."""
+        return f"passed_days = {self.passed_days:g}, share = {self.share:g}"
+
+
+@dataclass(frozen=True, slots=True)
 class Works:
-    """A works folder; `store_address` is a file in it or a database's URL."""
+    """A works folder; `store_address` is a file in it or a database's URL; `keep` None keeps all frames for ever."""
 
     folder: Path
     name: str
     store_address: str
     people: tuple[Person, ...]
+    keep: Keep | None = None
 
     def part_file(self, part: str) -> Path:
         """Where a part's description lies."""
@@ -100,10 +114,16 @@ class _PersonTable(Strict):
     account: Text | None = None
 
 
+class _KeepTable(Strict):
+    passed_days: Annotated[float, Field(ge=1)]
+    share: Annotated[float, Field(ge=0, le=1)]
+
+
 class _WorksFile(Strict):
     format: FormatOne
     name: Text
     store: Text = "store.sqlite"
+    keep: _KeepTable | None = None
     person: list[_PersonTable] = Field(default_factory=list)
 
 
@@ -127,7 +147,8 @@ def read_works(folder: Path) -> Works:
         twice = next((one for one in values if values.count(one) > 1), None)
         if twice is not None:
             raise Unusable(path, f"person.{key}", "expected each person once", twice)
-    return Works(folder.resolve(), file.name, file.store, people)
+    keep = None if file.keep is None else Keep(file.keep.passed_days, file.keep.share)
+    return Works(folder.resolve(), file.name, file.store, people, keep)
 
 
 def new_works(folder: Path, name: str, people: tuple[Person, ...] = ()) -> Works:

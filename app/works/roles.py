@@ -24,6 +24,7 @@ Act = Literal[
     "decide on a lot",
     "move a tray",
     "restore",
+    "forget frames",
 ]
 NEEDS: dict[Act, Role] = {
     "review": "review",
@@ -35,6 +36,7 @@ NEEDS: dict[Act, Role] = {
     "decide on a lot": "release",
     "move a tray": "release",
     "restore": "release",
+    "forget frames": "release",
 }
 """The one table of what each role may do; `docs/roles.md` shows it. Whatever is not named here everybody may do."""
 

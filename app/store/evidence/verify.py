@@ -70,10 +70,14 @@ class Broken:
 
 @dataclass(frozen=True, slots=True)
 class Verified:
-    """What the walk came to; `broken` is in the order of the chain, then what stands now, then files."""
+    """What the walk came to; `broken` is in the order of the chain, then what stands now, then files.
+
+    `files` are those looked at; `forgotten` those that a rule of the works has let go, which the chain says.
+    """
 
     head: Head
     files: int
+    forgotten: int
     broken: tuple[Broken, ...]
 
 
@@ -93,8 +97,8 @@ def verify(store: Store, root: Path | None, known: Head | None = None) -> Verifi
         broken = [*_walk(connection), *_without_link(connection), *_standing(connection)]
         if known is not None:
             broken = [*_against(connection, head, known), *broken]
-        files, changed = (0, []) if root is None else _files(connection, root)
-    return Verified(head, files, (*broken, *changed))
+        files = _Files(0, 0, ()) if root is None else _files(connection, root)
+    return Verified(head, files.held, files.forgotten, (*broken, *files.broken))
 
 
 def _walk(connection: Connection) -> Iterator[Broken]:
@@ -167,15 +171,23 @@ def _against(connection: Connection, head: Head, known: Head) -> Iterator[Broken
         yield Broken(known.links, "the chain was written anew: at this link its head was another")
 
 
-def _files(connection: Connection, root: Path) -> tuple[int, list[Broken]]:
+@dataclass(frozen=True, slots=True)
+class _Files:
+    held: int
+    forgotten: int
+    broken: tuple[Broken, ...]
+
+
+def _files(connection: Connection, root: Path) -> _Files:
     """Every file kept, as it was filed last, those forgotten by rule left out."""
     table, gone = schema.kept_file, schema.forgotten
     newest = select(func.max(table.c.id)).group_by(table.c.path)
     query = select(table.c.id, table.c.path, table.c.digest).where(table.c.id.in_(newest)).order_by(table.c.id)
-    forgotten = set(connection.execute(select(gone.c.path)).scalars())
-    count, broken = 0, []
+    forgotten = {(row.path, row.digest) for row in connection.execute(select(gone.c.path, gone.c.digest))}
+    count, let_go, broken = 0, 0, []
     for row in connection.execute(query):
-        if row.path in forgotten:
+        if (row.path, row.digest) in forgotten:
+            let_go += 1
             continue
         count += 1
         path = root / row.path
@@ -186,7 +198,7 @@ def _files(connection: Connection, root: Path) -> tuple[int, list[Broken]]:
             continue
         if found != row.digest:
             broken.append(Broken(None, f"file {path} was changed"))
-    return count, broken
+    return _Files(count, let_go, tuple(broken))
 
 
 def file_digest(path: Path) -> str:
