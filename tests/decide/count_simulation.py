@@ -1,17 +1,18 @@
 """Verdicts on counts against the truth, by a normal distribution as before and by the exact one: the table of the docs.
 
-    .venv/bin/python -m tests.decide.count_simulation [PIECES]
+    .venv/bin/python -m tests.decide.count_simulation [PIECES] [--jobs N]
 
 Draws pieces whose marks are there and inside the rules with the chances that are stated of them, judges them by the
 real functions, and counts what was passed or rejected against what is there.
 """
 
-import sys
 from dataclasses import dataclass
+from functools import partial
 
 import numpy as np
 from scipy.special import ndtr
 
+from tests.by_hand import options, spread
 from vision.decide.guard import PASS, REJECT, outcomes_of
 from vision.decide.marks import Marks, Unreported, Weighed
 from vision.decide.spreads import Shares, sums_of
@@ -73,10 +74,10 @@ def _judged(codes: np.ndarray, bad: np.ndarray, conformance: np.ndarray) -> Judg
 
 def main() -> None:
     """Print the table."""
-    pieces = int(sys.argv[1]) if len(sys.argv) > 1 else 100_000
+    _, pieces, jobs = options(__doc__, 100_000)
     print(f"| marks | judged by | passed and bad | worst that passes | rejected and good | for review |\n|{'---|' * 6}")
-    for case in CASES:
-        for by, found in zip(("a normal", "exact chances"), simulate(case, pieces), strict=True):
+    for case, both in zip(CASES, spread(partial(simulate, pieces=pieces), CASES, jobs), strict=True):
+        for by, found in zip(("a normal", "exact chances"), both, strict=True):
             shares = (found.passed_bad, found.worst, found.rejected_good, found.reviewed)
             print(f"| {case} | {by} | {' | '.join(f'{share:.3f}' for share in shares)} |", flush=True)
 

@@ -1,16 +1,17 @@
 """How often the origin of a place is told, and told wrongly: the table of docs/benchmarks/statistics.md.
 
-    .venv/bin/python -m tests.statistics.place_simulation [LOTS]
+    .venv/bin/python -m tests.statistics.place_simulation [LOTS] [--jobs N]
 
 Draws lots of three dies with marks at one place and handling's nicks, runs the real search and compares.
 """
 
-import sys
 from dataclasses import dataclass
+from functools import partial
 
 import numpy as np
 
 from app.statistics.places import Ground, Mark, same_place
+from tests.by_hand import options, spread
 
 GROUND = Ground(300.0, 800.0)
 DIES = ("D1", "D2", "D3")
@@ -60,10 +61,9 @@ def simulate(case: str, lots: int) -> Told:
 
 def main() -> None:
     """Print the table."""
-    lots = int(sys.argv[1]) if len(sys.argv) > 1 else 500
+    _, lots, jobs = options(__doc__, 500)
     print(f"| marks | origin told as it is | told wrongly |\n|{'---|' * 3}")
-    for case in CASES:
-        found = simulate(case, lots)
+    for case, found in zip(CASES, spread(partial(simulate, lots=lots), CASES, jobs), strict=True):
         print(f"| {case} | {found.right:.3f} | {found.wrong:.3f} |", flush=True)
 
 

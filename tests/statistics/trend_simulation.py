@@ -1,17 +1,19 @@
 """How often trends of dies say what is not so, over kinds of noise: the table of docs/benchmarks/statistics.md.
 
-    .venv/bin/python -m tests.statistics.trend_simulation [DIES]
+    .venv/bin/python -m tests.statistics.trend_simulation [DIES] [--jobs N]
 
 Draws dies without wear and dies that wear, runs the real functions and compares with the truth.
 """
 
-import sys
 from dataclasses import dataclass
+from functools import partial
+from itertools import product
 
 import numpy as np
 
 from app.statistics.breaks import regrinds
 from app.statistics.trends import trend
+from tests.by_hand import options, spread
 
 SCATTER_MM = 0.004
 NOISES = ("independent", "likeness 0.3", "likeness 0.6", "daily shifts", "heavy tails", "calibration step")
@@ -69,12 +71,15 @@ def simulate(kind: str, trays: int, dies: int, rate: float = 2e-7) -> Told:
 
 def main() -> None:
     """Print the table."""
-    dies = int(sys.argv[1]) if len(sys.argv) > 1 else 1000
+    _, dies, jobs = options(__doc__, 1000)
     print(f"| noise | trays | wear told of none | change told of none | intervals that hold |\n|{'---|' * 5}")
-    for kind in NOISES:
-        for trays in (14, 40, 100):
-            found = simulate(kind, trays, dies)
-            print(f"| {kind} | {trays} | {found.worn:.3f} | {found.changed:.3f} | {found.held:.3f} |", flush=True)
+    rows = list(product(NOISES, (14, 40, 100)))
+    for (kind, trays), found in zip(rows, spread(partial(_row, dies=dies), rows, jobs), strict=True):
+        print(f"| {kind} | {trays} | {found.worn:.3f} | {found.changed:.3f} | {found.held:.3f} |", flush=True)
+
+
+def _row(row: tuple[str, int], dies: int) -> Told:
+    return simulate(*row, dies)
 
 
 if __name__ == "__main__":

@@ -6,6 +6,8 @@ from pathlib import Path
 
 import numpy as np
 
+from app.studies.camera_and_people import PieceKey
+from app.studies.columns import PieceColumns, columns_of
 from vision.decide.verdicts import rejudge
 from vision.formats.result import write_result
 from vision.records.inputs import CountRule, Limit, Limits
@@ -121,3 +123,14 @@ def verdict_lines(rng: np.random.Generator, lot: Sample, inspectors: Sequence[In
                 kind = ("scratch" if longest > 2.0 else "burr") if says_bad else ""
                 lines.append(f"{tray},{number},{inspector.name},{repeat},{'reject' if says_bad else 'accept'},{kind},,")
     return lines
+
+
+def columns_of_lengths(value: np.ndarray, u: float) -> PieceColumns:
+    """Pieces of which only the length is known, twenty a tray."""
+    return columns_of(
+        (
+            PieceKey(f"T-{k // 20}", k),
+            JudgedPiece(k, "pass", (), None, None, {"length_mm": one}, {"length_mm": u}, (), ()),
+        )
+        for k, one in enumerate(value.tolist())
+    )

@@ -1,16 +1,17 @@
 """How well figures of people's verdicts hold: coverage and broken promises over simulated lots, rounds and people.
 
-    python -m tests.studies.sampling_coverage round     # the lot of 8000 through the real store, many rounds
-    python -m tests.studies.sampling_coverage rates     # weighted rates over lots and designs
-    python -m tests.studies.sampling_coverage kappa     # kappa and AC1, n 20 to 1000, bad 1 to 30 %
+    python -m tests.studies.sampling_coverage round [MANY] [--jobs N]   # the lot of 8000 through the real store
+    python -m tests.studies.sampling_coverage rates [MANY] [--jobs N]   # weighted rates over lots and designs
+    python -m tests.studies.sampling_coverage kappa [MANY] [--jobs N]   # kappa and AC1, n 20 to 1000, bad 1 to 30 %
 
 Prints the tables of docs/benchmarks/sampling.md. Each kind draws from a fixed start.
 """
 
-import sys
 import tempfile
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from contextlib import closing
+from dataclasses import dataclass
+from functools import partial
 from itertools import product
 from pathlib import Path
 
@@ -33,17 +34,70 @@ from app.studies.tuning import Task
 from app.studies.tuning_sample import Promise
 from app.studies.tuning_study import Question, truth_of, tune_columns
 from app.works.folder import new_works
+from tests.by_hand import options, spread
 from tests.studies.rounds import ISSUE, LIMITS, LOT, draw_truth, file_lot, judge_round
+from vision.records import Verdict
 
-HALVES = {"pass": 0.5, "review": 0.25, "reject": 0.25}
+HALVES: Mapping[Verdict, float] = {"pass": 0.5, "review": 0.25, "reject": 0.25}
 MISSED, ALARMS = ISSUE.missed / ISSUE.bad, ISSUE.false_alarms / (ISSUE.pieces - ISSUE.bad)
-ROUNDS = 60
 DRAWS = 600
 ALL_CAN = np.ones((1, 4), dtype=np.bool_)
 
 
-def rounds_of_the_lot(store: Store) -> None:
+@dataclass(frozen=True)
+class Rounds:
+    """Some rounds of the lot, by number, drawn in one way."""
+
+    words: str
+    shares: Mapping[Verdict, float] | None
+    first: int
+
+
+@dataclass(frozen=True)
+class Told:
+    """Of one round: rates told, whether their intervals hold, and whether a promise was given, and broken."""
+
+    missed: float
+    holds: bool
+    alarms: float
+    alarms_hold: bool
+    promised: bool
+    broken: bool
+
+
+WAYS: dict[str, Mapping[Verdict, float] | None] = {"half passed": HALVES, "at random": None}
+TOGETHER = 5
+"""Rounds that one process draws of its own store."""
+
+
+def rounds_of_the_lot(rounds: int, jobs: int) -> None:
     """The lot of 8000, 412 bad: rounds of 400 drawn by the program, judged by a perfect inspector."""
+    print(
+        "| drawn | figures | missed: mean told | interval holds | false alarms: mean told | holds | promises | broken |"
+    )
+    print("|---" * 8 + "|")
+    parts = [Rounds(*way, first) for way in WAYS.items() for first in range(0, rounds, TOGETHER)]
+    found = list(zip(parts, spread(some_rounds, parts, jobs), strict=True))
+    for words, name in product(WAYS, ("before", "now")):
+        rows = [one for part, told in found if part.words == words for one in told[name]]
+        values = np.array([[getattr(one, key) for key in Told.__dataclass_fields__] for one in rows], dtype=np.float64)
+        missed, holds, alarms, holds_too, promised, broken = values.T
+        print(
+            f"| {words} | {name} | {missed.mean():.1%} | {holds.mean():.1%} | {alarms.mean():.1%} "
+            f"| {holds_too.mean():.1%} | {int(promised.sum())} of {len(rows)} | {int(broken.sum())} |",
+            flush=True,
+        )
+
+
+def some_rounds(part: Rounds) -> dict[str, list[Told]]:
+    """Rounds through a store of their own, with the design (`now`) and taken for a random sample (`before`)."""
+    with tempfile.TemporaryDirectory() as folder:
+        works = new_works(Path(folder) / "works", "Aldermoor Flatware Works")
+        with closing(works.open()) as store:
+            return _rounds(store, part)
+
+
+def _rounds(store: Store, part: Rounds) -> dict[str, list[Told]]:
     by_key = file_lot(store, draw_truth(np.random.default_rng(20), ISSUE))
     with store.read() as connection:
         query = select(schema.piece.c.id, schema.tray.c.tray, schema.piece.c.piece).join(schema.tray)
@@ -52,71 +106,84 @@ def rounds_of_the_lot(store: Store) -> None:
     judged = {key: piece.verdict for key, piece in lot.pieces()}
     columns = columns_of(lot.pieces())
     is_bad = np.array([by_key[key] for key in columns.keys])
+    value = columns.measures["outline_out_mm"]["bowl"].value
     question = Question("outline_out_mm", "bowl", None, "major", Task(Promise()))
-    print(
-        "| drawn | figures | missed: mean told | interval holds | false alarms: mean told | holds | promises | broken |"
-    )
-    print("|---|---|---|---|---|---|---|---|")
-    for words, shares in (("half passed", HALVES), ("at random", None)):
-        told: dict[str, list[tuple[float, bool, float, bool, bool, bool]]] = {"before": [], "now": []}
-        for k in range(ROUNDS):
-            blind = make_blind(store, f"{words} {k}", k, 1, draw_pieces(store, Draw(LOT, 400, k, shares)), "R. Hale")
-            judge_round(store, blind, bad)
-            (now,) = samples_of(store, LOT, "TS-135", Choice(blind.name))
-            for name, sample in (("before", Sample("", "table", now.verdicts)), ("now", now)):
-                pair = study_agreement(answers_of(judged, [sample])).camera_vs[MAJORITY]
-                study = tune_columns(columns, truth_of(columns, [sample]), LIMITS, question)
-                setting = study.tuning.recommended.setting
-                passes = np.zeros(len(is_bad), dtype=np.bool_)
-                if setting is not None:
-                    whole = study.target.sign * setting
-                    value = np.array([p.measures["outline_out_mm"]["bowl"] for _, p in lot.pieces()])  # type: ignore[index]
-                    passes = value + 1.645 * 0.011 <= whole
-                broken = setting is not None and float(passes[is_bad].mean()) > 0.05
-                told[name].append(
-                    (
-                        pair.missed.value or 0.0, _holds(pair.missed.ci, MISSED), pair.false_alarm.value or 0.0,
-                        _holds(pair.false_alarm.ci, ALARMS), setting is not None, broken,
-                    )
-                )  # fmt: skip
-        for name, rows in told.items():
-            missed, holds, alarms, holds_too, promised, broken = np.array(rows, dtype=np.float64).T
-            print(
-                f"| {words} | {name} | {missed.mean():.1%} | {holds.mean():.0%} | {alarms.mean():.1%} "
-                f"| {holds_too.mean():.0%} | {int(promised.sum())} of {len(rows)} | {int(broken.sum())} |"
+    told: dict[str, list[Told]] = {"before": [], "now": []}
+    for k in range(part.first, part.first + TOGETHER):
+        drawn = draw_pieces(store, Draw(LOT, 400, k, part.shares))
+        blind = make_blind(store, f"{part.words} {k}", k, 1, drawn, "R. Hale")
+        judge_round(store, blind, bad)
+        (now,) = samples_of(store, LOT, "TS-135", Choice(blind.name))
+        for name, sample in (("before", Sample("", "table", now.verdicts)), ("now", now)):
+            pair = study_agreement(answers_of(judged, [sample])).camera_vs[MAJORITY]
+            study = tune_columns(columns, truth_of(columns, [sample]), LIMITS, question)
+            setting, broken = study.tuning.recommended.setting, False
+            if setting is not None:
+                passes = value + 1.645 * 0.011 <= study.target.sign * setting
+                broken = float(passes[is_bad].mean()) > 0.05
+            told[name].append(
+                Told(
+                    pair.missed.value or 0.0,
+                    _holds(pair.missed.ci, MISSED),
+                    pair.false_alarm.value or 0.0,
+                    _holds(pair.false_alarm.ci, ALARMS),
+                    setting is not None,
+                    broken,
+                )
             )
+    return told
 
 
 def _holds(ci: tuple[float, float] | None, truth: float) -> bool:
     return ci is not None and ci[0] <= truth <= ci[1]
 
 
-def weighted_rates(lots: int = 300) -> None:
+@dataclass(frozen=True)
+class Design:
+    """A lot and a round: shares of bad pieces, of these missed, of the good ones not passed; `passed` of the round."""
+
+    lot: int
+    bad: float
+    missed: float
+    alarms: float
+    round: int
+    passed: float
+
+
+DESIGNS = [
+    Design(*one)
+    for one in product((2000, 20000), (0.01, 0.05, 0.3), (0.02, 0.1, 0.3), (0.005, 0.05), (100, 400), (0.5, 0.8))
+]
+
+
+def weighted_rates(lots: int, jobs: int) -> None:
     """Missed share and false alarms from strata of passed and flagged pieces, over lots and designs."""
     print("| lot | bad | missed | false alarms | round | passed | missed holds | false alarms hold |")
-    print("|---|---|---|---|---|---|---|---|")
-    rng = np.random.default_rng(8)
-    for size, bad, missed, alarms, count, share in product(
-        (2000, 20000), (0.01, 0.05, 0.3), (0.02, 0.1, 0.3), (0.005, 0.05), (100, 400), (0.5, 0.8)
-    ):
-        n_bad = round(size * bad)
-        n_missed, n_alarms = round(n_bad * missed), round((size - n_bad) * alarms)
-        passed, flagged = size - n_bad + n_missed - n_alarms, n_bad - n_missed + n_alarms
-        of_passed = min(max(round(count * share), count - flagged), passed)
-        of_flagged = count - of_passed
-        hits = np.zeros(2)
-        for _ in range(lots):
-            a = int(rng.hypergeometric(n_missed, passed - n_missed, of_passed))
-            b = int(rng.hypergeometric(n_bad - n_missed, n_alarms, of_flagged))
-            for k, (cells, truth) in enumerate(rates_of(a, of_passed, b, of_flagged, passed, flagged)):
-                expected = n_missed / n_bad if truth == "missed" else n_alarms / (size - n_bad)
-                found = weighted_share(cells)
-                hits[k] += found.ci is None or _holds(found.ci, expected)
-        told = hits / lots
+    print("|---" * 8 + "|")
+    for one, told in zip(DESIGNS, spread(partial(_held, lots=lots), DESIGNS, jobs), strict=True):
         print(
-            f"| {size} | {bad:.0%} | {missed:.0%} | {alarms:.1%} | {count} | {share:.0%} | {told[0]:.1%} "
-            f"| {told[1]:.1%} |"
+            f"| {one.lot} | {one.bad:.0%} | {one.missed:.0%} | {one.alarms:.1%} | {one.round} | {one.passed:.0%} "
+            f"| {told[0]:.1%} | {told[1]:.1%} |"
         )
+
+
+def _held(one: Design, lots: int) -> np.ndarray:
+    """(2,) share of rounds whose intervals hold the lot's missed share, and its false alarms."""
+    rng = np.random.default_rng([8, DESIGNS.index(one)])
+    n_bad = round(one.lot * one.bad)
+    n_missed, n_alarms = round(n_bad * one.missed), round((one.lot - n_bad) * one.alarms)
+    passed, flagged = one.lot - n_bad + n_missed - n_alarms, n_bad - n_missed + n_alarms
+    of_passed = min(max(round(one.round * one.passed), one.round - flagged), passed)
+    of_flagged = one.round - of_passed
+    hits = np.zeros(2)
+    for _ in range(lots):
+        a = int(rng.hypergeometric(n_missed, passed - n_missed, of_passed))
+        b = int(rng.hypergeometric(n_bad - n_missed, n_alarms, of_flagged))
+        for k, (cells, truth) in enumerate(rates_of(a, of_passed, b, of_flagged, passed, flagged)):
+            expected = n_missed / n_bad if truth == "missed" else n_alarms / (one.lot - n_bad)
+            found = weighted_share(cells)
+            hits[k] += found.ci is None or _holds(found.ci, expected)
+    return hits / lots
 
 
 def rates_of(a: int, of_passed: int, b: int, of_flagged: int, passed: int, flagged: int) -> Iterator[tuple[Cells, str]]:
@@ -176,13 +243,14 @@ def covered(shares: np.ndarray, pieces: int, studies: int, rng: np.random.Genera
     return times[held[0] | one_class].sum() / whole, times[held[1]].sum() / whole, times[one_class].sum() / whole
 
 
-def kappas(studies: int = 1500) -> None:
+STUDIES = list(product((20, 50, 100, 200, 500, 1000), (0.01, 0.05, 0.1, 0.3)))
+
+
+def kappas(studies: int, jobs: int) -> None:
     """Least and mean coverage over the judges, for each number of pieces and share of bad ones."""
     print("| pieces | bad | kappa: least | mean | AC1: least | mean | kappa not defined, at most |")
-    print("|---|---|---|---|---|---|---|")
-    rng = np.random.default_rng(3)
-    for pieces, bad in product((20, 50, 100, 200, 500, 1000), (0.01, 0.05, 0.1, 0.3)):
-        rows = np.array([covered(table_of(bad, errors), pieces, studies, rng) for errors in ERRORS])
+    print("|---" * 7 + "|")
+    for (pieces, bad), rows in zip(STUDIES, spread(partial(_of_judges, studies=studies), STUDIES, jobs), strict=True):
         least, mean = rows.min(axis=0), rows.mean(axis=0)
         print(
             f"| {pieces} | {bad:.0%} | {least[0]:.1%} | {mean[0]:.1%} | {least[1]:.1%} | {mean[1]:.1%} "
@@ -191,18 +259,22 @@ def kappas(studies: int = 1500) -> None:
         )
 
 
-def main(kind: str) -> None:
+def _of_judges(study: tuple[int, float], studies: int) -> np.ndarray:
+    rng = np.random.default_rng([3, STUDIES.index(study)])
+    pieces, bad = study
+    return np.array([covered(table_of(bad, errors), pieces, studies, rng) for errors in ERRORS])
+
+
+TABLES = {"round": (rounds_of_the_lot, 100), "rates": (weighted_rates, 400), "kappa": (kappas, 1500)}
+"""By kind: what prints it, and how many rounds or studies of each row it draws unless told otherwise."""
+
+
+def main() -> None:
     """Print one of the tables."""
-    if kind == "kappa":
-        kappas()
-    elif kind == "rates":
-        weighted_rates()
-    else:
-        with tempfile.TemporaryDirectory() as folder:
-            works = new_works(Path(folder) / "works", "Aldermoor Flatware Works")
-            with closing(works.open()) as store:
-                rounds_of_the_lot(store)
+    kind, many, jobs = options(__doc__, 0, TABLES)
+    table, usual = TABLES[kind]
+    table(many or usual, jobs)
 
 
 if __name__ == "__main__":
-    main(sys.argv[1])
+    main()
