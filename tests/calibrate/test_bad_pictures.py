@@ -46,13 +46,13 @@ def test_half_a_board(board: NDArray[np.uint8]) -> None:
     assert "show the whole target" in text
 
 
-@pytest.mark.parametrize(("columns", "rows"), [(8, 6), (9, 5), (7, 5), (10, 6), (9, 7)])
+@pytest.mark.parametrize(("columns", "rows"), [(8, 6), (9, 7)])
 def test_a_wrong_count(board: NDArray[np.uint8], columns: int, rows: int) -> None:
     assert "count" in refused(board, Target("chessboard", columns, rows, 2.5))
 
 
 @pytest.mark.parametrize("name", [f"left{i:02d}.jpg" for i in (2, 13)])
-@pytest.mark.parametrize(("columns", "rows"), [(8, 6), (9, 5), (10, 6)])
+@pytest.mark.parametrize(("columns", "rows"), [(9, 5), (10, 6)])
 def test_a_wrong_count_on_real_boards(name: str, columns: int, rows: int) -> None:
     pixels = np.asarray(read_photograph(REAL / name), np.uint8)
     assert "count" in refused(pixels, Target("chessboard", columns, rows, 25.0))

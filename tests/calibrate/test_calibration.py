@@ -46,6 +46,7 @@ def plain():  # type: ignore[no-untyped-def]
     return run(Rig(), 100)
 
 
+@pytest.mark.long
 def test_every_number_lies_within_its_interval() -> None:
     rig = Rig(focal_px=4000.0)
     inside = []
@@ -78,6 +79,7 @@ def test_covariance_and_resampling_agree(plain: tuple[Calibration, object]) -> N
     assert resampled.shared == pytest.approx(linear.shared, rel=0.35)
 
 
+@pytest.mark.long
 def test_a_target_in_the_middle_only_does_not_run_wild_outside() -> None:
     rig = Rig(focal_px=4000.0, size_px=(1200, 900))
     found, true = run(rig, 250)
@@ -123,6 +125,7 @@ def test_a_distant_lens_is_taken_for_telecentric_by_the_numbers() -> None:
     assert np.sqrt(np.mean(compared(true, found.tray_frame, at_px).form_mm ** 2)) < 0.0004
 
 
+@pytest.mark.long
 def test_flat_views_leave_the_choice_open_and_say_so() -> None:
     found, _ = run(Rig(focal_px=9000.0), 500, tilt_deg=0.5)
     assert "tilt the target by 20 degrees" in " ".join(calibration_advice(found))

@@ -70,6 +70,7 @@ def test_both_windows_are_compared_and_the_difference_is_in_the_budget() -> None
     assert found.numbers[0].standard > abs(found.second.numbers["f"])
 
 
+@pytest.mark.long
 def test_fitted_corners_agree_better_and_within_the_stated_uncertainty() -> None:
     fitted, searched = calibrated(None), calibrated(PUBLISHED_WINDOW_PX)
     assert fitted.chosen.fitted.rms_px < 0.5 * searched.chosen.fitted.rms_px

@@ -164,6 +164,7 @@ def test_errors_are_within_what_the_budget_predicts(measured: tuple[MeasuredPiec
     assert np.sqrt(np.mean(np.square(ratios))) < 1.3
 
 
+@pytest.mark.long
 def test_stations_calibrated_anew_differ_by_no_more_than_their_share_of_the_budget(
     tray: tuple[TrayPictures, Part], measured: tuple[MeasuredPiece, MeasuredPiece]
 ) -> None:

@@ -72,7 +72,12 @@ def parsed(path: Path) -> ast.Module:
     return ast.parse(path.read_text(encoding="utf-8"))
 
 
-def imports(path: Path) -> Iterator[str]:
+@cache
+def imports(path: Path) -> tuple[str, ...]:
+    return tuple(_imports(path))
+
+
+def _imports(path: Path) -> Iterator[str]:
     """Every module or name that a file imports, dotted, wherever in the file it does so."""
     for node in ast.walk(parsed(path)):
         if isinstance(node, ast.Import):

@@ -97,7 +97,7 @@ def test_plain_marks_are_found_and_faint_ones_less_often() -> None:
     seen = view(pictures(np.random.default_rng(2)))
     assert false_findings([seen]) == [0]
     rng = np.random.default_rng(3)
-    marks = [mark for _ in range(12) for mark in sow(seen, 6, rng).marks]
+    marks = [mark for _ in range(7) for mark in sow(seen, 6, rng).marks]
     plain = [mark.found for mark in marks if mark.contrast > 0.5 and (mark.kind == "scratch" or mark.size_mm > 0.25)]
     hidden = [mark.found for mark in marks if mark.contrast < 0.05]
     assert len(plain) >= 5
@@ -122,18 +122,20 @@ def call(works: Path, shots: Path, out: Path, *words: str) -> object:
     return CliRunner().invoke(command, [str(shots), *files, *words], catch_exceptions=True)
 
 
+@pytest.mark.long
 def test_the_command_states_what_a_station_sees(works: Path, tmp_path: Path) -> None:
-    done = call(works, works / "faces-23-00", tmp_path / "pod", "--planted", "60")
+    done = call(works, works / "faces-23-00", tmp_path / "pod", "--planted", "24")
     assert done.exit_code == 0, done.output  # type: ignore[attr-defined]
     table = json.loads((tmp_path / "pod" / "pod.json").read_text())
-    assert (table["planted"], len(table["curves"])) == (60, 4)
+    assert (table["planted"], len(table["curves"])) == (24, 4)
     page = (tmp_path / "pod" / "pod.html").read_text()
     assert page.count("<svg") == 4
     assert "Presses, trimming and buffing machines" in page
-    call(works, works / "faces-23-00", tmp_path / "again", "--planted", "60")
+    call(works, works / "faces-23-00", tmp_path / "again", "--planted", "24")
     assert (tmp_path / "again" / "pod.json").read_bytes() == (tmp_path / "pod" / "pod.json").read_bytes()
 
 
+@pytest.mark.long
 def test_frames_that_show_no_face_are_refused(works: Path, tmp_path: Path) -> None:
     done = call(works, works / "backlit" / "plain-23-00", tmp_path / "pod")
     assert isinstance(done.exception, Unusable)  # type: ignore[attr-defined]

@@ -12,6 +12,8 @@ from vision.formats.part import read_part
 from vision.formats.shot import find_shots, read_shot
 from vision.formats.station import read_station
 
+pytestmark = pytest.mark.long
+
 
 @pytest.fixture(scope="module")
 def works(tmp_path_factory):

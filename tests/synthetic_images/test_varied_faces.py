@@ -7,6 +7,7 @@ from synthetic_images.faces.varied import scaled, varied_shot
 from synthetic_images.spoons import TEASPOON, outline
 
 
+@pytest.mark.long
 def test_a_number_gives_the_same_face_and_another_another():
     first, again, other = (varied_shot(np.random.default_rng([77, number])) for number in (3, 3, 4))
     assert all(np.array_equal(a[2], b[2]) for a, b in zip(first.frames, again.frames, strict=True))

@@ -9,6 +9,8 @@ import pytest
 from synthetic_images.spoons import TEASPOON
 from tests.truth.face_repeats import RULES, marked_face, repeats, spreads
 
+pytestmark = pytest.mark.long
+
 FACES, REPEATS = 2, 6
 PATTERN = replace(TEASPOON, surface_x_mm=(0.0, 20.0))
 """The tip of a bowl is enough, and quick."""

@@ -53,7 +53,9 @@ def check(score: Score, bounds: dict[str, tuple[float, float]]) -> None:
     assert 0.3 < score.rms_ratio(*deviations) < 1.5
 
 
-@pytest.mark.parametrize("family", ["plain", "noisy", "lens", "height", "deep16", "crowd"])
+@pytest.mark.parametrize(
+    "family", ["plain", "noisy", "lens", "height", *(pytest.param(f, marks=pytest.mark.long) for f in ("deep16", "crowd"))]
+)
 def test_own_trays(family: Family, tmp_path: Path) -> None:
     for _ in render_shots(tmp_path, Order(family, PATTERNS["TS-135"], 1, 11)):
         continue
