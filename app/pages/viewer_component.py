@@ -8,9 +8,9 @@ import streamlit as st
 from app.report import SIGNS, sign
 
 _FOLDER = Path(__file__).with_name("viewer")
-_PROGRAM = (
-    *("link.js", "elements.js", "pictures.js", "marks.js", "stage.js", "panel.js", "pieces.js", "keys.js", "viewer.js"),
-    "component.js",
+_PROGRAM = (  # in the order of need, joined to one program
+    *("link.js", "elements.js", "pictures.js", "marks.js", "stage.js", "panel.js"),
+    *("pieces.js", "given.js", "keys.js", "viewer.js", "component.js"),
 )
 
 _mount = st.components.v2.component(

@@ -24,13 +24,13 @@ def store(served: Served) -> Iterator[Store]:
 
 
 def piece_on(page: Page, but: str = "") -> str:
-    """The piece on the screen, once its picture is there and it is another than `but`."""
+    """The piece on the screen, once its picture has stood long enough to be judged and it is another than `but`."""
     page.wait_for_function(
         """(but) => {
             const host = [...document.querySelectorAll('*')].find((one) => one.shadowRoot?.querySelector('.desk'));
             const desk = host?.shadowRoot.querySelector('.desk');
             const stage = desk?.querySelector('.stage');
-            return desk?.dataset.piece && desk.dataset.piece !== but && stage.dataset.shown;
+            return desk?.dataset.piece && desk.dataset.piece !== but && stage.dataset.shown && stage.dataset.stands;
         }""",
         arg=but,
     )
@@ -93,28 +93,79 @@ def test_ten_pieces_by_keyboard_one_taken_back_and_on_after_closing(open_page: O
     assert found[last].note == "rim, r and a are letters here"
 
 
-def test_ten_keys_ten_milliseconds_apart_all_arrive_and_a_held_key_counts_once(open_page: Opened, store: Store) -> None:
+PRESS = """async ([key, times, gap_ms]) => {
+    for (let k = 0; k < times; k += 1) {
+        window.dispatchEvent(new KeyboardEvent('keydown', { key, bubbles: true }));
+        await new Promise((done) => setTimeout(done, gap_ms));
+    }
+}"""
+
+
+def test_a_double_tap_judges_no_piece_that_nobody_saw(open_page: Opened, store: Store) -> None:
     page = open_page("?who=M.+Okafor")
     piece_on(page)
     prefetched(page)
     before = set(said(store, "M. Okafor"))
-    page.evaluate(
-        """async () => {
-            for (let k = 0; k < 10; k += 1) {
-                window.dispatchEvent(new KeyboardEvent('keydown', { key: 'a', bubbles: true }));
-                await new Promise((done) => setTimeout(done, 10));
-            }
-        }"""
-    )
+    seen = set()
+    for gap_ms in (30, 90, 150, 200):
+        seen.add(piece_on(page))
+        page.evaluate(PRESS, ["a", 2, gap_ms])
+        expect(page.locator(".last")).to_contain_text("nothing was recorded")
+        piece_on(page)
+    seen.add(piece_on(page))
+    page.evaluate(PRESS, ["r", 3, 40])  # begun, confirmed, and once too often
+    expect(page.locator(".chooser")).to_be_hidden()
     saved(page)
-    assert len(set(said(store, "M. Okafor")) - before) == 10
+    assert set(said(store, "M. Okafor")) - before == seen
+
+
+def test_keys_a_third_of_a_second_apart_all_arrive_and_a_held_key_counts_once(open_page: Opened, store: Store) -> None:
+    page = open_page("?who=M.+Okafor")
+    piece_on(page)
+    prefetched(page)
+    before = set(said(store, "M. Okafor"))
+    page.evaluate(PRESS, ["a", 8, 330])
+    saved(page)
+    assert len(set(said(store, "M. Okafor")) - before) == 8
     piece_on(page)
     page.keyboard.down("a")
     for _ in range(8):
         page.keyboard.down("a")  # the browser marks these as repeats
     page.keyboard.up("a")
     saved(page)
-    assert len(set(said(store, "M. Okafor")) - before) == 11
+    assert len(set(said(store, "M. Okafor")) - before) == 9
+
+
+def test_another_key_while_a_reject_is_begun_accepts_nothing(open_page: Opened, store: Store) -> None:
+    page = open_page("?who=R.+Hale")
+    piece = piece_on(page)
+    before = set(said(store, "R. Hale"))
+    page.keyboard.press("r")
+    page.keyboard.press("a")
+    expect(page.locator(".last")).to_contain_text("A reject is begun")
+    assert page.locator(DESK).get_attribute("data-piece") == piece
+    page.keyboard.press("Escape")
+    saved(page)
+    assert set(said(store, "R. Hale")) == before
+
+
+def test_one_of_the_last_five_verdicts_is_taken_back(open_page: Opened, store: Store) -> None:
+    page = open_page("?who=R.+Hale")
+    judged = [judge(page, "a") for _ in range(3)]
+    strip = page.locator(".recent button")
+    assert 3 <= strip.count() <= 5
+    page.keyboard.press("b")
+    expect(strip.first.locator("kbd")).to_have_text("1")
+    page.keyboard.press("2")
+    expect(page.locator(DESK)).to_have_attribute("data-piece", judged[1])
+    saved(page)
+    assert judged[1] not in said(store, "R. Hale")
+    judge(page, "a")
+    strip.nth(1).click()
+    expect(page.locator(DESK)).to_have_attribute("data-piece", judged[2])
+    judge(page, "a")
+    saved(page)
+    assert set(judged) <= set(said(store, "R. Hale"))
 
 
 def test_two_at_once_never_get_the_same_piece(open_page: Opened, store: Store) -> None:

@@ -54,7 +54,8 @@ def check(score: Score, bounds: dict[str, tuple[float, float]]) -> None:
 
 
 @pytest.mark.parametrize(
-    "family", ["plain", "noisy", "lens", "height", *(pytest.param(f, marks=pytest.mark.long) for f in ("deep16", "crowd"))]
+    "family",
+    ["plain", "noisy", "lens", "height", *(pytest.param(f, marks=pytest.mark.long) for f in ("deep16", "crowd"))],
 )
 def test_own_trays(family: Family, tmp_path: Path) -> None:
     for _ in render_shots(tmp_path, Order(family, PATTERNS["TS-135"], 1, 11)):

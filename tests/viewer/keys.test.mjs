@@ -29,6 +29,7 @@ function bench(state = {}) {
   const viewer = recorder("", {
     card: {},
     defects: null,
+    given: { choosing: false },
     root: { isConnected: true, focus: () => asked.push(["root.focus"]) },
     note: new Element("input"),
     stage: recorder("stage.", { zoom: 1, ...state.stage }),
@@ -82,7 +83,7 @@ test("digits choose", () => {
   const { asked, press } = bench();
   press("1");
   press("9");
-  assert.deepEqual(asked, [["light", 0], ["light", 8]]);
+  assert.deepEqual(asked, [["digit", 0], ["digit", 8]]);
 });
 
 test("Enter rejects only while a reject is under way", () => {
@@ -110,7 +111,23 @@ test("without a piece only what needs none is done", () => {
   for (const key of ["s", "j", "d", "1", "0", "+"]) assert.equal(press(key), false, key);
   press("u");
   press("?");
-  assert.deepEqual(asked, [["undo"], ["toggleHelp"]]);
+  assert.deepEqual(asked, [["takeBack"], ["toggleHelp"]]);
+});
+
+test("a reject that is begun is confirmed or left, and nothing else judges meanwhile", () => {
+  const { asked, press } = bench({ viewer: { defects: new Set() } });
+  for (const key of ["a", "s", "u", "b"]) assert.equal(press(key), true, key);
+  assert.deepEqual(asked.map(([name]) => name), ["tell", "tell", "tell", "tell"]);
+  press("3");
+  press("r");
+  press("Escape");
+  assert.deepEqual(asked.slice(4), [["digit", 2], ["reject", 5], ["back"]]);
+});
+
+test("a digit takes a verdict back without a piece, once that was asked for", () => {
+  const asking = bench({ viewer: { card: null, given: { choosing: true } } });
+  assert.equal(asking.press("2"), true);
+  assert.deepEqual(asking.asked, [["digit", 1]]);
 });
 
 test("names that every object has are no keys", () => {

@@ -6,7 +6,9 @@ const MOVES = { left: [-PAN_PX, 0], right: [PAN_PX, 0], up: [0, -PAN_PX], down: 
 /** @type {Record<string, number>} */
 const ZOOMS = { "+": ZOOM_STEP, "=": ZOOM_STEP, "-": 1 / ZOOM_STEP };
 const BOXES = "input, textarea, select, [contenteditable=true], [role=combobox], [role=listbox] *";
-const WITHOUT_PIECE = ["u", "l", "?", "escape", "r", "a", "c"]; // the others mean nothing while nothing is shown
+const WITHOUT_PIECE = ["u", "b", "l", "?", "escape", "r", "a", "c"]; // the others mean nothing while nothing is shown
+
+const NOT_WHILE_REJECTING = ["a", "s", "u", "b"]; // they would say of the piece what the person did not mean
 
 /** @type {Record<string, (viewer: Viewer, pressed: number) => void>} */
 const KEYS = {
@@ -14,7 +16,8 @@ const KEYS = {
   r: (viewer, pressed) => viewer.reject(pressed),
   enter: (viewer, pressed) => viewer.defects !== null && viewer.reject(pressed),
   escape: (viewer) => viewer.back(),
-  u: (viewer) => viewer.undo(),
+  u: (viewer) => viewer.takeBack(),
+  b: (viewer) => viewer.chooseTaken(),
   s: (viewer) => viewer.putOff(),
   n: (viewer) => viewer.note.focus(),
   f: (viewer) => viewer.stage.flicker(),
@@ -39,7 +42,8 @@ const KEYS = {
  * @param {boolean} repeated the key is held down
  */
 function act(viewer, name, pressed, repeated = false) {
-  if (!viewer.card && !WITHOUT_PIECE.includes(name)) return false;
+  const digit = /^[1-9]$/.test(name);
+  if (!viewer.card && !WITHOUT_PIECE.includes(name) && !(viewer.given.choosing && digit)) return false;
   if (Object.hasOwn(MOVES, name)) {
     if (viewer.stage.zoom === 1) return false; // the page may scroll
     viewer.stage.panBy(...MOVES[name]);
@@ -49,10 +53,13 @@ function act(viewer, name, pressed, repeated = false) {
     viewer.stage.zoomBy(ZOOMS[name]);
     return true;
   }
-  const digit = /^[1-9]$/.test(name);
   if (!digit && !Object.hasOwn(KEYS, name)) return false;
   if (repeated) return true;
-  if (digit) viewer.light(Number(name) - 1);
+  if (viewer.defects !== null && NOT_WHILE_REJECTING.includes(name)) {
+    viewer.tell("A reject is begun: R confirms it, Esc goes back.");
+    return true;
+  }
+  if (digit) viewer.digit(Number(name) - 1);
   else KEYS[name](viewer, pressed);
   return true;
 }

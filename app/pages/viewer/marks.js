@@ -56,3 +56,15 @@ function magnifiedWords(card) {
   if (!card.deviations) return "No deviations along the outline were filed for this piece.";
   return `Deviations drawn ${card.deviations.times} times larger; orange outside the line: too much metal; pale inside it: metal missing`;
 }
+
+/**
+ * A bar of a round length at the picture's foot, so that sizes can be judged by eye; none where no scale is known.
+ * @param {HTMLElement} bar
+ * @param {number} perMm px of the screen
+ */
+function layBar(bar, perMm) {
+  bar.hidden = !perMm;
+  const length = [0.1, 0.2, 0.5, 1, 2, 5, 10, 20, 50].find((mm) => mm * perMm >= 60) ?? 50;
+  bar.style.width = `${length * perMm}px`;
+  bar.textContent = `${length} mm`;
+}

@@ -25,6 +25,8 @@ class Panel {
     this.showsTray = false;
     /** @type {(index: number) => void} */
     this.choose = () => {};
+    /** @type {(given: Given) => void} */
+    this.takeBack = () => {};
   }
 
   /**
@@ -164,6 +166,28 @@ class Panel {
       );
     }
     host.replaceChildren(made("div", { className: "tray-picture" }, picture, marks));
+  }
+
+  /**
+   * The latest verdicts, newest first, each with its piece; a number takes it back while `taking`.
+   * @param {Given[]} given
+   * @param {boolean} taking
+   */
+  recent(given, taking) {
+    const buttons = given.map((one, index) => {
+      const { card, verdict } = one;
+      const name = card ? `${card.tray}, piece ${card.piece}` : "a piece from before";
+      const sign = verdict === "accept" ? "\u2713" : "\u2717";
+      const light = card?.lights[0];
+      const number = taking ? made("kbd", {}, String(index + 1)) : "";
+      const picture = light ? made("img", { src: light.url, alt: "" }) : "";
+      const words = `${name}: ${VERDICT_WORDS[verdict]}; take it back`;
+      const button = made("button", { type: "button", tabIndex: -1, title: words, className: verdict }, number, picture, sign);
+      button.setAttribute("aria-label", words);
+      button.onclick = () => this.takeBack(one);
+      return button;
+    });
+    this.find(".recent").replaceChildren(...buttons);
   }
 
   /**

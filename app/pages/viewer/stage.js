@@ -4,6 +4,7 @@ const FLICKER_MS = 500; // two changes a second: WCAG 2 allows three flashes
 const ZOOM_STEP = 1.25;
 const ZOOM_MAX = 40;
 const PLACE_ZOOM = 5;
+const STAND_MS = 250; // nobody has looked at a picture that came less than this ago
 
 class Stage {
   /**
@@ -29,6 +30,7 @@ class Stage {
     this.ruler = null; // its two ends, in shares of the picture
     this.marked = -1;
     this.beat = 0; // the flicker's timer; 0 while it rests
+    this.drawnAt = Infinity; // when the card's first picture came, in ms of the page's clock
     /** @type {Card | null} */
     this.card = null;
     new ResizeObserver(() => this.lay()).observe(host);
@@ -40,13 +42,6 @@ class Stage {
   /** @param {Card} card */
   retry(card) {
     for (const { url } of card.lights) if (this.pictures.held.get(url)?.failed) this.pictures.held.delete(url);
-  }
-
-  // Whether the picture of a card is here, so that it can be shown at once.
-  /** @param {Card} card */
-  ready(card) {
-    const light = card.lights[this.lightOf(card)];
-    return !light || this.pictures.get(light.url).ready || Boolean(this.pictures.get(light.url).failed);
   }
 
   /** @param {Card} card */
@@ -69,6 +64,8 @@ class Stage {
     if (card !== this.card) this.retry(card);
     this.card = card;
     this.ruler = null;
+    this.drawnAt = Infinity;
+    this.host.dataset.stands = "";
     this.stopFlicker();
     this.setLight(this.lightOf(card), true);
     this.draw();
@@ -85,6 +82,7 @@ class Stage {
       this.frame.replaceChildren();
       this.host.dataset.shown = card ? "none" : "";
       this.words.textContent = card ? "No picture of this piece: it was not found in its frames, or none were filed." : "";
+      if (card) this.drawn(card);
       this.changed();
       return;
     }
@@ -99,6 +97,7 @@ class Stage {
       picture.image.alt = `piece ${card.piece} of tray ${card.tray}, ${light.name}`;
       this.frame.replaceChildren(...(picture.failed ? [] : [picture.image]));
       this.host.dataset.shown = picture.failed ? "missing" : light.url;
+      this.drawn(card);
       this.changed();
     };
     if (picture.ready || picture.failed) put();
@@ -108,6 +107,20 @@ class Stage {
       picture.done.then(put);
     }
     this.changed();
+  }
+
+  /** @param {Card} card what is to be seen of it is on the screen, or said to be missing */
+  drawn(card) {
+    if (this.drawnAt < Infinity) return;
+    this.drawnAt = performance.now();
+    setTimeout(() => {
+      if (this.card === card) this.host.dataset.stands = "true";
+    }, STAND_MS);
+  }
+
+  /** @param {number} moment whether the piece had been on the screen long enough then for anybody to see it */
+  stood(moment) {
+    return moment - this.drawnAt >= STAND_MS;
   }
 
   flicker() {
@@ -162,7 +175,7 @@ class Stage {
     this.sheet.classList.toggle("pixels", scale * devicePixelRatio > 2);
     this.sheet.style.setProperty("--unit", `${1 / scale}`);
     this.host.dataset.zoom = this.zoom.toFixed(3);
-    this.bar();
+    layBar(inside(this.host, ".bar"), (this.card.px_per_mm ?? 0) * scale);
   }
 
   whole() {
@@ -279,17 +292,5 @@ class Stage {
     const { marks, length } = rulerMarks(this.card, this.ruler);
     this.marks.append(...marks);
     this.host.dataset.ruler = length;
-  }
-
-  // a bar of a round length at the foot, so that sizes can be judged by eye
-  bar() {
-    const bar = inside(this.host, ".bar");
-    const px = this.card?.px_per_mm;
-    bar.hidden = !px;
-    if (!px) return;
-    const perMm = px * this.scale;
-    const length = [0.1, 0.2, 0.5, 1, 2, 5, 10, 20, 50].find((mm) => mm * perMm >= 60) ?? 50;
-    bar.style.width = `${length * perMm}px`;
-    bar.textContent = `${length} mm`;
   }
 }

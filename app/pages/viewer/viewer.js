@@ -10,11 +10,11 @@ class Viewer {
     this.stage = new Stage(this.find(".stage"), () => this.refresh());
     this.panel = new Panel(this.root, this.stage);
     this.panel.choose = (index) => this.choose(index);
+    this.panel.takeBack = (given) => this.takeBack(given);
     this.link = new Link(() => this.refresh());
     this.link.received = (told) => this.received(told);
     this.pieces = new Pieces(this.link, { came: () => this.came(), none: (words) => this.say(words) });
-    /** @type {Given[]} */
-    this.given = []; // the person's latest verdicts, which can be taken back
+    this.given = new LatestVerdicts(this.link);
     /** @type {Set<string> | null} */
     this.defects = null; // chosen so far; null while no reject is under way
     this.dark = false;
@@ -50,21 +50,13 @@ class Viewer {
       if (this.pieces.stalled) this.pieces.fill();
       return;
     }
-    this.given = [];
+    this.given.clear();
     this.root.dataset.piece = "";
-    if (data.mode !== "blind") this.recall();
+    if (data.mode !== "blind") this.given.recall().then(() => this.refresh());
     await this.pieces.fill();
     // A choice made in the page leaves the keyboard to its box; the bench wants it back, unless more is being chosen.
     const popover = '[data-testid="stPopoverBody"]';
     if (!document.activeElement?.closest(popover)) this.root.focus({ preventScroll: true });
-  }
-
-  async recall() {
-    /** @type {{ given: Given[] }} */
-    const told = await this.link.call("mine", {}).catch(() => ({ given: [] }));
-    const known = new Set(this.given.map((one) => one.uid));
-    this.given = [...told.given.filter((one) => !known.has(one.uid)), ...this.given];
-    this.refresh();
   }
 
   came() {
@@ -120,14 +112,14 @@ class Viewer {
       this.tell("You may look, but not judge.");
       return;
     }
-    if (!this.stage.ready(card)) {
-      this.tell("The picture is not here yet; nothing was recorded.");
+    if (!this.stage.stood(pressed)) {
+      this.tell("This piece came only now: nothing was recorded. Look, then judge.");
       return;
     }
     const seen = card.blind ? {} : { seen: card.seen };
     const given = newVerdict(card, said, { defects, note: this.note.value.trim(), ...seen });
     this.link.post(given);
-    this.given.push({ ...given, card });
+    this.given.all.push({ ...given, card });
     this.tell(`${card.tray}, piece ${card.piece}: ${VERDICT_WORDS[said]}${defects.length ? ` (${defects.join(", ")})` : ""}`);
     this.next();
     this.time(pressed);
@@ -142,25 +134,14 @@ class Viewer {
     }));
   }
 
-  async undo() {
-    const last = this.given.pop();
-    if (!last) {
-      this.tell("There is nothing to take back.");
+  /** @param {Given} [one] of the verdicts given here; the last where none is named */
+  async takeBack(one = this.given.all.at(-1)) {
+    const card = one && (await this.given.takeOut(one));
+    if (!card) {
+      this.tell(one ? "The server does not answer; nothing was taken back." : "There is nothing to take back.");
       return;
     }
-    /** @type {Card | undefined} */
-    let card = last.card;
-    if (!card) {
-      /** @type {Cards} */
-      const told = await this.link.call("cards", { judgements: [last.judgement_id] }).catch(() => ({ cards: [] }));
-      card = told.cards[0];
-      if (!card) {
-        this.given.push(last);
-        this.tell("The server does not answer; nothing was taken back.");
-        return;
-      }
-    }
-    const taken = newVerdict(card, "withdrawn", { takes_back: last.uid });
+    const taken = newVerdict(card, "withdrawn", { takes_back: one.uid });
     this.link.post(taken);
     this.pieces.putBefore(card.blind ? card : { ...card, mine: null, seen: taken.uid });
     this.tell(`${card.tray}, piece ${card.piece}: taken back; judge it again.`);
@@ -231,6 +212,7 @@ class Viewer {
       this.find(`.views [data-key="${key}"]`).setAttribute("aria-pressed", String(on));
     }
     this.find(".magnified").textContent = this.stage.shows.deviations ? magnifiedWords(this.card) : "";
+    this.panel.recent(this.given.shown(), this.given.choosing);
     this.panel.chooser(this.defects !== null, this.defects ?? new Set());
   }
 
@@ -246,6 +228,10 @@ class Viewer {
   reject(pressed) {
     if (!this.card) return;
     const named = this.defects;
+    if (named === null && !this.stage.stood(pressed)) {
+      this.tell("This piece came only now: look, then judge.");
+      return;
+    }
     if (named !== null) {
       const chosen = DEFECTS.filter((name) => named.has(name));
       this.verdict("reject", chosen, pressed);
@@ -256,10 +242,15 @@ class Viewer {
     this.refresh();
   }
 
-  /** @param {number} index of a light, or of a defect while a reject is under way */
-  light(index) {
+  /** @param {number} index of a light, of a defect while a reject is under way, or of a verdict to take back */
+  digit(index) {
     if (this.defects !== null) {
       this.choose(index);
+      return;
+    }
+    if (this.given.choosing) {
+      const one = this.given.shown().at(index);
+      if (one) this.takeBack(one);
       return;
     }
     this.stage.stopFlicker();
@@ -267,9 +258,17 @@ class Viewer {
   }
 
   back() {
+    this.tell("");
     if (!this.find(".keys").hidden) this.find(".keys").hidden = true;
+    else if (this.given.choosing) this.given.choosing = false;
     else if (this.defects !== null) this.defects = null;
     else this.stage.whole();
+    this.refresh();
+  }
+
+  chooseTaken() {
+    this.given.choosing = !this.given.choosing && this.given.all.length > 0;
+    this.tell(this.given.choosing ? "Take which verdict back? Press its number, or Esc." : "");
     this.refresh();
   }
 
