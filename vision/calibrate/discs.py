@@ -10,6 +10,7 @@ from dataclasses import dataclass
 import cv2
 import numpy as np
 from numpy.typing import NDArray
+from skimage.measure import label
 
 from vision.calibrate.corners import Pixels
 from vision.records import Array
@@ -54,11 +55,11 @@ def _measure(
     rim = np.concatenate([box[0], box[-1], box[:, 0], box[:, -1]])
     half = (float(np.median(rim)) + centre_level) / 2
     inside = (box < half) if centre_level < half else (box > half)
-    count, labels = cv2.connectedComponents(inside.astype(np.uint8))
-    label = labels[min(round(v), box.shape[0] - 1), min(round(u), box.shape[1] - 1)]
-    if count < 2 or label == 0:
+    labels = label(inside, connectivity=2)
+    own = labels[min(round(v), box.shape[0] - 1), min(round(u), box.shape[1] - 1)]
+    if own == 0:
         return u + left, v + top, 0.0, 1.0, False
-    disc = (labels == label).astype(np.uint8)
+    disc = (labels == own).astype(np.uint8)
     near = cv2.dilate(disc, cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (2 * _RIM_PX + 1, 2 * _RIM_PX + 1))) > 0
     y, x = np.mgrid[: box.shape[0], : box.shape[1]]
     ground = ~near

@@ -12,6 +12,7 @@ from collections.abc import Iterator, Sequence
 import cv2
 import numpy as np
 from numpy.typing import NDArray
+from skimage.measure import label, regionprops
 
 from vision.face.contrast import FrameContrast
 from vision.face.raster import FaceInputs, Image, Mask, Region, reduce
@@ -65,12 +66,13 @@ def _sharp_regions(
         for size in _SIZES_MM[light]:
             depth = _cut_out(course, scored, round(size / pitch_mm) | 1)
             wide = cv2.morphologyEx((depth > _DEPTH[light]).astype(np.uint8), cv2.MORPH_OPEN, _DISC)
-            _, label, boxes, _ = cv2.connectedComponentsWithStats(wide, connectivity=4)
-            for number, (left, top, columns, rows, area) in enumerate(boxes[1:], start=1):
-                if area * pitch_mm**2 < _AREA_MM2[light]:
+            labels = label(wide, connectivity=1)
+            for one in regionprops(labels):
+                if one.area * pitch_mm**2 < _AREA_MM2[light]:
                     continue
-                at = (slice(max(top - 1, 0), top + rows + 1), slice(max(left - 1, 0), left + columns + 1))
-                inside = label[at] == number
+                top, left, bottom, right = one.bbox
+                at = (slice(max(top - 1, 0), bottom + 1), slice(max(left - 1, 0), right + 1))
+                inside = labels[at] == one.label
                 deep = float(np.quantile(depth[at][inside], 0.8))
                 half = (inside & (depth[at] > deep / 2)).astype(np.uint8)
                 border = cv2.morphologyEx(half, cv2.MORPH_GRADIENT, np.ones((3, 3), np.uint8)) > 0
@@ -110,14 +112,14 @@ def _without_noise(region: Region, frame: FrameContrast) -> Flags:
 def _outlined(inputs: FaceInputs, region: Region, mask: Flags, make: type[Mark] | type[Stain]) -> list[Mark | Stain]:
     """Each connected region of a mask (broad) with its area and outline."""
     raster, pitch = region.broad, region.pitch_mm(region.broad)
-    count, label, boxes, centers = cv2.connectedComponentsWithStats(mask, connectivity=8)
+    labels = label(mask, connectivity=2)
     out: list[Mark | Stain] = []
-    for number in range(1, count):
-        ring, _ = cv2.findContours((label == number).astype(np.uint8), cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_NONE)
+    for one in regionprops(labels):
+        alone = (labels == one.label).astype(np.uint8)
+        ring, _ = cv2.findContours(alone, cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_NONE)
         thin = cv2.approxPolyDP(max(ring, key=len), _THINNED_MM / pitch, True)[:, 0].astype(np.float64)
-        px = raster.to_px(np.vstack((centers[number], thin)))
+        px = raster.to_px(np.vstack((one.centroid[::-1], thin)))
         mm = inputs.to_mm(px)
         pairs = [tuple((float(x), float(y)) for x, y in points) for points in (px, mm)]
-        area = float(boxes[number][cv2.CC_STAT_AREA]) * pitch**2
-        out.append(make(pairs[0][0], pairs[1][0], area, pairs[1][1:], pairs[0][1:]))
+        out.append(make(pairs[0][0], pairs[1][0], float(one.area) * pitch**2, pairs[1][1:], pairs[0][1:]))
     return out

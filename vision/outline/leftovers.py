@@ -5,6 +5,7 @@ from dataclasses import dataclass
 import cv2
 import numpy as np
 from numpy.typing import NDArray
+from skimage.measure import label
 
 from vision.outline.glance import GLANCE
 from vision.outline.prediction import Image, Mask, Shape
@@ -133,5 +134,5 @@ class Leftovers:
 
 
 def _parts(mask: Mask) -> list[Mask]:
-    count, labels = cv2.connectedComponents(mask.astype(np.uint8), connectivity=8)
-    return [labels == one for one in range(1, count)]
+    labels, count = label(mask, connectivity=2, return_num=True)
+    return [labels == one for one in range(1, count + 1)]

@@ -9,6 +9,7 @@ from collections.abc import Callable
 
 import numpy as np
 from numpy.typing import NDArray
+from skimage.measure import CircleModel
 
 from vision.face.lines.curves import Curve, normals, resample
 
@@ -93,11 +94,12 @@ def closes(curve: Curve, along: Callable[[Curve], NDArray[np.float64]]) -> bool:
     """Whether a circle through a bent curve goes on as a line where the curve ends; `along` reads the response of a
     line, in standard deviations of the finish, at each px of a curve.
     """
-    middle, own = curve.mean(axis=0), curve[len(curve) // 2]
-    x, y = (curve - middle).T
+    own = curve[len(curve) // 2]
     # the algebraic circle: linear least squares (Kasa 1976, 10.1109/TIM.1976.6312298; from memory)
-    (a, b, _), *_ = np.linalg.lstsq(np.column_stack((x, y, np.ones(len(x)))), x**2 + y**2, rcond=None)
-    center = middle + np.array([a, b]) / 2
+    found = CircleModel.from_estimate(curve)
+    if not found:
+        return False
+    center = found.center
     distances = np.hypot(*(curve - center).T)
     radius = float(distances.mean())
     sweep = len(curve) / radius

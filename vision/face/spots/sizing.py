@@ -6,6 +6,7 @@ from functools import lru_cache
 import cv2
 import numpy as np
 from numpy.typing import NDArray
+from skimage.measure import inertia_tensor_eigvals, label
 
 from vision.face.raster import Image, Mask
 
@@ -136,7 +137,7 @@ def _diameter(gains: NDArray[np.float64], patches: list[tuple[Image, Mask]], blu
 
 def _blown_px(use: Mask) -> float:
     """Diameter of the disc as large as the blown spot in the middle of a patch, 0 of a lamp's reflection."""
-    _, parts = cv2.connectedComponents((~use).view(np.uint8), connectivity=4)
+    parts = label(~use, connectivity=1)
     blown = parts == parts[PATCH_PX, PATCH_PX]
     beyond = blown[[0, -1]].any() or blown[:, [0, -1]].any()
     return 0.0 if use[PATCH_PX, PATCH_PX] or beyond else float(np.sqrt(4 / np.pi * blown.sum()))
@@ -183,7 +184,7 @@ def slenderness(patch: Image) -> float:
     weight = np.maximum(patch[middle, middle] - np.median(patch), 0) * (np.hypot(x, y) <= _FORM_RADIUS_PX)
     if not weight.any():
         return 1.0
-    short, long = np.linalg.eigvalsh(np.cov(np.stack((x.ravel(), y.ravel())), aweights=weight.ravel()))
+    long, short = inertia_tensor_eigvals(weight.astype(np.float64))
     return float(short / long)
 
 
