@@ -197,8 +197,11 @@ def _said(found: Calibration, out: Path, report: Path) -> list[str]:
         f"a place in the field by {found.outline.combined:.2g} mm (k = 1)",
     ]
     if found.tray_frame.camera:
-        height = found.tray_frame.camera.height_mm
+        height, (x, y) = found.tray_frame.camera.height_mm, found.tray_frame.camera.foot_mm
         lines.append(f"camera {height:.1f} mm above the tray, standard uncertainty {found.height_standard_mm:.2g} mm")
+        lines.append(
+            f"  over its place ({x:.1f}, {y:.1f}) mm, standard uncertainty {found.foot_standard_mm:.2g} mm each"
+        )
     lines.append(f"why this camera: {choice(found)}")
     lines += [f"note: {sentence}" for sentence in calibration_advice(found)]
     lines.append(f"wrote {out} and {report}")

@@ -96,7 +96,7 @@ def command(
             from app.report import lot_report
             from app.store import key_file
 
-            _report(place, lot_report(store, state, series, aql, key_file(place.folder)), (out, pdf))
+            _report(place, lot_report(store, state, series, aql, key_file(place.folder)), out, pdf)
 
 
 def _list(store: Store, every: bool) -> None:
@@ -174,12 +174,11 @@ def _summary(state: LotState, acceptance: Acceptance | None, aql: float) -> list
     return said
 
 
-def _report(place: Works, report: LotReport, into: tuple[Path, bool]) -> None:
+def _report(place: Works, report: LotReport, out: Path, pdf: bool) -> None:
     from app.report import ReportFolders, lot_page, lot_table, study_folder, write_page
     from app.studies import json_text
     from vision.formats import write_atomic
 
-    out, pdf = into
     study_folder(out)
     write_atomic(out / "lot.json", json_text(lot_table(report)))
     written = [

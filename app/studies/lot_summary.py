@@ -196,21 +196,36 @@ def _reasons(pieces: Sequence[LotPiece]) -> tuple[Share, ...]:
     return tuple(Share(name, count, len(pieces), wilson(count, len(pieces))) for name, count in ranked)
 
 
+@dataclass(frozen=True, slots=True, order=True)
+class _Group:
+    """A group of trays: numbers stand as they grow, by the group's lower end; words before them, by name."""
+
+    least: float
+    name: str
+
+
 def _groupings(trays: Sequence[LotTray], pieces: Sequence[LotPiece]) -> tuple[Grouping, ...]:
     names = sorted({name for tray in trays for name in tray.process})
     found = [
-        _grouping("station", {tray.tray: tray.station for tray in trays}, pieces),
+        _grouping("station", {tray.tray: _words(tray.station) for tray in trays}, pieces),
         *(_grouping(name, _named(trays, name), pieces) for name in names),
     ]
     return tuple(one for one in found if len(one.groups) > 1)
 
 
-def _named(trays: Sequence[LotTray], name: str) -> dict[str, str]:
+def _words(name: str) -> _Group:
+    return _Group(float("-inf"), name)
+
+
+def _named(trays: Sequence[LotTray], name: str) -> dict[str, _Group]:
     """Each tray's group by a process value: words as they are, numbers in up to five groups of as many trays."""
     values = {tray.tray: tray.process[name] for tray in trays if name in tray.process}
     numbers = sorted({float(value) for value in values.values() if not isinstance(value, str)})
     if len(numbers) <= GROUPS_AT_MOST:
-        return {tray: value if isinstance(value, str) else f"{value:g}" for tray, value in values.items()}
+        return {
+            tray: _words(value) if isinstance(value, str) else _Group(value, f"{value:g}")
+            for tray, value in values.items()
+        }
     edges = np.quantile(
         [float(value) for value in values.values() if not isinstance(value, str)],
         np.linspace(0.0, 1.0, GROUPS_AT_MOST + 1),
@@ -218,30 +233,21 @@ def _named(trays: Sequence[LotTray], name: str) -> dict[str, str]:
     groups = {}
     for tray, value in values.items():
         if isinstance(value, str):
-            groups[tray] = value
+            groups[tray] = _words(value)
             continue
         at = int(np.clip(np.searchsorted(edges, value, side="right") - 1, 0, GROUPS_AT_MOST - 1))
-        groups[tray] = f"{edges[at]:.6g} to {edges[at + 1]:.6g}"
+        groups[tray] = _Group(float(edges[at]), f"{edges[at]:.6g} to {edges[at + 1]:.6g}")
     return groups
 
 
-def _grouping(name: str, group_of: Mapping[str, str], pieces: Sequence[LotPiece]) -> Grouping:
-    counts: dict[str, list[int]] = {}
+def _grouping(name: str, group_of: Mapping[str, _Group], pieces: Sequence[LotPiece]) -> Grouping:
+    counts: dict[_Group, list[int]] = {}
     for piece in pieces:
         if piece.tray in group_of:
             one = counts.setdefault(group_of[piece.tray], [0, 0])
             one[0] += piece.verdict != "pass"
             one[1] += 1
-    # Words by name; groups of numbers as they grow, which is the order of their lower ends.
-    order = sorted(counts, key=lambda group: (_lead(group), group))
-    return Grouping(name, tuple(Share(g, counts[g][0], counts[g][1], wilson(*counts[g])) for g in order))
-
-
-def _lead(group: str) -> float:
-    try:
-        return float(group.split(" to ")[0])
-    except ValueError:
-        return float("-inf")
+    return Grouping(name, tuple(Share(g.name, counts[g][0], counts[g][1], wilson(*counts[g])) for g in sorted(counts)))
 
 
 def _over_time(trays: Sequence[LotTray], pieces: Sequence[LotPiece]) -> OverTime | None:

@@ -6,15 +6,31 @@ examples' inputs are from memory. ISO 14253-1:2017, whose default probability of
 
 import math
 
+import numpy as np
 import pytest
 from hypothesis import example, given, settings, strategies as st
 from scipy.stats import norm
 
-from vision.decide.guard import acceptance_zone, conformance, proves_conformance, proves_nonconformance, quantile
+from vision.decide.guard import (
+    REJECT,
+    acceptance_zone,
+    bounds_of,
+    conformance,
+    outcomes_of,
+    proves_conformance,
+    quantile,
+)
+from vision.decide.spreads import Normal
 
 values = st.floats(-5.0, 5.0)
 spreads = st.floats(1e-4, 2.0)
 coverages = st.floats(0.5, 0.9999)
+
+
+def proves_nonconformance(value: float, u: float, low: float | None, high: float | None, coverage: float) -> bool:
+    """Whether a value lies beyond a limit by more than the guard band."""
+    spread = Normal(np.array([value]), np.array([u]))
+    return bool(outcomes_of(spread, *bounds_of(low, high, 1), coverage)[0] == REJECT)
 
 
 @pytest.mark.parametrize(

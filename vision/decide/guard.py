@@ -170,13 +170,6 @@ def proves_conformance(
     return bool(outcomes_of(_alone(value, uncertainty), *bounds_of(low, high, 1), coverage)[0] == PASS)
 
 
-def proves_nonconformance(
-    value: float, uncertainty: float, low: float | None, high: float | None, coverage: float
-) -> bool:
-    """Whether a measured value lies beyond a limit by more than the guard band (ISO 14253-1:2017)."""
-    return bool(outcomes_of(_alone(value, uncertainty), *bounds_of(low, high, 1), coverage)[0] == REJECT)
-
-
 def acceptance_zone(
     low: float | None, high: float | None, uncertainty: float, coverage: float
 ) -> tuple[float, float] | None:
