@@ -9,7 +9,7 @@ equations for a metal: Born and Wolf, Principles of Optics, chapter on metals). 
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.interpolate import CubicSpline
+from scipy.interpolate import PchipInterpolator
 
 from synthetic_images.spoons import Array, Outline
 
@@ -28,11 +28,16 @@ class Layer:
 
 
 def along(values: tuple[float, ...], nominal: Outline) -> Array:
-    """Values at even steps along the outline, smooth between them, at its vertices: (n,); nought without any."""
+    """Values at even steps along the outline, smooth and never beyond their neighbours between them, at its vertices.
+
+    (n,); nought without any.
+    """
     if len(values) < 2:
         return np.full(len(nominal.s_mm), values[0] if values else 0.0)
-    knots = np.linspace(0.0, nominal.perimeter_mm, len(values) + 1)
-    return np.asarray(CubicSpline(knots, [*values, values[0]], bc_type="periodic")(nominal.s_mm))
+    step = nominal.perimeter_mm / len(values)
+    # Two more on either side close the curve smoothly.
+    around = np.arange(-2, len(values) + 3)
+    return np.asarray(PchipInterpolator(around * step, np.take(values, around, mode="wrap"))(nominal.s_mm))
 
 
 def reflected(gamma_rad: Array, metal: complex) -> Array:

@@ -6,6 +6,7 @@ with an uncertainty in two parts: what all places have in common, which adds up 
 """
 
 from dataclasses import dataclass, replace
+from typing import Literal
 
 import numpy as np
 from numpy.typing import NDArray
@@ -15,9 +16,10 @@ from vision.geometry import CameraMapping
 from vision.outline.band_fit import Band, BandPrior, fit_band, known_band
 from vision.outline.band_model import EdgeBlocks
 from vision.outline.edges import Outline, blur_px, profile_offsets
+from vision.outline.light_extent import LightExtent, light_extent
 from vision.outline.registration import MAD_TO_SD
 from vision.outline.rim_light import band_share, staircase
-from vision.records import Array, Part, RimRadius, Station
+from vision.records import Array, HalfAngle, Part, RimRadius
 
 
 @dataclass(frozen=True, slots=True)
@@ -37,11 +39,6 @@ class BandSettings:
     any_rim_mm: float = 0.3
     # ... and how far it may lie from it (k = 1, mm).
     any_rim_u_mm: float = 0.15
-    # A backlight of which nobody knows the extent: its half angle is evenly likely from collimated to all around
-    # (degrees) ...
-    any_half_deg: tuple[float, float] = (0.0, 75.0)
-    # ... reckoned at so many angles between.
-    any_half_steps: int = 16
     # A band that is surely narrower than this share of the blur leaves no mark on the profile worth a fit.
     narrow: float = 0.6
     # An even error of both levels moves the matched step by so many times the blur (derived: twice the root of pi).
@@ -59,14 +56,16 @@ class BandSettings:
 
 BAND = BandSettings()
 
+KnownBy = Literal["station", "frame", "nobody"]
+
 
 @dataclass(frozen=True, slots=True, eq=False)
 class RimBand:
     """The band in b blocks along one piece: `at_mm` (b, 2) in the tray; the rest in mm.
 
     `shift_mm` (b,): from the half level out to the true edge, as put back, standard uncertainty `shared_mm` (b, g) by
-    parts that blocks have in common and `own_mm` (b,); `width_mm` (b,) of the band, alike; `known`: the station says
-    what its backlight is; `told`: the profiles were looked at. `blur_mm`: the optics' own, without the band;
+    parts that blocks have in common and `own_mm` (b,); `width_mm` (b,) of the band, alike; `backlight`: by whom its
+    extent is known; `told`: the profiles were fitted. `blur_mm`: the optics' own, without the band;
     `flare_mm`, `coma_mm`: standard uncertainties of an edge's place that the lens leaves.
     """
 
@@ -80,7 +79,7 @@ class RimBand:
     blur_mm: float
     brightness: float
     surprise: float
-    known: bool
+    backlight: KnownBy
     told: bool
     flare_mm: float
     coma_mm: float
@@ -101,16 +100,27 @@ def see_band(outline: Outline, part: Part, camera: CameraMapping, mm_per_px: flo
     normals /= np.hypot(normals[:, 0], normals[:, 1])[:, None]
     at_mm = camera.to_tray(centers)
     outward = camera.to_tray(centers + normals) - at_mm
-    half_deg, prior = _known(part, camera.station, _tilt_deg(at_mm, outward, camera), mm_per_px)
+    rim = part.rim or RimRadius(BAND.any_rim_mm, BAND.any_rim_u_mm)
+    tilt_deg, blur = _tilt_deg(at_mm, outward, camera), blur_px(outline.profile)
+    given = camera.station.backlight
+    known_by: KnownBy = "station"
+    if given is not None:
+        half_deg, prior = given.half_deg, _known(given, rim, mm_per_px)
+    else:
+        extent = light_extent(outline.profile, blur, rim, mm_per_px)
+        known_by = "frame" if extent.seen else "nobody"
+        half_deg, prior = extent.half_deg, _seen(extent, rim, mm_per_px)
+    prior = replace(prior, scale=_scale(half_deg, tilt_deg))
     steps = staircase(round(half_deg / BAND.angle_step_deg) * BAND.angle_step_deg)
-    blur = blur_px(outline.profile)
     widest = prior.width_px + 2 * float(np.hypot(prior.shared_px, prior.own_px))
-    told = bool(widest > BAND.narrow * blur)
+    told = known_by != "nobody" and bool(widest > BAND.narrow * blur)
     blocks = _profiles(outline, cut, normals)
     seen = fit_band(blocks, steps, prior, blur) if told else known_band(steps, prior, blur)
-    known = camera.station.backlight is not None
-    if not known:
-        seen = _not_put_back(seen)
+    if given is None and not extent.seen:
+        # Nothing is put back; all that the band may have moved the edge is doubt, and it goes with each place's radius.
+        moved_px = prior.scale * extent.shift_px
+        own = moved_px * rim.u_mm / np.sqrt(2) / rim.mm
+        seen = replace(seen, shift_px=np.zeros_like(moved_px), shared_px=moved_px[:, None] / 2, own_px=own)
     moved = _moved(outline, cut, seen)
     return moved, RimBand(
         at_mm=at_mm,
@@ -122,8 +132,8 @@ def see_band(outline: Outline, part: Part, camera: CameraMapping, mm_per_px: flo
         width_own_mm=seen.width_own_px * mm_per_px,
         blur_mm=seen.blur_px * mm_per_px,
         brightness=seen.brightness,
-        surprise=seen.surprise if known else 0.0,
-        known=known,
+        surprise=seen.surprise,
+        backlight=known_by,
         told=told,
         # Where the profiles were fitted, the levels beside each block were fitted with them.
         flare_mm=0.0 if told else _uneven_levels(blocks) * BAND.level_px * seen.blur_px * mm_per_px,
@@ -168,27 +178,36 @@ def lean(at_mm: Array, outward: Array, camera: CameraMapping) -> Array:
     return np.asarray(away / (pupil.height_mm - camera.height_mm))
 
 
-def _known(part: Part, station: Station, tilt_deg: Array, mm_per_px: float) -> tuple[float, BandPrior]:
-    """The half angle to reckon with, and the band's width as known from light and rim."""
-    rim = part.rim or RimRadius(BAND.any_rim_mm, BAND.any_rim_u_mm)
-    if station.backlight is None:
-        any_half_deg = np.linspace(*BAND.any_half_deg, BAND.any_half_steps)
-        shares = np.array([band_share(angle) for angle in any_half_deg])
-        half, share, doubt = float(any_half_deg.mean()), float(shares.mean()), float(shares.std())
-    else:
-        half, u = station.backlight.half_deg, station.backlight.u_deg
-        share = band_share(half)
-        doubt = (band_share(half + u) - band_share(max(half - u, 0.0))) / 2
+def _known(backlight: HalfAngle, rim: RimRadius, mm_per_px: float) -> BandPrior:
+    """The band's width as known from light and rim."""
+    share = band_share(backlight.half_deg)
+    slope = band_share(backlight.half_deg + backlight.u_deg) - band_share(
+        max(backlight.half_deg - backlight.u_deg, 0.0)
+    )
+    return _prior(rim.mm * share, rim.mm * slope / 2, share * rim.u_mm, mm_per_px)
+
+
+def _seen(extent: LightExtent, rim: RimRadius, mm_per_px: float) -> BandPrior:
+    """The band's width as the frame's edges tell it."""
+    own = band_share(extent.half_deg) * rim.u_mm
+    return _prior(extent.width_px * mm_per_px, extent.doubt_px * mm_per_px, own, mm_per_px)
+
+
+def _prior(width_mm: float, light_mm: float, rim_mm: float, mm_per_px: float) -> BandPrior:
+    """Of a width with standard uncertainties by the light, and by the rim's radius at any one place."""
     # Of the radius's doubt half the variance is taken as common to the whole outline, half as each place's own.
-    own = share * rim.u_mm / np.sqrt(2)
-    scale = (
-        np.array([band_share(max(half - tilt, 0.0)) for tilt in tilt_deg]) / share if share else np.ones(len(tilt_deg))
-    )
+    own = rim_mm / np.sqrt(2)
     # No doubt at all is none to weigh by.
-    shared = float(np.hypot(own, rim.mm * doubt))
-    return half, BandPrior(
-        rim.mm * share / mm_per_px, max(shared / mm_per_px, 1e-6), max(float(own) / mm_per_px, 1e-6), scale
-    )
+    shared_px = max(float(np.hypot(own, light_mm)) / mm_per_px, 1e-6)
+    return BandPrior(width_mm / mm_per_px, shared_px, max(float(own) / mm_per_px, 1e-6), np.ones(1))
+
+
+def _scale(half_deg: float, tilt_deg: Array) -> Array:
+    """How many times wider the band is at each place than where the camera looks straight down: (b,)."""
+    share = band_share(half_deg)
+    if not share:
+        return np.ones(len(tilt_deg))
+    return np.array([band_share(max(half_deg - tilt, 0.0)) for tilt in tilt_deg]) / share
 
 
 def _profiles(outline: Outline, cut: _Cut, normals: Array) -> EdgeBlocks:
@@ -227,12 +246,6 @@ def coma_left_px(blocks: EdgeBlocks, blur: float) -> float:
     third = -6.0 * blur**3 * ((blocks.light - ndtr(z)) * lopsided).sum(axis=1) / (lopsided**2).sum(axis=1)
     turning = np.linalg.lstsq(blocks.normals, third - third.mean(), rcond=None)[0]
     return float(np.hypot(*turning)) / (6.0 * blur**2) / 4.0
-
-
-def _not_put_back(seen: Band) -> Band:
-    """Of a backlight that nobody knows nothing is put back; all that it may have moved the edge is doubt."""
-    shared = np.column_stack((seen.shared_px, seen.shift_px))
-    return replace(seen, shift_px=np.zeros_like(seen.shift_px), shared_px=shared)
 
 
 def _moved(outline: Outline, cut: _Cut, seen: Band) -> Outline:

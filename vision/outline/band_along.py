@@ -1,6 +1,7 @@
 """A piece's bright band by the points of its nominal outline: what it leaves in doubt of deviations, lengths, turns."""
 
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
@@ -15,48 +16,35 @@ from vision.records import Array, Pair
 class BandAlongSettings:
     """How a band's blocks err together along the outline."""
 
-    # Rims change slowly: so many blocks in a row err alike (about 24 mm of outline).
-    alike: float = 4.0
+    # Rims change slowly: so far along the outline two places err alike (the integral of their correlation, mm).
+    alike_mm: float = 24.0
     # A fit on fewer blocks than it has unknowns takes them all.
     least_blocks: int = 5
+    # Errors drawn to see what they do to a largest deviation ...
+    draws: int = 64
+    # ... from this start, so that a tray is measured alike twice.
+    first_draw: int = 2121
 
 
 BAND_ALONG = BandAlongSettings()
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class PlaceUncertainty:
-    """Standard uncertainty of the outline's place at one point, mm: `shared` (g,) by common parts, and its `own`."""
-
-    shared: Array
-    own: float
-
-    @property
-    def alone(self) -> float:
-        """Of one deviation."""
-        return float(np.hypot(np.linalg.norm(self.shared), self.own))
-
-    def across(self, other: "PlaceUncertainty") -> float:
-        """Of a length between two points: what they share moves both ends outward alike."""
-        return float(np.sqrt(((self.shared + other.shared) ** 2).sum() + self.own**2 + other.own**2))
-
-
-@dataclass(frozen=True, slots=True, eq=False)
 class BandAlong:
     """A piece's band by the nominal's points: `step` (b,), ascending, where each block lies among `count` of them.
 
-    A band that is off differently on either side of a zone turns the fit that rests on it: `pose_shared` (3, g) and
-    `pose_own` (3, 3) are what x, y (mm) and turn (rad, about `pivot_mm`) of the datum's fit take from common parts and
-    from the places' own; `turn_rad` of the bend zone's turn against the datum's.
+    Errors that the band leaves are sums of m independent parts of standard size, so that their covariances are known:
+    `place_mm` (b, m) of where the outline lies; `deviation_mm` (b, m) of deviations, which follow the datum's fit, that
+    a band which is off differently on either side shifts and turns; `turn_rad` of the bend zone's turn against the
+    datum's. All in the order of `step`; `order` (b,) leads to the band's own.
     """
 
     band: RimBand
     step: Array
     order: NDArray[np.int64]
     nominal: Nominal
-    pivot_mm: Pair
-    pose_shared: Array
-    pose_own: Array
+    place_mm: Array
+    deviation_mm: Array
     turn_rad: float
 
     @property
@@ -64,20 +52,35 @@ class BandAlong:
         """How many points the nominal has."""
         return len(self.nominal.points)
 
-    def uncertainty(self, index: int) -> PlaceUncertainty:
-        """Between the blocks on either side of a nominal point."""
-        after = int(np.searchsorted(self.step, index)) % len(self.step)
-        gap = (self.step[after] - self.step[after - 1]) % self.count
-        part = float(((index - self.step[after - 1]) % self.count) / gap) if gap else 0.0
-        before, behind = self.order[after - 1], self.order[after]
-        shared = (1 - part) * self.band.shared_mm[before] + part * self.band.shared_mm[behind]
-        return PlaceUncertainty(shared, float((1 - part) * self.band.own_mm[before] + part * self.band.own_mm[behind]))
+    def of_deviation(self, index: int) -> float:
+        """Standard uncertainty of the deviation at a nominal point, mm."""
+        return float(np.linalg.norm(self._between(self.deviation_mm, index)))
 
-    def deviation(self, index: int) -> PlaceUncertainty:
-        """Of one deviation, which follows the datum's fit."""
-        place, (row,) = self.uncertainty(index), _levers(self.nominal, np.array([index]), self.pivot_mm)
-        turned = float(row[:3] @ self.pose_own @ row[:3])
-        return PlaceUncertainty(place.shared - row[:3] @ self.pose_shared, float(np.hypot(place.own, np.sqrt(turned))))
+    def of_extent(self, one: int, other: int) -> float:
+        """Of the size between two nominal points: what moves both ends outward counts twice, mm."""
+        return float(np.linalg.norm(self._between(self.place_mm, one) + self._between(self.place_mm, other)))
+
+    def of_largest(self, value: Array, at: NDArray[np.int64]) -> float:
+        """Of the largest of the values (k,) at nominal points `at` (k,), mm: root mean square change under its errors.
+
+        A maximum seeks out errors that differ along the outline: it grows on average, and one place's own uncertainty
+        says less than that.
+        """
+        near = self._nearest(at)
+        tops = np.full(len(self.step), -np.inf)
+        np.maximum.at(tops, near, value)
+        use = np.isfinite(tops)
+        errors = self.deviation_mm[use] @ _draws(self.deviation_mm.shape[1])
+        change = (tops[use][:, None] + errors).max(axis=0) - tops[use].max()
+        return float(np.sqrt(np.mean(change**2)))
+
+    def of_rms(self, value: Array, at: NDArray[np.int64]) -> float:
+        """Of the root mean square of values (k,) at nominal points `at` (k,), mm."""
+        share = np.bincount(self._nearest(at), weights=value, minlength=len(self.step)) / len(at)
+        size = float(np.sqrt(np.mean(self.alone()[at] ** 2)))
+        rms = max(float(np.sqrt(np.mean(value**2))), 1e-9)
+        # To first order an error counts as it lies along the values; where it is as large as these, all of it does.
+        return float(np.hypot(np.linalg.norm(share @ self.deviation_mm) / rms, size * min(1.0, size / (2 * rms))))
 
     def width_over(self, inside: NDArray[np.bool_]) -> tuple[float, float]:
         """Mean width of the band over nominal points `inside` (n,), and its standard uncertainty, mm."""
@@ -88,13 +91,27 @@ class BandAlong:
 
     def width_mm(self) -> Array:
         """Width of the bright band at each nominal point, (count,)."""
-        width = self.band.width_mm[self.order]
-        return np.asarray(np.interp(np.arange(self.count), self.step, width, period=self.count))
+        return self._everywhere(self.band.width_mm[self.order])
 
     def alone(self) -> Array:
         """Standard uncertainty of each deviation by the band, (count,)."""
-        each = [self.deviation(round(step) % self.count).alone for step in self.step]
-        return np.asarray(np.interp(np.arange(self.count), self.step, each, period=self.count))
+        return self._everywhere(np.linalg.norm(self.deviation_mm, axis=1))
+
+    def _everywhere(self, by_block: Array) -> Array:
+        return np.asarray(np.interp(np.arange(self.count), self.step, by_block, period=self.count))
+
+    def _between(self, rows: Array, index: int) -> Array:
+        after = int(np.searchsorted(self.step, index)) % len(self.step)
+        gap = (self.step[after] - self.step[after - 1]) % self.count
+        part = float(((index - self.step[after - 1]) % self.count) / gap) if gap else 0.0
+        return np.asarray((1 - part) * rows[after - 1] + part * rows[after])
+
+    def _nearest(self, at: NDArray[np.int64]) -> NDArray[np.int64]:
+        """The block nearest to each nominal point."""
+        after = np.searchsorted(self.step, at) % len(self.step)
+        ahead = (self.step[after] - at) % self.count
+        behind = (at - self.step[after - 1]) % self.count
+        return np.asarray(np.where(ahead < behind, after, (after - 1) % len(self.step)))
 
     def _blocks(self, inside: NDArray[np.bool_]) -> NDArray[np.bool_]:
         """Which blocks (b,) lie there; the nearest one where none does."""
@@ -111,24 +128,38 @@ def along_nominal(band: RimBand, placement: Placement, nominal: Nominal) -> Band
     """Where a placed piece's blocks lie along the nominal, and what their errors do to its fits."""
     step = nominal.project(placement.datum.motion.apply(band.at_mm))[0] % len(nominal.points)
     order = np.argsort(step)
-    pivot = placement.datum.pivot_mm
+    step = step[order]
     index = step.astype(np.int64)
+    own = band.own_mm[order, None] * _alike(step * nominal.step_mm, len(nominal.points) * nominal.step_mm)
+    place = np.concatenate((band.shared_mm[order], own), axis=1)
+    levers = _levers(nominal, index, placement.datum.pivot_mm)
 
-    def follows(zone: NDArray[np.bool_]) -> tuple[Array, Array]:
-        """How x, y and turn of a fit on a zone follow the blocks' errors: by common parts (3, g), and own (3, b)."""
+    def follows(zone: NDArray[np.bool_]) -> Array:
+        """How x, y and turn of a fit on a zone follow the errors' parts: (3, m)."""
         use = zone[index]
         if use.sum() < BAND_ALONG.least_blocks:
             use = np.ones(len(index), bool)
-        response = np.linalg.pinv(_levers(nominal, index[use], pivot))[:3]
-        return response @ band.shared_mm[use], response * band.own_mm[use]
+        return np.asarray(np.linalg.pinv(levers[use])[:3] @ place[use])
 
-    shared, own = follows(nominal.datum)
-    turn = 0.0
-    if placement.bend is not None:
-        bent, bent_own = follows(nominal.bend)
-        alone = BAND_ALONG.alike * float((own[2] ** 2).sum() + (bent_own[2] ** 2).sum())
-        turn = float(np.sqrt(((shared[2] - bent[2]) ** 2).sum() + alone))
-    return BandAlong(band, step[order], order, nominal, pivot, shared, BAND_ALONG.alike * own @ own.T, turn)
+    pose = follows(nominal.datum)
+    turn = 0.0 if placement.bend is None else float(np.linalg.norm(pose[2] - follows(nominal.bend)[2]))
+    return BandAlong(band, step, order, nominal, place, place - levers[:, :3] @ pose, turn)
+
+
+def _alike(at_mm: Array, around_mm: float) -> Array:
+    """Parts (b, b) of errors of size one at places (b,) along a closed outline, alike over `alike_mm`."""
+    gap = np.abs(at_mm[:, None] - at_mm)
+    gap = np.minimum(gap, around_mm - gap)
+    # A Gaussian of half the variance, smoothed with itself, is the correlation.
+    parts = np.exp(-(gap**2) * 2 * np.pi / BAND_ALONG.alike_mm**2)
+    return np.asarray(parts / np.linalg.norm(parts, axis=1)[:, None])
+
+
+@lru_cache(maxsize=64)
+def _draws(parts: int) -> Array:
+    half = np.random.default_rng(BAND_ALONG.first_draw).normal(size=(parts, BAND_ALONG.draws // 2))
+    half /= np.sqrt(np.mean(half**2, axis=1))[:, None]
+    return np.concatenate((half, -half), axis=1)
 
 
 def _levers(nominal: Nominal, index: NDArray[np.int64], pivot_mm: Pair) -> Array:

@@ -42,9 +42,9 @@ class BandFitSettings:
     # ... and how much it may differ by direction, as shares of what a plain edge would have.
     uneven: float = 0.1
     # How far a block's width may stray from the mean is hardly held: held to what is known, rims that vary more would
-    # push their mean width up instead, since it is the squares of widths that blur an edge (rendered rims: by half at
-    # 1, hardly at 5).
-    free: float = 5.0
+    # push their mean width up instead, since it is the squares of widths that blur an edge (simulated rims,
+    # alike along a piece or not: by half at 1, hardly at 5; at 3.5 the stated uncertainty holds for all of them).
+    free: float = 3.5
     # Steps of the fit, at most ...
     most_steps: int = 12
     # ... it is settled when neither mean width nor blur moves by more (px).

@@ -12,6 +12,7 @@ from vision.outline.edges import EDGES, EdgeSettings
 from vision.outline.glance import GLANCE, GlanceSettings
 from vision.outline.holes import HOLES, HoleSettings
 from vision.outline.leftovers import LEFTOVERS, LeftoverSettings
+from vision.outline.light_extent import LIGHT_EXTENT, LightExtentSettings
 from vision.outline.nominal import NOMINAL, NominalSettings
 from vision.outline.piece import PIECE, PieceSettings
 from vision.outline.placement import PLACEMENT, PlacementSettings
@@ -43,6 +44,7 @@ class OutlineSettings:
     glance: GlanceSettings = GLANCE
     holes: HoleSettings = HOLES
     leftovers: LeftoverSettings = LEFTOVERS
+    light_extent: LightExtentSettings = LIGHT_EXTENT
     nominal: NominalSettings = NOMINAL
     piece: PieceSettings = PIECE
     placement: PlacementSettings = PLACEMENT

@@ -71,7 +71,7 @@ def _response(scene: BacklitScene, found: Sequence[Found]) -> TrayFinding | None
     """Whether the counts of the backlit frame follow the light, by its pieces' edges and by its noise."""
     # A bright band along the rim makes a profile lopsided too, whatever the response.
     seen = [one.edge for one in found if one.edge is not None]
-    plain = [one for one in seen if one.band is None or not (one.band.known and one.band.told)]
+    plain = [one for one in seen if one.band is None or not one.band.told]
     profiles = [one.profile for one in plain if np.isfinite(one.profile).all()]
     edge = None
     if profiles:

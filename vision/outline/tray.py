@@ -84,7 +84,7 @@ def _in_reading_order(found: Iterable[Found], row_px: float) -> list[Found]:
 def _contradicted(found: Sequence[Found], scene: BacklitScene) -> list[TrayFinding]:
     """Told where most pieces show a band that the station's half angle and the part's rim don't account for."""
     seen = [one.edge.band for one in found if one.edge and one.edge.band]
-    bands = [band for band in seen if band.told and band.known]
+    bands = [band for band in seen if band.told and band.backlight == "station"]
     if not bands or abs(float(np.median([band.surprise for band in bands]))) < TRAY.surprising:
         return []
     width_um = 1000 * float(np.median([band.width_mm.mean() for band in bands]))

@@ -84,14 +84,14 @@ class OutlineSeen:
     band: BandAlong | None
     optics: OpticsLeft
 
-    def components_at(self, index: int) -> UncertaintyComponents:
-        """What the uncertainty of one deviation is made of."""
+    def components_at(self, index: int, rim_mm: float) -> UncertaintyComponents:
+        """What the uncertainty of a largest deviation is made of; `rim_mm` what the band does to it."""
         return UncertaintyComponents(
             station=self.station.outline_mm,
             pose=float(self.pose_mm[index]),
             edge=float(self.edge_mm[index]),
             form=float(self.form_mm[index]),
-            rim=self.band.deviation(index).alone if self.band else 0.0,
+            rim=rim_mm,
             flare=self.optics.flare_mm,
             coma=self.optics.coma_mm,
             height=abs(float(self.optics.height_mm[index])),
@@ -125,22 +125,20 @@ def deviations(seen: OutlineSeen, zone: int) -> tuple[Measured, Measured, Measur
     even = UncertaintyComponents(
         station=lean * seen.station.outline_mm,
         edge=float(np.sqrt(np.mean(seen.profile.sd[at] ** 2))),
-        rim=_rim_of_rms(seen.band, seen.nominal.zone == zone, lean, rms) if seen.band else 0.0,
+        rim=seen.band.of_rms(value, at) if seen.band else 0.0,
         flare=lean * seen.optics.flare_mm,
         coma=lean * seen.optics.coma_mm,
         height=lean * float(np.abs(seen.optics.height_mm[at]).mean()),
     )
     return (
-        Measured(max(0.0, float(value[out])), seen.components_at(at[out])),
-        Measured(max(0.0, -float(value[in_])), seen.components_at(at[in_])),
+        Measured(max(0.0, float(value[out])), seen.components_at(at[out], _rim_of_largest(seen.band, value, at))),
+        Measured(max(0.0, -float(value[in_])), seen.components_at(at[in_], _rim_of_largest(seen.band, -value, at))),
         Measured(rms, even),
     )
 
 
-def _rim_of_rms(band: BandAlong, inside: NDArray[np.bool_], lean: float, rms: float) -> float:
-    """What the band adds to a root mean square: evenly as any even error does; where it is as large as that, all."""
-    size = float(np.sqrt(np.mean(band.alone()[inside] ** 2)))
-    return size * max(lean, min(1.0, size / max(rms, 1e-9)))
+def _rim_of_largest(band: BandAlong | None, value: Array, at: NDArray[np.int64]) -> float:
+    return 0.0 if band is None else band.of_largest(value, at)
 
 
 def extent(seen: OutlineSeen, axis: int, zone: int | None) -> Measured:
@@ -172,7 +170,7 @@ def extent(seen: OutlineSeen, axis: int, zone: int | None) -> Measured:
         scale=size * seen.station.scale_relative,
         edge=float(np.hypot(*seen.edge_mm[ends])),
         form=float(np.hypot(*of_both)),
-        rim=seen.band.uncertainty(int(ends[0])).across(seen.band.uncertainty(int(ends[1]))) if seen.band else 0.0,
+        rim=seen.band.of_extent(int(ends[0]), int(ends[1])) if seen.band else 0.0,
         flare=2 * seen.optics.flare_mm,
         coma=float(np.sqrt(2) * seen.optics.coma_mm),
         # Half of a height's variance is the piece's as a whole, half each end's own.
