@@ -28,8 +28,9 @@ _PLACES, _PLACES_SHARE = np.array([-1.732, 0.0, 1.732]), np.array([1 / 6, 2 / 3,
 class LightExtentSettings:
     """What an unknown backlight may be, and how an edge's profile tells of it."""
 
-    # Half angles are evenly likely from collimated to nearly all around (degrees), this far apart.
+    # Half angles are evenly likely from collimated to nearly all around (degrees) ...
     half_deg: tuple[float, float] = (0.0, 80.0)
+    # ... tried this far apart.
     half_step_deg: float = 5.0
     # No rim is less round (mm).
     least_radius_mm: float = 0.02
