@@ -105,7 +105,7 @@ def distribution_chart(study: TuningStudy) -> str:
     # The golden ratio's multiples spread evenly and always the same way.
     spread = JITTER * (2 * np.mod(np.arange(len(value)) * 0.6180339887, 1.0) - 1)
     marks = []
-    for row, these in ((0.0, seen & ~bad), (1.0, seen & bad)):
+    for row, these in ((0.0, seen & study.sample.good), (1.0, seen & bad)):
         colour = ACCENT if row else INK
         marks.append(dots(frame, value[these], row + spread[these], shape="ring", radius=2.6, colour=colour))
     title = "Values of the pieces that people accept and of those that they reject"

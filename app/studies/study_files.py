@@ -189,9 +189,9 @@ def _anova(table: TwoWay | OneWay) -> Table:
 def tuning_table(whole: TuningStudy, samples: Iterable[Sample]) -> Table:
     """`tuning.json`.
 
-    `measure`, `zone`, `side`: what was tuned (for a counting rule its key as `measure`). `bad_pieces`, `good_pieces`:
-    as people say. `roc_area` with DeLong's interval. `promise`: what was asked. `recommended`: `setting` (null with the
-    reason in `words`), `misses_allowed`, `pieces_needed`, and RATES there, with guard bands (`rates`) and without
+    `measure`, `zone`, `side`: what was tuned (for a counting rule its key as `measure`). `bad_pieces`, `good_pieces`,
+    `tied_pieces`: as people say. `roc_area` with DeLong's interval. `promise`: what was asked. `recommended`: `setting`
+    (null with the reason in `words`), `misses_allowed`, `pieces_needed`, and RATES there, with guard bands (`rates`) and without
     (`without_guard`). `now`: the same for the limits given, null where they bound nothing there.
     `curve`: rates at many settings from tight to loose, `unguarded` the same without guard bands. RATES are `setting`,
     `missed`, `false_alarm` (with 95 % intervals), `reviewed`, and with costs `cost` a piece of production and
@@ -207,6 +207,7 @@ def tuning_table(whole: TuningStudy, samples: Iterable[Sample]) -> Table:
         "side": target.side,
         "bad_pieces": study.bad_pieces,
         "good_pieces": study.good_pieces,
+        "tied_pieces": study.tied_pieces,
         "design": design_table(samples),
         "roc_area": figure(whole.area, se=True),
         "promise": {"max_missed": promise.max_missed, "confidence": promise.confidence, "looks": promise.looks},

@@ -1,12 +1,12 @@
 """Choosing one setting on a sample lot with people's verdicts: what it misses, what it scraps, what can be promised."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from math import inf
 
 import numpy as np
 
-from app.statistics import Estimate, pieces_for_promise, roundest, weighted_share, wilson
+from app.statistics import UNDEFINED, Cells, Estimate, pieces_for_promise, roundest, weighted_share, wilson
 from app.studies.columns import Array, Mask
 from app.studies.tuning_sample import Promise, Sample, ceiling_of, curve_settings, promised
 
@@ -89,12 +89,14 @@ class CrossValidation:
 class Tuning:
     """A study of one setting.
 
-    `curve` runs from tight to loose; `unguarded` is the same without guard bands. `now`: the limits as they are, None
-    where they bound nothing there; `at_recommended` None without a recommendation.
+    `tied_pieces`: those on which as many people accept as reject. `curve` runs from tight to loose; `unguarded` is the
+    same without guard bands. `now`: the limits as they are, None where they bound nothing there; `at_recommended` None
+    without a recommendation.
     """
 
     bad_pieces: int
     good_pieces: int
+    tied_pieces: int
     curve: tuple[Rates, ...]
     unguarded: tuple[Rates, ...]
     now: Guarded | None
@@ -125,7 +127,8 @@ def study_setting(
 
     return Tuning(
         bad_pieces=int(sample.bad.sum()),
-        good_pieces=int((~sample.bad).sum()),
+        good_pieces=int(sample.good.sum()),
+        tied_pieces=int(sample.ties.sum()),
         curve=tuple(rates_at(sample, setting, task.costs) for setting in settings),
         unguarded=tuple(rates_at(unguarded, setting, task.costs) for setting in settings),
         now=both(setting_now),
@@ -140,7 +143,7 @@ def rates_at(sample: Sample, setting: float, costs: Costs | None) -> Rates:
     looseness = sample.sweep.target.sign * setting
     passed = sample.sweep.passes_from <= looseness
     rejected = looseness < sample.sweep.rejected_below
-    missed, false_alarm = _rate(sample, sample.bad, passed), _rate(sample, ~sample.bad, ~passed)
+    missed, false_alarm = _rate(sample, sample.bad, passed), _rate(sample, sample.good, ~passed)
     return Rates(
         setting=setting,
         missed=missed,
@@ -191,7 +194,7 @@ def recommend(sample: Sample, task: Task) -> Recommendation:
                 "many others. Draw more of those that the camera passes"
             )
         return Recommendation(None, f"This lot is too small to promise {what}: {few}.", None, needed)
-    if sample.bad.all():
+    if not sample.good.any():
         return Recommendation(
             None,
             "People accept no piece of this lot: a setting can't be weighed against false alarms. Add good pieces.",
@@ -225,14 +228,14 @@ def recommend(sample: Sample, task: Task) -> Recommendation:
 def _choose(sample: Sample, ceiling: float, costs: Costs | None) -> float | None:
     """The roundest setting of least cost below `ceiling` at which some good piece passes."""
     passes_from, steps = sample.sweep.passes_from, sample.sweep.steps
-    of_good = np.sort(passes_from[~sample.bad])
+    of_good = np.sort(passes_from[sample.good])
     # Between two neighbours nothing changes; above the last of them a tenth of their span is left as a margin.
     edges = np.unique(passes_from[np.isfinite(passes_from)]) if steps is None else steps
     usable = edges[(edges < ceiling) & (np.searchsorted(of_good, edges, side="right") > 0)]
     if len(usable) == 0:
         return None
     missed = _passing(sample, sample.bad, usable)
-    false_alarm = 1 - _passing(sample, ~sample.bad, usable)
+    false_alarm = 1 - _passing(sample, sample.good, usable)
     if costs is None:
         # false alarms first; among equals the fewest missed
         best = int(np.lexsort((missed, false_alarm))[0])
@@ -279,12 +282,28 @@ def cross_validate(sample: Sample, groups: Sequence[str], task: Task) -> CrossVa
             tried |= fold == k
             passed |= (fold == k) & (sample.sweep.passes_from <= sample.sweep.target.sign * setting)
     held = sample.part(tried)
-    missed, false_alarm = _rate(held, held.bad, passed[tried]), _rate(held, ~held.bad, ~passed[tried])
+    missed, false_alarm = _rate(held, held.bad, passed[tried]), _rate(held, held.good, ~passed[tried])
     return CrossValidation(tuple(settings), missed, false_alarm)
 
 
 def _rate(sample: Sample, of: Mask, hits: Mask) -> Estimate:
-    """A share of the lot: Wilson's interval for a random sample, else weighted by the design."""
-    if sample.drawn is None:
-        return wilson(int((of & hits).sum()), int(of.sum()))
-    return weighted_share(sample.rate(of, hits))
+    """A share of the lot: Wilson's interval for a random sample, else weighted by the design.
+
+    Of the tied pieces half count; the interval holds whichever way they would be settled.
+    """
+    designed = sample.drawn is not None
+    if not sample.ties.any():
+        return _settled(sample.rate(of, hits), designed)
+    most, least = (sample.rate(of | (sample.ties & side), hits) for side in (hits, ~hits))
+    high, low = _settled(most, designed), _settled(least, designed)
+    hit, miss, _ = replace(most, counts=(most.counts + least.counts) / 2).shares.tolist()
+    if high.ci is None or low.ci is None:
+        return UNDEFINED
+    return Estimate(hit / (hit + miss), (low.ci[0], high.ci[1]))
+
+
+def _settled(cells: Cells, designed: bool) -> Estimate:
+    if designed:
+        return weighted_share(cells)
+    hit, miss, _ = cells.counts[0].astype(np.int64).tolist()
+    return wilson(hit, hit + miss)

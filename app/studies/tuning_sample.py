@@ -57,19 +57,31 @@ class Drawn:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Sample:
-    """The sample's sweep for pieces whose truth is known: `bad` (pieces,) as people say.
+    """The sample's sweep: `bad` (pieces,) that most people reject, `tied` as many as accept; None: no ties.
 
-    `drawn`: how the pieces were drawn; None where they are taken for a random sample.
+    `drawn`: how the pieces were drawn; None where they are taken for a random sample. Of a tie nobody knows whether it
+    is bad: what is promised holds whichever way every tie would be settled.
     """
 
     sweep: Sweep
     bad: Mask
     drawn: Drawn | None = None
+    tied: Mask | None = None
+
+    @property
+    def ties(self) -> Mask:
+        """(pieces,) the tied ones."""
+        return np.zeros(len(self.bad), dtype=np.bool_) if self.tied is None else self.tied
+
+    @property
+    def good(self) -> Mask:
+        """(pieces,) that most people accept."""
+        return ~self.bad & ~self.ties
 
     def part(self, chosen: NDArray[np.bool_]) -> "Sample":
         """Some of the pieces."""
         drawn = None if self.drawn is None else replace(self.drawn, stratum=self.drawn.stratum[chosen])
-        return Sample(self.sweep.rows(np.flatnonzero(chosen)), self.bad[chosen], drawn)
+        return Sample(self.sweep.rows(np.flatnonzero(chosen)), self.bad[chosen], drawn, self.ties[chosen])
 
     @property
     def weights(self) -> Array:
@@ -95,7 +107,7 @@ class Sample:
         """One-sided upper bound of the missed share at one setting: exact, by strata where the pieces were drawn so."""
         can_hit = None if self.drawn is None else self.drawn.first_passes <= looseness
         passed = self.sweep.passes_from <= looseness
-        return share_bound(self.rate(self.bad, passed, can_hit), HIT, confidence)
+        return share_bound(self.rate(self.bad | (self.ties & passed), passed, can_hit), HIT, confidence)
 
     def least_shown_missed(self, confidence: float) -> float:
         """The same for a setting that no drawn bad piece passes, though others may: none is shown to miss less."""
@@ -106,11 +118,12 @@ def promised(sample: Sample, promise: Promise) -> tuple[float, int | None]:
     """The looseness below which a setting keeps the promise, and how many bad pieces pass there; None: no setting does.
 
     The bound of the missed share grows with the looseness, so that the settings that keep the promise are those below
-    one of them, and it holds for whichever is chosen.
+    one of them, and it holds for whichever is chosen. A tie that passes counts as a bad piece, one that does not as a
+    good one: no other way to settle them misses more.
     """
-    of_bad = np.sort(sample.sweep.passes_from[sample.bad])
+    of_bad = np.sort(sample.sweep.passes_from[sample.bad | sample.ties])
     if sample.drawn is None:
-        allowed = misses_allowed(len(of_bad), promise.max_missed, promise.confidence_of_one)
+        allowed = misses_allowed(int(sample.bad.sum()), promise.max_missed, promise.confidence_of_one)
         return (-inf, None) if allowed is None else (float(of_bad[allowed]) if allowed < len(of_bad) else inf, allowed)
     # Where the bound may change: a drawn bad piece passes, or the first piece of another stratum does.
     steps = np.unique(np.concatenate([of_bad, sample.drawn.first_passes]))
@@ -132,7 +145,7 @@ def promised(sample: Sample, promise: Promise) -> tuple[float, int | None]:
 def ceiling_of(sample: Sample, promise: Promise) -> float:
     """As `promised`; where no setting keeps the promise, where the first bad piece passes."""
     ceiling, allowed = promised(sample, promise)
-    return float(sample.sweep.passes_from[sample.bad].min()) if allowed is None else ceiling
+    return float(sample.sweep.passes_from[sample.bad | sample.ties].min()) if allowed is None else ceiling
 
 
 def curve_settings(sample: Sample) -> list[float]:

@@ -37,8 +37,8 @@ class Question:
 class TuningStudy:
     """What a tuning study says.
 
-    `sample`: the pieces whose truth people settled. `roc` None where a class is empty, `changes` (over all pieces) None
-    without a recommendation. `zones`: all zones of the measure.
+    `sample`: the pieces that people judged. `roc` leaves out ties, None where a class is empty; `changes` (over all
+    pieces) None without a recommendation. `zones`: all zones of the measure.
     """
 
     target: Target
@@ -105,18 +105,17 @@ def tune_columns(pieces: PieceColumns, truth: Truth, limits: Limits, question: Q
     zones = pieces.zones(target.name)
     if target.zone is not None and target.zone not in zones:
         raise Unusable("--zone", target.zone, f"a zone of the results: {', '.join(zones) or 'none has one'}")
-    known = truth.said != NO_VERDICT
-    if not known.any():
+    if not (truth.said != NO_VERDICT).any():
         raise Unusable("--verdicts", "", "at least one piece of the results on which most people agree")
     sample = _sample(pieces, sweep(pieces, limits, target), truth)
     if np.isnan(sample.sweep.value).all():
         raise Unusable("--measure", target.words, "a measure that the results hold; it is missing in every piece")
     unguarded = _sample(pieces, sweep(pieces, replace(limits, coverage=UNGUARDED_COVERAGE), target), truth)
-    trays = [pieces.keys[row].tray for row in truth.rows[known]]
+    trays = [pieces.keys[row].tray for row in truth.rows]
     tuning = study_setting(sample, unguarded, trays, question.task, setting_now(limits, target))
     value, bad = target.sign * sample.sweep.value, sample.bad
     seen = ~np.isnan(value)
-    of_bad, of_good = value[seen & bad], value[seen & ~bad]
+    of_bad, of_good = value[seen & bad], value[seen & sample.good]
     setting = tuning.recommended.setting
     return TuningStudy(
         target=target,
@@ -134,21 +133,20 @@ def tune_columns(pieces: PieceColumns, truth: Truth, limits: Limits, question: Q
 
 
 def _sample(pieces: PieceColumns, swept: Sweep, truth: Truth) -> SettledSample:
-    """The pieces that people settled, with how they were drawn."""
-    known = truth.said != NO_VERDICT
+    """The pieces that people judged, with how they were drawn."""
     drawn = None
     if truth.weighting is not None:
         # Of the pieces not drawn it is known what the camera says of them now, which tells their stratum.
         names = truth.weighting.names
         first = [float(swept.passes_from[_of_stratum(pieces, name)].min(initial=np.inf)) for name in names]
         drawn = Drawn(truth.weighting.stratum, truth.weighting.sizes, np.array(first))
-    whole = SettledSample(swept.rows(truth.rows), truth.said == REJECT, drawn)
+    whole = SettledSample(swept.rows(truth.rows), truth.said == REJECT, drawn, truth.said == NO_VERDICT)
     if drawn is not None:
         # A piece that was judged another way since may pass earlier than those that stand in its stratum now.
         own = drawn.first_passes.copy()
         np.minimum.at(own, drawn.stratum, whole.sweep.passes_from)
         whole = replace(whole, drawn=replace(drawn, first_passes=own))
-    return whole.part(known)
+    return whole
 
 
 def _of_stratum(pieces: PieceColumns, name: str) -> Mask:
