@@ -83,8 +83,21 @@ def command(
     The recommended setting is the cheapest (or, without costs, the one of fewest false alarms) among those that keep
     the promise on missed pieces.
     """
-    from app.report import ReportFolders, study_folder, tuning_page, write_page
-    from app.studies import Costs, Promise, Question, Task, json_text, part_as_seen, tune, tuning_table, with_setting
+    from app.report import ReportFolders, risk_words, study_folder, tuning_page, write_page
+    from app.studies import (
+        Costs,
+        Promise,
+        Question,
+        Task,
+        columns_of,
+        json_text,
+        part_as_seen,
+        risks_table,
+        study_lot_risks,
+        tune,
+        tuning_table,
+        with_setting,
+    )
     from vision.formats import read_limits, write_atomic, write_limits
 
     costs = None
@@ -100,14 +113,17 @@ def command(
     limits = read_limits(limits_file, part_as_seen(sample.lot))
     question = Question(measure, zone, side, severity, Task(Promise(max_missed, confidence, looks), costs))
     study, unknown = tune(sample.lot, sample.samples, limits, question)
-    page = tuning_page(study, sample.samples, sample.lot.trays, ReportFolders(sample.results, out))
+    risks = study_lot_risks(columns_of(sample.lot.pieces()), limits)
+    page = tuning_page(study, sample.samples, sample.lot.trays, ReportFolders(sample.results, out), risks)
     study_folder(out)
-    write_atomic(out / "tuning.json", json_text(tuning_table(study, sample.samples)))
+    write_atomic(out / "tuning.json", json_text(tuning_table(study, sample.samples) | risks_table(risks)))
     written = [out / "tuning.json", *write_page(page, out / "tuning.html", pdf=pdf)]
     recommended = study.tuning.recommended
     for one in sample.samples:
         click.echo(one.words)
     click.echo(recommended.words)
+    if risks.risks:
+        click.echo(f"at the limits as they are, {risk_words(risks.risks[0])}")
     failures = [
         *sample.lot.unread,
         *(f"{sample.said_in}: tray {u.tray}, piece {u.piece}: {u.reason}" for u in unknown),

@@ -6,7 +6,7 @@ from math import ceil, floor
 import numpy as np
 import streamlit as st
 
-from app.pages.risks import show_risks
+from app.pages.risks import lot_risks, show_risks
 from app.pages.server_state import Pass, ServerState
 from app.pages.study_lot import (
     KEPT_S,
@@ -40,6 +40,7 @@ from app.studies import (
     json_text,
     rates_at,
     rejudge_all,
+    risks_table,
     setting_now,
     sweep,
     target_of,
@@ -90,8 +91,8 @@ def tuning_study_page() -> None:
         done = study
         take_away(
             f"tuning-{lot.name}",
-            lambda: tuning_page(done, head.samples, lot.lot.trays, report_folders(server)),
-            lambda: json_text(tuning_table(done, head.samples)),
+            lambda: tuning_page(done, head.samples, lot.lot.trays, report_folders(server), lot_risks(lot, base)),
+            lambda: json_text(tuning_table(done, head.samples) | risks_table(lot_risks(lot, base))),
         )
 
 

@@ -48,7 +48,7 @@ from .pod_report import (
     pod_page as pod_page,
     pod_table as pod_table,
 )
-from .risk_charts import figure_words as figure_words, risk_chart as risk_chart, risk_words as risk_words
+from .risk_charts import capability_row as capability_row, risk_chart as risk_chart, risk_words as risk_words
 from .study_agreement import (
     agreement_page as agreement_page,
     camera_rates_chart as camera_rates_chart,

@@ -15,15 +15,33 @@ from app.report.lot_words import (
     sample_words,
     yield_words,
 )
+from app.report.risk_charts import risks_html
 from app.report.study_page import ReportFolders, pictured, render
 from app.report.words import measure_words, number_words
 from app.statistics import same_place
-from app.store import LotState, Store, head_of, history_of, part_of, signed
-from app.studies import Acceptance, LotPiece, LotYield, MeasureSum, OverTime, PieceKey, Share, figure
+from app.store import LotState, Store, Which, head_of, history_of, part_of, recall_results, revisions, signed
+from app.studies import (
+    Acceptance,
+    Lot,
+    LotPiece,
+    LotRisks,
+    LotYield,
+    MeasureSum,
+    OverTime,
+    PieceKey,
+    Share,
+    columns_of,
+    figure,
+    risks_table,
+    study_lot_risks,
+)
 
 PICTURED = 6
 COVERAGE_FACTOR = 2.0
 """k of the expanded uncertainty, for about 95 % (JCGM 100:2008, 6.3.3)."""
+
+
+NO_RISKS = {"limits_revision": None, "risks": None, "capability": None}
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -32,6 +50,7 @@ class LotReport:
 
     `series`: the part's lots inspected by sample at `aql` (%), this one last; empty where every piece was inspected.
     `same_place`: what is told of marks at one place, as HTML; empty where the part's drawing is not known.
+    `risks`: by the newest revision of limits that judged the lot; None where the store holds it no more.
     `head`: of the chain over all that was filed, with its signature by the works' key where it has one.
     """
 
@@ -39,6 +58,7 @@ class LotReport:
     series: Sequence[Acceptance]
     aql: float
     same_place: str = ""
+    risks: LotRisks | None = None
     head: str = ""
     signature: str = ""
 
@@ -53,7 +73,18 @@ def lot_report(
         text = same_place_html(same_place(found.marks, found.pieces_by_die, found.ground), found.part)
     with store.read() as connection:
         head = str(head_of(connection))
-    return LotReport(state, series, aql, text, head, "" if signing is None else signed(head, signing))
+    return LotReport(
+        state, series, aql, text, _risks(store, state), head, "" if signing is None else signed(head, signing)
+    )
+
+
+def _risks(store: Store, state: LotState) -> LotRisks | None:
+    newest = max((tray.limits_revision for tray in state.content.trays), default=None)
+    limits = next((one.limits for one in revisions(store, state.part) if one.limits.revision == newest), None)
+    if limits is None:
+        return None
+    lot = Lot(tuple(recall_results(store, Which(lot=state.lot, part=state.part))))
+    return study_lot_risks(columns_of(lot.pieces()), limits)
 
 
 def lot_page(report: LotReport, report_folders: ReportFolders) -> str:
@@ -95,6 +126,7 @@ def lot_page(report: LotReport, report_folders: ReportFolders) -> str:
                 if state.fates[_key(piece)] not in ("passed", "accepted")
             ],
             "same_place": report.same_place,
+            "risks": "" if report.risks is None else risks_html(report.risks),
             "head": report.head,
             "signature": report.signature,
         },
@@ -151,6 +183,7 @@ def lot_table(report: LotReport) -> dict[str, Any]:
         "acceptance": None if not report.series else _acceptance_table(report.series[-1], report.aql),
         "over_time": None if figures.over_time is None else _over_time_table(figures.over_time),
         "measures": [_measure_table(one) for one in state.content.measures],
+        **(NO_RISKS if report.risks is None else risks_table(report.risks)),
         "to_be_judged_again": [tray.tray for tray in state.suspect],
         "filed_after_the_decision": list(state.late_trays),
         "shots": [

@@ -3,11 +3,14 @@
 import numpy as np
 
 from app.report.charts import Entry, Frame, axis_of, chart, legend, line, upright
+from app.report.study_page import render
 from app.report.style import ACCENT, INK, MUTED
 from app.statistics import Estimate
-from app.studies import LimitRisk
+from app.studies import LimitCapability, LimitRisk, LotRisks
 
 PERCENT = 100.0
+NOT_NORMAL = 0.05
+"""Chance of values as little normal, below which it is said (as where intervals are withheld)."""
 
 
 def risk_chart(risk: LimitRisk) -> str:
@@ -40,8 +43,42 @@ def risk_words(risk: LimitRisk) -> str:
     )
 
 
+def capability_row(one: LimitCapability) -> dict[str, str]:
+    """A limit's indices in words, as a line of a table."""
+    found = one.found
+    said = ["alike" if found.steady else "differ: Cp, Cpk speak of a tray alone"]
+    if found.likeness is not None:
+        said.append(f"one like the next by {found.likeness:.2f}")
+    if found.normal_p is not None and found.normal_p < NOT_NORMAL:
+        said.append("values not normal")
+    return {
+        "limit": one.name,
+        "pieces": str(one.pieces),
+        "Cp": figure_words(found.cp),
+        "Cpk": figure_words(found.cpk),
+        "Pp": figure_words(found.pp),
+        "Ppk": figure_words(found.ppk),
+        "trays": ", ".join(said),
+    }
+
+
+def risks_html(found: LotRisks) -> str:
+    """Risks and capability as a part of a page."""
+    return render(
+        "risks.html",
+        {
+            "found": found,
+            "words": f"At the width in force, {risk_words(found.risks[0])}" if found.risks else "",
+            "chart": risk_chart(found.risks[0]) if found.risks else "",
+            "rows": [capability_row(one) for one in found.capability],
+        },
+    )
+
+
 def figure_words(figure: Estimate) -> str:
-    """An index with its interval; a dash where it is not defined."""
-    if figure.value is None or figure.ci is None:
+    """An index with its interval, or without where none holds; a dash where it is not defined."""
+    if figure.value is None:
         return "–"
+    if figure.ci is None:
+        return f"{figure.value:.2f}, no interval".replace("-", "−")
     return f"{figure.value:.2f} ({figure.ci[0]:.2f} to {figure.ci[1]:.2f})".replace("-", "−")

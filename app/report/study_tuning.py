@@ -18,11 +18,12 @@ from app.report.charts import (
     steps,
     upright,
 )
+from app.report.risk_charts import risks_html
 from app.report.study_page import Pictured, ReportFolders, pictured, render
 from app.report.style import ACCENT, INK, MUTED
 from app.report.words import measure_words
 from app.statistics import Estimate, RocCurve
-from app.studies import Change, Changes, Rates, Sample, Target, TuningStudy
+from app.studies import Change, Changes, LotRisks, Rates, Sample, Target, TuningStudy
 from vision.records import Array, TrayResult
 
 CHANGED_AT_MOST, PICTURES_AT_MOST = 60, 20
@@ -33,9 +34,13 @@ JITTER = 0.32
 
 
 def tuning_page(
-    study: TuningStudy, samples: Sequence[Sample], trays: Sequence[TrayResult], report_folders: ReportFolders
+    study: TuningStudy,
+    samples: Sequence[Sample],
+    trays: Sequence[TrayResult],
+    report_folders: ReportFolders,
+    risks: LotRisks,
 ) -> str:
-    """The report as HTML that stands alone, with pictures of the pieces that change."""
+    """The report as HTML that stands alone, with pictures of the pieces that change; `risks` of the limits now."""
     tuning = study.tuning
     points = (("recommended", tuning.at_recommended), ("now", tuning.now))
     return render(
@@ -55,6 +60,7 @@ def tuning_page(
             "distribution_chart": distribution_chart(study),
             "roc_chart": "" if study.roc is None else _roc(study.roc),
             "rates_chart": setting_rates_chart(study) if tuning.curve else "",
+            "risks": risks_html(risks),
             "cost_chart": _cost(study) if study.task.costs and tuning.curve else "",
         },
     )

@@ -21,6 +21,8 @@ Array = NDArray[np.float64]
 
 ALIKE = 0.05
 """Chance of subgroup means that vary as much, below which they are said to be no chance; of values as little normal."""
+ROUNDING = 1e-9
+"""Spread, as a share of the values, below which nothing but rounding varies."""
 LEAST_TESTED = 20
 """Values below which their distribution is not tested (the normal approximation of the test needs them)."""
 
@@ -65,7 +67,7 @@ def capability(values: Array, group: NDArray[np.int64], low: float | None, high:
         return None
     within_squares = float(((values - means[group]) ** 2).sum())
     within, overall = sqrt(within_squares / within_freedom), float(values.std(ddof=1))
-    if within == 0.0 or overall == 0.0:
+    if min(within, overall) <= ROUNDING * float(np.abs(values).max()):
         return None
     room = _Room(low, high, float(values.mean()))
     between_squares = float((count * (means - room.mean) ** 2).sum())

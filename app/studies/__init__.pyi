@@ -13,7 +13,7 @@ from .camera_and_people import (
     answers as answers,
     majority as majority,
 )
-from .capability_study import LimitCapability as LimitCapability, study_capability as study_capability
+from .capability_study import LimitCapability as LimitCapability
 from .changes import (
     Change as Change,
     Changes as Changes,
@@ -21,7 +21,7 @@ from .changes import (
     compare_revisions as compare_revisions,
 )
 from .columns import Codes as Codes, PieceColumns as PieceColumns, columns_of as columns_of
-from .decision_risk import LimitRisk as LimitRisk, study_risk as study_risk
+from .decision_risk import LimitRisk as LimitRisk
 from .die_study import DieCharts as DieCharts, DieStudy as DieStudy, study_dies as study_dies
 from .die_wear import (
     PER_STROKES as PER_STROKES,
@@ -35,6 +35,7 @@ from .fitness_words import Thresholds as Thresholds
 from .gauge import GaugeStudy as GaugeStudy, GaugeTable as GaugeTable, Source as Source, study_gauge as study_gauge
 from .gauge_input import balanced as balanced, read_gauge_table as read_gauge_table
 from .lot import Lot as Lot, part_as_seen as part_as_seen, read_lot as read_lot
+from .lot_risks import LotRisks as LotRisks, risks_table as risks_table, study_lot_risks as study_lot_risks
 from .lot_sampling import Acceptance as Acceptance, SampledLot as SampledLot, accept_series as accept_series
 from .lot_summary import (
     PACKED as PACKED,

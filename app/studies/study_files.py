@@ -191,8 +191,8 @@ def tuning_table(whole: TuningStudy, samples: Iterable[Sample]) -> Table:
 
     `measure`, `zone`, `side`: what was tuned (for a counting rule its key as `measure`). `bad_pieces`, `good_pieces`,
     `tied_pieces`: as people say. `roc_area` with DeLong's interval. `promise`: what was asked. `recommended`: `setting`
-    (null with the reason in `words`), `misses_allowed`, `pieces_needed`, and RATES there, with guard bands (`rates`) and without
-    (`without_guard`). `now`: the same for the limits given, null where they bound nothing there.
+    (null with the reason in `words`), `misses_allowed`, `pieces_needed`, and RATES there, with guard bands (`rates`)
+    and without (`without_guard`). `now`: the same for the limits given, null where they bound nothing there.
     `curve`: rates at many settings from tight to loose, `unguarded` the same without guard bands. RATES are `setting`,
     `missed`, `false_alarm` (with 95 % intervals), `reviewed`, and with costs `cost` a piece of production and
     `bad_among_passed`. `cross_validation`: `settings` that each fold chose, `missed` and `false_alarm` on pieces not

@@ -102,8 +102,10 @@ def test_the_command_reports_the_same_bytes_each_time(
         "scratch_longest_mm": 4,
     }
     assert [(one["name"], one["of"]) for one in table["by"]["die"]] == [("D1", 6), ("D2", 6)]
-    # Reasons, by die, over time, and the drawing with the places where marks come back: every made piece has the same.
-    assert page.count("<svg") == 4
+    # Reasons, by die, over time, risks, and the drawing with the places where marks come back, the same on every piece.
+    assert page.count("<svg") == 5
+    assert table["risks"][0]["limit"] == "all limits together"
+    assert table["limits_revision"] == 3
     assert "a fixture or a mould that all of them pass" in page
     assert "4 of 12 pieces may be packed" in page
     assert "Presses, trimming and buffing machines" in page

@@ -33,6 +33,12 @@ def test_tune_writes_its_study_and_the_next_draft(run: Run, works: Path, tmp_pat
     page = (tmp_path / "out" / "tuning.html").read_text(encoding="utf-8")
     assert "DeLong" in page
     assert "Cross-validation" in page
+    risks = {one["limit"]: one for one in table["risks"]}
+    assert 0.0 <= risks["all limits together"]["now"]["consumer"] < 0.02
+    assert len(risks["all limits together"]["curve"]) == 25
+    assert {one["limit"] for one in table["capability"]} <= set(risks)
+    assert "What the limits risk now" in page
+    assert "at the limits as they are, all limits together" in ran.out
 
 
 def test_tune_says_when_the_lot_is_too_small_and_writes_no_draft(run: Run, works: Path, tmp_path: Path) -> None:
