@@ -136,10 +136,13 @@ def _ready(
 ) -> tuple[list[tuple[Run, Work]], list[Unusable]]:
     """Runs with what judges them, and why others can't be judged: their limits are not those in force."""
     from app.run import read_work
+    from vision.formats import left_out_words
 
     ready, refused = [], []
     for run in runs:
         work = read_work(run, pictures)
+        if work.part.left_out:
+            click.echo(f"brightbowl: {left_out_words(run.part_file, work.part.left_out)}", err=True)
         if store is not None:
             from app.works import limits_judging
 

@@ -66,11 +66,13 @@ def draft(
     Without --general each tolerance that --tolerance does not give is asked for; nothing typed leaves the limit out.
     """
     from vision.decide import first_draft, limit_faults, wanted_limits
-    from vision.formats import read_part, read_station, write_limits
+    from vision.formats import left_out_words, read_part, read_station, write_limits
 
     if out.exists():
         raise Unusable(out, "--out", "a new file, so that nothing is overwritten", "a file that exists")
     part = read_part(part_file)
+    if part.left_out:
+        click.echo(f"brightbowl: {left_out_words(part_file, part.left_out)}", err=True)
     wanted = wanted_limits(part, general)
     tolerances = _read(given, wanted)
     for one in wanted:

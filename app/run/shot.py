@@ -13,6 +13,7 @@ from vision.decide import check_limits, judge
 from vision.errors import Incomplete, Unusable
 from vision.formats import (
     PROFILES_FILE,
+    check_height,
     not_written,
     read_frames,
     read_limits,
@@ -55,6 +56,7 @@ def read_work(run: Run, pictures: bool) -> Work:
     part, station = read_part(run.part_file), read_station(run.station_file)
     limits = read_limits(run.limits_file, part)
     check_limits(limits, part, station, run.limits_file)
+    check_height(part, station, run.station_file)
     stopped = stopped_since(run.checks_file, station.station)
     return Work(part, station, limits, run.out, pictures, "draft" if limits.status == "draft" else None, stopped)
 

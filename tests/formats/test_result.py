@@ -3,6 +3,7 @@
 import json
 import math
 from dataclasses import replace
+from datetime import datetime
 from pathlib import Path
 from typing import Any
 
@@ -203,21 +204,26 @@ def test_measures_that_are_null_altogether_are_none(tmp_path: Path) -> None:
     assert read_result(written(tmp_path, table)).pieces[1].measures == {}
 
 
-finite = st.floats(allow_nan=False, allow_infinity=False)
-value = st.none() | finite | st.dictionaries(st.text(max_size=5), st.none() | finite, max_size=3)
+finite, positive = st.floats(-1e15, 1e15), st.floats(0.0, 1e15)
+words = st.text(st.characters(exclude_categories=["C", "Z"]))
+value, doubt = (st.none() | kind | st.dictionaries(words, st.none() | kind, max_size=3) for kind in (finite, positive))
 pair = st.tuples(finite, finite)
 points = st.lists(pair, min_size=2, max_size=4).map(tuple)
 findings = (
-    st.builds(EdgeFinding, st.sampled_from(["burr", "nick", "swell", "hollow"]), st.text(), pair, pair, *[finite] * 3)
-    | st.builds(BendFinding, st.text(), finite)
-    | st.builds(Scratch, points, points, *[finite] * 3)
-    | st.builds(Pit, pair, pair, finite, finite)
+    st.builds(
+        EdgeFinding, st.sampled_from(["burr", "nick", "swell", "hollow"]), words, pair, pair, finite, finite, positive
+    )
+    | st.builds(BendFinding, words, finite)
+    | st.builds(Scratch, points, points, *[positive] * 3)
+    | st.builds(Pit, pair, pair, positive, positive)
 )
 reasons = st.builds(
     Reason,
-    st.text(),
-    st.none() | st.text(),
-    *[st.none() | finite] * 4,
+    words,
+    st.none() | words,
+    st.none() | finite,
+    st.none() | positive,
+    *[st.none() | finite] * 2,
     st.sampled_from(["critical", "major", "minor"]),
     st.sampled_from(["review", "reject"]),
     st.none() | st.floats(0.0, 1.0),
@@ -231,15 +237,17 @@ def results(draw: st.DrawFn) -> TrayResult:
     for number in range(1, draw(st.integers(1, 4))):
         found = tuple(draw(st.lists(findings, max_size=3)))
         counted = tuple(draw(st.booleans()) and isinstance(one, Scratch | Pit) for one in found)
-        values = draw(st.dictionaries(st.text(max_size=5), value, max_size=3))
-        pose = draw(st.none() | st.builds(Pose, pair, finite, finite))
+        values = draw(st.dictionaries(words, value, max_size=3))
+        doubts = draw(st.dictionaries(words, doubt, max_size=3))
+        pose = draw(st.none() | st.builds(Pose, pair, finite, positive))
         verdict = draw(st.sampled_from(["pass", "review", "reject"]))
         why = tuple(draw(st.lists(reasons, max_size=2)))
-        fault = draw(st.none() | st.text())
-        pieces.append(JudgedPiece(number, verdict, why, fault, pose, values, values, found, counted))  # type: ignore[arg-type]
-    said = tuple(draw(st.lists(st.builds(TrayFinding, st.just("foreign"), st.none() | pair, st.text()), max_size=2)))
-    process = draw(st.dictionaries(st.text(max_size=5), st.text() | finite | st.integers(-(2**53), 2**53), max_size=2))
-    lot, taken_at = draw(st.none() | st.text()), draw(st.none() | st.text())
+        fault = draw(st.none() | words)
+        pieces.append(JudgedPiece(number, verdict, why, fault, pose, values, doubts, found, counted))  # type: ignore[arg-type]
+    said = tuple(draw(st.lists(st.builds(TrayFinding, st.just("foreign"), st.none() | pair, words), max_size=2)))
+    process = draw(st.dictionaries(words, words | finite | st.integers(-(2**53), 2**53), max_size=2))
+    lot = draw(st.none() | words.filter(bool))
+    taken_at = draw(st.none() | st.datetimes().map(datetime.isoformat))
     return TrayResult("s", "T", lot, "P", "S", taken_at, 1, tuple(pieces), said, process)
 
 

@@ -95,7 +95,7 @@ def test_what_is_written_reads_back_equal(tmp_path: Path, text: str) -> None:
     ("old", "new", "said"),
     [
         ("format = 1", "format = 9", ["format", "format 1 expected", "found 9"]),
-        ("mm_per_px = 0.05", "mm_per_px = 0.0", ["scale.mm_per_px", "greater than 0", "0.0"]),
+        ("mm_per_px = 0.05", "mm_per_px = 0.0", ["scale.mm_per_px", "greater than or equal to 0.0001", "0.0"]),
         ("mm_per_px = 0.05", "mm_per_px = nan", ["scale.mm_per_px", "finite", "nan"]),
         ("mm_per_px = 0.05", "mm_per_px = inf", ["scale.mm_per_px", "finite", "inf"]),
         ("mm_per_px = 0.05", 'mm_per_px = "0.05"', ["scale.mm_per_px", "a number expected", "'0.05'"]),
@@ -125,7 +125,7 @@ def test_what_is_written_reads_back_equal(tmp_path: Path, text: str) -> None:
         (
             "scale_relative = 0.0002",
             "scale_relative = 0.0002" + CAMERA.replace("620.0", "0.0"),
-            ["camera.height_mm", "greater than 0"],
+            ["camera.height_mm", "greater than or equal to 1"],
         ),
         (
             "scale_relative = 0.0002",

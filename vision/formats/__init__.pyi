@@ -9,6 +9,7 @@ from .checks_file import (
     read_checks as read_checks,
     read_reference as read_reference,
 )
+from .dxf import left_out_words as left_out_words
 from .frames import read_frames as read_frames
 from .limits import part_of_limits as part_of_limits, read_limits as read_limits, write_limits as write_limits
 from .part import read_part as read_part
@@ -26,3 +27,4 @@ from .station import read_station as read_station, write_station as write_statio
 from .strict import FormatOne as FormatOne, Strict as Strict, Text as Text, read_toml as read_toml
 from .table import Row as Row, read_rows as read_rows
 from .verdicts import COLUMNS as COLUMNS, PersonsVerdict as PersonsVerdict, read_verdicts as read_verdicts
+from .view import check_height as check_height

@@ -7,12 +7,13 @@ from dataclasses import asdict, dataclass
 from pathlib import Path
 from typing import Annotated, Any, Literal, Self
 
-from pydantic import Field, ValidationError, model_validator
+from pydantic import AfterValidator, Field, model_validator
 
 from vision.calibrate import CheckVerdict, DriftOfMeasure
 from vision.errors import Unusable
 from vision.formats.atomic_write import not_written
-from vision.formats.strict import FormatOne, Strict, Text, read_text, read_toml
+from vision.formats.bounded import read_text
+from vision.formats.strict import FormatOne, Strict, Text, as_json, as_time, read_toml
 
 _NotNegative = Annotated[float, Field(ge=0.0)]
 
@@ -37,7 +38,7 @@ class _ReferenceFile(Strict):
     format: FormatOne
     reference: Text
     part: Text
-    value: Annotated[list[_Known], Field(min_length=1)]
+    value: Annotated[list[_Known], Field(min_length=1, max_length=1000)]
 
 
 @dataclass(frozen=True, slots=True)
@@ -94,7 +95,7 @@ class _CheckLine(Strict):
     station: Text
     calibration: Text
     reference: Text
-    checked_at: Text
+    checked_at: Annotated[Text, AfterValidator(as_time)]
     verdict: Literal["pass", "stop"]
     reasons: list[str]
     values: dict[str, float | None]
@@ -159,8 +160,8 @@ def read_checks(path: Path) -> tuple[Check, ...]:
     checks = []
     for number, line in enumerate(read_text(path).splitlines(), 1):
         try:
-            checks.append(_as_check(_CheckLine.model_validate_json(line)))
-        except ValidationError:
+            checks.append(_as_check(as_json(path, line, _CheckLine)))
+        except Unusable:
             raise Unusable(
                 path, f"line {number}", "a check as `brightbowl check` writes it; take the line out"
             ) from None

@@ -4,7 +4,7 @@ from typing import Annotated, Any, Literal, get_args
 
 from pydantic import Field
 
-from vision.formats.strict import Strict
+from vision.formats.strict import NotNegative, Strict
 from vision.records import (
     BendFinding,
     EdgeFinding,
@@ -29,7 +29,7 @@ class _EdgeTable(Strict):
     center_mm: _Pair
     height_mm: float
     deviation_mm: float
-    extent_mm: float
+    extent_mm: NotNegative
 
 
 class _BendTable(Strict):
@@ -42,9 +42,9 @@ class _ScratchTable(Strict):
     kind: Literal["scratch"]
     points_px: Annotated[tuple[_Pair, ...], Field(min_length=2)]
     points_mm: Annotated[tuple[_Pair, ...], Field(min_length=2)]
-    length_mm: float
-    width_mm: float
-    snr: float
+    length_mm: NotNegative
+    width_mm: NotNegative
+    snr: NotNegative
     counted: bool
 
 
@@ -52,8 +52,8 @@ class _SpotTable(Strict):
     kind: Literal["pit", "speck"]
     center_px: _Pair
     center_mm: _Pair
-    diameter_mm: float
-    snr: float
+    diameter_mm: NotNegative
+    snr: NotNegative
     counted: bool
 
 
@@ -61,9 +61,9 @@ class _OpeningTable(Strict):
     kind: Literal["opening"]
     center_px: _Pair
     center_mm: _Pair
-    area_mm2: float
-    width_mm: float
-    length_mm: float
+    area_mm2: NotNegative
+    width_mm: NotNegative
+    length_mm: NotNegative
 
 
 class _StrayTable(Strict):
@@ -71,9 +71,9 @@ class _StrayTable(Strict):
     zone: str
     center_px: _Pair
     center_mm: _Pair
-    reach_mm: float
-    extent_mm: float
-    area_mm2: float
+    reach_mm: NotNegative
+    extent_mm: NotNegative
+    area_mm2: NotNegative
     joins: bool
 
 
@@ -81,7 +81,7 @@ class _PatchTable(Strict):
     kind: Literal["mark", "stain"]
     center_px: _Pair
     center_mm: _Pair
-    area_mm2: float
+    area_mm2: NotNegative
     outline_mm: tuple[_Pair, ...]
     outline_px: tuple[_Pair, ...]
 

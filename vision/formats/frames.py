@@ -11,12 +11,13 @@ import numpy as np
 from numpy.typing import NDArray
 
 from vision.errors import Unusable
-from vision.formats.strict import read_bytes
-from vision.formats.tiff import MAGICS, tiff_size, truncated
+from vision.formats.bounded import FRAME_BYTES, read_bytes
+from vision.formats.silence import silenced
+from vision.formats.tiff import MAGICS, FrameHeader, tiff_header, truncated
+from vision.formats.view import check_view
 from vision.records import FrameFile, Picture, Shot, Station, TrayPictures
 
 Pixels = NDArray[np.uint8] | NDArray[np.uint16]
-Size = tuple[int, int]  # columns, rows
 
 # Twice the largest area sensors sold for inspection (about 150 megapixels, from memory) would not fit a tray's picture
 # into a workstation's memory several times over; a header that promises more is refused before anything is decoded.
@@ -62,10 +63,8 @@ def read_frames(shot: Shot, station: Station) -> TrayPictures:
     # OpenCV's own warnings name no frame; the errors raised here do.
     cv2.utils.logging.setLogLevel(cv2.utils.logging.LOG_LEVEL_SILENT)
     back_file = next(frame for frame in shot.frames if frame.light == "back")
-    back, size = _decoded(back_file, station, None)
-    front = [
-        _decoded(frame, station, (back_file.path.name, size))[0] for frame in shot.frames if frame is not back_file
-    ]
+    back = _decoded(back_file, station, None)
+    front = [_decoded(frame, station, back) for frame in shot.frames if frame is not back_file]
     return TrayPictures(
         back=back,
         dome=next((picture for picture in front if picture.light == "dome"), None),
@@ -73,32 +72,35 @@ def read_frames(shot: Shot, station: Station) -> TrayPictures:
     )
 
 
-def _decoded(frame: FrameFile, station: Station, like: tuple[str, Size] | None) -> tuple[Picture, Size]:
-    """One frame and its size, which must be that of the frame named in `like`."""
-    data = read_bytes(frame.path)
+def _decoded(frame: FrameFile, station: Station, like: Picture | None) -> Picture:
+    """One frame, of the size of `like`; the first one is held against the station before it is decoded."""
+    data = read_bytes(frame.path, FRAME_BYTES)
     if frame.sha256 is not None and hashlib.sha256(data).hexdigest() != frame.sha256.lower():
         raise Unusable(frame.path, "", "the frame of shot.json's sha256 expected; copy it again", "another")
-    size = _size_in_header(frame, data)
-    if like and size != like[1]:
-        expected = f"a frame of {like[1][0]} x {like[1][1]} px, as {like[0]}, expected; take the shot again"
-        raise Unusable(frame.path, "", expected, f"{size[0]} x {size[1]} px")
-    picture = _picture(frame, data, station)
-    if picture.pixels.shape != (size[1], size[0]):
+    header = _header(frame, data)
+    if like is None:
+        check_view(station, header.columns, header.rows)
+    elif (header.rows, header.columns) != like.pixels.shape:
+        rows, columns = like.pixels.shape
+        expected = f"a frame of {columns} x {rows} px, as {like.name}, expected; take the shot again"
+        raise Unusable(frame.path, "", expected, f"{header.columns} x {header.rows} px")
+    picture = _picture(frame, data, station, header)
+    if picture.pixels.shape != (header.rows, header.columns):
         raise Unusable(frame.path, "", "a frame of the size in its header expected; save it again without thumbnails")
-    return picture, size
+    return picture
 
 
-def _size_in_header(frame: FrameFile, data: bytes) -> Size:
-    """Columns and rows as the file's header promises them, checked before anything is decoded."""
+def _header(frame: FrameFile, data: bytes) -> FrameHeader:
+    """What the file's header promises, checked before anything is decoded."""
     if data.startswith(_PNG_MAGIC):
-        size = _png_size(frame.path, data)
+        header = _png_header(frame.path, data)
     elif data.startswith(MAGICS):
-        size = tiff_size(frame.path, data)
+        header = tiff_header(frame.path, data)
     else:
         found = "an empty file" if not data else "another format"
         raise Unusable(frame.path, "", "a PNG or TIFF frame expected; save it as one", found)
-    columns, rows = size
-    if columns * rows > MAX_PIXELS or max(size) > MAX_SIDE_PX:
+    columns, rows = header.columns, header.rows
+    if not (0 < columns * rows <= MAX_PIXELS) or max(columns, rows) > MAX_SIDE_PX:
         raise Unusable(
             frame.path,
             "",
@@ -106,13 +108,16 @@ def _size_in_header(frame: FrameFile, data: bytes) -> Size:
             "more can't be decoded safely",
             f"{columns} x {rows} px",
         )
-    return size
+    if columns * rows * header.px_bytes > FRAME_BYTES:
+        expected = f"at most {FRAME_BYTES // 1_000_000} MB of pixels expected; save it in grey"
+        raise Unusable(frame.path, "", expected, f"{columns * rows * header.px_bytes // 1_000_000} MB")
+    return header
 
 
-def _png_size(path: Path, data: bytes) -> Size:
+def _png_header(path: Path, data: bytes) -> FrameHeader:
     """Walk the chunks: each one's length and CRC must hold up to IEND (PNG specification, ISO/IEC 15948, 5.3)."""
     at = len(_PNG_MAGIC)
-    size: Size | None = None
+    header: FrameHeader | None = None
     while True:
         if at + 12 > len(data):
             raise truncated(path)
@@ -125,20 +130,26 @@ def _png_size(path: Path, data: bytes) -> Size:
         if zlib.crc32(memoryview(data)[at + 4 : end - 4]) != crc:
             raise Unusable(path, "", "a whole frame expected; copy it again", f"damaged data near byte {at}")
         if kind == b"IHDR" and length == 13:
-            size = struct.unpack_from(">II", data, at + 8)
+            columns, rows, depth, colour = struct.unpack_from(">IIBB", data, at + 8)
+            # Grey, colour, a palette's colours, grey or colour with alpha (ISO/IEC 15948, 11.2.2); bits become bytes.
+            samples = {0: 1, 2: 3, 3: 4, 4: 4, 6: 4}.get(colour, 4)
+            header = FrameHeader(columns, rows, samples * (2 if depth == 16 else 1))
         if kind == b"IEND":
             break
         at = end
-    if size is None:
+    if header is None:
         raise Unusable(path, "", "a PNG frame expected", "no header in it")
-    return size
+    return header
 
 
-def _picture(frame: FrameFile, data: bytes, station: Station) -> Picture:
+def _picture(frame: FrameFile, data: bytes, station: Station, header: FrameHeader) -> Picture:
     try:
-        decoded = cv2.imdecode(np.frombuffer(data, np.uint8), cv2.IMREAD_UNCHANGED)
+        with silenced():  # libpng and libtiff write there, and name no frame
+            decoded = cv2.imdecode(np.frombuffer(data, np.uint8), cv2.IMREAD_UNCHANGED)
     except cv2.error:
         decoded = None
+    if decoded is None and header.tiled:  # OpenCV takes some tiles only
+        raise Unusable(frame.path, "", "a TIFF in strips expected; save it without tiles", "tiles of a kind not read")
     if decoded is None:
         raise Unusable(frame.path, "", "a frame that can be decoded whole expected; copy it again", "damaged data")
     if decoded.dtype not in (np.uint8, np.uint16):

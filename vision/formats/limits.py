@@ -9,7 +9,7 @@ from pydantic import Field, model_validator
 from vision.decide import MEASURES
 from vision.errors import Unusable
 from vision.formats.atomic_write import write_atomic
-from vision.formats.strict import FormatOne, Strict, Text, read_toml
+from vision.formats.strict import FormatOne, Name, Strict, Text, read_toml
 from vision.records import CountRule, Limit, Limits, LimitStatus, MarkClass, MarkRate, Part, Reference, Severity
 
 _AtLeastZero = Annotated[float, Field(ge=0.0)]
@@ -36,7 +36,7 @@ class _Class(Strict):
 
 class _Rate(Strict):
     source: Text
-    mark: Annotated[list[_Class], Field(min_length=1)]
+    mark: Annotated[list[_Class], Field(min_length=1, max_length=1000)]
 
 
 _Above = Annotated[float, Field(gt=0.0)]
@@ -70,14 +70,14 @@ class _LimitTable(Strict):
 
 class _LimitsFile(Strict):
     format: FormatOne
-    part: Text
+    part: Name
     revision: Annotated[int, Field(ge=1)]
     status: LimitStatus
     guard: _Guard
     count: _Count = _Count()
     rate: _Rate | None = None
     reference: _Reference = _Reference()
-    limit: list[_LimitTable] = Field(default_factory=list)
+    limit: list[_LimitTable] = Field(default_factory=list, max_length=1000)
 
 
 def read_limits(path: Path, part: Part) -> Limits:

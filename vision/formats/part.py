@@ -8,8 +8,8 @@ import numpy as np
 from pydantic import Field, model_validator
 
 from vision.errors import Unusable
-from vision.formats.drawing import read_loops
-from vision.formats.strict import FormatOne, Span, Strict, Text, read_toml
+from vision.formats.drawing import read_drawing
+from vision.formats.strict import FormatOne, Length, Name, Span, Strict, Text, read_toml
 from vision.records import Array, Part, RimRadius, Surface, Zone
 
 # Zones are typed as on the drawing, the outline ends where its curves do: 0.001 mm apart is the same place.
@@ -25,19 +25,19 @@ class _ZoneTable(Strict):
 
 class _SurfaceTable(Strict):
     x_mm: Span
-    inset_mm: Annotated[float, Field(ge=0.0)]
+    inset_mm: Length
 
 
 class _PartFile(Strict):
     format: FormatOne
-    part: Text
+    part: Name
     name: Text
-    nominal: Text
-    edge_height_mm: Annotated[float, Field(ge=0.0)] = 0.0
-    edge_height_u_mm: Annotated[float, Field(ge=0.0)] = 0.0
-    rim_radius_mm: Annotated[float, Field(gt=0.0)] | None = None
-    rim_radius_u_mm: Annotated[float, Field(ge=0.0)] | None = None
-    zone: Annotated[list[_ZoneTable], Field(min_length=1)]
+    nominal: Name
+    edge_height_mm: Length = 0.0
+    edge_height_u_mm: Length = 0.0
+    rim_radius_mm: Annotated[Length, Field(gt=0.0)] | None = None
+    rim_radius_u_mm: Length | None = None
+    zone: Annotated[list[_ZoneTable], Field(min_length=1, max_length=100)]
     surface: _SurfaceTable | None = None
 
     @model_validator(mode="after")
@@ -73,7 +73,8 @@ def read_part(path: Path) -> Part:
     """
     table = read_toml(path, _PartFile)
     drawing = path.parent / table.nominal
-    outline, holes = arranged(read_loops(drawing), drawing)
+    drawn = read_drawing(drawing)
+    outline, holes = arranged(drawn.loops, drawing)
     zones = tuple(
         Zone(name=zone.name, x_mm=(zone.x_mm[0], zone.x_mm[1]), datum=zone.datum, bend=zone.bend) for zone in table.zone
     )
@@ -97,6 +98,7 @@ def read_part(path: Path) -> Part:
         edge_height_mm=table.edge_height_mm,
         edge_height_u_mm=table.edge_height_u_mm,
         rim=rim,
+        left_out=drawn.left_out,
     )
 
 

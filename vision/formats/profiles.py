@@ -11,7 +11,7 @@ import numpy as np
 
 from vision.errors import Unusable
 from vision.formats.atomic_write import write_atomic
-from vision.formats.strict import read_bytes
+from vision.formats.bounded import BROKEN, read_bytes
 from vision.records import Array, DeviationProfile
 
 PROFILES_FILE = "profiles.npz"
@@ -84,7 +84,7 @@ def read_profiles(path: Path) -> dict[int, Profile]:
     try:
         with np.load(BytesIO(read_bytes(path)), allow_pickle=False) as arrays:
             read = {int(name.removeprefix("piece_")): arrays[name].astype(np.float64) for name in arrays.files}
-    except (ValueError, zipfile.BadZipFile, EOFError) as fault:
+    except (zipfile.BadZipFile, *BROKEN) as fault:
         raise Unusable(
             path, "", "profiles as `brightbowl inspect` writes them expected; inspect again", str(fault)
         ) from None

@@ -6,12 +6,13 @@ from dataclasses import asdict
 from pathlib import Path
 from typing import Annotated, Any, Literal
 
-from pydantic import Field
+from pydantic import AfterValidator, Field
 
 from vision.formats.atomic_write import write_atomic
 from vision.formats.findings import FindingTable, finding_of, finding_table
 from vision.formats.seen_map import SeenTable
-from vision.formats.strict import FormatOne, Process, Strict, read_json
+from vision.formats.shot import TrayName
+from vision.formats.strict import FormatOne, Name, NotNegative, Process, Strict, Text, as_time, read_json
 from vision.records import (
     FIRST_DETECTION,
     Detection,
@@ -32,6 +33,8 @@ from vision.records import (
 )
 
 _Pair = tuple[float, float]
+_MOST_PIECES, _MOST_FINDINGS = 10_000, 2_000  # ours: some tens on a tray, at most 200 of a kind on a piece
+_Uncertainties = dict[str, NotNegative | dict[str, NotNegative | None] | None] | None
 _Values = dict[str, float | dict[str, float | None] | None] | None
 
 
@@ -39,18 +42,18 @@ class _ReasonTable(Strict):
     measure: str
     zone: str | None = None
     value: float | None
-    uncertainty: float | None
+    uncertainty: NotNegative | None
     min: float | None = None
     max: float | None = None
     severity: Severity = Field(alias="class")
     outcome: Literal["review", "reject"]
-    conformance: float | None = None
+    conformance: Annotated[float, Field(ge=0.0, le=1.0)] | None = None
 
 
 class _PoseTable(Strict):
     center_px: _Pair
     angle_deg: float
-    fit_rms_mm: float
+    fit_rms_mm: NotNegative
 
 
 class _PieceTable(Strict):
@@ -60,8 +63,8 @@ class _PieceTable(Strict):
     fault: str | None
     pose: _PoseTable | None
     measures: _Values
-    uncertainties: _Values
-    findings: list[FindingTable]
+    uncertainties: _Uncertainties
+    findings: Annotated[list[FindingTable], Field(max_length=_MOST_FINDINGS)]
     face_seen_map: SeenTable | None = None
 
 
@@ -85,13 +88,13 @@ class _SettingsTable(Strict):
 
 class _ResultFile(Strict):
     format: FormatOne
-    software: str
-    tray: str
-    lot: str | None
-    part: str
-    station: str
-    taken_at: str | None
-    judged_at: str | None = None
+    software: Text
+    tray: TrayName
+    lot: Text | None
+    part: Name
+    station: Name
+    taken_at: Annotated[str, AfterValidator(as_time)] | None
+    judged_at: Annotated[str, AfterValidator(as_time)] | None = None
     retake: bool = False
     digests: _DigestTable | None = None
     settings: _SettingsTable | None = None
@@ -100,7 +103,7 @@ class _ResultFile(Strict):
     process: Process = Field(default_factory=dict)
     detection: Detection | None = None
     rate: MarkRate | None = None
-    pieces: list[_PieceTable]
+    pieces: Annotated[list[_PieceTable], Field(max_length=_MOST_PIECES)]
     tray_findings: list[_TrayFindingTable]
 
 

@@ -8,10 +8,12 @@ from typing import Annotated, Self
 from pydantic import AfterValidator, Field, model_validator
 
 from vision.errors import Incomplete, Unusable
-from vision.formats.strict import FormatOne, Process, Strict, Text, as_time, read_json
+from vision.formats.bounded import NAME_BYTES, as_text_name, reached
+from vision.formats.strict import FormatOne, Name, Process, Strict, Text, as_time, read_json
 from vision.records import FrameFile, Light, Shot
 
 _LOW_NAME = re.compile(r"low-(\d{3})\.png")
+_MOST_FRAMES = 400  # a low light each degree, and some
 _BARE_BACK, _BARE_DOME = "back.png", "dome.png"
 _TRAY_NAME_MAX = 100  # characters; a tray's name becomes a folder's, with room for what is put before and after it
 
@@ -19,19 +21,23 @@ _TRAY_NAME_MAX = 100  # characters; a tray's name becomes a folder's, with room 
 def _as_folder_name(tray: str) -> str:
     if (
         len(tray) > _TRAY_NAME_MAX
+        or len(tray.encode("utf-8", "replace")) > NAME_BYTES
         or not tray.isprintable()
         or tray != tray.strip(". ")
         or set(tray) & set('/\\:*?"<>|')
     ):
         raise ValueError(
-            f"a name that can be a folder's expected: at most {_TRAY_NAME_MAX} characters, "
+            f"a name that can be a folder's expected: at most {_TRAY_NAME_MAX} characters and {NAME_BYTES} bytes, "
             'none of / \\ : * ? " < > |, no dot or space at either end'
         )
     return tray
 
 
+TrayName = Annotated[Text, AfterValidator(_as_folder_name)]
+
+
 class _FrameTable(Strict):
-    file: Text
+    file: Name
     light: Light
     azimuth_deg: Annotated[float, Field(ge=-360.0, le=360.0)] | None = None
     sha256: Annotated[str, Field(pattern="^[0-9a-fA-F]{64}$")] | None = None
@@ -47,14 +53,14 @@ class _FrameTable(Strict):
 
 class _ShotFile(Strict):
     format: FormatOne
-    tray: Annotated[Text, AfterValidator(_as_folder_name)]
+    tray: TrayName
     lot: Text
-    part: Text
-    station: Text
+    part: Name
+    station: Name
     taken_at: Annotated[str, AfterValidator(as_time)]
     retake: bool = False
     process: Process = Field(default_factory=dict)
-    frames: Annotated[list[_FrameTable], Field(min_length=1)]
+    frames: Annotated[list[_FrameTable], Field(min_length=1, max_length=_MOST_FRAMES)]
 
     @model_validator(mode="after")
     def _lights_are_complete(self) -> Self:
@@ -98,11 +104,13 @@ def read_shot(folder: Path) -> Shot:
     >>> shot.tray, shot.part, [frame.light for frame in shot.frames]
     ('plain-2611-00', 'TS-135', ['back'])
     """
-    if (folder / "shot.json").exists():
-        return _described(folder)
-    if (folder / _BARE_BACK).exists():
-        return _bare(folder)
-    empty = folder.is_dir() and not any(folder.iterdir())
+    as_text_name(folder)
+    with reached(folder):
+        if (folder / "shot.json").exists():
+            return _described(folder)
+        if (folder / _BARE_BACK).exists():
+            return _bare(folder)
+        empty = folder.is_dir() and not any(folder.iterdir())
     raise Incomplete(
         folder, "shot.json", "a tray shot expected: shot.json or back.png", "an empty folder" if empty else "neither"
     )
@@ -121,7 +129,10 @@ def is_shot(folder: Path) -> bool:
     bool
         True where it holds `shot.json` or `back.png`.
     """
-    return any((folder / name).exists() for name in ("shot.json", _BARE_BACK))
+    try:
+        return any((folder / name).exists() for name in ("shot.json", _BARE_BACK))
+    except (OSError, ValueError):  # of another user, or a name that none can be
+        return False
 
 
 def find_shots(folders: Iterable[Path], leave_out: Path | None = None) -> tuple[Path, ...]:
@@ -152,8 +163,9 @@ def find_shots(folders: Iterable[Path], leave_out: Path | None = None) -> tuple[
     for given in folders:
         try:
             inner = sorted(path for path in given.iterdir() if path.is_dir() and not path.name.startswith("."))
-        except OSError as fault:
-            raise Unusable(given, "", "a readable folder expected", fault.strerror or str(fault)) from None
+        except (OSError, ValueError) as fault:
+            said = fault.strerror if isinstance(fault, OSError) and fault.strerror else str(fault)
+            raise Unusable(given, "", "a readable folder expected", said) from None
         for path in [given] if is_shot(given) or not inner else inner:
             if path.resolve() != without:
                 found.setdefault(path.resolve(), path)
@@ -188,7 +200,9 @@ def _inside(folder: Path, name: str, key: str) -> Path:
     frame = folder / path
     try:
         whole = frame.resolve(strict=True)
-    except OSError:
+    except RuntimeError:  # as Python before 3.13 has it
+        raise Unusable(where, key, "a file expected", f"{name} is a link to itself") from None
+    except FileNotFoundError:
         expected = "this frame is absent; copy it into the folder or correct its name"
         raise Incomplete(where, key, expected, name) from None
     if not whole.is_relative_to(folder.resolve()):

@@ -8,12 +8,13 @@ import numpy as np
 from pydantic import AfterValidator, Field, model_validator
 
 from vision.formats.atomic_write import write_atomic
-from vision.formats.strict import FormatOne, PairOfNumbers, Strict, Text, as_time, read_toml
+from vision.formats.strict import FormatOne, Length, Name, Place, Strict, as_time, read_toml
 from vision.records import VALID_DAYS, Camera, HalfAngle, Lens, LightLimits, Lights, Station
 
 _Row = Annotated[list[float], Field(min_length=3, max_length=3)]
 _Matrix = Annotated[list[_Row], Field(min_length=3, max_length=3)]
 _Positive = Annotated[float, Field(gt=0.0)]
+LEAST_MM_PER_PX, MOST_MM_PER_PX = 1e-4, 10.0
 _DISTORTION_LENGTHS = (4, 5, 8, 12, 14)  # of OpenCV's pinhole model
 
 
@@ -38,7 +39,8 @@ def _as_distortion(numbers: list[float]) -> list[float]:
 
 
 class _Scale(Strict):
-    mm_per_px: _Positive
+    # From a tenth of a micrometre, less than light can part, to a centimetre, in which no piece would be seen.
+    mm_per_px: Annotated[float, Field(ge=LEAST_MM_PER_PX, le=MOST_MM_PER_PX)]
 
 
 class _Plane(Strict):
@@ -51,12 +53,12 @@ class _Lens(Strict):
 
 
 class _Camera(Strict):
-    height_mm: _Positive
-    foot_mm: PairOfNumbers
+    height_mm: Annotated[Length, Field(ge=1.0)]
+    foot_mm: Place
 
 
 class _Uncertainty(Strict):
-    outline_mm: Annotated[float, Field(ge=0.0)]
+    outline_mm: Length
     scale_relative: Annotated[float, Field(ge=0.0, lt=1.0)]
 
 
@@ -83,7 +85,7 @@ class _Light(Strict):
 
 class _Calibrated(Strict):
     at: Annotated[str, AfterValidator(as_time)]
-    valid_days: _Positive = VALID_DAYS
+    valid_days: Annotated[float, Field(gt=0.0, le=36_525.0)] = VALID_DAYS  # a century
 
 
 _Levels = Annotated[list[_Share], Field(min_length=2, max_length=2)]
@@ -91,7 +93,7 @@ _Levels = Annotated[list[_Share], Field(min_length=2, max_length=2)]
 
 class _Lights(Strict):
     dome: bool = False
-    low_deg: list[Annotated[float, Field(ge=0.0, lt=360.0)]] = Field(default_factory=list)
+    low_deg: list[Annotated[float, Field(ge=0.0, lt=360.0)]] = Field(default_factory=list, max_length=400)
     dome_level: _Levels | None = None
     low_level: _Levels | None = None
 
@@ -110,7 +112,7 @@ class _Backlight(Strict):
 
 class _StationFile(Strict):
     format: FormatOne
-    station: Text
+    station: Name
     scale: _Scale | None = None
     plane: _Plane | None = None
     lens: _Lens | None = None

@@ -1,7 +1,5 @@
 """What all checked files share: one strict model, and every fault of a file told in one line."""
 
-import tomllib
-from collections.abc import Mapping
 from datetime import datetime
 from pathlib import Path
 from typing import Annotated, Any, TypeVar
@@ -9,6 +7,7 @@ from typing import Annotated, Any, TypeVar
 from pydantic import AfterValidator, BaseModel, ConfigDict, Field, ValidationError
 
 from vision.errors import Unusable
+from vision.formats.bounded import JSON_BYTES, NAME_BYTES, parse_json, parse_toml, read_text
 
 
 class Strict(BaseModel):
@@ -31,12 +30,25 @@ def _as_process(values: dict[str, Any]) -> dict[str, Any]:
     return values
 
 
+def _as_name(text: str) -> str:
+    if len(text.encode()) > NAME_BYTES:
+        raise ValueError(f"a name that can be a file's expected: at most {NAME_BYTES} bytes in UTF-8")
+    return text
+
+
 Model = TypeVar("Model", bound=Strict)
 FormatOne = Annotated[int, Field(ge=1, le=1)]
 # 200 characters: longer than any name in use here, short enough for one line of a report.
 Text = Annotated[str, Field(max_length=200), AfterValidator(_plain)]
-PairOfNumbers = Annotated[list[float], Field(min_length=2, max_length=2)]
-Span = Annotated[PairOfNumbers, AfterValidator(lambda ends: _rising(ends))]
+# What a file or a folder is named after, too.
+Name = Annotated[Text, AfterValidator(_as_name)]
+# A drawing's and a tray's own millimetres: nothing here is larger than a few metres.
+LARGEST_MM = 10_000.0
+NotNegative = Annotated[float, Field(ge=0.0)]
+Millimetres = Annotated[float, Field(ge=-LARGEST_MM, le=LARGEST_MM)]
+Length = Annotated[float, Field(ge=0.0, le=LARGEST_MM)]
+Place = Annotated[list[Millimetres], Field(min_length=2, max_length=2)]
+Span = Annotated[Place, AfterValidator(lambda ends: _rising(ends))]
 Process = Annotated[dict[str, Any], AfterValidator(_as_process)]
 _FOUND_MAX = 60  # characters of a wrong value that a line shows
 
@@ -61,38 +73,6 @@ def _rising(ends: list[float]) -> list[float]:
     if not ends[0] < ends[1]:
         raise ValueError("[from, to] with from below to expected")
     return ends
-
-
-def read_bytes(path: Path) -> bytes:
-    """Read a whole file.
-
-    Raises
-    ------
-    Unusable
-        Where it is absent or can't be read.
-    """
-    try:
-        return path.read_bytes()
-    except FileNotFoundError:
-        raise Unusable(path, "", "this file is missing; check the path") from None
-    except OSError as fault:
-        raise Unusable(path, "", "a readable file expected", fault.strerror or "an error while reading") from None
-
-
-def read_text(path: Path) -> str:
-    """Read a text file in UTF-8, with or without a byte order mark.
-
-    Raises
-    ------
-    Unusable
-        Where it can't be read or holds something else.
-    """
-    try:
-        return read_bytes(path).decode("utf-8-sig")
-    except UnicodeDecodeError as fault:
-        raise Unusable(
-            path, "", "text in UTF-8 expected; save it so", f"another encoding at byte {fault.start}"
-        ) from None
 
 
 def as_time(text: str) -> str:
@@ -126,10 +106,7 @@ def read_toml(path: Path, model: type[Model]) -> Model:
     Unusable
         One line with the first fault, and how many more there are.
     """
-    try:
-        table: Mapping[str, Any] = tomllib.loads(read_text(path))
-    except tomllib.TOMLDecodeError as fault:
-        raise Unusable(path, "", "a TOML file expected", str(fault)) from None
+    table = parse_toml(path)
     try:
         return model.model_validate(table)
     except ValidationError as fault:
@@ -144,8 +121,20 @@ def read_json(path: Path, model: type[Model]) -> Model:
     Unusable
         One line with the first fault, and how many more there are.
     """
+    return as_json(path, read_text(path, JSON_BYTES), model)
+
+
+def as_json(path: Path, text: str, model: type[Model], line: str = "") -> Model:
+    """A JSON text of a file as its model; `line` is where in the file it stands.
+
+    Raises
+    ------
+    Unusable
+        One line with the first fault, and how many more there are.
+    """
+    parse_json(path, text, line)
     try:
-        return model.model_validate_json(read_text(path))
+        return model.model_validate_json(text)
     except ValidationError as fault:
         raise _unusable(path, fault) from None
 
@@ -166,8 +155,6 @@ def _unusable(path: Path, fault: ValidationError) -> Unusable:
 def _expected_and_found(one: Any) -> tuple[str, str]:
     """What was expected and what was found, in plain words."""
     kind, context = one["type"], one.get("ctx", {})
-    if kind == "json_invalid":
-        return "a JSON file expected", str(context["error"])
     if kind == "missing":
         return _EXPECTED[kind], ""
     if kind == "value_error":

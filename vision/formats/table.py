@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from vision.errors import Unusable
-from vision.formats.strict import read_text
+from vision.formats.bounded import read_text
 
 
 @dataclass(frozen=True, slots=True)

@@ -6,17 +6,28 @@ carry none, and neither does plain data: there only that every strip lies inside
 """
 
 import logging
-import struct
 import zlib
+from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
 from vision.errors import Unusable
+from vision.formats.bounded import BROKEN
 
-Size = tuple[int, int]  # columns, rows
 MAGICS = (b"II*\x00", b"MM\x00*", b"II+\x00", b"MM\x00+")
 # Compression tags (TIFF 6.0, section 8, and its technical notes): none; zlib's under both of its numbers.
 _PLAIN, _DEFLATE = 1, (8, 32946)
+_MOST_PAGES = 64
+
+
+@dataclass(frozen=True, slots=True)
+class FrameHeader:
+    """What a frame's header promises: its size in px, the bytes of a decoded pixel, whether it lies in tiles."""
+
+    columns: int
+    rows: int
+    px_bytes: int
+    tiled: bool = False
 
 
 def truncated(path: Path) -> Unusable:
@@ -24,8 +35,8 @@ def truncated(path: Path) -> Unusable:
     return Unusable(path, "", "a whole frame expected; copy it again", "a file that ends too soon")
 
 
-def tiff_size(path: Path, data: bytes) -> Size:
-    """Columns and rows of a TIFF file of one page, all of whose pixel data is there.
+def tiff_header(path: Path, data: bytes) -> FrameHeader:
+    """What a TIFF file of one page promises, all of whose pixel data is there.
 
     Raises
     ------
@@ -37,6 +48,8 @@ def tiff_size(path: Path, data: bytes) -> Size:
 
     try:
         with tifffile.TiffFile(path) as file:
+            if len(file.pages) > _MOST_PAGES:
+                raise Unusable(path, "", "one page expected; save each light as a file of its own", "very many pages")
             all_pages: list[Any] = list(file.pages)
             pages = [page for page in all_pages if not page.subfiletype & 1]  # bit 1 marks a thumbnail
             if not pages:
@@ -45,10 +58,13 @@ def tiff_size(path: Path, data: bytes) -> Size:
                 raise Unusable(
                     path, "", "one page expected; save each light as a file of its own", f"{len(pages)} pages"
                 )
-            _check_data(path, data, pages[0])
-            return int(pages[0].imagewidth), int(pages[0].imagelength)
+            page = pages[0]
+            _check_data(path, data, page)
+            each = 2 if int(page.bitspersample) > 8 else 1
+            samples = 4 if int(page.photometric) == 3 else int(page.samplesperpixel)  # 3: a palette's colours
+            return FrameHeader(int(page.imagewidth), int(page.imagelength), samples * each, bool(page.is_tiled))
     # of damaged headers
-    except (tifffile.TiffFileError, struct.error, ValueError, KeyError, IndexError, TypeError, AttributeError):
+    except (tifffile.TiffFileError, *BROKEN):
         raise truncated(path) from None
 
 
@@ -67,15 +83,15 @@ def _check_data(path: Path, data: bytes, page: Any) -> None:
         expected = lines * row_bytes
         if int(page.compression) == _PLAIN and size < expected:
             raise truncated(path)
-        if int(page.compression) in _DEFLATE and _unpacked(data[start : start + size]) != expected:
+        if int(page.compression) in _DEFLATE and _unpacked(data[start : start + size], expected) != expected:
             raise Unusable(path, "", "a whole frame expected; copy it again", f"damaged data near byte {start}")
 
 
-def _unpacked(packed: bytes) -> int:
-    """How many bytes deflated data unpacks to; -1 where it is damaged or has no end."""
+def _unpacked(packed: bytes, most: int) -> int:
+    """How many bytes deflated data unpacks to, looked for no further than past `most`; -1 where it is damaged."""
     unpack = zlib.decompressobj()
     try:
-        length = len(unpack.decompress(packed))
+        length = len(unpack.decompress(packed, most + 1))
     except zlib.error:
         return -1
     return length if unpack.eof else -1

@@ -8,6 +8,7 @@ from typing import Literal
 from vision.errors import Unusable
 from vision.formats.table import Row, read_rows
 
+_DIGITS = 9  # of a piece or a round; more than anybody counts, fewer than any database holds
 COLUMNS = ("tray", "piece", "inspector", "round", "verdict", "defects", "note", "given_at")
 
 
@@ -95,6 +96,8 @@ def _from_one(path: Path, row: Row, column: str) -> int:
     """A whole number from 1; a spreadsheet may have made 2.0 or 2,0 of it."""
     text = row.cells[column]
     whole, _, rest = text.replace(",", ".").partition(".")
-    if not (whole.isascii() and whole.isdecimal() and int(whole) > 0) or rest.strip("0"):
-        raise Unusable(path, f"line {row.line}, {column}", "a whole number from 1 expected", repr(text))
+    counted = whole.isascii() and whole.isdecimal() and len(whole) <= _DIGITS and int(whole) > 0
+    if not counted or rest.strip("0"):
+        expected = f"a whole number from 1, of at most {_DIGITS} digits, expected"
+        raise Unusable(path, f"line {row.line}, {column}", expected, repr(text))
     return int(whole)
