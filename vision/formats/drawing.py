@@ -41,13 +41,13 @@ def read_drawing(path: Path) -> Drawing:
     if kind not in (".dxf", ".csv"):
         raise Unusable(path, "", "a drawing named .dxf or .csv expected", path.suffix or "no suffix")
     if kind == ".csv":
-        loops, left_out = (_csv_loop(path),), ()
+        drawn = Drawing((_csv_loop(path),))
     else:
         found = dxf_curves(path)
-        loops, left_out = joined(path, found.lines, found.curves), found.left_out
-    kept = tuple(_without_repeats(loop) for loop in loops)
+        drawn = Drawing(joined(path, found.lines, found.curves), found.left_out)
+    kept = tuple(_without_repeats(loop) for loop in drawn.loops)
     _check_size(path, kept)
-    return Drawing(kept, left_out)
+    return Drawing(kept, drawn.left_out)
 
 
 def _check_size(path: Path, loops: tuple[Array, ...]) -> None:
