@@ -1,4 +1,9 @@
-from .batch import Outcome as Outcome, attempt as attempt, on_one_core as on_one_core
+from .batch import (
+    Outcome as Outcome,
+    attempt as attempt,
+    on_one_core as on_one_core,
+    unforeseen as unforeseen,
+)
 from .cluster import Cluster as Cluster, read_cluster as read_cluster
 from .line import hand_over as hand_over, read_broker as read_broker
 from .planting import Planted as Planted, Sown as Sown, false_findings as false_findings, sow as sow

@@ -11,12 +11,13 @@ from pathlib import Path
 import cv2
 
 from app.run.shot import Work, add_beside, inspect_shot
-from vision.errors import Unusable
+from vision.errors import Unusable, printable
 from vision.formats import read_shot
 from vision.records import TrayResult
 
 # Shots waiting for each process: enough that none is ever idle, few enough that memory stays flat.
 _AHEAD = 2
+_SAID = 400  # characters of what an unforeseen fault says of itself
 # Findings of a tray that shows no piece at all because nothing could be seen, not because it lies empty.
 _BLIND = ("exposure", "focus")
 
@@ -73,7 +74,7 @@ def same_trays(folders: Sequence[Path]) -> dict[Path, Outcome]:
 
 
 def attempt(folder: Path, work: Work) -> Outcome:
-    """Inspect one shot; whatever goes wrong becomes a line. This is the one boundary that catches everything."""
+    """Inspect one shot; whatever goes wrong becomes a line."""
     result = None
     try:
         inspected = inspect_shot(folder, work)
@@ -82,20 +83,22 @@ def attempt(folder: Path, work: Work) -> Outcome:
     except Unusable as fault:
         return Outcome(folder, result, (str(fault),), unwritten=Path(fault.where).is_relative_to(work.out))
     except Exception as fault:  # noqa: BLE001
-        return Outcome(folder, result, (_unforeseen(folder, result, fault),))
+        what = "judged, but its pictures could not be drawn" if result else "could not be judged"
+        return Outcome(folder, result, (unforeseen(folder, what, fault),))
     blind = [finding for finding in result.tray_findings if finding.kind in _BLIND] if not result.pieces else []
     return Outcome(folder, result, tuple(f"{folder}: nothing measured: {finding.detail}" for finding in blind))
 
 
-def _unforeseen(folder: Path, result: TrayResult | None, fault: Exception) -> str:
-    """A fault of the software's own, with the place where it arose, for whoever mends it."""
+def unforeseen(where: Path | str, what: str, fault: Exception) -> str:
+    """A fault of the software's own in one line, with the place where it arose, for whoever mends it."""
     trace = fault.__traceback__
     while trace and trace.tb_next:
         trace = trace.tb_next
     place = f" at {Path(trace.tb_frame.f_code.co_filename).name}:{trace.tb_lineno}" if trace else ""
-    what = "judged, but its pictures could not be drawn" if result else "could not be judged"
-    said = " ".join(str(fault).split())
-    return f"{folder}: {what}, a fault of this software; please report it ({type(fault).__name__}{place}: {said})"
+    said = printable(str(fault), _SAID)
+    return printable(
+        f"{where}: {what}, a fault of this software; please report it ({type(fault).__name__}{place}: {said})"
+    )
 
 
 def on_one_core() -> None:

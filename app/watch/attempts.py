@@ -4,7 +4,6 @@ import json
 from dataclasses import asdict, dataclass, replace
 from pathlib import Path
 
-from vision.errors import Unusable
 from vision.formats import write_atomic
 
 # A tray is set aside after so many tries that failed; the pauses between them give a slow copy time to go on.
@@ -37,14 +36,15 @@ class AttemptLog:
         self.file = file
         self._attempts: dict[str, Attempts] = {}
         self._begun: set[str] = set()
+        self.damaged = False
         try:
-            self._attempts = {
-                name: Attempts(**attempts) for name, attempts in json.loads(file.read_text("utf-8")).items()
-            }
+            found = json.loads(file.read_text("utf-8"))
+            self._attempts = {name: Attempts(**attempts) for name, attempts in found.items()}
         except FileNotFoundError:
             return
-        except (OSError, ValueError, TypeError, AttributeError) as fault:
-            raise Unusable(file, "", "the watcher's own file expected; delete it", type(fault).__name__) from None
+        except (OSError, ValueError, TypeError, AttributeError, RecursionError):
+            # Damaged: what it told is lost, and at worst some trays are tried a few times more.
+            self.damaged = True
 
     def of(self, name: str, digest: str) -> Attempts:
         """What was tried with a tray that holds these files."""
@@ -60,10 +60,22 @@ class AttemptLog:
             The file can't be written; the try must not begin.
         """
         before = self.of(name, digest)
-        kept = {**self._attempts, name: replace(before, ends=before.ends + 1)}
-        write_atomic(self.file, json.dumps({one: asdict(attempts) for one, attempts in kept.items()}))
-        self._attempts = kept
+        self._write({**self._attempts, name: replace(before, ends=before.ends + 1)})
         self._begun.add(name)
+
+    def _write(self, attempts: dict[str, Attempts]) -> None:
+        write_atomic(self.file, json.dumps({name: asdict(one) for name, one in attempts.items()}))
+        self._attempts = attempts
+
+    def close(self) -> None:
+        """Keep how things stand as the watcher ends by being told to.
+
+        Raises
+        ------
+        Unusable
+            The file can't be written.
+        """
+        self._write(self._attempts)
 
     def take_back(self, name: str, digest: str) -> None:
         """A try came to nothing, by no fault of the tray's."""

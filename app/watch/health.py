@@ -12,7 +12,7 @@ from pathlib import Path
 from typing import Any, Literal
 
 from app.watch.inbox import Inbox
-from vision.errors import Unusable
+from vision.errors import Unusable, printable
 from vision.formats import write_atomic
 from vision.records import Verdict
 
@@ -109,7 +109,7 @@ class Health:
             "format": 1,
             "state": status.state,
             "pid": os.getpid(),
-            "inbox": str(status.inbox.folder),
+            "inbox": printable(str(status.inbox.folder)),
             "store": self.store,
             "started_at": self.started_at,
             "written_at": _now(),
@@ -118,17 +118,17 @@ class Health:
             "filed": self.counts.filed,
             "verdicts": {name: self.counts.verdicts[name] for name in ("pass", "review", "reject")},
             "queue": status.queue,
-            "in_hand": list(status.in_hand),
+            "in_hand": [printable(name) for name in status.in_hand],
             "waiting": {
                 "count": len(waiting),
                 "trays": [
-                    {"tray": name, "why": one.why, "for_s": round(moment - one.since_s, 1)}
+                    {"tray": printable(name), "why": one.why, "for_s": round(moment - one.since_s, 1)}
                     for name, one in list(waiting.items())[:_LISTED]
                 ],
             },
             "set_aside": {
                 "count": len(aside),
-                "trays": [{"tray": name, "why": why} for name, why in list(aside.items())[:_LISTED]],
+                "trays": [{"tray": printable(name), "why": why} for name, why in list(aside.items())[:_LISTED]],
             },
             "held": status.hold
             and {"why": status.hold.why, "again_in_s": round(max(status.hold.until_s - moment, 0.0), 1)},

@@ -11,6 +11,8 @@ from vision.errors import Unusable
 
 # Trays dealt with that are looked at again in one look, in turn, for files that were changed since.
 _LOOKED_AT_AGAIN = 200
+# Of a folder that holds more, or deeper ones, what lies beyond is not looked at: no shot is like that.
+_DEEPEST, _MOST_FILES = 8, 10_000
 ARRIVING = "its files are still arriving"
 NEVER = float("inf")
 
@@ -51,15 +53,19 @@ def digest_of(*places: Path) -> str:
     return hashlib.sha256(repr(sorted(rows)).encode()).hexdigest()[:32]
 
 
-def _list(place: Path | str, name: str, rows: list[tuple[str, int, int]]) -> None:
+def _list(place: Path | str, name: str, rows: list[tuple[str, int, int]], depth: int = 0) -> None:
+    if depth == _DEEPEST:
+        return
     try:
         with os.scandir(place) as entries:
             for entry in entries:
                 if entry.name.startswith("."):
                     continue
+                if len(rows) == _MOST_FILES:
+                    return
                 inner = f"{name}/{entry.name}"
-                if entry.is_dir():
-                    _list(entry.path, inner, rows)
+                if entry.is_dir(follow_symlinks=False):  # a link may lead back to where we come from
+                    _list(entry.path, inner, rows, depth + 1)
                 else:
                     _add(entry.path, inner, rows)
     except NotADirectoryError:
@@ -74,6 +80,14 @@ def _add(path: Path | str, name: str, rows: list[tuple[str, int, int]]) -> None:
     except OSError:
         return
     rows.append((name, found.st_size, found.st_mtime_ns))
+
+
+def _is_folder(entry: os.DirEntry[str]) -> bool:
+    """Whether something in an inbox is a tray; so is what can't even be asked, to be told when its turn comes."""
+    try:
+        return entry.is_dir()
+    except OSError:
+        return True
 
 
 class Inbox:
@@ -154,7 +168,7 @@ class Inbox:
     def _present(self) -> dict[str, None]:
         try:
             with os.scandir(self.folder) as entries:
-                names = [entry.name for entry in entries if not entry.name.startswith(".") and entry.is_dir()]
+                names = [entry.name for entry in entries if not entry.name.startswith(".") and _is_folder(entry)]
         except OSError as fault:
             reason = fault.strerror or str(fault)
             raise Unusable(self.folder, "", "an inbox that can be listed expected; bring it back", reason) from None

@@ -2,11 +2,13 @@
 
 import time
 from collections import deque
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
+from contextlib import suppress
 from dataclasses import replace
+from functools import partial
 from threading import Event
 
-from app.run import Outcome
+from app.run import Outcome, unforeseen
 from app.store import Store, Undecided, dealt_with, file_tray, note_judged, put_aside
 from app.watch.attempts import AttemptLog, exhausted, pause_s
 from app.watch.health import Health, Hold, State, WatcherStatus
@@ -24,7 +26,7 @@ FIRST_PAUSE_S, LONGEST_PAUSE_S = 0.5, 30.0
 
 
 class Watcher:
-    """One inbox, one works, one store; `run` ends when it is told to stop and nothing is in hand any more."""
+    """One inbox, one works, one store; no tray stops it, whatever it holds."""
 
     def __init__(self, order: Order, store: Store) -> None:
         self.order = order
@@ -39,28 +41,76 @@ class Watcher:
         self.suspects_turn = False
         self.in_hand: dict[str, Ready] = {}
         self.hold: Hold | None = None
+        self.scanned_s = float("-inf")
+        # Trays of which even that they failed could not be kept.
+        self.untellable: set[str] = set()
+        if self.attempt_log.damaged:
+            self.health.error(f"{self.attempt_log.file}: damaged, begun anew; a tray may be tried more often")
 
     def run(self, stop: Event) -> None:
-        """Watch until `stop` is set; the trays in hand are finished first."""
+        """Watch until `stop` is set; trays in hand are dropped then, and judged anew by the next watcher."""
         pool = WorkerPool(self.order.jobs)
-        scanned_s = float("-inf")
         try:
-            while not stop.is_set() or self.in_hand:
-                if not stop.is_set():
-                    if time.monotonic() - scanned_s >= SCAN_S:
-                        self._scan()
-                        scanned_s = time.monotonic()
-                    self._send(pool)
-                if self.in_hand:
-                    for outcome in pool.ended(SCAN_S):
-                        self._finish(outcome)
-                else:
+            while not stop.is_set():
+                self._guarded(None, lambda: self._look(pool))
+                if not self.in_hand:
                     stop.wait(SCAN_S)
-                self.health.update(self._status("held" if self.hold else "watching"))
+                self._guarded(None, lambda: self.health.update(self._status("held" if self.hold else "watching")))
         finally:
             pool.close()
-            self.health.write(self._status("stopped"))
+            self._drop()
+            self._guarded(None, lambda: self.health.write(self._status("stopped")))
         self.health.say(self._status("stopped"))
+
+    def _look(self, pool: WorkerPool) -> None:
+        """One round: look into the inbox, send what is ready, take back what is done."""
+        if time.monotonic() - self.scanned_s >= SCAN_S:
+            self.scanned_s = time.monotonic()
+            self._scan()
+        self._send(pool)
+        if self.in_hand:
+            for outcome in pool.ended(SCAN_S):
+                self._guarded(outcome.folder.name, partial(self._finish, outcome))
+
+    def _drop(self) -> None:
+        """Let go of the trays in hand: that they were is no fault of theirs."""
+        for name in self.in_hand:
+            self.attempt_log.take_back(name, self.inbox.taken[name])
+        self.in_hand.clear()
+        with suppress(Unusable):  # a disk that is full now: the next watcher takes them for trays that ended this one
+            self.attempt_log.close()
+
+    def _guarded(self, name: str | None, step: Callable[[], None]) -> None:
+        """Do a step for one tray, or for none in particular; whatever goes wrong, the watcher goes on."""
+        try:
+            step()
+        except Unusable as fault:  # of the store, the results' place or the watcher's own file
+            if name is not None:
+                self.untellable.discard(name)
+                self._put_back(name)
+            self._hold(str(fault))
+        except Exception as fault:  # noqa: BLE001 - the one place besides the batch
+            self._unforeseen(name, fault)
+
+    def _unforeseen(self, name: str | None, fault: Exception) -> None:
+        """What nobody thought of: told, and counted against the tray that it arose with."""
+        if name is None:
+            self._hold(unforeseen(self.order.inbox, "the watcher goes on", fault))
+            return
+        why = unforeseen(self.order.inbox / name, "could not be judged or filed", fault)
+        self.in_hand.pop(name, None)
+        if name not in self.inbox.taken:
+            self.health.error(why)
+        elif name in self.untellable:  # not even that could be filed: until the next start it is known here alone
+            self.inbox.settle(name, self.inbox.taken[name], why)
+            self.health.error(f"set aside until the watcher is started again: {why}")
+        else:
+            self._guarded(name, partial(self._failed_unforeseen, name, why))
+
+    def _failed_unforeseen(self, name: str, why: str) -> None:
+        self.untellable.add(name)
+        self._failed(name, NotReady(why))
+        self.untellable.discard(name)
 
     def _status(self, state: State) -> WatcherStatus:
         queue = len(self.queue) + len(self.suspects)
@@ -73,11 +123,7 @@ class Watcher:
     def _scan(self) -> None:
         if self._held_still():
             return
-        try:
-            fresh = self.inbox.scan()
-        except Unusable as fault:
-            self._hold(str(fault))
-            return
+        fresh = self.inbox.scan()
         self.health.scanned()
         for name in fresh:
             self._line_up(name)
@@ -107,17 +153,19 @@ class Watcher:
             name = self._next()
             if name is None:
                 return
+            self._guarded(name, partial(self._begin, name, pool))
+
+    def _begin(self, name: str, pool: WorkerPool) -> None:
+        """Have a tray judged, where that can be."""
+        ready = self._prepare(name)
+        if ready is not None:
+            self.attempt_log.begin(name, self.inbox.taken[name])
             try:
-                ready = self._prepare(name)
-                if ready is not None:
-                    self.attempt_log.begin(name, self.inbox.taken[name])
-            except Unusable as fault:  # of the store, the results' place or the watcher's own file
-                self._put_back(name)
-                self._hold(str(fault))
-                return
-            if ready is not None:
-                self.in_hand[name] = ready
                 pool.send(ready.shot.folder, ready.work)
+            except OSError as fault:
+                expected = "a machine that can start processes expected; close some"
+                raise Unusable(self.order.state, "", expected, fault.strerror or "") from None
+            self.in_hand[name] = ready
 
     def _next(self) -> str | None:
         """The next tray to try: first those that nothing speaks against, then each suspect with nothing beside it."""
@@ -157,15 +205,10 @@ class Watcher:
             self.attempt_log.take_back(name, self.inbox.taken[name])
             self.inbox.wait(name, 0.0, ARRIVING)
             return
-        try:
-            if outcome.result is None:
-                self._failed(name, NotReady(outcome.failures[0]))
-                return
-            self._file(name, done, outcome.result)
-        except Unusable as fault:
-            self._put_back(name)
-            self._hold(str(fault))
+        if outcome.result is None:
+            self._failed(name, NotReady(outcome.failures[0]))
             return
+        self._file(name, done, outcome.result)
         for failure in outcome.failures:
             self.health.error(failure)
 

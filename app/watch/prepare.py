@@ -9,7 +9,7 @@ from app.store import Store, kept_path
 from app.watch.inbox import NEVER, digest_of
 from app.works import Works, limits_judging, runs_of
 from vision.errors import Incomplete, Unusable
-from vision.formats import not_written, read_shot
+from vision.formats import not_written, reached, read_shot
 from vision.records import Shot
 
 # How long a tray waits while another folder of the same tray is being judged.
@@ -28,7 +28,9 @@ class Order:
 
     def key(self, name: str) -> str:
         """A tray's folder as the store keeps paths."""
-        return f"{kept_path(self.inbox, self.works.folder)}/{name}"
+        # Bytes that are no UTF-8 as a person would write them: no database takes them as they are.
+        text = name.encode("utf-8", "surrogateescape").decode("utf-8", "backslashreplace")
+        return f"{kept_path(self.inbox, self.works.folder)}/{text}"
 
 
 @dataclass(frozen=True, slots=True)
@@ -81,8 +83,7 @@ class Preparer:
         """
         folder = self.order.inbox / name
         try:
-            if not (folder / "shot.json").is_file():
-                raise Incomplete(folder, "shot.json", "a tray shot with its shot.json expected", "none yet")
+            _check_begun(folder)
             shot = read_shot(folder)
         except Incomplete as fault:
             return NotReady(str(fault), NEVER)
@@ -119,3 +120,13 @@ class Preparer:
         except OSError as fault:
             raise not_written(work.out, fault) from None
         return Ready(shot, work, state)
+
+
+def _check_begun(folder: Path) -> None:
+    """Raise `Incomplete` while there is no `shot.json`, be it one that can't be read."""
+    with reached(folder):
+        try:
+            (folder / "shot.json").lstat()
+        except FileNotFoundError:
+            expected = "a tray shot with its shot.json expected"
+            raise Incomplete(folder, "shot.json", expected, "none yet") from None

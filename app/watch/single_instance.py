@@ -14,7 +14,7 @@ from app.store import Away, Store
 from app.watch.loop import FIRST_PAUSE_S, LONGEST_PAUSE_S
 from app.works import Works
 from vision.errors import Unusable
-from vision.formats import not_written
+from vision.formats import as_text_name, not_written
 
 
 @contextmanager
@@ -26,6 +26,7 @@ def alone(works: Works, inbox: Path) -> Iterator[Path]:
     Unusable
         Another watcher has it, it can't be written, or the inbox holds the works' results or lies in them.
     """
+    as_text_name(inbox.resolve())
     watched, results = inbox.resolve(), works.results.resolve()
     if watched.is_relative_to(results) or results.is_relative_to(watched):
         raise Unusable(inbox, "INBOX", f"a folder of tray shots beside {works.results} expected, as {works.shots}")

@@ -13,7 +13,7 @@ from pydantic import Field
 from app.store import Store, open_store
 from app.works.roles import Role
 from vision.errors import Unusable
-from vision.formats import FormatOne, Strict, Text, read_toml, write_atomic
+from vision.formats import FormatOne, Strict, Text, as_text_name, reached, read_toml, write_atomic
 
 WORKS_FILE = "works.toml"
 FOLDERS = ("parts", "stations", "limits", "shots", "results", "checks")
@@ -136,7 +136,10 @@ def read_works(folder: Path) -> Works:
         It has no `works.toml`, or that file is wrong; two people have the same name, e-mail address or account.
     """
     path = folder / WORKS_FILE
-    if not path.is_file():
+    as_text_name(folder.resolve())
+    with reached(path):
+        there = path.is_file()
+    if not there:
         raise Unusable(folder, "", "expected a works folder; make one with `brightbowl new WORKS`", f"no {WORKS_FILE}")
     file = read_toml(path, _WorksFile)
     people = tuple(Person(one.name, tuple(dict.fromkeys(one.roles)), one.email, one.account) for one in file.person)

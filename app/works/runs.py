@@ -8,7 +8,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from vision.errors import Unusable
-from vision.formats import read_shot
+from vision.formats import reached, read_shot
 
 if TYPE_CHECKING:
     from app.works.folder import Works  # it loads the database's library, which a run without a store need not
@@ -41,7 +41,9 @@ def runs_of(works: Works, shots: Iterable[Path]) -> tuple[list[Run], list[str]]:
                     folder, "shot.json", "a shot that names its part and station expected; or give their files"
                 )
             for file in (works.part_file(shot.part), works.station_file(shot.station), works.limits_file(shot.part)):
-                if not file.is_file():
+                with reached(file):
+                    there = file.is_file()
+                if not there:
                     raise Unusable(file, "", f"this file is missing; the shot {folder} needs it")
         except Unusable as fault:
             failures.append(str(fault))

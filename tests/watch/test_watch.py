@@ -2,84 +2,32 @@
 
 import json
 import os
-import shutil
 import signal
 import subprocess
 import sys
 import time
-from collections.abc import Callable, Iterable, Iterator
+from collections.abc import Callable, Iterable
 from contextlib import closing, suppress
 from dataclasses import replace
 from pathlib import Path
 from threading import Event, Thread
-from typing import Any
 
 import pytest
 
 from app.store.results.recall import recall_results
-from app.watch import attempts, loop
+from app.watch import attempts
 from app.watch.inbox import digest_of
 from app.watch.loop import Watcher
 from app.watch.prepare import NotReady, Ready
 from app.watch.single_instance import alone
-from app.works.folder import Works, read_works
+from app.works.folder import Works
 from tests.run.made import DeadlyWork
 from tests.run.waiting import SOON_S, until
-from tests.watch.watching import drop, judgements, make_works, order, small_frame, spoilt_frame
+from tests.watch.watching import drop, filed, health, judgements, order, small_frame, spoilt_frame
 from vision.errors import Unusable
 
 ROOT = Path(__file__).parents[2]
 BRIGHTBOWL = Path(sys.executable).with_name("brightbowl")
-
-
-@pytest.fixture(scope="module")
-def template(tmp_path_factory: pytest.TempPathFactory) -> tuple[Works, Path]:
-    return make_works(tmp_path_factory.mktemp("watched"))
-
-
-@pytest.fixture
-def works(template: tuple[Works, Path], tmp_path: Path) -> Works:
-    """A works of this test alone, its store still empty."""
-    shutil.copytree(template[0].folder, tmp_path / "works")
-    return read_works(tmp_path / "works")
-
-
-@pytest.fixture
-def shot(template: tuple[Works, Path]) -> Path:
-    return template[1]
-
-
-@pytest.fixture
-def inbox(tmp_path: Path) -> Path:
-    folder = tmp_path / "inbox"
-    folder.mkdir()
-    return folder
-
-
-def health(works: Works) -> dict[str, Any]:
-    file = works.folder / "watch" / "health.json"
-    return json.loads(file.read_text()) if file.is_file() else {}
-
-
-def filed(works: Works) -> list[str]:
-    with closing(works.open()) as store:
-        return sorted(one.tray for one in recall_results(store))
-
-
-@pytest.fixture
-def watching(works: Works, inbox: Path, monkeypatch: pytest.MonkeyPatch) -> Iterator[Watcher]:
-    """A watcher in a thread of this process, quick to try again; stopped at the end."""
-    monkeypatch.setattr(loop, "SCAN_S", 0.05)
-    monkeypatch.setattr(attempts, "PAUSES_S", (0.1, 0.1))
-    store, stop = works.open(), Event()
-    with alone(works, inbox) as state:
-        watcher = Watcher(order(works, inbox, state), store)
-        thread = Thread(target=watcher.run, args=(stop,))
-        thread.start()
-        yield watcher
-        stop.set()
-        thread.join()
-    store.close()
 
 
 def contents(folder: Path) -> dict[str, bytes]:

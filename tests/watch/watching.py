@@ -16,10 +16,12 @@ import time
 import zlib
 from contextlib import closing
 from pathlib import Path
+from typing import Any
 
 import cv2
 import numpy as np
 
+from app.store.results.recall import recall_results
 from app.watch import worker_pool
 from app.watch.loop import Watcher
 from app.watch.prepare import Order
@@ -68,6 +70,16 @@ def judgements(works: Works) -> int:
     """How many judgements the store holds, asked without opening it as a works does: quick enough to ask often."""
     with closing(sqlite3.connect(f"file:{works.folder / works.store_address}?mode=ro", uri=True)) as store:
         return int(store.execute("SELECT count(*) FROM judgement").fetchone()[0])
+
+
+def health(works: Works) -> dict[str, Any]:
+    file = works.folder / "watch" / "health.json"
+    return json.loads(file.read_text()) if file.is_file() else {}
+
+
+def filed(works: Works) -> list[str]:
+    with closing(works.open()) as store:
+        return sorted(one.tray for one in recall_results(store))
 
 
 def live(works: Works, inbox: Path) -> None:

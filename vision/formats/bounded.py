@@ -15,7 +15,7 @@ from contextlib import contextmanager
 from pathlib import Path
 from typing import Any
 
-from pydantic_core import from_json
+from pydantic import TypeAdapter, ValidationError
 
 from vision.errors import Unusable
 
@@ -29,6 +29,7 @@ NESTED = 24
 # Whole numbers that a double holds exactly (IEEE 754), and so every database and spreadsheet; other numbers as far.
 LARGEST = 2.0**53
 _LONGEST_TEXT = 10_000
+_ANYTHING: TypeAdapter[Any] = TypeAdapter(Any)
 # tomllib takes a key of n parts apart in n squared steps.
 _DOTTED = re.compile(r"""(?<![\w"'-])(?:(?:[\w-]+|"[^"\n]*"|'[^'\n]*')[ \t]*\.[ \t]*){64}""")
 # A file name may have 255 bytes on the usual file systems (NAME_MAX as Linux has it); some are put before and after.
@@ -152,9 +153,10 @@ def parse_json(path: Path, text: str, line: str = "") -> None:
         It is none, or leaves them.
     """
     try:
-        tree = from_json(text)
-    except ValueError as fault:
-        raise Unusable(path, line, "a JSON file expected", str(fault)) from None
+        tree = _ANYTHING.validate_json(text)
+    except ValidationError as fault:
+        told = fault.errors(include_url=False)[0]
+        raise Unusable(path, line, "a JSON file expected", str(told.get("ctx", {}).get("error", told["msg"]))) from None
     _check(path, tree, line)
 
 
