@@ -19,7 +19,7 @@ from sphinx.util.docutils import SphinxDirective
 
 sys.path.insert(0, str(Path(__file__).resolve().parents[1]))
 
-from app.cli.main import cli
+from app.cli.commands import cli
 from docs.run_blocks import run_blocks
 from synthetic_images import PATTERNS, Order, render_shots
 

@@ -2,10 +2,8 @@
 
 from __future__ import annotations
 
-import signal
 from contextlib import closing
 from pathlib import Path
-from threading import Event
 
 import click
 
@@ -34,13 +32,9 @@ def command(works: Path | None, store: str | None, broker: str, ca: Path | None,
         import paho.mqtt  # noqa: F401
     except ModuleNotFoundError:
         raise Unusable("hand-over", "", "the library for MQTT: install brightbowl[line]", "no paho-mqtt") from None
-    from app.run import hand_over, read_broker
+    from app.run import ended_by_signals, hand_over, read_broker
 
     where = read_broker(broker, ca)
-    stop = Event()
-    for number in (signal.SIGTERM, signal.SIGINT):
-        signal.signal(number, lambda *_: stop.set())
-    opened, _ = open_chosen(works, store)
-    with closing(opened):
+    with ended_by_signals(True, raising=False) as stop, closing(open_chosen(works, store)[0]) as opened:
         sent = hand_over(opened, where, stop, once, lambda words: click.echo(words, err=True))
     click.echo(f"{sent} messages sent to {where}")

@@ -1,101 +1,28 @@
-"""The command `brightbowl`: finds each subcommand only when it is called, so that `--help` stays quick."""
+"""Where the program begins: signals first, so that it ends well even while it loads; then the command."""
 
-import importlib
+import os
+import signal
 import sys
-from importlib.metadata import version
-from pathlib import Path
+from types import FrameType
 
-import click
-
-from vision.errors import Unusable
-
-# name -> (module in app.cli, what `--help` says of it); each module has a click command named `command`.
-COMMANDS: dict[str, str] = {
-    "inspect": "judge tray shots: find, measure and score every piece, with reasons",
-    "watch": "judge trays as they come: each one once it is complete, filed in the store",
-    "demo": "render a demo lot of an invented works and judge it",
-    "calibrate": "pictures of a flat target to a station: lens, plane, scale, uncertainties",
-    "check": "a reference piece measured each shift: drift against calibration, pass or stop",
-    "sensor": "gain, noise, sharpness and evenness of a station's camera and light, from frames taken for it",
-    "render": "render tray shots with exact truth",
-    "agree": "camera against people, and people against each other",
-    "tune": "sweep one limit or counting rule on a sample lot, and recommend a setting",
-    "gauge": "repeatability and reproducibility from a table of repeated measurements",
-    "bias": "bias over a range and over time against reference pieces, and the gauge against a tolerance",
-    "limits": "a part's limits: first draft, check, compare, release, go back",
-    "lot": "what became of a lot; release and hold",
-    "hand-over": "verdicts to the line as trays are filed, over MQTT",
-    "die": "how dies wear over their strokes, and marks that come back at one place",
-    "pod": "what scratches and pits a station finds, by planting known ones into its own frames",
-    "verify": "whether what was filed still stands as it was: the chain, link by link, and the files",
-    "backup": "a works' store and the files that judge, in one file, checked",
-    "forget": "frames of passed pieces, by the rule of the works; what was forgotten stays in the chain",
-    "disk": "how long a works' disk will do, and what its rule changes in that",
-    "restore": "a backup back into a works, or on to another database",
-    "new": "make a works folder: parts, stations, limits, shots, results, store",
-    "import": "file results in a store",
-    "doubts": "what an old store can't tell of its trays, for a person to settle",
-    "export": "write verdicts and pieces out of a store as tables",
-    "serve": "serve the review page on this machine",
-}
-
-# Commands whose name can't be a module's.
-MODULES = {"import": "import_results"}
-
-
-class LazyGroup(click.Group):
-    """A group whose commands are imported from `app.cli.<name>` when asked for."""
-
-    def list_commands(self, ctx: click.Context) -> list[str]:
-        """Names in the order of `COMMANDS`."""
-        return list(COMMANDS)
-
-    def get_command(self, ctx: click.Context, cmd_name: str) -> click.Command | None:
-        """Import one command."""
-        if cmd_name not in COMMANDS:
-            return None
-        module = importlib.import_module(f"app.cli.{MODULES.get(cmd_name, cmd_name.replace('-', '_'))}")
-        command: click.Command = module.command
-        return command
-
-    def format_commands(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:
-        """List the commands from the table, without importing them."""
-        with formatter.section("Commands"):
-            formatter.write_dl(list(COMMANDS.items()))
-
-
-def _print_version(ctx: click.Context, _param: click.Parameter, value: bool) -> None:
-    if value:
-        click.echo(f"brightbowl {version('brightbowl')} from {Path(__file__).resolve().parents[2]}")
-        ctx.exit(0)
-
-
-@click.group(cls=LazyGroup)
-@click.option(
-    "--version", is_flag=True, is_eager=True, expose_value=False, callback=_print_version, help="version and place"
-)
-def cli() -> None:
-    """Measure, judge and trace spoons photographed on a tray.
-
-    Exit codes: 0 done; 1 part of the work could not be done (each failure is named); 2 the call or a file it needs is
-    unusable (nothing was written).
-    """
+# Commands that go on until they are told to stop, which is then no failure.
+_UNTIL_TOLD = ("watch", "serve", "hand-over")
 
 
 def main() -> None:
     """Run the command; what a person must read goes to stderr as one line."""
+    ends_well = sys.argv[1:2] != [] and sys.argv[1] in _UNTIL_TOLD
+
+    def at_once(number: int, _frame: FrameType | None) -> None:
+        if not ends_well:
+            os.write(2, b"brightbowl: stopped\n")
+        os._exit(0 if ends_well else 128 + number)
+
+    before = {number: signal.signal(number, at_once) for number in (signal.SIGINT, signal.SIGTERM)}
     try:
-        code = cli.main(standalone_mode=False)
-        # click hands back what `ctx.exit(code)` was given
-        sys.exit(code if isinstance(code, int) else 0)
-    except Unusable as fault:
-        click.echo(f"brightbowl: {fault}", err=True)
-        sys.exit(2)
-    except click.exceptions.Exit as leave:
-        sys.exit(leave.exit_code)
-    except click.ClickException as fault:
-        fault.show()
-        sys.exit(2)
-    except click.Abort:
-        click.echo("brightbowl: stopped", err=True)
-        sys.exit(130)
+        from app.cli.commands import run_command
+
+        run_command(ends_well)
+    finally:
+        for number, handler in before.items():
+            signal.signal(number, handler)

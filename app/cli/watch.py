@@ -23,14 +23,16 @@ def command(inbox: Path, works: Path, store: str | None, no_pictures: bool, jobs
     """Judge each tray in INBOX as soon as it is complete, and file it, until told to stop.
 
     Each folder in INBOX is a tray shot. Nothing in INBOX is changed, moved or deleted. How it fares stands in
-    WORKS/watch/health.json. Ctrl+C or SIGTERM let the trays in hand be finished; the exit code is then 0.
+    WORKS/watch/health.json. Ctrl+C or SIGTERM end it at once, exit code 0; trays in
+    hand are judged by the next one.
     """
     keep_to_one_core()
-    from app.watch import Order, Watcher, alone, once_there, stopping
+    from app.run import ended_by_signals
+    from app.watch import Order, Watcher, alone, once_there
     from app.works import open_chosen, read_works
 
     place = read_works(works)
-    with alone(place, inbox) as state, stopping() as stop:
+    with alone(place, inbox) as state, ended_by_signals(True, raising=False) as stop:
         opened = once_there(lambda: open_chosen(works, store)[0], stop)
         if opened is None:
             return

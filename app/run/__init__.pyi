@@ -1,11 +1,8 @@
-from .batch import (
-    Outcome as Outcome,
-    attempt as attempt,
-    on_one_core as on_one_core,
-    unforeseen as unforeseen,
-)
+from .attempt import Outcome as Outcome, unforeseen as unforeseen
 from .cluster import Cluster as Cluster, read_cluster as read_cluster
+from .ending import Stopped as Stopped, end_now as end_now, ended_by_signals as ended_by_signals
 from .line import hand_over as hand_over, read_broker as read_broker
 from .planting import Planted as Planted, Sown as Sown, false_findings as false_findings, sow as sow
 from .session import PIECES_FILE as PIECES_FILE, Summary as Summary, run as run
 from .shot import Work as Work, read_work as read_work
+from .worker_pool import WorkerPool as WorkerPool

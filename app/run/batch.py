@@ -1,38 +1,19 @@
 """Many tray shots in order, on one core or several: one that fails never stops the others."""
 
-import multiprocessing
 from collections import deque
 from collections.abc import Iterator, Sequence
-from concurrent.futures import Future, ProcessPoolExecutor
-from concurrent.futures.process import BrokenProcessPool
-from dataclasses import dataclass
+from contextlib import closing
 from pathlib import Path
 
-import cv2
-
-from app.run.shot import Work, add_beside, inspect_shot
-from vision.errors import Unusable, printable
+from app.run.attempt import Outcome, attempt, on_one_core
+from app.run.shot import Work
+from app.run.worker_pool import WorkerPool
+from vision.errors import Unusable
 from vision.formats import read_shot
-from vision.records import TrayResult
 
-# Shots waiting for each process: enough that none is ever idle, few enough that memory stays flat.
-_AHEAD = 2
-_SAID = 400  # characters of what an unforeseen fault says of itself
-# Findings of a tray that shows no piece at all because nothing could be seen, not because it lies empty.
-_BLIND = ("exposure", "focus")
-
-
-@dataclass(frozen=True, slots=True)
-class Outcome:
-    """What became of one shot: its result where one was written, and what could not be done (a line each).
-
-    `unwritten` says that the place of results could not be written: no fault of the shot.
-    """
-
-    folder: Path
-    result: TrayResult | None
-    failures: tuple[str, ...] = ()
-    unwritten: bool = False
+# Shots begun for each process before the first in line is done: none is ever idle, and memory stays flat.
+_AHEAD = 4
+_LOOK_S = 1.0
 
 
 def inspect_batch(folders: Sequence[Path], work: Work, jobs: int = 1) -> Iterator[Outcome]:
@@ -73,71 +54,30 @@ def same_trays(folders: Sequence[Path]) -> dict[Path, Outcome]:
     return outcomes
 
 
-def attempt(folder: Path, work: Work) -> Outcome:
-    """Inspect one shot; whatever goes wrong becomes a line."""
-    result = None
-    try:
-        inspected = inspect_shot(folder, work)
-        result = inspected.result
-        add_beside(inspected, work)
-    except Unusable as fault:
-        return Outcome(folder, result, (str(fault),), unwritten=Path(fault.where).is_relative_to(work.out))
-    except Exception as fault:  # noqa: BLE001
-        what = "judged, but its pictures could not be drawn" if result else "could not be judged"
-        return Outcome(folder, result, (unforeseen(folder, what, fault),))
-    blind = [finding for finding in result.tray_findings if finding.kind in _BLIND] if not result.pieces else []
-    return Outcome(folder, result, tuple(f"{folder}: nothing measured: {finding.detail}" for finding in blind))
-
-
-def unforeseen(where: Path | str, what: str, fault: Exception) -> str:
-    """A fault of the software's own in one line, with the place where it arose, for whoever mends it."""
-    trace = fault.__traceback__
-    while trace and trace.tb_next:
-        trace = trace.tb_next
-    place = f" at {Path(trace.tb_frame.f_code.co_filename).name}:{trace.tb_lineno}" if trace else ""
-    said = printable(str(fault), _SAID)
-    return printable(
-        f"{where}: {what}, a fault of this software; please report it ({type(fault).__name__}{place}: {said})"
-    )
-
-
-def on_one_core() -> None:
-    """OpenCV keeps to one core, in each process: the shots are what runs side by side."""
-    cv2.setNumThreads(1)
-
-
-def _pool(processes: int) -> ProcessPoolExecutor:
-    # Spawned, not forked: the same on every system, and safe whatever threads this process has.
-    return ProcessPoolExecutor(processes, multiprocessing.get_context("spawn"), on_one_core)
-
-
 def _in_processes(folders: Sequence[Path], work: Work, jobs: int, same: dict[Path, Outcome]) -> Iterator[Outcome]:
-    waiting = deque(folders)
-    while waiting:
-        running: deque[tuple[Path, Future[Outcome] | None]] = deque()
-        with _pool(min(jobs, len(waiting))) as pool:
-            try:
-                while waiting or running:
-                    while waiting and len(running) < _AHEAD * jobs:
-                        # Taken off the line only once it runs: submitting to a broken pool raises too.
-                        future = None if waiting[0] in same else pool.submit(attempt, waiting[0], work)
-                        running.append((waiting.popleft(), future))
-                    folder, future = running[0]
-                    outcome = future.result() if future else same[folder]
-                    running.popleft()
-                    yield outcome
-                continue
-            except BrokenProcessPool:
-                pool.shutdown(wait=False, cancel_futures=True)
-        for folder, _ in running:
-            yield same.get(folder) or _alone(folder, work)
+    """Outcomes in order, from a pool whose processes take a shot each as they are free."""
+    done = dict(same)
+    waiting = deque(enumerate(folder for folder in folders if folder not in same))
+    again: deque[Path] = deque()  # those whose process died: once more, after the others
+    tried: set[Path] = set()
+    yielded = 0
+    with closing(WorkerPool(min(jobs, max(len(waiting), 1)))) as pool:
+        for folder in folders:
+            while folder not in done:
+                while pool.has_room() and waiting and waiting[0][0] < yielded + _AHEAD * jobs:
+                    pool.send(waiting.popleft()[1], work)
+                while pool.has_room() and again:
+                    pool.send(again.popleft(), work)
+                for outcome in pool.ended(_LOOK_S):
+                    if outcome.died and outcome.folder not in tried:
+                        tried.add(outcome.folder)
+                        again.append(outcome.folder)
+                    else:
+                        done[outcome.folder] = _of_two_tries(outcome) if outcome.died else outcome
+            yielded += 1
+            yield done.pop(folder)
 
 
-def _alone(folder: Path, work: Work) -> Outcome:
-    """A second try in a process of its own, so that a shot that kills it takes no other along."""
-    with _pool(1) as pool:
-        try:
-            return pool.submit(attempt, folder, work).result()
-        except BrokenProcessPool:
-            line = f"{folder}: the process that judged it died twice; give it more memory, or judge it with --jobs 1"
-            return Outcome(folder, None, (line,))
+def _of_two_tries(died: Outcome) -> Outcome:
+    line = f"{died.folder}: the process that judged it died twice; give it more memory, or judge it with --jobs 1"
+    return Outcome(died.folder, None, (line,))

@@ -17,7 +17,8 @@ from importlib.metadata import version
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from app.run.batch import Outcome, attempt, on_one_core, same_trays
+from app.run.attempt import Outcome, attempt, on_one_core
+from app.run.batch import same_trays
 from app.run.shot import Work
 from vision.errors import Unusable
 from vision.formats import write_atomic

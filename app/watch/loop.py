@@ -8,13 +8,12 @@ from dataclasses import replace
 from functools import partial
 from threading import Event
 
-from app.run import Outcome, unforeseen
+from app.run import Outcome, WorkerPool, unforeseen
 from app.store import Store, Undecided, dealt_with, file_tray, note_judged, put_aside
 from app.watch.attempts import AttemptLog, exhausted, pause_s
 from app.watch.health import Health, Hold, State, WatcherStatus
 from app.watch.inbox import ARRIVING, Inbox
 from app.watch.prepare import NotReady, Order, Preparer, Ready
-from app.watch.worker_pool import WorkerPool
 from app.works import ready_to_file, shot_folder, show_standing
 from vision.errors import Unusable
 from vision.records import TrayResult

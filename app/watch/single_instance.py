@@ -1,14 +1,12 @@
-"""What a watcher needs around it: its own folder, which no other watcher has, and a way to be stopped."""
+"""What a watcher needs around it: its own folder, which no other watcher has."""
 
 import fcntl
 import os
-import signal
 import sys
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from pathlib import Path
 from threading import Event
-from types import FrameType
 
 from app.store import Away, Store
 from app.watch.loop import FIRST_PAUSE_S, LONGEST_PAUSE_S
@@ -69,24 +67,3 @@ def once_there(open_store: Callable[[], Store], stop: Event) -> Store | None:
             stop.wait(pause_s)
             pause_s = min(2.0 * pause_s, LONGEST_PAUSE_S)
     return None
-
-
-@contextmanager
-def stopping() -> Iterator[Event]:
-    """An event that SIGTERM and SIGINT set; a second signal ends the process at once."""
-    stop = Event()
-
-    def end(_signal: int, _frame: FrameType | None) -> None:
-        stop.set()
-        restore()
-
-    before = {ending: signal.signal(ending, end) for ending in (signal.SIGTERM, signal.SIGINT)}
-
-    def restore() -> None:
-        for ending, handler in before.items():
-            signal.signal(ending, handler)
-
-    try:
-        yield stop
-    finally:
-        restore()

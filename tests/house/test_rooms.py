@@ -207,4 +207,4 @@ def test_only_the_batch_and_the_watcher_s_loop_catch_everything() -> None:
         if isinstance(node, ast.ExceptHandler)
         and (node.type is None or (isinstance(node.type, ast.Name) and node.type.id == "Exception"))
     ]
-    assert wide == ["app.run.batch", "app.watch.loop"]
+    assert wide == ["app.run.attempt", "app.watch.loop"]

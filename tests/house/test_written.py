@@ -8,7 +8,7 @@ from typing import get_args
 
 import pytest
 
-from app.cli.main import COMMANDS, cli
+from app.cli.commands import COMMANDS, cli
 from app.report.cautions import CAUTIONS
 from vision.decide.measures import MEASURES
 from vision.formats import limits, part, shot, station

@@ -6,7 +6,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass, replace
 from pathlib import Path
 
-from app.run.batch import Outcome
+from app.run.attempt import Outcome
 from app.run.shot import Work
 from tests.formats.made import LIMITS, STATION, shot_table, write_part, write_shot
 from vision.formats.limits import read_limits

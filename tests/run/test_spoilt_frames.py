@@ -8,7 +8,8 @@ import numpy as np
 import pytest
 from numpy.typing import NDArray
 
-from app.run.batch import Outcome, inspect_batch
+from app.run.attempt import Outcome
+from app.run.batch import inspect_batch
 from app.run.shot import Work
 from tests.formats.made import shot_table, write_shot
 from vision.formats.profiles import read_profiles

@@ -7,7 +7,7 @@ import numpy as np
 import pytest
 from click.testing import CliRunner
 
-from app.cli.main import cli
+from app.cli.commands import cli
 from app.cli.render import command
 from synthetic_images.outlines.families import FAMILIES, back_frame, scene
 from synthetic_images.outlines.scene import piece_rings_mm, polygon

@@ -28,7 +28,7 @@ OWN = ("plain", "noisy", "lens", "height", "crowd", "punched", "deep16", "faces"
 LEFT_OUT = {"software", "judged_at", "settings", "digests"}
 # A command with its own processor time behind what it says.
 TIMED = (
-    "import sys, resource; from app.cli.main import cli; cli(sys.argv[1:], standalone_mode=False); "
+    "import sys, resource; from app.cli.commands import cli; cli(sys.argv[1:], standalone_mode=False); "
     "print('cpu', resource.getrusage(resource.RUSAGE_SELF).ru_utime)"
 )
 

@@ -21,11 +21,12 @@ from typing import Any
 import cv2
 import numpy as np
 
+from app.run import worker_pool
+from app.run.ending import ended_by_signals
 from app.store.results.recall import recall_results
-from app.watch import worker_pool
 from app.watch.loop import Watcher
 from app.watch.prepare import Order
-from app.watch.single_instance import alone, stopping
+from app.watch.single_instance import alone
 from app.works.folder import Works, read_works
 from synthetic_images.spoons import TEASPOON
 from synthetic_images.trays.history import DieCourse, History, render_history
@@ -85,7 +86,7 @@ def filed(works: Works) -> list[str]:
 def live(works: Works, inbox: Path) -> None:
     """One watcher's life, until it is told to stop."""
     store = works.open()
-    with alone(works, inbox) as state, stopping() as stop:
+    with alone(works, inbox) as state, ended_by_signals(True, raising=False) as stop:
         Watcher(order(works, inbox, state), store).run(stop)
     store.close()
 

@@ -24,6 +24,7 @@ from .profiles import (
 )
 from .result import read_result as read_result, write_result as write_result
 from .shot import find_shots as find_shots, is_shot as is_shot, read_shot as read_shot
+from .silence import quiet_libraries as quiet_libraries
 from .station import read_station as read_station, write_station as write_station
 from .strict import FormatOne as FormatOne, Strict as Strict, Text as Text, read_toml as read_toml
 from .table import Row as Row, read_rows as read_rows

@@ -2,6 +2,7 @@
 
 import os
 import threading
+import warnings
 from collections.abc import Iterator
 from contextlib import contextmanager
 
@@ -25,3 +26,9 @@ def silenced() -> Iterator[None]:
             os.dup2(kept, 2)
             os.close(kept)
             os.close(nowhere)
+
+
+def quiet_libraries() -> None:
+    """Let libraries' warnings go unsaid, as NumPy's over odd pictures; not where somebody made them errors."""
+    if not any(one[0] == "error" for one in warnings.filters):
+        warnings.simplefilter("ignore")

@@ -1,4 +1,4 @@
-"""Processes that judge, one tray each: a tray that kills its process takes no other along, nor the watcher."""
+"""Processes that judge, one tray each: a tray that kills its process takes no other along, nor us."""
 
 import multiprocessing
 import os
@@ -12,9 +12,11 @@ from multiprocessing.process import BaseProcess
 from pathlib import Path
 from typing import Literal
 
-from app.run import Outcome, Work, attempt, on_one_core
+from app.run.attempt import Outcome, attempt, on_one_core
+from app.run.ending import undisturbed
+from app.run.shot import Work
 
-# Spawned, not forked: the same on every system, and safe whatever threads the watcher has.
+# Spawned, not forked: the same on every system, and safe whatever threads this process has.
 START: Literal["spawn", "fork"] = "spawn"
 # A tray of six frames takes seconds; one that has taken so long never comes back.
 LONGEST_S = 600.0
@@ -79,7 +81,7 @@ class WorkerPool:
         assert folder is not None
         code = self._replace(index)
         said = why or (f"killed by signal {-code}; it may want more memory" if code < 0 else f"exit code {code}")
-        return Outcome(folder, None, (f"{folder}: the process that judged it died ({said})",))
+        return Outcome(folder, None, (f"{folder}: the process that judged it died ({said})",), died=True)
 
     def _replace(self, index: int) -> int:
         """Put a new process in the place of one that died or must; the old one's exit code."""
@@ -97,16 +99,17 @@ def _start() -> _Worker:
     context = multiprocessing.get_context(START)
     ours, theirs = context.Pipe()
     process: BaseProcess = context.Process(target=_judge, args=(theirs,), daemon=True)  # type: ignore[attr-defined]
-    process.start()
+    with undisturbed():
+        process.start()
     theirs.close()
     return _Worker(process, ours)
 
 
 def _judge(pipe: Connection) -> None:
-    """What a process of the crew does: judge what comes, until the watcher is gone."""
+    """What a process of the pool does: judge what comes, until its parent is gone."""
     for ending in (signal.SIGINT, signal.SIGTERM):
-        signal.signal(ending, signal.SIG_IGN)  # the watcher lets the tray in hand be finished
-    threading.Thread(target=_go_with_the_watcher, daemon=True).start()
+        signal.signal(ending, signal.SIG_IGN)  # they are meant for whoever started us, who then ends us
+    threading.Thread(target=_go_with_our_parent, daemon=True).start()
     on_one_core()
     while True:
         try:
@@ -116,9 +119,9 @@ def _judge(pipe: Connection) -> None:
         pipe.send(attempt(folder, work))
 
 
-def _go_with_the_watcher() -> None:
-    """End at once when the watcher was killed: the next one judges this tray anew, and two would write one folder."""
-    watcher = multiprocessing.parent_process()
-    assert watcher is not None
-    watcher.join()
+def _go_with_our_parent() -> None:
+    """End at once when our parent was killed: the next one judges this shot anew, and two would write one folder."""
+    parent = multiprocessing.parent_process()
+    assert parent is not None
+    parent.join()
     os._exit(1)

@@ -1,0 +1,32 @@
+"""Ctrl+C and SIGTERM end a command with one line, at any moment: also while its processes start."""
+
+import json
+import signal
+from pathlib import Path
+
+import pytest
+
+from tests.cli.stopping import commands, stopped
+
+
+@pytest.mark.parametrize(
+    ("name", "wait_s", "number", "to_all", "code", "line"),
+    [
+        ("inspect --jobs 2", 2.5, signal.SIGINT, True, 130, "brightbowl: stopped\n"),
+        ("inspect --jobs 2", 4.0, signal.SIGTERM, False, 143, "brightbowl: stopped\n"),
+        ("watch --jobs 2", 4.0, signal.SIGINT, True, 0, ""),
+    ],
+)
+def test_a_command_that_is_told_to_stop_does_so_and_says_no_more(
+    tmp_path: Path, name: str, wait_s: float, number: signal.Signals, to_all: bool, code: int, line: str
+) -> None:
+    works, every = commands(tmp_path)
+    ended = stopped(every[name], wait_s, number, to_all)
+    if ended.over_before:  # a quick machine was done before
+        assert ended.code == 0
+        return
+    assert ended.said == line
+    assert ended.code == code
+    tries = works.folder / "watch" / "tries.json"
+    if tries.is_file():  # what was in hand is no suspect: that it was dropped is no fault of its own
+        assert all(one["ends"] == 0 for one in json.loads(tries.read_text()).values())
