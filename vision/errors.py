@@ -3,7 +3,7 @@
 from pathlib import Path
 
 # Characters of a key or a cell that a line shows: enough to find it by, few enough that the line stays one to read.
-_SHOWN = 240
+_SHOWN, _ASKED = 240, 900
 
 
 def printable(text: str, most: int | None = None) -> str:
@@ -55,7 +55,7 @@ class Unusable(Exception):
         self.found = found
         place = f"{self.where}: {printable(what, _SHOWN)}" if what else self.where
         tail = f" (found {printable(found, _SHOWN)})" if found else ""
-        super().__init__(printable(f"{place}: {expected}{tail}"))
+        super().__init__(printable(f"{place}: {printable(expected, _ASKED)}{tail}"))
 
 
 class Incomplete(Unusable):
