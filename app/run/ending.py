@@ -6,6 +6,7 @@ import signal
 import threading
 from collections.abc import Iterator
 from contextlib import contextmanager, suppress
+from multiprocessing.resource_tracker import ensure_running
 from types import FrameType
 from typing import NoReturn
 
@@ -86,6 +87,7 @@ def undisturbed() -> Iterator[None]:
         yield
         return
     came: list[int] = []
+    ensure_running()  # now: as it starts its helper, it lets signals through that we hold back
     before = signal.pthread_sigmask(signal.SIG_BLOCK, _SIGNALS)
     _held.append(came)
     try:

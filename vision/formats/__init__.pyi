@@ -1,5 +1,5 @@
 from .atomic_write import not_written as not_written, write_atomic as write_atomic
-from .bounded import as_text_name as as_text_name, reached as reached
+from .bounded import BROKEN as BROKEN, as_text_name as as_text_name, reached as reached
 from .checks_file import (
     Check as Check,
     Reference as Reference,

@@ -1,6 +1,7 @@
 """Opening a store: one SQLite file, or a PostgreSQL database by URL; who writes takes turns, who reads never waits."""
 
 import time
+import zlib
 from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass, replace
@@ -12,13 +13,18 @@ from sqlalchemy import Connection, Engine, create_engine, event
 from sqlalchemy.engine import make_url
 from sqlalchemy.exc import ArgumentError, DBAPIError, OperationalError
 
-from app.store.database.migrations import migrate, stored_version
+from app.store.database.migrations import NEWEST, migrate, stored_version
+from app.store.database.soundness import Use, begin_use
 from app.store.evidence.chain import seal, unlinked
 from vision.errors import Unusable
+from vision.formats import BROKEN
 
 # How long a writer waits for its turn. One verdict takes about 4 ms, so twenty writers need far less; SQLite's own
 # retry is not fair (seen: 2.9 s with four busy writers), hence the room.
 BUSY_WAIT_S = 30.0
+# A store that nobody vouches for is walked whole up to so many links (ten thousand trays, some seconds); larger ones by
+# `brightbowl verify`.
+_WALKED_LINKS = 40_000
 
 
 class Away(Unusable):
@@ -36,6 +42,7 @@ class Store:
     reader: Engine
     writer: Engine
     chained: bool = False
+    use: Use | None = None
 
     @contextmanager
     def read(self) -> Iterator[Connection]:
@@ -56,9 +63,11 @@ class Store:
         """Let go of every connection."""
         self.reader.dispose()
         self.writer.dispose()
+        if self.use is not None:
+            self.use.close()
 
 
-def open_store(place: str | Path, must_exist: bool = False) -> Store:
+def open_store(place: str | Path, must_exist: bool = False, try_log: bool = True) -> Store:
     """Open a store, making it or bringing it up to date where needed.
 
     Parameters
@@ -67,11 +76,14 @@ def open_store(place: str | Path, must_exist: bool = False) -> Store:
         A file of SQLite, or a URL (`sqlite:///...`, `postgresql://user@host/name`).
     must_exist
         Refuse a file that is not there instead of making it.
+    try_log
+        Hold a log that was left beside a file of SQLite against it before they become one.
 
     Raises
     ------
     Unusable
-        The URL can't be read, the database can't be reached, is damaged, or was made by a newer program.
+        The URL can't be read, the database can't be reached, is another program's, is damaged, or was made by a newer
+        program.
     """
     url = place if isinstance(place, str) and "://" in place else f"sqlite:///{place}"
     try:
@@ -86,10 +98,13 @@ def open_store(place: str | Path, must_exist: bool = False) -> Store:
             raise Unusable(file, "", "expected a store; make one with `brightbowl new WORKS`", "no such file")
         if not file.parent.is_dir():
             raise Unusable(file, "", "expected an existing folder to hold the store", f"no folder {file.parent}")
-        store = _open_sqlite(file)
+        use = begin_use(file, try_log)
+        store = replace(_open_sqlite(file), use=use)
     else:
         raise Unusable("--store", "", "expected sqlite:///FILE or postgresql://...", parsed.get_backend_name())
     try:
+        if store.use is not None and not store.use.known_sound:
+            _walk(store)
         with store.write() as connection:
             had_chain = connection.dialect.has_table(connection, "chain_link")
             strays = unlinked(connection) if had_chain else {}
@@ -104,6 +119,31 @@ def open_store(place: str | Path, must_exist: bool = False) -> Store:
     return replace(store, chained=chained)
 
 
+def _walk(store: Store) -> None:
+    """Read a store whole that nobody vouches for: its pages, and what it holds against its chain.
+
+    Raises
+    ------
+    Unusable
+        Something of it does not hold.
+    """
+    from app.store.evidence.verify import verify  # it uses this module
+
+    try:
+        with store.read() as connection:
+            said = str(connection.exec_driver_sql("PRAGMA integrity_check(1)").scalar())
+            newest = said == "ok" and stored_version(connection, store.url) == NEWEST
+            links = connection.exec_driver_sql("SELECT MAX(id) FROM chain_link").scalar() if newest else None
+        whole = newest and (links or 0) <= _WALKED_LINKS
+        broken = verify(store, None).broken if whole else ()
+    except BROKEN as fault:  # texts and packed bodies that can't be read at all
+        raise Unusable(store.url, "", _SAYINGS["malformed"], str(fault)) from None
+    if said != "ok":
+        raise Unusable(store.url, "", _SAYINGS["malformed"], said)
+    if broken:
+        raise Unusable(store.url, "", f"{_SAYINGS['malformed']}; brightbowl verify tells more", broken[0].what)
+
+
 def _lay_out_anew(connection: Connection) -> None:
     """Make the queue again: a step may have changed by what a piece waits."""
     from app.store.people.queue_lines import lay_out_all  # it uses this module
@@ -114,7 +154,7 @@ def _lay_out_anew(connection: Connection) -> None:
 def version_of(store: Store) -> int:
     """The version of the tables in an open store."""
     with store.read() as connection:
-        return stored_version(connection)
+        return stored_version(connection, store.url)
 
 
 def now() -> str:
@@ -186,14 +226,17 @@ def _errors_in_one_line(url: str) -> Iterator[None]:
         if expected is None and isinstance(fault, OperationalError) and url.startswith("postgresql"):
             kind = Away if _away(said) else Unusable
             raise kind(url, "", "expected a database that answers; start it, or correct --store", said) from fault
-        if expected is None:
-            raise
+        if expected is None:  # no fault of the store's: it goes on
+            raise Unusable("what was to be filed", "", "values that the database takes expected", said) from fault
         raise Unusable(url, "", expected, said) from fault
+    except (UnicodeDecodeError, zlib.error) as fault:
+        raise Unusable(url, "", _SAYINGS["malformed"], str(fault)) from None
 
 
 _SAYINGS = {
     "not a database": "expected a store; this file is something else or damaged: bring back a copy of it",
     "malformed": "expected a sound store; this one is damaged: bring back a copy of it, then import the results again",
+    "Could not decode": "expected a sound store; this one is damaged: bring back a copy of it",
     "disk is full": "expected room on the disk; nothing was written: make room and do it again",
     "disk I/O error": "expected a disk that can be written; nothing was written: check it and do it again",
     "readonly database": "expected a store that may be written; check the file's and the folder's rights",
@@ -205,7 +248,8 @@ _SAYINGS = {
 
 def _away(said: str) -> bool:
     """Whether a server was not there or only begins or ends, and did not refuse a name, a password or a database."""
-    return "FATAL" not in said or "the database system is" in said
+    for_now = ("the database system is", "too many clients", "remaining connection slots", "too many connections")
+    return "FATAL" not in said or any(words in said for words in for_now)
 
 
 def _expected(said: str) -> str | None:
