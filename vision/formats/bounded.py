@@ -54,7 +54,23 @@ BROKEN = (
 
 @contextmanager
 def reached(path: Path) -> Iterator[None]:
-    """Tell what the system says of a file or folder as that file's fault: no right to it, a link to itself, a name."""
+    """Tell what the system says of a file or folder as that file's fault: no right to it, a link to itself, a name.
+
+    Parameters
+    ----------
+    path
+        The file or folder that is asked for within.
+
+    Yields
+    ------
+    None
+        Nothing; what goes wrong within is told.
+
+    Raises
+    ------
+    Unusable
+        The system refused, whatever it said.
+    """
     try:
         yield
     except Unusable:
@@ -66,6 +82,11 @@ def reached(path: Path) -> Iterator[None]:
 
 def as_text_name(path: Path) -> None:
     """Refuse a path that is no text.
+
+    Parameters
+    ----------
+    path
+        Any path, of something that is there or not.
 
     Raises
     ------

@@ -254,5 +254,18 @@ class _Taking:
 
 
 def left_out_words(path: Path, layers: Iterable[str]) -> str:
-    """What to tell a person of layers that were left out."""
+    """What to tell a person of layers that were left out.
+
+    Parameters
+    ----------
+    path
+        The part's file.
+    layers
+        Their names, as `Part.left_out` has them.
+
+    Returns
+    -------
+    str
+        One line.
+    """
     return f"{path}: left out, since frozen or off: layer {', '.join(layers)}"

@@ -50,6 +50,15 @@ def check_view(station: Station, columns: int, rows: int) -> None:
 def check_height(part: Part, station: Station, station_file: Path) -> None:
     """Hold a camera's height against the part's edge above the tray.
 
+    Parameters
+    ----------
+    part
+        Its `edge_height_mm` counts.
+    station
+        One without a camera's place is always high enough.
+    station_file
+        What the error names.
+
     Raises
     ------
     Unusable
