@@ -1,6 +1,7 @@
 """What holds for all tests."""
 
 import os
+from collections.abc import Iterator
 from typing import Any
 
 import pytest
@@ -43,3 +44,12 @@ def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item
     tests = config.rootpath / "tests"
     places = {room: place for place, room in enumerate(LONGEST_FIRST)}
     items.sort(key=lambda item: places.get(item.path.relative_to(tests).parts[0], len(places)))
+
+
+@pytest.fixture(autouse=True)
+def rights_of_new_files() -> Iterator[None]:
+    """What a works sets for the process that writes into it holds for one test only."""
+    before = os.umask(0o022)
+    os.umask(before)
+    yield
+    os.umask(before)

@@ -50,6 +50,7 @@ _FILE = click.Path(dir_okay=False, path_type=Path)
     type=click.Path(file_okay=False, path_type=Path),
     help="Folder with ca.pem, cert.pem and key.pem that let us in, for tls://.",
 )
+@click.option("--plain", is_flag=True, help="A scheduler without TLS (tcp://) will do: nobody else reaches it.")
 def command(
     folders: tuple[Path, ...],
     part_file: Path | None,
@@ -63,6 +64,7 @@ def command(
     jobs: int,
     scheduler: str | None,
     tls: Path | None,
+    plain: bool,
 ) -> None:
     """Judge tray shots: find, measure and score every piece, with reasons.
 
@@ -75,9 +77,9 @@ def command(
 
     side_by_side: int | Cluster = jobs
     if scheduler is not None:
-        side_by_side = read_cluster(scheduler, tls)
-    elif tls is not None:
-        raise click.UsageError("--tls goes with --scheduler.")
+        side_by_side = read_cluster(scheduler, tls, plain)
+    elif tls is not None or plain:
+        raise click.UsageError(f"{'--tls' if tls is not None else '--plain'} goes with --scheduler.")
     if trial and works is None:
         raise click.UsageError("--trial goes with --works.")
     place, opened = None, None

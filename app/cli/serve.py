@@ -19,12 +19,14 @@ def command(works: Path | None, store: str | None, port: int, address: str) -> N
     they sign in instead.
     """
     from app.pages import ServerState, lasting_secret, serve
-    from app.works import open_chosen
+    from app.works import open_chosen, rights_words
 
     opened, folder = open_chosen(works, store)
     login = None if folder is None else folder.folder / "login.toml"
     if login is not None and not login.is_file():
         login = None
+    for line in () if folder is None else rights_words(folder):
+        click.echo(f"brightbowl: {line}", err=True)
     click.echo(f"{folder.name if folder else opened.url}: http://{address}:{port} (stop with Ctrl+C)")
     server = ServerState(opened, None)
     if folder is not None:

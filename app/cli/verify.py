@@ -38,7 +38,7 @@ def command(
     cut at its end, can be told only against a head that was printed or signed before: give it with --head.
     """
     from app.store import key_file, signed, verify
-    from app.works import read_works
+    from app.works import read_works, rights_words
     from vision.formats import write_atomic
 
     place = read_works(works)
@@ -46,6 +46,8 @@ def command(
     before = None if known is None else _read_head(known, public)
     if before is None and public is not None:
         raise click.UsageError("--public goes with --head.")
+    for line in rights_words(place):
+        click.echo(f"brightbowl: {line}", err=True)
     with closing(place.open()) as store:
         found = verify(store, None if no_files else place.folder, before)
     for broken in found.broken[:1]:

@@ -29,9 +29,11 @@ def command(inbox: Path, works: Path, store: str | None, no_pictures: bool, jobs
     keep_to_one_core()
     from app.run import ended_by_signals
     from app.watch import Order, Watcher, alone, once_there
-    from app.works import open_chosen, read_works
+    from app.works import open_chosen, read_works, rights_words
 
     place = read_works(works)
+    for line in rights_words(place):
+        click.echo(f"brightbowl: {line}", err=True)
     with alone(place, inbox) as state, ended_by_signals(True, raising=False) as stop:
         opened = once_there(lambda: open_chosen(works, store)[0], stop)
         if opened is None:

@@ -145,7 +145,7 @@ def _answer(
 ) -> JSONResponse:
     try:
         call = form.model_validate(json.loads(body))
-    except (ValueError, ValidationError):
+    except (ValueError, ValidationError, RecursionError):
         return JSONResponse({"error": "the page sent something unexpected; load it again"}, 422)
     holder = server.read_pass(call.pass_)
     if holder is None:

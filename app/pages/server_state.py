@@ -10,7 +10,8 @@ from typing import Literal
 from itsdangerous import BadSignature, URLSafeTimedSerializer
 
 from app.store import Acted, Store
-from app.works import ROLES, Person, Role, Works
+from app.works import ROLES, Person, Role, Works, read_works
+from vision.errors import Unusable
 from vision.formats import not_written
 
 PASS_LASTS_S = 12 * 3600  # a shift and some; a page that is open longer gets a new one by itself
@@ -37,10 +38,18 @@ class ServerState:
     works: Works | None
     login: bool = False
     secret: str = field(default_factory=lambda: secrets.token_hex(32))
+    _listed: list[tuple[Person, ...]] = field(default_factory=list)
 
     def people(self) -> tuple[Person, ...]:
-        """Who may work here; without a list, whoever gives a name may do everything."""
-        return self.works.people if self.works is not None else ()
+        """Who may work here, as works.toml says at this moment; without a list, whoever gives a name may do everything.
+
+        While that file can't be read, as in the middle of being edited, those of before.
+        """
+        if self.works is None:
+            return ()
+        with suppress(Unusable):
+            self._listed[:] = [read_works(self.works.folder).people]
+        return self._listed[0] if self._listed else self.works.people
 
     def picture_path(self, kept: str) -> Path:
         """Where a picture lies whose path the store keeps."""
@@ -56,7 +65,12 @@ class ServerState:
             name, roles, identity = self._signer().loads(text, max_age=PASS_LASTS_S)
         except BadSignature:
             return None
-        return Pass(name, tuple(role for role in ROLES if role in roles), identity)
+        people = self.people()
+        if not people:
+            return Pass(name, tuple(role for role in ROLES if role in roles), identity)
+        # What works.toml says now: a role taken away ends at once, whatever a page that is open was given.
+        now = next((one.roles for one in people if one.name == name), ())
+        return Pass(name, now, identity)
 
     def _signer(self) -> URLSafeTimedSerializer:
         return URLSafeTimedSerializer(self.secret, salt="desk")

@@ -66,17 +66,25 @@ class _Gone(Exception):
     """The scheduler, or the last worker, is not there any more; the text says which."""
 
 
-def read_cluster(address: str, tls: Path | None) -> Cluster:
+def read_cluster(address: str, tls: Path | None, plain: bool) -> Cluster:
     """Check what was given for `--scheduler` and `--tls`.
+
+    Parameters
+    ----------
+    plain
+        A person says that a scheduler without TLS will do: whoever reaches it may run what they like on its workers.
 
     Raises
     ------
     Unusable
-        The address is none, or the certificates for `tls://` are missing.
+        The address is none, the certificates for `tls://` are missing, or it is `tcp://` and nobody says so.
     """
     scheme, _, place = address.partition("://")
     if scheme not in ("tcp", "tls") or not place.rpartition(":")[2].isdigit():
         raise Unusable("--scheduler", "", "tcp://HOST:PORT or tls://HOST:PORT", address)
+    if scheme == "tcp" and not plain:
+        expected = "tls://HOST:PORT with --tls; or say --plain where nobody but you reaches the scheduler"
+        raise Unusable("--scheduler", "", expected, address)
     if (scheme == "tls") != (tls is not None):
         raise Unusable("--tls", "", f"a folder with {', '.join(TLS_FILES)} goes with tls://, and with tls:// only")
     for name in TLS_FILES if tls is not None else ():

@@ -7,6 +7,7 @@ from .folder import (
     new_works as new_works,
     open_chosen as open_chosen,
     read_works as read_works,
+    rights_words as rights_words,
 )
 from .limits_in_force import (
     faults_of as faults_of,

@@ -137,7 +137,7 @@ def _bring_files(unpacked: Path, folder: Path) -> tuple[str, ...]:
     for kind in FOLDERS:
         (folder / kind).mkdir(parents=True, exist_ok=True)
     kept = []
-    for path in sorted(one for one in unpacked.rglob("*") if one.is_file() and one.name != _STORE):
+    for path in sorted(one for one in unpacked.rglob("*") if one.is_file() and not one.name.startswith(_STORE)):
         place = folder / path.relative_to(unpacked)
         if not place.exists():
             place.parent.mkdir(parents=True, exist_ok=True)
@@ -152,7 +152,7 @@ def _set_aside(store: Path) -> Path | None:
     if not store.exists():
         return None
     aside = store.with_name(f"{store.name}.before-{datetime.now(UTC):%Y%m%dT%H%M%S%f}")
-    for ending in ("", "-wal", "-shm"):
+    for ending in ("", "-wal", "-shm", "-sums"):
         part = store.with_name(store.name + ending)
         if part.exists():
             part.rename(aside.with_name(aside.name + ending))

@@ -4,6 +4,7 @@
 `stations/NAME.toml`, `limits/NAME.toml`, `shots/`, `results/`, `checks/`.
 """
 
+import os
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Annotated
@@ -16,6 +17,7 @@ from vision.errors import Unusable
 from vision.formats import FormatOne, Strict, Text, as_text_name, reached, read_toml, write_atomic
 
 WORKS_FILE = "works.toml"
+SECRETS = ("login.toml", ".desk-secret")
 FOLDERS = ("parts", "stations", "limits", "shots", "results", "checks")
 
 
@@ -142,6 +144,7 @@ def read_works(folder: Path) -> Works:
     if not there:
         raise Unusable(folder, "", "expected a works folder; make one with `brightbowl new WORKS`", f"no {WORKS_FILE}")
     file = read_toml(path, _WorksFile)
+    _write_as_open_as(folder)
     people = tuple(Person(one.name, tuple(dict.fromkeys(one.roles)), one.email, one.account) for one in file.person)
     names = [one.name for one in people]
     emails = [one.email.lower() for one in people if one.email is not None]
@@ -154,6 +157,28 @@ def read_works(folder: Path) -> Works:
     return Works(folder.resolve(), file.name, file.store, people, keep)
 
 
+def _write_as_open_as(folder: Path) -> None:
+    """Have whatever this process writes from here on be as open as the works folder is: not to others, if that is not.
+
+    The process's own way of the system's to say so, since libraries write there too, the database first.
+    """
+    rights = folder.stat().st_mode
+    if not rights & 0o007:
+        os.umask(0o007 if rights & 0o070 else 0o077)
+
+
+def rights_words(works: Works) -> tuple[str, ...]:
+    """What is open to more people than it should be, a line each, for whoever runs the works; nothing is changed."""
+    lines = []
+    if works.folder.stat().st_mode & 0o007:
+        lines.append(f"{works.folder}: open to every account of this machine; chmod -R o= {works.folder}")
+    for name in SECRETS:
+        file = works.folder / name
+        if file.is_file() and file.stat().st_mode & 0o077:
+            lines.append(f"{file}: a secret that others than its owner may read; chmod 600 {file}")
+    return tuple(lines)
+
+
 def new_works(folder: Path, name: str, people: tuple[Person, ...] = ()) -> Works:
     """Make a works folder with an empty store.
 
@@ -164,6 +189,7 @@ def new_works(folder: Path, name: str, people: tuple[Person, ...] = ()) -> Works
     """
     if folder.exists() and (not folder.is_dir() or any(folder.iterdir())):
         raise Unusable(folder, "", "expected a new or empty folder, so that nothing is overwritten")
+    os.umask(0o007)
     try:
         for kind in FOLDERS:
             (folder / kind).mkdir(parents=True, exist_ok=True)

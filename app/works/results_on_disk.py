@@ -24,6 +24,7 @@ from app.store import (
 from app.works.folder import Works
 from app.works.runs import Run
 from app.works.shot_folders import RESULT_FILE, is_own_folder, own_folders, put_standing
+from vision.decide import against_limits
 from vision.errors import Unusable
 from vision.formats import (
     PROFILES_FILE,
@@ -210,12 +211,23 @@ def _as_filed_later(store: Store, ready: ToFile, works: Works | None, folder: Pa
         return ready
     told = ready.result.digests
     same = _digests(here)
+    limits = here.limits if told is None or same.get("limits") == told.limits else None
+    if limits is not None:
+        _check_verdicts(folder / RESULT_FILE, ready.result, limits)
     return replace(
         ready,
         part=here.part if told is None or same.get("part") == told.part else None,
         station=here.station if told is None or same.get("station") == told.station else None,
-        limits=here.limits if told is None or same.get("limits") == told.limits else None,
+        limits=limits,
     )
+
+
+def _check_verdicts(file: Path, result: TrayResult, limits: Limits) -> None:
+    """Believe no verdict that is better, and no count that is another, than its own measures and limits give."""
+    for piece in result.pieces:
+        if wrong := against_limits(piece, limits):
+            expected = "a verdict that follows from its measures and limits expected; judge the tray again"
+            raise Unusable(file, f"piece {piece.piece}", expected, wrong)
 
 
 @dataclass(frozen=True, slots=True, eq=False)

@@ -240,7 +240,7 @@ def test_a_missing_option(tmp_path: Path, capsys: pytest.CaptureFixture[str], mo
 def test_a_scheduler_that_can_not_be_reached(tmp_path: Path, inspect: Run, monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr("app.run.cluster._CONNECT_S", 0.5)
     make_shots(tmp_path / "shots", "T-1")
-    code, _, errors = inspect(tmp_path / "shots", "--scheduler", "tcp://127.0.0.1:9")
+    code, _, errors = inspect(tmp_path / "shots", "--scheduler", "tcp://127.0.0.1:9", "--plain")
     assert code == 2
     one_failure(errors, "tcp://127.0.0.1:9: a scheduler that answers")
 
@@ -248,7 +248,7 @@ def test_a_scheduler_that_can_not_be_reached(tmp_path: Path, inspect: Run, monke
 def test_a_cluster_without_the_library_for_it(tmp_path: Path, inspect: Run, monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setitem(sys.modules, "distributed", None)
     make_shots(tmp_path / "shots", "T-1")
-    code, _, errors = inspect(tmp_path / "shots", "--scheduler", "tcp://127.0.0.1:9")
+    code, _, errors = inspect(tmp_path / "shots", "--scheduler", "tcp://127.0.0.1:9", "--plain")
     assert code == 2
     one_failure(errors, "pip install brightbowl[cluster]")
 

@@ -221,11 +221,11 @@ reasons = st.builds(
     Reason,
     words,
     st.none() | words,
-    st.none() | finite,
-    st.none() | positive,
+    st.none(),
+    st.none(),
     *[st.none() | finite] * 2,
     st.sampled_from(["critical", "major", "minor"]),
-    st.sampled_from(["review", "reject"]),
+    st.just("review"),
     st.none() | st.floats(0.0, 1.0),
 )
 
@@ -240,9 +240,12 @@ def results(draw: st.DrawFn) -> TrayResult:
         values = draw(st.dictionaries(words, value, max_size=3))
         doubts = draw(st.dictionaries(words, doubt, max_size=3))
         pose = draw(st.none() | st.builds(Pose, pair, finite, positive))
-        verdict = draw(st.sampled_from(["pass", "review", "reject"]))
         why = tuple(draw(st.lists(reasons, max_size=2)))
-        fault = draw(st.none() | words)
+        fault = draw(st.none() | words.filter(bool))
+        outcomes = [reason.outcome for reason in why]
+        verdict = "reject" if "reject" in outcomes else "review" if why or fault else "pass"
+        for name in {reason.measure for reason in why}:  # missing, as the reasons have it
+            values[name] = doubts[name] = None
         pieces.append(JudgedPiece(number, verdict, why, fault, pose, values, doubts, found, counted))  # type: ignore[arg-type]
     said = tuple(draw(st.lists(st.builds(TrayFinding, st.just("foreign"), st.none() | pair, words), max_size=2)))
     process = draw(st.dictionaries(words, words | finite | st.integers(-(2**53), 2**53), max_size=2))

@@ -167,10 +167,15 @@ def test_a_scheduler_that_can_not_be_reached_is_told_in_one_line(
         ("line:8786", None, "tcp://HOST:PORT"),
         ("tcp://line", None, "tcp://HOST:PORT"),
         ("tls://line:8786", None, "goes with tls://"),
-        ("tcp://line:8786", Path("certificates"), "goes with tls://"),
         ("tls://line:8786", Path("certificates"), "ca.pem"),
     ],
 )
 def test_addresses_that_are_none(address: str, tls: Path | None, said: str) -> None:
     with pytest.raises(Unusable, match=said):
-        read_cluster(address, tls)
+        read_cluster(address, tls, plain=False)
+
+
+def test_a_scheduler_without_tls_is_refused_unless_somebody_says_that_it_will_do() -> None:
+    with pytest.raises(Unusable, match="--plain"):
+        read_cluster("tcp://line:8786", None, plain=False)
+    assert read_cluster("tcp://line:8786", None, plain=True).tls is None

@@ -153,7 +153,7 @@ def rates(given: Path, scratch: Path, trays: int, repeats: int) -> None:
     for workers in (1, 2):
         with cluster(workers, scratch) as (address, processes):
             for pictures, more in (("without", ["--no-pictures"]), ("with", [])):
-                words = inspect_words(given, shots, out, f"--scheduler={address}", *more)
+                words = inspect_words(given, shots, out, f"--scheduler={address}", "--plain", *more)
                 timed(words, out, processes)  # workers load what they need once
                 row(
                     pictures,

@@ -1,5 +1,6 @@
 """The store defends itself: another program's file, missing rows of versions, damage, logs that are not its own."""
 
+import os
 import shutil
 import sqlite3
 from collections.abc import Callable
@@ -47,8 +48,9 @@ def test_another_program_s_file_is_left_as_it_is(tmp_path: Path, made: list[str]
     assert file.read_bytes() == before
 
 
-def test_an_empty_file_is_no_new_store(tmp_path: Path) -> None:
-    (tmp_path / "store.sqlite").touch()
+def test_a_store_that_was_emptied_is_no_new_one(tmp_path: Path) -> None:
+    filled(tmp_path / "store.sqlite", 1)
+    os.truncate(tmp_path / "store.sqlite", 0)
     with pytest.raises(Unusable, match="this file is empty"):
         open_store(tmp_path / "store.sqlite")
 

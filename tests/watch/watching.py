@@ -24,6 +24,7 @@ import numpy as np
 from app.run import worker_pool
 from app.run.ending import ended_by_signals
 from app.store.results.recall import recall_results
+from app.watch import attempts
 from app.watch.loop import Watcher
 from app.watch.prepare import Order
 from app.watch.single_instance import alone
@@ -98,6 +99,7 @@ def drill(works: Works, inbox: Path, kills: int, seed: int) -> None:
     """
     (works.folder / "watch").mkdir(exist_ok=True)
     worker_pool.START = "fork"  # all is loaded here; the parent has no thread that a fork could lose
+    attempts.PAUSES_S = (0.1, 0.1)  # what is poison is tried again soon
     chance = random.Random(seed)
     deaths: list[int] = []
     for life in range(kills + 1):

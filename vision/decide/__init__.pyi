@@ -1,3 +1,4 @@
+from .believable import against_limits as against_limits, unfounded as unfounded
 from .comparison import says_nothing_worse as says_nothing_worse
 from .counts import (
     COUNTED_MEASURES as COUNTED_MEASURES,

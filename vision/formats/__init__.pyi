@@ -27,6 +27,6 @@ from .shot import find_shots as find_shots, is_shot as is_shot, read_shot as rea
 from .silence import quiet_libraries as quiet_libraries
 from .station import read_station as read_station, write_station as write_station
 from .strict import FormatOne as FormatOne, Strict as Strict, Text as Text, read_toml as read_toml
-from .table import Row as Row, read_rows as read_rows
+from .table import Row as Row, read_rows as read_rows, spreadsheet_cell as spreadsheet_cell
 from .verdicts import COLUMNS as COLUMNS, PersonsVerdict as PersonsVerdict, read_verdicts as read_verdicts
 from .view import check_height as check_height

@@ -27,6 +27,8 @@ def write_atomic(path: Path, content: bytes | str) -> None:
     beside = path.with_name(f".{path.name[:60]}-{secrets.token_hex(6)}.tmp")
     try:
         with beside.open("xb") as file:
+            with suppress(FileNotFoundError):
+                os.fchmod(file.fileno(), path.stat().st_mode & 0o777)  # as whoever set them wanted
             file.write(data)
             file.flush()
             os.fsync(file.fileno())

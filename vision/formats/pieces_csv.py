@@ -9,6 +9,7 @@ from typing import Any
 
 from vision.decide import MEASURES, face_grades
 from vision.formats.atomic_write import not_written
+from vision.formats.table import spreadsheet_cell
 from vision.records import JudgedPiece, Part, TrayResult
 
 _IDENTITY = ("tray", "lot", "part", "station", "taken_at", "limits_revision", "piece", "verdict", "fault")
@@ -79,4 +80,4 @@ def _row(result: TrayResult, piece: JudgedPiece) -> dict[str, Any]:
             row[name] = value
     if grades := face_grades(piece):
         row |= dict(zip(_FACE, (grades.text, grades.area_mm2), strict=True))
-    return row
+    return {name: spreadsheet_cell(value) for name, value in row.items()}

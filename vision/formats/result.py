@@ -8,6 +8,8 @@ from typing import Annotated, Any, Literal
 
 from pydantic import AfterValidator, Field
 
+from vision.decide import unfounded
+from vision.errors import Unusable
 from vision.formats.atomic_write import write_atomic
 from vision.formats.findings import FindingTable, finding_of, finding_table
 from vision.formats.seen_map import SeenTable
@@ -126,6 +128,8 @@ def read_result(path: Path) -> TrayResult:
         Naming the key at fault.
     """
     table = read_json(path, _ResultFile)
+    pieces = tuple(_piece(row, table.detection or FIRST_DETECTION) for row in table.pieces)
+    _check_pieces(path, pieces)
     return TrayResult(
         software=table.software,
         tray=table.tray,
@@ -134,7 +138,7 @@ def read_result(path: Path) -> TrayResult:
         station=table.station,
         taken_at=table.taken_at,
         limits_revision=table.limits_revision,
-        pieces=tuple(_piece(row, table.detection or FIRST_DETECTION) for row in table.pieces),
+        pieces=pieces,
         tray_findings=tuple(TrayFinding(row.kind, row.center_px, row.detail) for row in table.tray_findings),
         process=table.process,
         detection=table.detection,
@@ -145,6 +149,18 @@ def read_result(path: Path) -> TrayResult:
         retake=table.retake,
         settings=None if table.settings is None else SettingsUsed(**dict(table.settings)),
     )
+
+
+def _check_pieces(path: Path, pieces: tuple[JudgedPiece, ...]) -> None:
+    """Believe no verdict that does not follow from what stands beside it."""
+    seen: set[int] = set()
+    for number, piece in enumerate(pieces, 1):
+        if piece.piece in seen:
+            raise Unusable(path, f"pieces[{number}].piece", "each piece once expected", f"{piece.piece} again")
+        seen.add(piece.piece)
+        if wrong := unfounded(piece):
+            expected = "a verdict that follows from what stands beside it expected; judge the tray again"
+            raise Unusable(path, f"pieces[{number}].verdict", expected, wrong)
 
 
 def _piece(row: _PieceTable, detection: Detection) -> JudgedPiece:

@@ -5,9 +5,13 @@ import io
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from pathlib import Path
+from typing import Any
 
 from vision.errors import Unusable
 from vision.formats.bounded import read_text
+
+# How a cell begins that a spreadsheet takes for a formula; a tab or a return is passed over before one.
+_FORMULA = ("=", "+", "-", "@", "\t", "\r")
 
 
 @dataclass(frozen=True, slots=True)
@@ -16,6 +20,41 @@ class Row:
 
     line: int
     cells: dict[str, str]
+
+
+def spreadsheet_cell(value: Any) -> Any:
+    """A value as a spreadsheet may open it: text that it would take for a formula has an apostrophe before it.
+
+    Numbers stay numbers, also as text. `read_rows` takes the apostrophe away again. After OWASP's page on CSV
+    injection, from memory.
+
+    Parameters
+    ----------
+    value
+        What a cell is to hold, text or not.
+
+    Returns
+    -------
+    Any
+        The same, or text that begins with an apostrophe.
+
+    Examples
+    --------
+    >>> spreadsheet_cell("=1+1"), spreadsheet_cell("-0.5"), spreadsheet_cell(-0.5), spreadsheet_cell("T-1")
+    ("'=1+1", '-0.5', -0.5, 'T-1')
+    """
+    if not isinstance(value, str) or not value.startswith(_FORMULA):
+        return value
+    try:
+        float(value)
+    except ValueError:
+        return f"'{value}"
+    return value
+
+
+def _as_meant(cell: str) -> str:
+    """A cell without the apostrophe that keeps a spreadsheet from reckoning."""
+    return cell[1:] if cell.startswith("'") and cell[1:].startswith(_FORMULA) else cell
 
 
 def read_rows(path: Path, columns: Sequence[str]) -> Iterator[Row]:
@@ -52,6 +91,6 @@ def read_rows(path: Path, columns: Sequence[str]) -> Iterator[Row]:
             if len(cells) != len(names):
                 expected = f"{len(names)} cells expected; put a cell that holds a {delimiter!r} in quotes"
                 raise Unusable(path, f"line {reader.line_num}", expected, str(len(cells)))
-            yield Row(reader.line_num, {name: cell.strip() for name, cell in zip(names, cells, strict=True)})
+            yield Row(reader.line_num, {name: _as_meant(cell.strip()) for name, cell in zip(names, cells, strict=True)})
     except csv.Error as fault:
         raise Unusable(path, f"line {reader.line_num}", "a table of cells expected", str(fault)) from None

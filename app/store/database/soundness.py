@@ -58,6 +58,9 @@ def begin_use(file: Path, try_log: bool = True) -> Use:
         It is another program's, empty, or damaged, or a log lies beside it that is not its own.
     """
     if not file.exists():
+        with suppress(OSError):  # said by the database, in its own words
+            # With the rights of any file made here; the database would leave the group's right to write out.
+            os.close(os.open(file, os.O_CREAT | os.O_EXCL | os.O_CLOEXEC, 0o666))
         return Use(file, _lock(file), known_sound=True)
     _check_ours(file)
     lock = _lock(file)
@@ -89,7 +92,7 @@ def _size(file: Path) -> int:
 def _lock(file: Path) -> int | None:
     """The lock's descriptor, shared; None where it can't be made, as in a folder that is read-only."""
     try:
-        return os.open(_beside(file, "-use"), os.O_RDWR | os.O_CREAT | os.O_CLOEXEC, 0o660)
+        return os.open(_beside(file, "-use"), os.O_RDWR | os.O_CREAT | os.O_CLOEXEC, 0o666)
     except OSError:
         return None
 
@@ -107,6 +110,8 @@ def _check_ours(file: Path) -> None:
     """Refuse what is no store, by reading alone: nothing is made beside the file, no lock is taken on it."""
     with file.open("rb") as opened:
         head = opened.read(100)
+    if not head and not _beside(file, "-sums").exists():
+        return  # made a moment ago
     if not head:
         raise Unusable(file, "", f"expected a store; this file is empty: {_BRING_BACK}, or delete it for a new one")
     if not head.startswith(_MAGIC):

@@ -12,7 +12,7 @@ from app.store.database import schema
 from app.store.database.connection import Store
 from app.store.people.verdicts import Standing
 from app.store.results.recall import Which, recall_results
-from vision.formats import COLUMNS, write_atomic, write_pieces
+from vision.formats import COLUMNS, spreadsheet_cell, write_atomic, write_pieces
 from vision.records import Part, TrayResult, Zone
 
 
@@ -23,7 +23,8 @@ def verdicts_csv(verdicts: Iterable[Standing]) -> str:
     writer.writerow(COLUMNS)
     for one in verdicts:
         defects = ";".join(one.defects)
-        writer.writerow([one.tray, one.piece, one.inspector, one.round, one.verdict, defects, one.note, one.given_at])
+        row = [one.tray, one.piece, one.inspector, one.round, one.verdict, defects, one.note, one.given_at]
+        writer.writerow(map(spreadsheet_cell, row))
     return text.getvalue()
 
 
