@@ -16,8 +16,6 @@ from contextlib import closing, suppress
 from dataclasses import dataclass
 from pathlib import Path
 
-from sqlalchemy import text
-
 from app.works.folder import Works
 from tests.run.waiting import SOON_S, until
 from tests.watch.poison import KINDS
@@ -75,10 +73,8 @@ def drill(folder: Path, good: int, kinds: Sequence[str], kills: int, seed: int) 
 
 
 def _aside(works: Works) -> list[tuple[str, str]]:
-    with closing(works.open()) as store, store.read() as connection:
-        return [
-            (str(one.folder), str(one.why)) for one in connection.execute(text("SELECT folder, why FROM set_aside"))
-        ]
+    with closing(sqlite3.connect(f"file:{works.folder / works.store_address}?mode=ro", uri=True)) as store:
+        return [(str(folder), str(why)) for folder, why in store.execute("SELECT folder, why FROM set_aside")]
 
 
 def main() -> None:
@@ -90,10 +86,18 @@ def main() -> None:
     with tempfile.TemporaryDirectory() as folder:
         came = drill(Path(folder), given.good, list(KINDS), given.kills, 23)
     reasons = sum(bool(why) and why.isprintable() for why in came.aside.values())
-    print(
-        "| good trays | filed | filed twice | kinds of poison | set aside with a reason | twice | deaths | exit code |"
+    heads = (
+        "good trays",
+        "filed",
+        "twice",
+        "kinds of poison",
+        "set aside, with reasons",
+        "twice",
+        "deaths",
+        "exit code",
     )
-    print("|---|---|---|---|---|---|---|---|")
+    print(f"| {' | '.join(heads)} |")
+    print("|---" * len(heads) + "|")
     print(
         f"| {given.good} | {len(came.filed)} | {came.twice} | {len(KINDS)} | {reasons} | {came.aside_twice} "
         f"| {len(came.deaths)} | {came.code} |"
