@@ -8,6 +8,7 @@ import argparse
 import os
 import random
 import signal
+import sqlite3
 import subprocess
 import sys
 import tempfile
