@@ -74,7 +74,7 @@ def _read_head(told: str, public: Path | None) -> Head:
         try:
             table = json.loads(Path(told).read_text("utf-8"))
             words, signature = str(table["head"]), table.get("signature")
-        except (OSError, ValueError, KeyError, TypeError):
+        except (OSError, ValueError, KeyError, TypeError, RecursionError):
             raise Unusable("--head", "", "NUMBER:HASH as a report prints it, or a file of --out", told) from None
     found = _HEAD.fullmatch(words)
     if found is None:

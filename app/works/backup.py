@@ -5,6 +5,7 @@ Frames and results stay out: they are many, never change, and results that the b
 
 import hashlib
 import json
+import shutil
 import tempfile
 import zipfile
 from contextlib import closing
@@ -16,8 +17,10 @@ from app.store import Head, copy_store, copy_to_file, head_of, open_store, verif
 from app.works.folder import FOLDERS, WORKS_FILE, Works, read_works
 from app.works.results_on_disk import Filing, FolderFiling, file_folders, result_folders
 from vision.errors import Unusable
+from vision.formats import BROKEN
 
 _STORE, _TABLE = "store.sqlite", "backup.json"
+_TABLE_BYTES = 64_000_000
 _JUDGING = ("parts", "stations", "limits", "checks")
 
 
@@ -84,11 +87,15 @@ def _unpacked(file: Path, folder: Path) -> Head:
     """Unpack a backup and check all of it."""
     try:
         with zipfile.ZipFile(file) as pack:
+            size, free = sum(one.file_size for one in pack.infolist()), shutil.disk_usage(folder).free
+            if size > free or pack.getinfo(_TABLE).file_size > _TABLE_BYTES:
+                expected = f"room for {size / 1e9:.1f} GB beside {folder}; a backup that unpacks to so much"
+                raise Unusable(file, "", expected, f"{free / 1e9:.1f} GB")
             table = json.loads(pack.read(_TABLE))
             names = set(pack.namelist()) - {_TABLE}
             pack.extractall(folder, members=sorted(names))
         expected, words = dict(table["files"]), str(table["head"])
-    except (OSError, ValueError, KeyError, zipfile.BadZipFile, TypeError) as fault:
+    except (OSError, zipfile.BadZipFile, *BROKEN) as fault:
         raise Unusable(file, "", "a backup as `brightbowl backup` writes it", type(fault).__name__) from None
     if names != set(expected):
         raise Unusable(file, "", "the files that the backup lists", ", ".join(sorted(names ^ set(expected))))

@@ -11,7 +11,7 @@ import numpy as np
 
 from vision.errors import Unusable
 from vision.formats.atomic_write import write_atomic
-from vision.formats.bounded import BROKEN, read_bytes
+from vision.formats.bounded import BROKEN, TABLE_BYTES, read_bytes
 from vision.records import Array, DeviationProfile
 
 PROFILES_FILE = "profiles.npz"
@@ -82,7 +82,11 @@ def read_profiles(path: Path) -> dict[int, Profile]:
     if not path.exists():
         return {}
     try:
-        with np.load(BytesIO(read_bytes(path)), allow_pickle=False) as arrays:
+        data = read_bytes(path)
+        with zipfile.ZipFile(BytesIO(data)) as packed:
+            if sum(one.file_size for one in packed.infolist()) > TABLE_BYTES:
+                raise Unusable(path, "", f"profiles of at most {TABLE_BYTES // 1_000_000} MB unpacked expected")
+        with np.load(BytesIO(data), allow_pickle=False) as arrays:
             read = {int(name.removeprefix("piece_")): arrays[name].astype(np.float64) for name in arrays.files}
     except (zipfile.BadZipFile, *BROKEN) as fault:
         raise Unusable(
