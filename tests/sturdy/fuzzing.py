@@ -26,7 +26,7 @@ from types import FrameType
 
 from app.run.attempt import on_one_core
 from tests.sturdy.mutating import mutated
-from tests.sturdy.readers import Format, formats_of, make_place
+from tests.sturdy.readers import Format, Slipped, formats_of, make_place
 from vision.errors import Unusable
 
 LONGEST_S, MOST_MB = 10.0, 1000.0
@@ -39,7 +39,7 @@ class Hang(BaseException):
 
 @dataclass(frozen=True, slots=True)
 class Became:
-    """What became of one input: `read`, `refused`, or a fault in words."""
+    """What became of one input: `read`, `refused`, `slipped` past a weak sum of its own, or a fault in words."""
 
     number: int
     format: str
@@ -80,6 +80,8 @@ def _read(one: Format, path: Path) -> str:
         if not said.isprintable() or len(said.replace(str(path.parent), "")) > LONGEST_LINE:
             return f"fault: no line to read: {said[:300]!r}"
         return "refused"
+    except Slipped:
+        return "slipped"
     except Exception:  # noqa: BLE001 - what the bench is for
         return f"fault: {traceback.format_exc()[-1500:]}"
     return "read"
@@ -190,10 +192,12 @@ def table(became: Sequence[Became]) -> list[str]:
     ]
     for name in (*dict.fromkeys(sorted(one.format for one in became)), "all"):
         some = [one for one in became if name in (one.format, "all")]
-        read, refused = (sum(one.how == how for one in some) for how in ("read", "refused"))
+        read, refused, slipped = (sum(one.how == how for one in some) for how in ("read", "refused", "slipped"))
         longest, most = max(one.took_s for one in some), max(one.peak_mb for one in some)
-        faults = len(some) - read - refused
-        rows.append(f"| {name} | {len(some)} | {read} | {refused} | {faults} | {longest:.1f} | {most:.0f} |")
+        faults = len(some) - read - refused - slipped
+        rows.append(
+            f"| {name} | {len(some)} | {read} | {refused} | {slipped} | {faults} | {longest:.1f} | {most:.0f} |"
+        )
     return rows
 
 
