@@ -186,18 +186,13 @@ def _stretch(first: int, inputs: int, out: Path) -> None:
 
 def table(became: Sequence[Became]) -> list[str]:
     """What became of them, by format, as rows of a page."""
-    rows = [
-        "| format | inputs | read | refused | faults | longest, s | most memory, MB |",
-        "|---|---|---|---|---|---|---|",
-    ]
+    heads = ("format", "inputs", "read", "refused", "slipped", "faults", "longest, s", "most memory, MB")
+    rows = [f"| {' | '.join(heads)} |", "|---" * len(heads) + "|"]
     for name in (*dict.fromkeys(sorted(one.format for one in became)), "all"):
         some = [one for one in became if name in (one.format, "all")]
-        read, refused, slipped = (sum(one.how == how for one in some) for how in ("read", "refused", "slipped"))
-        longest, most = max(one.took_s for one in some), max(one.peak_mb for one in some)
-        faults = len(some) - read - refused - slipped
-        rows.append(
-            f"| {name} | {len(some)} | {read} | {refused} | {slipped} | {faults} | {longest:.1f} | {most:.0f} |"
-        )
+        counts = [sum(one.how == how for one in some) for how in ("read", "refused", "slipped")]
+        cells = [name, len(some), *counts, len(some) - sum(counts), f"{max(one.took_s for one in some):.1f}"]
+        rows.append(f"| {' | '.join(map(str, cells))} | {max(one.peak_mb for one in some):.0f} |")
     return rows
 
 
