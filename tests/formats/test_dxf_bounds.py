@@ -213,5 +213,11 @@ def test_a_broken_header_is_told_or_changes_nothing(tmp_path: Path, old: str, ne
         refused_part(path, "outline.dxf", "expected")
 
 
-def test_an_inserted_bound_is_one_of_ours() -> None:
-    assert dxf.MOST_ENTITIES < dxf.MOST_TAGS < dxf.MOST_POINTS
+@pytest.mark.parametrize("kind", ["ARc", "0"])
+def test_an_entity_of_a_kind_that_nobody_knows_is_named(tmp_path: Path, kind: str) -> None:
+    drawing = new_drawing()
+    slot(drawing.modelspace())
+    path = part_of(tmp_path, drawing)
+    text = (tmp_path / "outline.dxf").read_text()
+    (tmp_path / "outline.dxf").write_text(text.replace("\nARC\n", f"\n{kind}\n", 1))
+    refused_part(path, "outline.dxf", kind, "expected")

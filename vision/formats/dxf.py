@@ -63,7 +63,8 @@ def dxf_curves(path: Path) -> DxfCurves:
     Unusable
         It is none, not in mm, leaves a bound, or holds what is neither curve nor mark; the entity is named.
     """
-    from ezdxf.units import MM  # here, since it takes most of a second that nothing else needs
+    from ezdxf.lldxf.const import DXFError  # here, since it takes most of a second that nothing else needs
+    from ezdxf.units import MM
 
     plain, drawing = _opened(path)
     try:
@@ -83,7 +84,7 @@ def dxf_curves(path: Path) -> DxfCurves:
     for entity in drawing.modelspace():
         try:
             curves += [taking.flattened(one) for one in taking.primitives(entity, "", 0)]
-        except BROKEN as fault:
+        except (DXFError, *BROKEN) as fault:
             expected, found = "an entity that can be drawn expected; remove it", str(fault) or type(fault).__name__
             raise taking.refused(entity, expected, found) from None
     if not (len(lines) or curves):
@@ -142,7 +143,7 @@ class _Taking:
 
     def primitives(self, entity: Any, outer_layer: str, depth: int) -> Iterator[Any]:
         """An entity's curves: block references taken apart, all of an array's, polylines with bulges too."""
-        kind, named = entity.dxftype(), str(entity.dxf.layer)
+        kind, named = entity.dxftype(), _layer_of(entity)
         layer = outer_layer if outer_layer and named == "0" else named.lower()  # "0" in a block is the reference's own
         self.entities -= 1
         if self.entities < 0:
@@ -249,8 +250,12 @@ class _Taking:
 
     def refused(self, entity: Any, expected: str, found: str = "") -> Unusable:
         """An entity that can't be read, named with its layer."""
-        layer = entity.dxf.get("layer", "0")
-        return Unusable(self.path, f"entity {entity.dxftype()} on layer {layer}", expected, found)
+        return Unusable(self.path, f"entity {entity.dxftype()} on layer {_layer_of(entity)}", expected, found)
+
+
+def _layer_of(entity: Any) -> str:
+    """The layer's name; "0" for an entity of a kind that the library does not know, and so knows no layer of."""
+    return str(entity.dxf.layer) if entity.is_supported_dxf_attrib("layer") else "0"
 
 
 def left_out_words(path: Path, layers: Iterable[str]) -> str:
