@@ -1,5 +1,6 @@
 """`brightbowl serve`: the pages of a works, on this machine."""
 
+from contextlib import closing
 from pathlib import Path
 
 import click
@@ -31,4 +32,5 @@ def command(works: Path | None, store: str | None, port: int, address: str) -> N
     server = ServerState(opened, None)
     if folder is not None:
         server = ServerState(opened, folder, login is not None, lasting_secret(folder.folder))
-    serve(server, port, address, login)
+    with closing(opened):
+        serve(server, port, address, login)

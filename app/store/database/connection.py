@@ -229,6 +229,8 @@ def _errors_in_one_line(url: str) -> Iterator[None]:
         if expected is None:  # no fault of the store's: it goes on
             raise Unusable("what was to be filed", "", "values that the database takes expected", said) from fault
         raise Unusable(url, "", expected, said) from fault
+    except UnicodeEncodeError as fault:
+        raise Unusable("what was to be filed", "", "text in UTF-8 expected", repr(fault.object)) from None
     except (UnicodeDecodeError, zlib.error) as fault:
         raise Unusable(url, "", _SAYINGS["malformed"], str(fault)) from None
 
