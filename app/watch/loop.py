@@ -101,6 +101,7 @@ class Watcher:
         if name not in self.inbox.taken:
             self.health.error(why)
         elif name in self.untellable:  # not even that could be filed: until the next start it is known here alone
+            self.untellable.discard(name)
             self.inbox.settle(name, self.inbox.taken[name], why)
             self.health.error(f"set aside until the watcher is started again: {why}")
         else:

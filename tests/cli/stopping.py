@@ -17,7 +17,7 @@ from pathlib import Path
 from app.works.folder import Works
 from tests.watch.watching import drop, make_works
 
-BRIGHTBOWL = Path(sys.executable).with_name("brightbowl")
+BRIGHTBOWL: list[str | Path] = [sys.executable, "-c", "from app.cli.main import main; main()"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -58,12 +58,12 @@ def commands(folder: Path) -> tuple[Works, dict[str, list[str | Path]]]:
     given = [word for pair in files.items() for word in pair]
     port = str(random.Random().randint(20_000, 60_000))
     return works, {
-        "inspect --jobs 2": [BRIGHTBOWL, "inspect", inbox, *given, "--jobs", "2"],
-        "inspect": [BRIGHTBOWL, "inspect", inbox, *given],
-        "watch --jobs 2": [BRIGHTBOWL, "watch", inbox, "--works", works.folder, "--jobs", "2"],
-        "serve": [BRIGHTBOWL, "serve", "--works", works.folder, "--port", port],
-        "demo": [BRIGHTBOWL, "demo", "--out", folder / "demo"],
-        "verify": [BRIGHTBOWL, "verify", "--works", works.folder],
+        "inspect --jobs 2": [*BRIGHTBOWL, "inspect", inbox, *given, "--jobs", "2"],
+        "inspect": [*BRIGHTBOWL, "inspect", inbox, *given],
+        "watch --jobs 2": [*BRIGHTBOWL, "watch", inbox, "--works", works.folder, "--jobs", "2"],
+        "serve": [*BRIGHTBOWL, "serve", "--works", works.folder, "--port", port],
+        "demo": [*BRIGHTBOWL, "demo", "--out", folder / "demo"],
+        "verify": [*BRIGHTBOWL, "verify", "--works", works.folder],
     }
 
 
