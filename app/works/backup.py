@@ -89,8 +89,8 @@ def _unpacked(file: Path, folder: Path) -> Head:
         with zipfile.ZipFile(file) as pack:
             size, free = sum(one.file_size for one in pack.infolist()), shutil.disk_usage(folder).free
             if size > free or pack.getinfo(_TABLE).file_size > _TABLE_BYTES:
-                expected = f"room for {size / 1e9:.1f} GB beside {folder}; a backup that unpacks to so much"
-                raise Unusable(file, "", expected, f"{free / 1e9:.1f} GB")
+                room = f"room for the {size / 1e9:.1f} GB that the backup unpacks to, in {folder}"
+                raise Unusable(file, "", room, f"{free / 1e9:.1f} GB")
             table = json.loads(pack.read(_TABLE))
             names = set(pack.namelist()) - {_TABLE}
             pack.extractall(folder, members=sorted(names))
