@@ -22,8 +22,8 @@ _DRAWS = 2611
 
 @click.command()
 @click.argument("images", metavar="IMAGE...", nargs=-1, required=True, type=click.Path(path_type=Path))
-@click.option("--squares", required=True, help="Inner corners of the chessboard (or discs), such as 9x6.")
-@click.option("--pitch-mm", type=float, required=True, help="From corner to corner, or from disc to disc.")
+@click.option("--squares", help="Inner corners of the chessboard (or discs), such as 9x6.")
+@click.option("--pitch-mm", type=float, help="From corner to corner, or from disc to disc.")
 @click.option(
     "--pitch-tolerance-mm",
     type=click.FloatRange(min=0.0),
@@ -73,10 +73,23 @@ _DRAWS = 2611
     type=click.FloatRange(min=1.0, max=65535.0),
     help="Of 16-bit frames that use fewer bits; goes into the station.",
 )
+@click.option(
+    "--pin-diameter-mm",
+    type=click.FloatRange(min=0.0, min_open=True),
+    help="In place of a target: IMAGE is a backlit frame of a polished pin or ball of this diameter alone on the tray; "
+    "the backlight's half angle is measured and written into the station that is there.",
+)
+@click.option(
+    "--pin-tolerance-mm",
+    type=click.FloatRange(min=0.0),
+    default=0.001,
+    show_default=True,
+    help="What the pin's maker promises: its diameter is right within +- this.",
+)
 def command(
     images: tuple[Path, ...],
-    squares: str,
-    pitch_mm: float,
+    squares: str | None,
+    pitch_mm: float | None,
     pitch_tolerance_mm: float,
     kind: Literal["chessboard", "circles"],
     out: Path | None,
@@ -88,8 +101,10 @@ def command(
     corner_window: int | None,
     leave_out_outliers: bool,
     full_scale: float | None,
+    pin_diameter_mm: float | None,
+    pin_tolerance_mm: float,
 ) -> None:
-    """Make a station from pictures of a flat target.
+    """Make a station from pictures of a flat target, or measure its backlight by a polished pin.
 
     One IMAGE gives scale and plane. Several give the lens from all and the tray's plane from the first, in which the
     target lies on the tray; tilt it by 20 degrees or so in the others and show it near the frame's edges.
@@ -109,6 +124,11 @@ def command(
         who_acts(place, by, "calibrate")
         out = place.station_file(station)
     assert out is not None
+    if pin_diameter_mm is not None:
+        _backlight(images, out, pin_diameter_mm, pin_tolerance_mm)
+        return
+    if squares is None or pitch_mm is None:
+        raise click.UsageError("Give --squares and --pitch-mm of the target, or --pin-diameter-mm of a pin.")
     if not out.parent.is_dir():
         raise Unusable("--out", "", "a file in a folder that exists", str(out))
     columns, rows = _count(squares)
@@ -127,6 +147,33 @@ def command(
         click.echo(f"brightbowl: {failure}", err=True)
     if failures:
         sys.exit(1)
+
+
+def _backlight(images: tuple[Path, ...], station_file: Path, diameter_mm: float, tolerance_mm: float) -> None:
+    """Measure the half angle of a station's backlight by a pin, write it into its file, and say what it means."""
+    from dataclasses import replace
+
+    from vision.calibrate import read_photograph, rectangular
+    from vision.formats import read_station, write_station
+    from vision.outline import PinDiameter, half_level_shift, see_pin
+    from vision.records import Picture
+
+    if len(images) != 1:
+        raise Unusable("IMAGE", "", "one backlit frame of the pin", f"{len(images)} files")
+    station = read_station(station_file)
+    pixels = read_photograph(images[0])
+    full_scale = 255.0 if pixels.dtype == "uint8" else station.full_scale or 65535.0
+    picture = Picture("back", None, pixels, full_scale, str(images[0]))
+    seen = see_pin(picture, station, PinDiameter(diameter_mm, rectangular(tolerance_mm)))
+    write_station(replace(station, backlight=seen.backlight), station_file)
+    click.echo(
+        f"backlight: half angle {seen.backlight.half_deg:.1f}°, standard uncertainty {seen.backlight.u_deg:.1f}°; "
+        f"the pin looks {seen.apparent_mm:.4f} mm thick, its band is {1000 * seen.band_mm:.0f} µm wide"
+    )
+    for radius in (0.1, 0.3, 0.6):
+        shift = 1000 * half_level_shift(radius, seen.backlight.half_deg, seen.blur_mm)
+        click.echo(f"  a rim of {radius:g} mm would be read {shift:.1f} µm inside its edge; this is put back")
+    click.echo(f"wrote [backlight] into {station_file}")
 
 
 def _count(squares: str) -> tuple[int, int]:

@@ -38,6 +38,9 @@ FAULTS: dict[str, str] = {
     "wrong_light": "a frame does not show what it is named for",
 }
 
+# What is read off where the outline lies.
+_BY_THE_EDGE = ("outline_out_mm", "outline_in_mm", "outline_rms_mm", "length_mm", "width_mm")
+
 
 def measure_words(name: str) -> MeasureWords:
     """How a measure is named and printed; an unknown one goes by its own name."""
@@ -91,12 +94,19 @@ def reason_words(reason: Reason, guard: float | None) -> str:
 
 
 def unseen_words(reason: Reason, measures: Mapping[str, Value]) -> str:
-    """What a largest deviation did not see: empty where the whole zone was seen, or nobody measured it then."""
-    stretches = measures.get("outline_unseen_mm")
-    if reason.measure not in ("outline_out_mm", "outline_in_mm") or not isinstance(stretches, Mapping):
-        return ""
-    longest = stretches.get(reason.zone or "") or 0.0
-    return f"; up to {number_words('outline_unseen_mm', longest)} in one stretch not seen" if longest > 0.0 else ""
+    """What a value of the outline could not see: of a largest deviation the longest stretch, of all an unknown light.
+
+    Empty where all was seen, or nobody measured it then.
+    """
+    said = ""
+    stretches, unknown = measures.get("outline_unseen_mm"), measures.get("rim_unknown_mm")
+    if reason.measure in ("outline_out_mm", "outline_in_mm") and isinstance(stretches, Mapping):
+        longest = stretches.get(reason.zone or "") or 0.0
+        said = f"; up to {number_words('outline_unseen_mm', longest)} in one stretch not seen" if longest > 0.0 else ""
+    if reason.measure in _BY_THE_EDGE and isinstance(unknown, float) and unknown > 0.0:
+        far = number_words("rim_unknown_mm", unknown)
+        said += f"; the edge may lie {far} further out, as nobody knows how wide the backlight is ([backlight])"
+    return said
 
 
 def _chance_words(chance: float) -> str:

@@ -86,6 +86,8 @@ def test_a_largest_deviation_says_what_it_did_not_see() -> None:
     reason = Reason("outline_out_mm", "bowl", 0.31, 0.011, None, 0.15, "major", "reject")
     assert unseen_words(reason, {"outline_unseen_mm": {"bowl": 0.7}}) == "; up to 0.70 mm in one stretch not seen"
     assert unseen_words(reason, {"outline_unseen_mm": {"bowl": 0.0}}) == unseen_words(reason, {}) == ""
+    assert "0.044 mm further out, as nobody knows how wide" in unseen_words(reason, {"rim_unknown_mm": 0.044})
+    assert unseen_words(reason, {"rim_unknown_mm": 0.0}) == ""
 
 
 def test_a_reason_names_both_limits_and_a_missing_value() -> None:

@@ -6,7 +6,12 @@ from .advice import (
     distortion_mm as distortion_mm,
     parallax_mm as parallax_mm,
 )
-from .budget import Budget as Budget, Contribution as Contribution, measure_budget as measure_budget
+from .budget import (
+    Budget as Budget,
+    Contribution as Contribution,
+    measure_budget as measure_budget,
+    rectangular as rectangular,
+)
 from .calibration import Calibration as Calibration, Settings as Settings, calibrate as calibrate
 from .checks import (
     CheckVerdict as CheckVerdict,

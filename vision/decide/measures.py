@@ -92,6 +92,10 @@ _ALL = (
         as_drawn=None,
     ),
     Measure(
+        "rim_unknown_mm", "mm", "edge in doubt by an unknown backlight", 3,
+        "how far inward a bright band that nobody knows of may have moved the outline", says_seen=True, later=True,
+    ),
+    Measure(
         "outline_seen", "", "outline seen", 3,
         "share of the outline that was seen", per_zone=True, says_seen=True, later=True, most=1.0, as_drawn=1.0,
     ),

@@ -85,6 +85,11 @@ class RimBand:
     coma_mm: float
 
     @property
+    def unknown_mm(self) -> float:
+        """How far inward an unknown backlight may have moved the half level, at two standard uncertainties."""
+        return 2 * float(np.linalg.norm(self.shared_mm, axis=1).max()) if self.backlight == "nobody" else 0.0
+
+    @property
     def reach_mm(self) -> float:
         """Root mean square of how far the band moved the half level, and may have."""
         doubt = (self.shared_mm**2).sum(axis=1) + self.own_mm**2

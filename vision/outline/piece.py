@@ -126,6 +126,7 @@ def measure_piece(
         **what_was_seen(seen, rest, scene.mm_per_px),
     }
     table["length_mm"] = extent(seen, 0, None)
+    table["rim_unknown_mm"] = MISSING if edge.band is None else Measured(edge.band.unknown_mm, UncertaintyComponents())
     table["rim_band_mm"] = {zone.name: rim_band(band, nominal.zone == k) for k, zone in enumerate(zones)}
     if nominal.bend.any():
         table["bend_deg"] = bend = _bend(placement, nominal, camera, band)

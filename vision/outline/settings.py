@@ -15,6 +15,7 @@ from vision.outline.leftovers import LEFTOVERS, LeftoverSettings
 from vision.outline.light_extent import LIGHT_EXTENT, LightExtentSettings
 from vision.outline.nominal import NOMINAL, NominalSettings
 from vision.outline.piece import PIECE, PieceSettings
+from vision.outline.pin import PIN, PinSettings
 from vision.outline.placement import PLACEMENT, PlacementSettings
 from vision.outline.prediction import PREDICTION, PredictionSettings
 from vision.outline.profile import PROFILE, ProfileSettings
@@ -47,6 +48,7 @@ class OutlineSettings:
     light_extent: LightExtentSettings = LIGHT_EXTENT
     nominal: NominalSettings = NOMINAL
     piece: PieceSettings = PIECE
+    pin: PinSettings = PIN
     placement: PlacementSettings = PLACEMENT
     prediction: PredictionSettings = PREDICTION
     profile: ProfileSettings = PROFILE
