@@ -14,6 +14,8 @@ from vision.decide import quantile
 from vision.records import Array, DeviationProfile, EdgeFinding, Finding, Limits, Pair, Part, Value
 
 POINTS = 1000  # about one a px of the plot's width
+RIM_POINTS = 250  # of the strip of the rim's doubt, which changes slowly
+RIM_LEAST_PX = 1.0  # a strip that is nowhere wider is not drawn
 LEFT, RIGHT, TOP, BOTTOM = 78.0, 10.0, 30.0, 42.0  # margins for ticks and names
 
 
@@ -85,18 +87,41 @@ def draw_plot(
     bands = list(bands)
     thinned = thin(profile, POINTS)
     seen = thinned.deviation_mm[np.isfinite(thinned.deviation_mm)]
-    reach = [*np.abs(seen).tolist(), *(abs(band.limit_mm) + band.guard_mm for band in bands), 0.01]
+    doubt = [] if profile.rim_u_mm is None else [2 * float(profile.rim_u_mm.max())]
+    reach = [*np.abs(seen).tolist(), *doubt, *(abs(band.limit_mm) + band.guard_mm for band in bands), 0.01]
     axes = Axes(size, float(profile.s_mm[-1]), 1.12 * max(reach))
     runs = zone_runs(profile, part)
     line = np.column_stack([[axes.x(s) for s in thinned.s_mm], [axes.y(d) for d in thinned.deviation_mm]])
     return [
         *_zones(runs, axes),
         *_scales(axes),
+        *_rim(profile, axes),
         *_limits(runs, bands, axes),
         *_unseen(thinned.s_mm, thinned.deviation_mm, axes),
         element("path", d=path(line), fill="none", stroke=INK, stroke_width=1.6, stroke_linejoin="round"),
         *_letters(findings, profile, axes),
     ]
+
+
+def _rim(profile: DeviationProfile, axes: Axes) -> list[str]:
+    """What the bright band along the rim leaves in doubt of each deviation: two standard uncertainties either way."""
+    if profile.rim_u_mm is None:
+        return []
+    at = np.linspace(0, len(profile.s_mm) - 1, min(RIM_POINTS, len(profile.s_mm))).astype(int)
+    x = [axes.x(float(s)) for s in profile.s_mm[at]]
+    middle, half = profile.deviation_mm[at], 2 * profile.rim_u_mm[at]
+    if abs(axes.y(0.0) - axes.y(float(half.max()))) < RIM_LEAST_PX:
+        return []
+    parts = []
+    # A stretch that was not seen has no deviation to be in doubt of.
+    seen = np.concatenate([[0], np.isfinite(middle).astype(np.int8), [0]])
+    for a, b in np.flatnonzero(np.diff(seen)).reshape(-1, 2):
+        top = [(x[k], axes.y(float(middle[k] + half[k]))) for k in range(a, b)]
+        low = [(x[k], axes.y(float(middle[k] - half[k]))) for k in range(b - 1, a - 1, -1)]
+        parts.append(element("path", d=path(top + low, closed=True), fill=MUTED, fill_opacity=0.3))
+    name = "grey: what the rim's bright band leaves in doubt, 2 u"
+    parts.append(text((axes.size[0] - RIGHT, axes.size[1] - 4.0), name, text_anchor="end", fill=MUTED, font_size=14))
+    return parts
 
 
 def _zones(runs: list[tuple[str, float, float]], axes: Axes) -> list[str]:

@@ -1,5 +1,6 @@
 """The magnified outline, its tags and the plot."""
 
+from dataclasses import replace
 from itertools import pairwise
 from xml.etree import ElementTree
 
@@ -140,6 +141,17 @@ def test_zone_runs_cover_the_outline_in_order() -> None:
     assert runs[0][1] == 0.0
     assert runs[-1][2] == profile.s_mm[-1]
     assert all(one[2] == other[1] for one, other in pairwise(runs))
+
+
+def test_the_plot_shows_what_the_rim_leaves_in_doubt() -> None:
+    plain = made.profile((0.0, 0.0))
+    doubtful = replace(plain, rim_u_mm=np.full(len(plain.s_mm), 0.02))
+    doubtful.deviation_mm[1500:2200] = np.nan
+    words = "what the rim"
+    for profile, strips in ((plain, 0), (replace(plain, rim_u_mm=np.zeros(len(plain.s_mm))), 0), (doubtful, 2)):
+        plot = "".join(draw_plot(profile, made.part(), [], [], (1200.0, 250.0)))
+        assert plot.count('fill-opacity="0.3"') == strips
+        assert (words in plot) == bool(strips)
 
 
 def test_the_plot_shows_limits_letters_and_what_was_not_seen() -> None:
