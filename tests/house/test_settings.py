@@ -25,9 +25,7 @@ NO_SETTINGS = {
     "vision/backlight/response.py": {"_START_BLUR_PX": "where a fit begins"},
     "vision/outline/bumps.py": {"_EXTENT": "of a bell, derived"},
     "vision/outline/edges.py": {"_COLUMNS": "a bound of OpenCV's", "_PHASES": "how finely a table is kept"},
-    "vision/outline/light_extent.py": dict.fromkeys(
-        ("_MEAN", "_MEAN_SHARE", "_PLACES", "_PLACES_SHARE"), "nodes of a quadrature, derived"
-    ),
+    "vision/outline/light_extent.py": dict.fromkeys(("_NODES", "_SHARES"), "of a quadrature, derived"),
     "vision/outline/nominal.py": {"_CELL_MM": "how nearest points are looked up", "_MARGIN_MM": "the same"},
     "vision/outline/prediction.py": {"_ACROSS_PX": "a setting, as an array"},
     "vision/outline/registration.py": {"MAD_TO_SD": "of a normal distribution, derived"},

@@ -109,7 +109,7 @@ def widths(drawn: Nominal) -> list[float]:
     """Widths of all zones of a perfect piece."""
     raw, seen = raw_profile(drawn.points, Motion(0.0, (0.0, 0.0)), drawn)
     profile = make_profile(raw, seen, drawn, 0.0)
-    shape = outline_seen(drawn, profile, np.zeros(len(raw)), STATION, None, OpticsLeft(0.0, 0.0, np.zeros(len(raw))))
+    shape = outline_seen(drawn, profile, np.zeros(len(raw)), STATION, None, OpticsLeft(0.0, 0.0, None))
     return [extent(shape, 1, zone).value or 0.0 for zone in range(len(drawn.part.zones))]
 
 

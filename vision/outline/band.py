@@ -17,6 +17,7 @@ from vision.outline.band_fit import Band, BandPrior, fit_band, known_band
 from vision.outline.band_model import EdgeBlocks
 from vision.outline.edges import Outline, blur_px, profile_offsets
 from vision.outline.light_extent import LightExtent, light_extent
+from vision.outline.place_errors import lean
 from vision.outline.registration import MAD_TO_SD
 from vision.outline.rim_light import band_share, staircase
 from vision.records import Array, HalfAngle, Part, RimRadius
@@ -124,7 +125,7 @@ def see_band(outline: Outline, part: Part, camera: CameraMapping, mm_per_px: flo
     if given is None and not extent.seen:
         # Nothing is put back; all that the band may have moved the edge is doubt, and it goes with each place's radius.
         moved_px = prior.scale * extent.shift_px
-        own = moved_px * rim.u_mm / np.sqrt(2) / rim.mm
+        own = moved_px * rim.u_mm / rim.mm
         seen = replace(seen, shift_px=np.zeros_like(moved_px), shared_px=moved_px[:, None] / 2, own_px=own)
     moved = _moved(outline, cut, seen)
     return moved, RimBand(
@@ -172,15 +173,6 @@ def _cut(outline: Outline, mm_per_px: float) -> _Cut | None:
 def _tilt_deg(at_mm: Array, outward: Array, camera: CameraMapping) -> Array:
     """How far each place's line of sight leans outward, which takes as much from the backlight's half angle: (b,)."""
     return np.asarray(np.degrees(np.arctan(lean(at_mm, outward, camera))))
-
-
-def lean(at_mm: Array, outward: Array, camera: CameraMapping) -> Array:
-    """Tangent of the sight line's lean outward at places (n, 2) in the tray, `outward` (n, 2) of any length: (n,)."""
-    pupil = camera.station.camera
-    if pupil is None:
-        return np.zeros(len(at_mm))
-    away = ((at_mm - np.asarray(pupil.foot_mm)) * outward).sum(axis=1) / np.hypot(outward[:, 0], outward[:, 1])
-    return np.asarray(away / (pupil.height_mm - camera.height_mm))
 
 
 def _known(backlight: HalfAngle, rim: RimRadius, mm_per_px: float) -> BandPrior:

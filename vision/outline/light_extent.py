@@ -19,9 +19,8 @@ from vision.outline.edges import places_across
 from vision.outline.rim_light import band_share, staircase
 from vision.records import Array, RimRadius
 
-# Gauss-Hermite nodes and weights of a normal distribution: a piece's mean radius, and its places' about it.
-_MEAN, _MEAN_SHARE = np.array([-2.857, -1.356, 0.0, 1.356, 2.857]), np.array([0.0113, 0.2221, 0.5332, 0.2221, 0.0113])
-_PLACES, _PLACES_SHARE = np.array([-1.732, 0.0, 1.732]), np.array([1 / 6, 2 / 3, 1 / 6])
+# Gauss-Hermite nodes and weights of a normal distribution: of a piece's mean radius, and of its places' about it.
+_NODES, _SHARES = np.array([-1.732, 0.0, 1.732]), np.array([1 / 6, 2 / 3, 1 / 6])
 
 
 @dataclass(frozen=True, slots=True)
@@ -31,7 +30,7 @@ class LightExtentSettings:
     # Half angles are evenly likely from collimated to nearly all around (degrees) ...
     half_deg: tuple[float, float] = (0.0, 80.0)
     # ... tried this far apart.
-    half_step_deg: float = 5.0
+    half_step_deg: float = 10.0
     # No rim is less round (mm).
     least_radius_mm: float = 0.02
     # What a mean profile's even part, which no lens makes, may depart from a plain edge's, as a share of the light
@@ -50,7 +49,7 @@ class LightExtentSettings:
     # Bands that fit worse than the best by so much (chi squared: three standard deviations) are excluded.
     excluded: float = 9.0
     # How far apart the widths are that are tried, as a share of the width: none is told better.
-    coarse: float = 0.1
+    coarse: float = 0.15
     # Halvings that find a half level.
     halvings: int = 16
     # Bands are reckoned anew where the blur differs by more than this share.
@@ -98,12 +97,12 @@ def light_extent(profile: Array, blur_px: float, rim: RimRadius, mm_per_px: floa
     step = LIGHT_EXTENT.blur_step
     bands = _bands(float(np.exp(round(np.log(blur_px) / step) * step)), rim, mm_per_px)
     misfit = _misfit(profile, places_across(profile), bands, blur_px)
-    chance = np.exp(-0.5 * (misfit - misfit.min())) * _MEAN_SHARE
+    chance = np.exp(-0.5 * (misfit - misfit.min())) * _SHARES
     chance /= chance.sum()
     width = float((chance * bands.width).sum())
     # Whatever the light is, the truth is hardly among what the profile excludes: that covers at every half angle alike,
     # where chances would cover on average over all.
-    possible = misfit - misfit.min() + _MEAN**2 < LIGHT_EXTENT.excluded
+    possible = misfit - misfit.min() + _NODES**2 < LIGHT_EXTENT.excluded
     return LightExtent(
         seen=bool(chance[_half_angles_deg() <= LIGHT_EXTENT.collimated_deg].sum() < LIGHT_EXTENT.unseen),
         half_deg=float((chance.sum(axis=1) * _half_angles_deg()).sum()),
@@ -115,14 +114,14 @@ def light_extent(profile: Array, blur_px: float, rim: RimRadius, mm_per_px: floa
 
 @lru_cache(maxsize=16)
 def _bands(blur_px: float, rim: RimRadius, mm_per_px: float) -> _Bands:
-    mean = np.maximum(rim.mm + rim.u_mm / np.sqrt(2) * _MEAN, LIGHT_EXTENT.least_radius_mm)
-    radius = np.maximum(mean[:, None] + rim.u_mm / np.sqrt(2) * _PLACES, LIGHT_EXTENT.least_radius_mm) / mm_per_px
+    mean = np.maximum(rim.mm + rim.u_mm / np.sqrt(2) * _NODES, LIGHT_EXTENT.least_radius_mm)
+    radius = np.maximum(mean[:, None] + rim.u_mm / np.sqrt(2) * _NODES, LIGHT_EXTENT.least_radius_mm) / mm_per_px
     stairs = [staircase(float(half)) for half in _half_angles_deg()]
     fall = np.stack([steps.fall for steps in stairs])
     shares = np.array([band_share(float(half)) for half in _half_angles_deg()])
     depth = np.stack([share * radius[:, :, None] * one.depth for share, one in zip(shares, stairs, strict=True)])
     edge = _half_level(depth, fall, blur_px)
-    return _Bands(depth - edge[..., None], fall, depth[..., -1] @ _PLACES_SHARE, edge @ _PLACES_SHARE)
+    return _Bands(depth - edge[..., None], fall, depth[..., -1] @ _SHARES, edge @ _SHARES)
 
 
 def _half_level(depth: Array, fall: Array, blur_px: float) -> Array:
@@ -137,10 +136,10 @@ def _half_level(depth: Array, fall: Array, blur_px: float) -> Array:
 
 def _misfit(profile: Array, at: Array, bands: _Bands, blur_px: float) -> Array:
     """Chi squared of a profile (k,) under each of the bands: (a, n)."""
-    mixed = np.einsum("anmk,ak,m->an", bands.inside**2, bands.fall, _PLACES_SHARE)
-    middle = np.einsum("anmk,ak,m->an", bands.inside, bands.fall, _PLACES_SHARE)
+    mixed = np.einsum("anmk,ak,m->an", bands.inside**2, bands.fall, _SHARES)
+    middle = np.einsum("anmk,ak,m->an", bands.inside, bands.fall, _SHARES)
     blur = np.sqrt(np.maximum(blur_px**2 - mixed + middle**2, BAND_MODEL.least_blur_px**2))
-    weight = bands.fall[:, None, :] * _PLACES_SHARE[:, None]
+    weight = bands.fall[:, None, :] * _SHARES[:, None]
     sides = np.eye(len(at))
     tolerance = LIGHT_EXTENT.even**2 * (sides + sides[::-1]) / 2 + LIGHT_EXTENT.odd**2 * (sides - sides[::-1]) / 2
     # Once for the blur that suits each band best, once more for how well it then fits.

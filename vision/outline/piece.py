@@ -6,13 +6,14 @@ import numpy as np
 from numpy.typing import NDArray
 
 from vision.geometry import CameraMapping
-from vision.outline.band import RimBand, lean
+from vision.outline.band import RimBand
 from vision.outline.band_along import BandAlong, along_nominal
 from vision.outline.bumps import BUMPS, Bump, blend, find_bumps
 from vision.outline.holes import Rim, drawn_rims, measure_holes
 from vision.outline.nominal import Nominal
+from vision.outline.place_errors import height_errors
 from vision.outline.placement import Placement, pose_of, refine_beside, thin
-from vision.outline.prediction import Shape
+from vision.outline.prediction import PREDICTION, Shape
 from vision.outline.profile import Profile, make_profile, raw_profile
 from vision.outline.registration import Fit
 from vision.outline.scene import BacklitScene
@@ -161,7 +162,7 @@ def measure_piece(
             nominal_mm=nominal.points,
             nominal_px=camera.to_px(placement.datum.motion.inverse().apply(nominal.points)),
             deviation_mm=np.where(profile.seen, profile.value, np.nan),
-            rim_u_mm=None if band is None else band.alone(),
+            rim_u_mm=None if band is None else band.errors.alone_mm,
         ),
     )
 
@@ -177,7 +178,7 @@ def _rest(
         motion=placement.datum.motion,
         rims_px=tuple(scene.camera.to_px(rim.points_mm) for rim in rims if rim is not None),
         blur_px=edge.blur_mm / scene.mm_per_px,
-        bright_rim_mm=np.zeros(len(profile.value)) if band is None else band.width_mm(),
+        bright_rim_mm=np.zeros(len(profile.value)) if band is None else band.reach_mm(PREDICTION.band_sds),
         alone=alone,
     )
     return unexplained(scene, shape)
@@ -187,12 +188,7 @@ def _rim_along(
     edge: Edge, placement: Placement, nominal: Nominal, camera: CameraMapping
 ) -> tuple[BandAlong | None, OpticsLeft]:
     """The piece's band by the nominal's points, and what lens and height leave."""
-    height = np.zeros(len(nominal.points))
-    if nominal.part.edge_height_u_mm:
-        to_tray = placement.datum.motion.inverse()
-        at_mm = to_tray.apply(nominal.points)
-        outward = to_tray.apply(nominal.points + nominal.normals) - at_mm
-        height = nominal.part.edge_height_u_mm * lean(at_mm, outward, camera)
+    height = height_errors(placement, nominal, camera)
     if edge.band is None:
         return None, OpticsLeft(0.0, 0.0, height)
     band = along_nominal(edge.band, placement, nominal)
@@ -278,7 +274,7 @@ def _bend(placement: Placement, nominal: Nominal, camera: CameraMapping, band: B
     components = UncertaintyComponents(
         station=float(np.degrees(camera.station.outline_mm / span)),
         pose=float(np.degrees(fits)),
-        rim=0.0 if band is None else float(np.degrees(band.turn_rad)),
+        rim=0.0 if band is None else float(np.degrees(band.errors.turn_rad)),
     )
     return Measured(float(np.degrees(turn)), components)
 

@@ -3,7 +3,6 @@
 from dataclasses import dataclass
 
 from vision.outline.band import BAND, BandSettings
-from vision.outline.band_along import BAND_ALONG, BandAlongSettings
 from vision.outline.band_fit import BAND_FIT, BandFitSettings
 from vision.outline.band_model import BAND_MODEL, BandModelSettings
 from vision.outline.bumps import BUMPS, BumpSettings
@@ -16,6 +15,7 @@ from vision.outline.light_extent import LIGHT_EXTENT, LightExtentSettings
 from vision.outline.nominal import NOMINAL, NominalSettings
 from vision.outline.piece import PIECE, PieceSettings
 from vision.outline.pin import PIN, PinSettings
+from vision.outline.place_errors import PLACE_ERRORS, PlaceErrorSettings
 from vision.outline.placement import PLACEMENT, PlacementSettings
 from vision.outline.prediction import PREDICTION, PredictionSettings
 from vision.outline.profile import PROFILE, ProfileSettings
@@ -36,7 +36,6 @@ class OutlineSettings:
     """By the module that they stand in."""
 
     band: BandSettings = BAND
-    band_along: BandAlongSettings = BAND_ALONG
     band_fit: BandFitSettings = BAND_FIT
     band_model: BandModelSettings = BAND_MODEL
     bumps: BumpSettings = BUMPS
@@ -49,6 +48,7 @@ class OutlineSettings:
     nominal: NominalSettings = NOMINAL
     piece: PieceSettings = PIECE
     pin: PinSettings = PIN
+    place_errors: PlaceErrorSettings = PLACE_ERRORS
     placement: PlacementSettings = PLACEMENT
     prediction: PredictionSettings = PREDICTION
     profile: ProfileSettings = PROFILE

@@ -69,16 +69,21 @@ def spoilt_by(scene: BacklitScene, found: FoundTray) -> tuple[Spoilt, ...]:
 
 def _response(scene: BacklitScene, found: Sequence[Found]) -> TrayFinding | None:
     """Whether the counts of the backlit frame follow the light, by its pieces' edges and by its noise."""
-    # A bright band along the rim makes a profile lopsided too, whatever the response.
+    # A bright band along the rim makes a profile lopsided too, whatever the response: by the edges alone nobody can
+    # tell one from the other, so a band counts where the station says that there is one.
     seen = [one.edge for one in found if one.edge is not None]
-    plain = [one for one in seen if one.band is None or not one.band.told]
+    plain = [one for one in seen if one.band is None or not (one.band.told and one.band.backlight == "station")]
     profiles = [one.profile for one in plain if np.isfinite(one.profile).all()]
     edge = None
     if profiles:
         profile = np.mean(profiles, axis=0)
         dark_share = float(np.median(scene.light.dark) / np.median(scene.light.bright))
         edge = fitted_response(places_across(profile), profile, max(dark_share, 0.0))
-    return response_finding(scene.back, scene.light, edge, scene.mm_per_px)
+    bent = response_finding(scene.back, scene.light, edge, scene.mm_per_px)
+    if bent is None or scene.camera.station.backlight is not None:
+        return bent
+    why = "rims that shine before a wide backlight look alike: measure it with a pin ([backlight])"
+    return replace(bent, detail=f"{bent.detail}; {why}")
 
 
 def _beyond_limits(back: Picture, blur_px: float, limits: LightLimits) -> list[TrayFinding]:

@@ -7,6 +7,7 @@ from numpy.typing import NDArray
 
 from vision.outline.band_along import BandAlong
 from vision.outline.nominal import Nominal
+from vision.outline.place_errors import PlaceErrors
 from vision.outline.profile import Profile
 from vision.records import Array, Station, UncertaintyComponents
 
@@ -58,11 +59,11 @@ MISSING = Measured(None, None)
 
 @dataclass(frozen=True, slots=True, eq=False)
 class OpticsLeft:
-    """Standard uncertainties of the outline's place that lens and height leave, mm; `height_mm` (n,) with its sign."""
+    """What lens and height leave of the outline's place: standard uncertainties in mm, errors along it (None: none)."""
 
     flare_mm: float
     coma_mm: float
-    height_mm: Array
+    height: PlaceErrors | None
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -84,17 +85,18 @@ class OutlineSeen:
     band: BandAlong | None
     optics: OpticsLeft
 
-    def components_at(self, index: int, rim_mm: float) -> UncertaintyComponents:
-        """What the uncertainty of a largest deviation is made of; `rim_mm` what the band does to it."""
+    def of_largest(self, value: Array, at: NDArray[np.int64]) -> UncertaintyComponents:
+        """What the uncertainty of the largest of the deviations (k,) at nominal points `at` (k,) is made of."""
+        index = int(at[value.argmax()])
         return UncertaintyComponents(
             station=self.station.outline_mm,
             pose=float(self.pose_mm[index]),
             edge=float(self.edge_mm[index]),
             form=float(self.form_mm[index]),
-            rim=rim_mm,
+            rim=self.band.errors.of_largest(value, at) if self.band else 0.0,
             flare=self.optics.flare_mm,
             coma=self.optics.coma_mm,
-            height=abs(float(self.optics.height_mm[index])),
+            height=self.optics.height.of_largest(value, at) if self.optics.height else 0.0,
         )
 
 
@@ -125,20 +127,16 @@ def deviations(seen: OutlineSeen, zone: int) -> tuple[Measured, Measured, Measur
     even = UncertaintyComponents(
         station=lean * seen.station.outline_mm,
         edge=float(np.sqrt(np.mean(seen.profile.sd[at] ** 2))),
-        rim=seen.band.of_rms(value, at) if seen.band else 0.0,
+        rim=seen.band.errors.of_rms(value, at) if seen.band else 0.0,
         flare=lean * seen.optics.flare_mm,
         coma=lean * seen.optics.coma_mm,
-        height=lean * float(np.abs(seen.optics.height_mm[at]).mean()),
+        height=seen.optics.height.of_rms(value, at) if seen.optics.height else 0.0,
     )
     return (
-        Measured(max(0.0, float(value[out])), seen.components_at(at[out], _rim_of_largest(seen.band, value, at))),
-        Measured(max(0.0, -float(value[in_])), seen.components_at(at[in_], _rim_of_largest(seen.band, -value, at))),
+        Measured(max(0.0, float(value[out])), seen.of_largest(value, at)),
+        Measured(max(0.0, -float(value[in_])), seen.of_largest(-value, at)),
         Measured(rms, even),
     )
-
-
-def _rim_of_largest(band: BandAlong | None, value: Array, at: NDArray[np.int64]) -> float:
-    return 0.0 if band is None else band.of_largest(value, at)
 
 
 def extent(seen: OutlineSeen, axis: int, zone: int | None) -> Measured:
@@ -163,18 +161,17 @@ def extent(seen: OutlineSeen, axis: int, zone: int | None) -> Measured:
             return MISSING
     size = float(shape[tops[0]] - shape[tops[1]])
     # The pose moves both ends alike, so that it does not count.
-    raised = seen.optics.height_mm[ends]
+    both = int(ends[0]), int(ends[1])
     of_both = np.hypot(seen.form_mm[ends], steps / np.sqrt(3))
     components = UncertaintyComponents(
         station=float(np.sqrt(2) * seen.station.outline_mm),
         scale=size * seen.station.scale_relative,
         edge=float(np.hypot(*seen.edge_mm[ends])),
         form=float(np.hypot(*of_both)),
-        rim=seen.band.of_extent(int(ends[0]), int(ends[1])) if seen.band else 0.0,
+        rim=seen.band.errors.of_extent(*both) if seen.band else 0.0,
         flare=2 * seen.optics.flare_mm,
         coma=float(np.sqrt(2) * seen.optics.coma_mm),
-        # Half of a height's variance is the piece's as a whole, half each end's own.
-        height=float(np.hypot(raised.sum(), np.hypot(*raised)) / np.sqrt(2)),
+        height=seen.optics.height.of_extent(*both) if seen.optics.height else 0.0,
     )
     return Measured(size, components)
 
