@@ -12,7 +12,14 @@ import tempfile
 from pathlib import Path
 
 import cv2
+import numpy as np
 from playwright.sync_api import sync_playwright
+
+from synthetic_images.outlines.families import back_frame
+from synthetic_images.outlines.optics import Backlight
+from synthetic_images.outlines.scene import Piece, Scene
+from synthetic_images.outlines.view import plain_view
+from synthetic_images.spoons import PATTERNS
 
 PICTURES = Path(__file__).resolve().parent / "pictures"
 CHROMIUM = "/usr/bin/chromium"
@@ -31,6 +38,27 @@ def main() -> None:
         shrink(piece.with_name("tray.jpg"), PICTURES / "tray.jpg")
         photograph(piece, PICTURES / "piece.jpg")
         photograph(sheet_with(results, "piece-*-face.svg"), PICTURES / "face.jpg")
+    draw_bands(PICTURES / "rim-bands.jpg")
+
+
+def draw_bands(target: Path) -> None:
+    """The tip of one bowl with a rim of 0.6 mm before backlights of 5, 30 and 75 degrees, 10 px of picture a px."""
+    tiles: list[np.ndarray] = []
+    first = 0
+    for half_deg in (5.0, 30.0, 75.0):
+        pattern = PATTERNS["TS-135"]
+        view = plain_view((3000, 800), 0.05)
+        piece = Piece(pattern, (75.0, -20.0), 0.0, rim_radius_mm=(0.6,) * 4)
+        light = Backlight(half_angle_deg=half_deg)
+        frame = back_frame(Scene(pattern, view, (piece,), backlight=light), np.random.default_rng(1))
+        row = frame.shape[0] // 2
+        # The same place of all three, as the true edge is.
+        first = first or int(np.flatnonzero(frame[row] < 128)[0])
+        crop = frame[row - 15 : row + 15, first - 15 : first + 25]
+        tile = cv2.resize(crop, None, fx=10, fy=10, interpolation=cv2.INTER_NEAREST)
+        words = f"{half_deg:.0f} degrees"
+        tiles.append(cv2.putText(tile, words, (14, 30), cv2.FONT_HERSHEY_SIMPLEX, 0.7, 0, 2, cv2.LINE_AA))
+    cv2.imwrite(str(target), np.hstack(tiles), [cv2.IMWRITE_JPEG_QUALITY, JPEG_QUALITY])
 
 
 def most_findings(results: list[Path]) -> Path:

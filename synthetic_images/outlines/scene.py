@@ -21,7 +21,8 @@ class Piece:
     """A spoon on the tray: its pattern, what is wrong with it, where the nominal's centroid lies and how it is turned.
 
     `center_mm` in the tray, `angle_deg` counter-clockwise from the tray's +X to the drawing's +x. At even steps along
-    the outline: `rim_radius_mm` of its round rim (sharp where none), `rise_mm` of it above the scene's edge height.
+    the outline: `rim_radius_mm` of its round rim's upper side (sharp where none; the lower side never shows), `rise_mm`
+    of it above the scene's edge height.
     """
 
     pattern: Pattern
