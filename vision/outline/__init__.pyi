@@ -1,6 +1,6 @@
 from .found import Found as Found
 from .piece import measure_piece as measure_piece
-from .pin import PinDiameter as PinDiameter, PinSeen as PinSeen, see_pin as see_pin
+from .pin import PinDiameter as PinDiameter, see_pin as see_pin
 from .placement import Placement as Placement
 from .rim_light import half_level_shift as half_level_shift
 from .scale import scale_finding as scale_finding

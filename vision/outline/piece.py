@@ -7,11 +7,10 @@ from numpy.typing import NDArray
 
 from vision.geometry import CameraMapping
 from vision.outline.band import RimBand
-from vision.outline.band_along import BandAlong, along_nominal
+from vision.outline.band_along import BandAlong
 from vision.outline.bumps import BUMPS, Bump, blend, find_bumps
 from vision.outline.holes import Rim, drawn_rims, measure_holes
 from vision.outline.nominal import Nominal
-from vision.outline.place_errors import height_errors
 from vision.outline.placement import Placement, pose_of, refine_beside, thin
 from vision.outline.prediction import PREDICTION, Shape
 from vision.outline.profile import Profile, make_profile, raw_profile
@@ -27,6 +26,7 @@ from vision.outline.zone_measures import (
     deviations,
     extent,
     outline_seen,
+    rim_along,
     rim_band,
 )
 from vision.records import (
@@ -107,7 +107,7 @@ def measure_piece(
     if spoilt.any():
         placement = refine_beside(edge.points_mm, placement, nominal, spoilt)
         profile, bumps = _shape(edge, placement, nominal, camera)
-    band, optics = _rim_along(edge, placement, nominal, camera)
+    band, optics = rim_along(edge.band, placement, nominal, camera)
     seen = outline_seen(nominal, profile, _pose_sd(placement.datum, nominal), camera.station, band, optics)
     zones = nominal.part.zones
     rows = _rows(seen)
@@ -130,7 +130,7 @@ def measure_piece(
     table["rim_unknown_mm"] = MISSING if edge.band is None else Measured(edge.band.unknown_mm, UncertaintyComponents())
     table["rim_band_mm"] = {zone.name: rim_band(band, nominal.zone == k) for k, zone in enumerate(zones)}
     if nominal.bend.any():
-        table["bend_deg"] = bend = _bend(placement, nominal, camera, band)
+        table["bend_deg"] = bend = _bend(placement, nominal, camera, band, optics)
     else:
         bend = MISSING
     arm = max(
@@ -182,17 +182,6 @@ def _rest(
         alone=alone,
     )
     return unexplained(scene, shape)
-
-
-def _rim_along(
-    edge: Edge, placement: Placement, nominal: Nominal, camera: CameraMapping
-) -> tuple[BandAlong | None, OpticsLeft]:
-    """The piece's band by the nominal's points, and what lens and height leave."""
-    height = height_errors(placement, nominal, camera)
-    if edge.band is None:
-        return None, OpticsLeft(0.0, 0.0, height)
-    band = along_nominal(edge.band, placement, nominal)
-    return band, OpticsLeft(edge.band.flare_mm, edge.band.coma_mm, height)
 
 
 def _rows(seen: OutlineSeen) -> list[tuple[Measured, Measured, Measured, Measured]]:
@@ -263,7 +252,13 @@ def _pose_sd(fit: Fit, nominal: Nominal) -> Array:
     return np.asarray(np.sqrt(np.einsum("ni,ij,nj->n", rows, fit.covariance[:3, :3], rows)))
 
 
-def _bend(placement: Placement, nominal: Nominal, camera: CameraMapping, band: BandAlong | None = None) -> Measured:
+def _bend(
+    placement: Placement,
+    nominal: Nominal,
+    camera: CameraMapping,
+    band: BandAlong | None = None,
+    optics: OpticsLeft | None = None,
+) -> Measured:
     if placement.bend is None:
         return MISSING
     turn = placement.datum.motion.angle_rad - placement.bend.motion.angle_rad
@@ -275,6 +270,7 @@ def _bend(placement: Placement, nominal: Nominal, camera: CameraMapping, band: B
         station=float(np.degrees(camera.station.outline_mm / span)),
         pose=float(np.degrees(fits)),
         rim=0.0 if band is None else float(np.degrees(band.errors.turn_rad)),
+        height=float(np.degrees(optics.height.turn_rad)) if optics and optics.height else 0.0,
     )
     return Measured(float(np.degrees(turn)), components)
 

@@ -31,8 +31,9 @@ class PinSettings:
     ball: float = 1.1
     # ... and a pin's is longer than this many diameters.
     pin_diameters: float = 4.0
-    # A pin looks thinner than it is by this share at most, and no thicker than it is by more than this.
+    # A pin looks thinner than it is by this share at most ...
     thinner: float = 0.5
+    # ... and no thicker than it is by more than this.
     thicker: float = 0.05
     # How far outside the true edge the light is looked at (px) ...
     outside_px: float = 5.0

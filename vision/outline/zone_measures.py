@@ -5,9 +5,12 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from vision.outline.band_along import BandAlong
+from vision.geometry import CameraMapping
+from vision.outline.band import RimBand
+from vision.outline.band_along import BandAlong, along_nominal
 from vision.outline.nominal import Nominal
-from vision.outline.place_errors import PlaceErrors
+from vision.outline.place_errors import PlaceErrors, height_errors
+from vision.outline.placement import Placement
 from vision.outline.profile import Profile
 from vision.records import Array, Station, UncertaintyComponents
 
@@ -98,6 +101,16 @@ class OutlineSeen:
             coma=self.optics.coma_mm,
             height=self.optics.height.of_largest(value, at) if self.optics.height else 0.0,
         )
+
+
+def rim_along(
+    band: RimBand | None, placement: Placement, nominal: Nominal, camera: CameraMapping
+) -> tuple[BandAlong | None, OpticsLeft]:
+    """A placed piece's band by the nominal's points, and what lens and height leave."""
+    height = height_errors(placement, nominal, camera)
+    if band is None:
+        return None, OpticsLeft(0.0, 0.0, height)
+    return along_nominal(band, placement, nominal), OpticsLeft(band.flare_mm, band.coma_mm, height)
 
 
 def outline_seen(
