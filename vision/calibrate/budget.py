@@ -49,7 +49,23 @@ class Budget:
 
 
 def rectangular(half_width: float) -> float:
-    """Standard uncertainty of a quantity known to lie within +-`half_width` (JCGM 100:2008, 4.3.7)."""
+    """Standard uncertainty of a quantity of which only bounds are known (JCGM 100:2008, 4.3.7).
+
+    Parameters
+    ----------
+    half_width
+        The quantity lies within +- this of its middle, in its own unit.
+
+    Returns
+    -------
+    float
+        The standard uncertainty, in the same unit.
+
+    Examples
+    --------
+    >>> round(rectangular(0.003), 5)
+    0.00173
+    """
     return half_width / sqrt(3.0)
 
 

@@ -78,7 +78,27 @@ def staircase(half_angle_deg: float, metal: complex = STEEL) -> Staircase:
 
 
 def half_level_shift(radius_mm: float, half_angle_deg: float, blur_mm: float) -> float:
-    """How far inside the true edge the light is half blocked, mm, behind a Gaussian blur of sigma `blur_mm`."""
+    """How far inside the true edge of a round rim the light is half blocked.
+
+    Parameters
+    ----------
+    radius_mm
+        The rim's radius, mm.
+    half_angle_deg
+        Half the angle under which the rim sees the backlight, degrees.
+    blur_mm
+        Sigma of the optics' Gaussian blur, mm.
+
+    Returns
+    -------
+    float
+        The shift, mm, inward positive.
+
+    Examples
+    --------
+    >>> round(half_level_shift(0.3, 40.0, 0.0425), 4)
+    0.0102
+    """
     steps = staircase(half_angle_deg)
     depth = steps.depth * radius_mm * band_share(half_angle_deg)
     low, high = 0.0, float(depth[-1])
