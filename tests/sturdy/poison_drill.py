@@ -41,6 +41,7 @@ def drill(folder: Path, good: int, kinds: Sequence[str], kills: int, seed: int) 
     """Fill an inbox with good trays and poison, mixed, and let a watcher be killed over it again and again."""
     works, shot = make_works(folder / "made")
     inbox, made = folder / "inbox", folder / "poison"
+    inbox.mkdir()
     chance = random.Random(seed)
     every = [*range(good), *kinds]
     chance.shuffle(every)
