@@ -16,6 +16,7 @@ from vision.outline import (
     scale_finding,
     see_scene,
     spoilt_by,
+    torn_finding,
 )
 from vision.records import (
     JudgedPiece,
@@ -112,6 +113,10 @@ def measure_tray(
             piece, faults = with_face(piece, face, bool(missing))
             findings += [fault for fault in faults if fault not in findings]
         pieces.append(piece)
+    torn = torn_finding(pieces, scene.mm_per_px, pictures.back.name or "back")
+    if torn is not None:
+        findings.append(torn)
+        pieces = [replace(piece, fault=piece.fault or "moved") for piece in pieces]
     wrong_scale = scale_finding(pieces, part, station)
     if wrong_scale is not None:
         findings.append(wrong_scale)

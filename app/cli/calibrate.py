@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import sys
+from datetime import UTC, datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, Literal
 
@@ -138,7 +139,7 @@ def command(
     first, second, failures = _look(images, target, corner_window)
     settings = Settings(lens, LensFreedom(fix_aspect, corner_window is not None), leave_out_outliers)
     found = calibrate(first, second, target, settings, np.random.default_rng(_DRAWS))
-    write_station(_station(found, station, full_scale), out)
+    write_station(_station(found, station, full_scale, images), out)
     report = out.with_suffix(".html")
     write_atomic(report, calibration_page(found, station))
     for line in _said(found, out, report):
@@ -214,10 +215,12 @@ def _look(
     return first, second, failures
 
 
-def _station(found: Calibration, name: str, full_scale: float | None) -> Station:
+def _station(found: Calibration, name: str, full_scale: float | None, images: tuple[Path, ...]) -> Station:
+    """The station, calibrated when the oldest picture was written."""
     from vision.records import Station
 
     tray_frame = found.tray_frame
+    taken = min(image.stat().st_mtime for image in images)
     return Station(
         station=name,
         homography=tray_frame.homography,
@@ -226,6 +229,7 @@ def _station(found: Calibration, name: str, full_scale: float | None) -> Station
         outline_mm=found.outline.combined,
         scale_relative=found.scale.combined,
         full_scale=full_scale,
+        calibrated_at=datetime.fromtimestamp(taken, UTC).isoformat(timespec="seconds"),
     )
 
 

@@ -17,7 +17,7 @@ FAMILIES = ("outline/plain", "outline/noisy", "outline/lens", "outline/height", 
 def trays(seeds: int) -> Iterator[Tray]:
     """Own trays by seed, a third of them noisy, and those beside the project."""
     for seed in range(seeds):
-        yield own_tray(seed, pieces=2, noisy=seed % 3 == 2, part=("TS-135", "DS-180")[seed % 2])
+        yield own_tray(seed, pieces=2, noisy=seed % 3 == 2, part=("TS-135", "DS-182")[seed % 2])
     for family in FAMILIES:
         yield from shared_trays(family)
 

@@ -1,6 +1,7 @@
 """The command: files to a station that the other commands read, and one line for whatever is wrong."""
 
 import sys
+from datetime import UTC, datetime
 from pathlib import Path
 
 import cv2
@@ -51,6 +52,8 @@ def test_pictures_to_a_station(call, pictures: list[Path], tmp_path: Path) -> No
     assert station.camera is not None
     assert 0.0 < station.scale_relative < 1e-3
     assert 0.0 < station.outline_mm < 0.002
+    oldest = min(path.stat().st_mtime for path in pictures)
+    assert station.calibrated_at == datetime.fromtimestamp(oldest, UTC).isoformat(timespec="seconds")
     assert f"wrote {out}" in said
     page = out.with_suffix(".html").read_text()
     assert page.count("<svg") == 3

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 from hypothesis import given, strategies as st
 
-from vision.face.frame_check import light_fault
+from vision.face.frame_check import crown_fault, lamp_off_deg, light_fault
 from vision.records.inputs import Picture
 
 ROWS, COLUMNS = 60, 60
@@ -64,3 +64,20 @@ def test_an_even_dome_fits():
 
 def test_a_face_not_seen_says_nothing():
     assert light_fault(replace(picture("dome")), low(0.0), np.zeros_like(SCORED), 0.0) is None
+
+
+@given(st.floats(0, 360), st.floats(-180, 180))
+def test_a_crown_shows_every_lamp_on_its_own_side(azimuth_deg, turn_deg):
+    def seen(mirrored_deg):
+        lamps = [(azimuth_deg + k * 90.0) % 360.0 for k in range(3)]
+        return [
+            (picture("low", lamp), lamp_off_deg(picture("low", lamp), low(lamp + turn_deg + off), SCORED, turn_deg))
+            for lamp, off in zip(lamps, mirrored_deg, strict=True)
+        ]
+
+    fault = crown_fault(seen((180.0, 180.0, 180.0)))
+    assert fault is not None
+    assert (fault.kind, fault.misleads) == ("face_down", True)
+    assert crown_fault(seen((0.0, 0.0, 0.0))) is None
+    assert crown_fault(seen((180.0, 0.0, 180.0))) is None
+    assert crown_fault(seen((180.0, 180.0, 180.0))[:1]) is None

@@ -1,12 +1,15 @@
 """The backlit frame held against what was measured: light in the metal, things at the rim, and what was seen."""
 
+import re
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
 from synthetic_images.outlines.optics import Silhouette
 from tests.outline.blank import EGG, LEANING, LIMITS, STATION, part, pictures, to_px
 from vision.pipeline import inspect_tray
-from vision.records.inputs import Array, Limits, TrayPictures
+from vision.records.inputs import Array, Limits, Picture, TrayPictures
 from vision.records.judged import JudgedPiece
 from vision.records.measured import Opening, Stray
 
@@ -139,13 +142,42 @@ def test_even_growth_is_no_wrong_scale() -> None:
     assert measured.findings == ()
 
 
-@pytest.mark.parametrize("power", [0.45, 0.6])
+@pytest.mark.parametrize("power", [0.45, 0.6, 0.8, 1.3, 1.8, 2.2])
 def test_counts_that_do_not_follow_the_light_are_told_in_numbers(power: float) -> None:
     measured, pieces = inspect_tray(pictures(power=power), part(), STATION, LIMITS)
     (finding,) = measured.findings
     assert finding.kind == "response"
-    assert "exponent of about" in finding.detail
+    assert ("exponent of about" in finding.detail) == (power < 0.7)
+    assert ("unevenly often" in finding.detail) == (power > 0.5)
     assert [one.fault for one in pieces] == ["response"]
+
+
+def test_a_sensor_of_fewer_bits_in_a_wider_frame_is_no_bent_response() -> None:
+    back = pictures().back
+    wide = Picture("back", None, (back.pixels.astype(np.uint16) << 8) | back.pixels, 65535.0, "back.png")
+    measured, _ = inspect_tray(TrayPictures(wide), part(), STATION, LIMITS)
+    assert measured.findings == ()
+
+
+@pytest.mark.parametrize("shift", [1, -2, 6])
+def test_a_torn_frame_is_told_with_its_row_and_shift(shift: int) -> None:
+    back = pictures().back
+    pixels = back.pixels.copy()
+    pixels[300:] = np.roll(pixels[300:], shift, axis=1)
+    measured, pieces = inspect_tray(TrayPictures(replace(back, pixels=pixels)), part(), STATION, LIMITS)
+    (finding,) = measured.findings
+    said = re.fullmatch(r"back.png: torn at row ([0-9]+): .* by ([+-][0-9.]+) px to the right.*", finding.detail)
+    assert said is not None
+    assert int(said[1]) == pytest.approx(300, abs=15)
+    assert float(said[2]) == pytest.approx(shift, abs=0.3)
+    assert (finding.kind, pieces[0].fault) == ("moved", "moved")
+
+
+def test_a_step_on_both_sides_of_a_piece_is_its_own() -> None:
+    outline = EGG.copy()
+    outline[EGG[:, 0] > 22.0] *= (1.0, 1.02)
+    measured, _ = inspect_tray(pictures(outline=outline), part(), STATION, LIMITS)
+    assert measured.findings == ()
 
 
 def test_a_works_may_let_more_go_unseen() -> None:

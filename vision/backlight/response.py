@@ -3,7 +3,7 @@
 An edge blurred by any symmetric optics is its own mirror image about half the light; counts that were raised to a power
 (gamma) are not, and every edge found at their half level stands off. And a sensor's noise grows with its light (EMVA
 1288, linear model: var y = K^2 sigma_d^2 + K (mean y - mean dark)): metal that is noisier than the light was brightened
-afterwards.
+afterwards. Counts mapped to others after the sensor show in how often each occurs (`vision.backlight.codes`).
 """
 
 from dataclasses import dataclass
@@ -14,6 +14,7 @@ from numpy.typing import NDArray
 from scipy.optimize import least_squares
 from scipy.special import ndtr
 
+from vision.backlight.codes import UNEVEN, code_roughness
 from vision.backlight.field import BLOCK_PX, Backlight
 from vision.records import Array, Picture, TrayFinding
 
@@ -138,7 +139,11 @@ def response_finding(back: Picture, light: Backlight, edge: Response | None, mm_
     noise = noise_of(back, light)
     if noise is not None and noise[1] > RESPONSE.noisier * max(noise[0], 1e-9):
         said.append(f"the metal's noise is {noise[1]:.2f} counts and the light's only {noise[0]:.2f}")
+    rough = code_roughness(back, light)
+    if rough is not None and rough > UNEVEN:
+        said.append(f"neighbouring counts occur unevenly often (roughness {rough:.2f}, a sensor leaves below {UNEVEN})")
     if not said:
         return None
-    detail = f"{back.name or 'back'}: {'; '.join(said)}: the counts don't follow the light; switch gamma off"
+    advice = "the counts don't follow the light; switch gamma and digital gain off"
+    detail = f"{back.name or 'back'}: {'; '.join(said)}: {advice}"
     return TrayFinding("response", None, detail)

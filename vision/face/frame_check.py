@@ -24,6 +24,8 @@ _EVEN_SHARE = 0.5
 # The bright side may differ from the one expected by so much: rendered frames by 19 degrees at most, the next lamp by
 # 90.
 _TURN_DEG = 45.0
+# So many low lights must show a crown.
+_LEAST_LOWS = 2
 # A low light this near to the azimuth asked for is that light.
 _SAME_LAMP_DEG = 10.0
 # Below this shift of the light's centre, in standard deviations of the face, no side is the brighter one: rendered low
@@ -44,10 +46,10 @@ _TELLING = (10.0, 245.0)
 class FrameFault:
     """Why a frame is not what it is called: another light's, or elsewhere than the backlit frame has the piece.
 
-    `misleads`: it must be left out; else it was put right and the face is judged on.
+    `misleads`: it must be left out; else it was put right and the face is judged on. `face_down` is said of the piece.
     """
 
-    kind: Literal["wrong_light", "moved"]
+    kind: Literal["wrong_light", "moved", "face_down"]
     picture: Picture
     detail: str
     misleads: bool = True
@@ -96,18 +98,46 @@ def light_fault(picture: Picture, level: Image, scored: Mask, tray_turn_deg: flo
         return _wrong(picture, "uneven like a low light, expected the dome")
     if even:
         return _wrong(picture, "even like the dome, expected a low light")
-    shift, spread = _bright_side(values, scored)
     if picture.azimuth_deg is None:
         return None
-    if np.hypot(*shift) < _LEAST_SHIFT * spread:
+    off = lamp_off_deg(picture, level, scored, tray_turn_deg)
+    if off is None:
         return _wrong(picture, f"no side of the face is the brighter one, expected a lamp at {picture.azimuth_deg:g}")
-    # the lamp stands opposite to the bright side of a dished face
-    lamp = np.degrees(np.arctan2(-shift[1], -shift[0])) - tray_turn_deg
-    if abs((lamp - picture.azimuth_deg + 180.0) % 360.0 - 180.0) <= _TURN_DEG:
+    if abs(off) <= _TURN_DEG:
         return None
     # coarsely, so that all pieces of a tray say the same
-    seen = round(lamp % 360.0 / 45.0) * 45 % 360
+    seen = round((picture.azimuth_deg + off) % 360.0 / 45.0) * 45 % 360
     return _wrong(picture, f"lit from about {seen} degrees, expected {picture.azimuth_deg:g}")
+
+
+def lamp_off_deg(picture: Picture, level: Image, scored: Mask, tray_turn_deg: float) -> float | None:
+    """By how much a low light stands off its azimuth (degrees, -180 to 180), as a dished face shows it.
+
+    None where the face has no brighter side, or the frame no azimuth.
+    """
+    values = level[scored].astype(np.float64)
+    if picture.azimuth_deg is None or not len(values):
+        return None
+    shift, spread = _bright_side(values, scored)
+    if np.hypot(*shift) < _LEAST_SHIFT * spread:
+        return None
+    # the lamp stands opposite to the bright side of a dished face
+    lamp = np.degrees(np.arctan2(-shift[1], -shift[0])) - tray_turn_deg
+    return float((lamp - picture.azimuth_deg + 180.0) % 360.0 - 180.0)
+
+
+def crown_fault(lows: Sequence[tuple[Picture, float | None]]) -> FrameFault | None:
+    """Whether every low light shows its image on the lamp's own side, as a crown does and no bowl: the piece lies on
+    its face. `lows`: each with what `lamp_off_deg` says of it; two that show a side are asked.
+    """
+    told = [(picture, off) for picture, off in lows if off is not None]
+    if len(told) < _LEAST_LOWS or any(abs(off) < 180.0 - _TURN_DEG for _, off in told):
+        return None
+    detail = (
+        f"each of {len(told)} low lights shows on its lamp's own side, as on a crown: the piece lies on its face, or "
+        "the lamps' azimuths are named the other way round"
+    )
+    return FrameFault("face_down", told[0][0], detail)
 
 
 def _wrong(picture: Picture, detail: str) -> FrameFault:

@@ -15,7 +15,7 @@ import numpy as np
 from vision.face.agreeing import Agreement, agreements
 from vision.face.blur import edge_blur_px
 from vision.face.contrast import FrameContrast, contrast_of, frame_contrasts
-from vision.face.frame_check import FrameFault, level_fault, light_fault, repeat_fault
+from vision.face.frame_check import FrameFault, crown_fault, lamp_off_deg, level_fault, light_fault, repeat_fault
 from vision.face.placing import Rim, Shown, rim_blur_px, rim_of, shown_at
 from vision.face.raster import FaceInputs, Region, reduce
 from vision.records import Pair, Picture
@@ -52,6 +52,8 @@ def take_frames(inputs: FaceInputs, region: Region) -> TakenFrames:
     """Every front-lit frame of a face that is what it is called."""
     frames = frame_contrasts(region, inputs.pictures)
     faults = _of_another_light(inputs, region, frames)
+    if any(fault.kind == "face_down" for fault in faults):
+        return TakenFrames((), (), tuple(faults))
     frames = tuple(frame for frame in frames if not any(fault.picture is frame.picture for fault in faults))
     told = agreements(region, frames) or (None,) * len(frames)
     rim, common = rim_of(inputs), (0.0, 0.0)
@@ -80,10 +82,17 @@ def _of_another_light(inputs: FaceInputs, region: Region, frames: Sequence[Frame
     back = reduce(region.fine.cut(inputs.pictures.back.pixels).astype(np.float32), region.broad.shape)[broad]
     back *= np.float32(255.0 / inputs.pictures.back.full_scale)
     seen = [(inputs.pictures.back, back)]
-    faults = []
+    faults: list[FrameFault] = []
+    thin, turn = broad[::2, ::2], inputs.tray_turn_deg
+    lows = [frame for frame in frames if frame.picture.light == "low"]
+    crown = crown_fault(
+        [(one.picture, lamp_off_deg(one.picture, one.brightness[::2, ::2], thin, turn)) for one in lows]
+    )
+    if crown is not None:
+        return [crown]
     for frame in frames:
         level = frame.brightness[broad]
-        fault = light_fault(frame.picture, frame.brightness[::2, ::2], broad[::2, ::2], inputs.tray_turn_deg)
+        fault = light_fault(frame.picture, frame.brightness[::2, ::2], thin, turn)
         fault = fault or repeat_fault(frame.picture, level, seen) or level_fault(frame.picture, level, inputs.lights)
         seen.append((frame.picture, level))
         if fault is not None:

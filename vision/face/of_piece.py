@@ -25,7 +25,15 @@ def with_face(piece: MeasuredPiece, face: FaceScore, lights_missing: bool) -> tu
     -------
     tuple[MeasuredPiece, list[TrayFinding]]
         The piece with the face's measures and findings, and findings of the tray.
+
+    Notes
+    -----
+    A piece that lies on its face is measured no more than one whose outline shows that it does.
     """
+    center = piece.pose.center_px if piece.pose else None
+    if any(fault.kind == "face_down" for fault in face.faults):
+        told = [TrayFinding("face_down", center, fault.detail) for fault in face.faults]
+        return MeasuredPiece(piece.piece, "face_down", piece.pose, {}, {}), told
     seen = None if lights_missing else face.seen
     found: dict[str, tuple[Value, Value]] = {
         "scored_area_cm2": (face.scored_area_cm2, face.scored_area_uncertainty_cm2),
@@ -34,7 +42,6 @@ def with_face(piece: MeasuredPiece, face: FaceScore, lights_missing: bool) -> tu
         "mark_area_mm2": _patch_area(face, Mark),
         "stain_area_mm2": _patch_area(face, Stain),
     }
-    center = piece.pose.center_px if piece.pose else None
     findings = [
         TrayFinding(fault.kind, center if fault.kind == "moved" else None, f"{fault.picture.name}: {fault.detail}")
         for fault in face.faults

@@ -7,4 +7,5 @@ from .scale import scale_finding as scale_finding
 from .scene import BacklitScene as BacklitScene, see_scene as see_scene
 from .settings import OUTLINE as OUTLINE
 from .spoilt import spoilt_by as spoilt_by
+from .torn import torn_finding as torn_finding
 from .tray import find_pieces as find_pieces

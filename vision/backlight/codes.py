@@ -1,0 +1,57 @@
+"""Whether a frame's counts are those that a sensor gave, or were mapped to others afterwards.
+
+A sensor's noise spreads the light over many counts, and how often each occurs runs smoothly from one to the next (the
+code density of IEEE 1241, from memory). Counts that were stretched, raised to a power or passed through a table
+afterwards leave counts that never occur, or gather two in one: such counts no longer follow the light, or nobody can
+tell that they do.
+"""
+
+import numpy as np
+from numpy.typing import NDArray
+
+from vision.backlight.field import BLOCK_PX, Backlight
+from vision.records import Picture
+
+# The middle of the light's counts that is looked at (per cent); so many different counts, and so many pixels to each on
+# average, are asked.
+_MIDDLE, _LEAST_CODES, _LEAST_EACH = (1.0, 99.0), 6, 200.0
+# Counts so far apart from each other, evenly, are a sensor's of fewer bits in a wider frame.
+_FEWER_BITS = 8
+# What is added to a count's frequency, as a share of the greatest: one that never occurs has no logarithm.
+_FLOOR = 0.02
+# Root sum of squares of the factors of a fourth difference.
+_FOURTH = float(np.sqrt(70.0))
+# Above this roughness counts were mapped: rendered sensors of 8 and 12 bits leave 0.01 at most, a power of 0.8 gives
+# 0.24, one of 1.1 0.78.
+UNEVEN = 0.1
+
+
+def code_roughness(back: Picture, light: Backlight) -> float | None:
+    """Root mean square of the fourth differences of how often neighbouring counts occur in the light (logarithms).
+
+    None where the light is spread over too few counts to tell.
+    """
+    lit = np.abs(light.blocks - light.bright) < 0.02 * light.bright
+    rows, columns = lit.shape
+    whole = back.pixels[: rows * BLOCK_PX, : columns * BLOCK_PX]
+    values = whole.reshape(rows, BLOCK_PX, columns, BLOCK_PX).transpose(0, 2, 1, 3)[lit].ravel()
+    if not len(values):
+        return None
+    often = np.bincount(values)
+    summed = np.cumsum(often) / len(values)
+    low, high = (int(np.searchsorted(summed, share / 100.0)) for share in _MIDDLE)
+    often = _by_step(often[low : high + 1])
+    if len(often) < _LEAST_CODES or often.sum() < _LEAST_EACH * len(often):
+        return None
+    fourth = np.diff(np.log(often + _FLOOR * often.max()), 4) / _FOURTH
+    return float(np.sqrt(np.mean(fourth**2)))
+
+
+def _by_step(often: NDArray[np.int64]) -> NDArray[np.int64]:
+    """Counts of a sensor of fewer bits gathered by their own step."""
+    used = np.flatnonzero(often)
+    step = int(np.median(np.diff(used))) if len(used) > 1 else 1
+    if step < _FEWER_BITS:
+        return often
+    groups = -(-len(often) // step)
+    return np.pad(often, (0, groups * step - len(often))).reshape(groups, step).sum(axis=1)
