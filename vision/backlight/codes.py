@@ -54,4 +54,4 @@ def _by_step(often: NDArray[np.int64]) -> NDArray[np.int64]:
     if step < _FEWER_BITS:
         return often
     groups = -(-len(often) // step)
-    return np.pad(often, (0, groups * step - len(often))).reshape(groups, step).sum(axis=1)
+    return np.asarray(np.pad(often, (0, groups * step - len(often))).reshape(groups, step).sum(axis=1))
