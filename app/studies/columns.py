@@ -7,7 +7,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from app.studies.camera_and_people import PieceKey
-from vision.decide import COUNTED_MEASURES, MEASURES, SCORED_AREA, Faces, faces_of
+from vision.decide import COUNTED_MEASURES, MEASURES, SCORED_AREA, Faces, faces_of, seen_of
 from vision.records import JudgedPiece, Value, Verdict
 
 Array = NDArray[np.float64]
@@ -71,6 +71,7 @@ def columns_of(pieces: Iterable[tuple[PieceKey, JudgedPiece]]) -> PieceColumns:
             [piece.findings for piece in judged],
             np.stack([area.value, area.u], axis=1),
             tuple(piece.detection for piece in judged),
+            tuple(seen_of(piece) for piece in judged),
         ),
     )
 

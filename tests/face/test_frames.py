@@ -183,8 +183,10 @@ def test_what_could_have_been_seen_falls_with_fewer_lamps_and_with_noise() -> No
 def test_the_map_says_where() -> None:
     seen = score_face(INPUTS).seen
     assert seen is not None
-    least = seen.map.least()
-    assert len(least) == len(seen.map.pit)
-    assert {len(row) for row in least} == {len(seen.map.pit[0])}
-    assert not seen.map.blind_at((0.0, 0.0), 0.05)
-    assert seen.map.pit[0][0] == "."
+    maps = (*seen.map.scratch, seen.map.pit, seen.map.seen)
+    assert len({tuple(len(row) for row in one) for one in maps}) == 1
+    assert seen.map.is_seen((0.0, 0.0))
+    assert not seen.map.is_seen((200.0, 0.0))
+    assert seen.map.pit[0][0] == seen.map.seen[0][0] == "."
+    digits = [int(one) for row in seen.map.seen for one in row if one != "."]
+    assert np.mean(digits) / 9.0 == pytest.approx(seen.share, abs=0.07)

@@ -6,6 +6,7 @@ from .counts import (
     counted_measures as counted_measures,
     counted_spread as counted_spread,
     counted_values as counted_values,
+    seen_of as seen_of,
 )
 from .defaults import (
     defaults_of as defaults_of,

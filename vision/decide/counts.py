@@ -9,16 +9,28 @@ Uncertainties speak of the same marks once more: photographed again, on another 
 """
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from math import pi
 from typing import Literal
 
 import numpy as np
 
-from vision.decide.marks import Array, Faces, Kind, Marks, Unreported, Weighed, faces_of, least_of, unreported, weigh
+from vision.decide.marks import (
+    Array,
+    Faces,
+    FaceSeen,
+    Kind,
+    Marks,
+    Unreported,
+    Weighed,
+    faces_of,
+    least_of,
+    unreported,
+    weigh,
+)
 from vision.decide.spreads import Largest, Shares, Spread, sums_of
 from vision.decide.uncertainty import size_of
-from vision.records import CountRule, Detection, Finding, MarkRate, Pit, Scratch, Value
+from vision.records import CountRule, Detection, Finding, JudgedPiece, MarkRate, Pit, Scratch, Value
 
 _MM2_PER_CM2 = 100.0
 _DISC_PPM_CM2 = pi / 4.0 / _MM2_PER_CM2 * 1e6
@@ -42,7 +54,7 @@ _FORMS = {
     "pit_density_per_cm2": _Form("pit", "one", per_area=True),
     "pit_area_ppm": _Form("pit", "disc", per_area=True),
 }
-# Measures formed here, all of them missing where `scored_area_cm2` is.
+# Measures formed here, all of them missing where `scored_area_cm2` is; densities too where too little was seen.
 COUNTED_MEASURES = tuple(_FORMS)
 
 
@@ -79,19 +91,30 @@ class Counted:
     uncertainties: Mapping[str, Value]
 
 
-def face_of(findings: Sequence[Finding], area_cm2: Value, area_u_cm2: Value, detection: Detection) -> Faces:
-    """One piece's face; `scored_area_cm2` and its standard uncertainty may be missing."""
+def face_of(
+    findings: Sequence[Finding], area_cm2: Value, area_u_cm2: Value, detection: Detection, seen: FaceSeen | None = None
+) -> Faces:
+    """One piece's face; `scored_area_cm2` and its standard uncertainty may be missing, and what could have been seen
+    not known.
+    """
     areas = [float("nan") if isinstance(one, Mapping) or one is None else one for one in (area_cm2, area_u_cm2)]
-    return faces_of([findings], np.array([areas]), (detection,))
+    return faces_of([findings], np.array([areas]), (detection,), (seen,))
+
+
+def seen_of(piece: JudgedPiece) -> FaceSeen | None:
+    """What could have been seen of a piece's face; None where it was filed before that was measured."""
+    if "face_seen" not in piece.measures:
+        return None
+    share = piece.measures["face_seen"]
+    return FaceSeen(None if isinstance(share, Mapping) else share, piece.seen)
 
 
 def count(findings: Sequence[Finding], face: Faces, by: Counting) -> Counted:
     """Apply the counting rules to one piece: its findings in their order, and its face of the same."""
     formed = {name: counted_values(face, name, by) for name in COUNTED_MEASURES}
-    missing = bool(np.isnan(face.area_cm2[0]))
 
     def said(values: Array, name: str) -> Value:
-        if missing:
+        if np.isnan(values[0]):
             return None
         return int(values[0]) if name.endswith("_count") and values[0] == int(values[0]) else float(values[0])
 
@@ -127,8 +150,7 @@ def counted_values(faces: Faces, measure: str, by: Counting) -> tuple[Array, Arr
         Values and standard uncertainties, (pieces,) each, in the measure's unit.
     """
     form, total = _FORMS[measure], len(faces)
-    marks = faces.marks(form.kind)
-    weighed, more = weigh(marks, by.rule), unreported(faces, form.kind, by.rule, by.rate)
+    marks, weighed, more = _weighed(faces, form, by)
     missing = np.where(np.isnan(faces.area_cm2), np.nan, 0.0)
     if form.adds == "largest":
         value, u = _largest(marks, weighed, more, total)
@@ -140,7 +162,8 @@ def counted_values(faces: Faces, measure: str, by: Counting) -> tuple[Array, Arr
     variance = np.bincount(marks.piece, spread, total) + more.number @ shares.of_class**2
     u = np.sqrt(variance)
     if form.per_area:
-        value, u = value / faces.area_cm2, u / faces.area_cm2
+        area = faces.area_cm2 * faces.seen
+        value, u = value / area, u / area
         u = np.hypot(u, value * faces.area_u_cm2 / faces.area_cm2)
     return value + missing, u + missing
 
@@ -163,14 +186,25 @@ def counted_spread(faces: Faces, measure: str, by: Counting) -> Spread:
         The chances of its values, piece by piece.
     """
     form = _FORMS[measure]
-    marks = faces.marks(form.kind)
-    weighed, more = weigh(marks, by.rule), unreported(faces, form.kind, by.rule, by.rate)
+    marks, weighed, more = _weighed(faces, form, by)
     if form.adds == "largest":
         return Largest(marks, weighed, more, faces.area_cm2)
     _, shares = _shares(form, marks.size_mm, weighed, more)
     seen = np.where(np.isnan(faces.area_cm2), np.nan, 1.0)
-    over = (faces.area_cm2, faces.area_u_cm2) if form.per_area else (seen, np.zeros(len(faces)))
+    over = (
+        (faces.area_cm2 * faces.seen, faces.area_u_cm2 * faces.seen) if form.per_area else (seen, np.zeros(len(faces)))
+    )
     return sums_of(marks, weighed, shares, more, over, whole=form.adds == "one")
+
+
+def _weighed(faces: Faces, form: _Form, by: Counting) -> tuple[Marks, Weighed, Unreported]:
+    """The marks of a measure, weighed; to a density only those count that lie where the face was seen."""
+    marks = faces.marks(form.kind)
+    weighed, more = weigh(marks, by.rule), unreported(faces, form.kind, by.rule, by.rate)
+    if form.per_area:
+        weighed = replace(weighed, counts=weighed.counts * marks.seen, chance=weighed.chance * marks.seen)
+        more = replace(more, number=more.number * np.nan_to_num(faces.seen)[:, None])
+    return marks, weighed, more
 
 
 def _shares(form: _Form, size_mm: Array, weighed: Weighed, more: Unreported) -> tuple[Array, Shares]:

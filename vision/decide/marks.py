@@ -12,13 +12,18 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.special import ndtr
 
+from vision.decide.measures import MEASURES
 from vision.decide.uncertainty import SURE, finding_uncertainty, size_of, uncertainty_at
-from vision.records import CountRule, Detection, Finding, MarkRate, Pit, Scratch
+from vision.records import CountRule, Detection, Finding, MarkRate, Pit, Scratch, SeenMap
 
 Array = NDArray[np.float64]
 Kind = Literal["scratch", "pit"]
 _KINDS: dict[Kind, type[Scratch | Pit]] = {"scratch": Scratch, "pit": Pit}
 _DENSITY_FLOOR = 1e-300
+_SEEN_LIMIT = MEASURES["face_seen"].default
+assert _SEEN_LIMIT is not None
+# Below this share of the scored area seen there is no density.
+_LEAST_SEEN = _SEEN_LIMIT.min or 0.0
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -26,7 +31,7 @@ class Marks:
     """Scratches or pits of many pieces, largest first within a piece; all arrays (marks,).
 
     `piece` is the index of the piece, rising; `size_u_mm` and `snr_u` are the standard uncertainties of each size and
-    snr, `real` the chance that it is a mark.
+    snr, `real` the chance that it is a mark; `seen`: whether it lies in the area that counts as seen (1 or 0).
     """
 
     kind: Kind
@@ -36,6 +41,15 @@ class Marks:
     size_u_mm: Array
     snr_u: Array
     real: Array
+    seen: Array
+
+
+@dataclass(frozen=True, slots=True)
+class FaceSeen:
+    """What could have been seen of a face: its share of the scored area (None: nobody knows), and the map."""
+
+    share: float | None
+    map: SeenMap | None
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -43,11 +57,13 @@ class Faces:
     """What is counted of many pieces.
 
     `area_cm2`, `area_u_cm2` (pieces,): the scored area, nan where there is none, and its standard uncertainty;
+    `seen` (pieces,): the share of it that counts as seen, over which densities are taken, nan where too little does;
     `detection` (pieces,): the fits that each piece's marks are doubted by.
     """
 
     area_cm2: Array
     area_u_cm2: Array
+    seen: Array
     scratches: Marks
     pits: Marks
     detection: tuple[Detection, ...]
@@ -77,17 +93,24 @@ class Weighed:
     least_mm: float
 
 
-def faces_of(findings: Sequence[Sequence[Finding]], areas: Array, detection: tuple[Detection, ...]) -> Faces:
-    """Gather the marks of pieces; `areas` (pieces, 2) are scored areas (cm2) and their standard uncertainties.
+def faces_of(
+    findings: Sequence[Sequence[Finding]],
+    areas: Array,
+    detection: tuple[Detection, ...],
+    seen: Sequence[FaceSeen | None],
+) -> Faces:
+    """Gather the marks of pieces.
 
     Parameters
     ----------
     findings
-        Findings of each piece.
+        Of each piece.
     areas
-        Scored areas and their standard uncertainties, (pieces, 2), cm2.
+        Scored areas (cm2) and their standard uncertainties, (pieces, 2).
     detection
-        The fits by which each piece's marks are doubted.
+        The fits that each piece's marks are doubted by.
+    seen
+        What could have been seen of each face; None for a piece filed before that was known: all counts as seen.
 
     Returns
     -------
@@ -96,21 +119,43 @@ def faces_of(findings: Sequence[Sequence[Finding]], areas: Array, detection: tup
     """
     area = np.where(areas[:, 0] > 0.0, areas[:, 0], np.nan)
     area_u = np.where(np.isnan(areas[:, 1]), 0.0, areas[:, 1])
-    gathered = {kind: _gather(findings, kind, detection) for kind in _KINDS}
-    return Faces(area, area_u, gathered["scratch"], gathered["pit"], detection)
+    gathered = {kind: _gather(findings, kind, detection, seen) for kind in _KINDS}
+    shares = np.array([_share(one) for one in seen], dtype=np.float64)
+    return Faces(area, area_u, shares, gathered["scratch"], gathered["pit"], detection)
 
 
-def _gather(findings: Sequence[Sequence[Finding]], kind: Kind, detection: tuple[Detection, ...]) -> Marks:
+def _share(seen: FaceSeen | None) -> float:
+    """The share that counts as seen; nan where it is unknown or below the default limit."""
+    if seen is None:
+        return 1.0
+    return seen.share if seen.share is not None and seen.share >= _LEAST_SEEN else float("nan")
+
+
+def _gather(
+    findings: Sequence[Sequence[Finding]],
+    kind: Kind,
+    detection: tuple[Detection, ...],
+    seen: Sequence[FaceSeen | None],
+) -> Marks:
     rows = []
     for piece, found in enumerate(findings):
         for mark in found:
             if isinstance(mark, _KINDS[kind]):
                 scatter = finding_uncertainty(mark, detection[piece])
-                rows.append((piece, size_of(mark), mark.snr, scatter.size_u_mm, scatter.snr_u, scatter.found))
-    table = np.array(rows, dtype=np.float64).reshape(-1, 6)
+                where = _is_seen(mark, seen[piece])
+                rows.append((piece, size_of(mark), mark.snr, scatter.size_u_mm, scatter.snr_u, scatter.found, where))
+    table = np.array(rows, dtype=np.float64).reshape(-1, 7)
     # stable, so that equal sizes keep the order of the findings
     table = table[np.lexsort((-table[:, 1], table[:, 0]))]
     return Marks(kind, table[:, 0].astype(np.int64), *table[:, 1:].T)
+
+
+def _is_seen(mark: Scratch | Pit, seen: FaceSeen | None) -> bool:
+    """Whether half of a mark or more lies where the face counts as seen."""
+    if seen is None or seen.map is None or not seen.map.seen:
+        return True
+    points = mark.points_mm if isinstance(mark, Scratch) else (mark.center_mm,)
+    return 2 * sum(seen.map.is_seen(point) for point in points) >= len(points)
 
 
 def least_of(kind: Kind, rule: CountRule) -> tuple[float, float]:

@@ -6,7 +6,7 @@ from typing import Literal
 
 import numpy as np
 
-from vision.decide.counts import COUNTED_MEASURES, Counting, count, counted_spread, face_of
+from vision.decide.counts import COUNTED_MEASURES, Counting, count, counted_spread, face_of, seen_of
 from vision.decide.defaults import default_limits
 from vision.decide.guard import PASS, REJECT, REVIEW, acceptance_zone, bounds_of, conformances, limit_outcomes
 from vision.decide.marks import Faces
@@ -67,7 +67,7 @@ def judge(piece: MeasuredPiece, limits: Limits) -> JudgedPiece:
 def rejudge(judged: JudgedPiece, limits: Limits) -> JudgedPiece:
     """Judge a piece again from its stored result alone; counts are formed anew by the limits' own counting rules."""
     area, area_u = judged.measures.get(SCORED_AREA), judged.uncertainties.get(SCORED_AREA)
-    face = face_of(judged.findings, area, area_u, judged.detection)
+    face = face_of(judged.findings, area, area_u, judged.detection, seen_of(judged))
     by = Counting(limits.count, limits.rate)
     surface = count(judged.findings, face, by)
     measures = _complete(judged.measures, surface.measures)

@@ -74,9 +74,10 @@ def what_was_seen(
     pit_snr = _pit_snr(evidence, grounds[1], blurs_px, reference)
     scored = reduce(region.scored.astype(np.float32), region.broad.shape)
     across = np.delete(scratch_snr, [(wheel + k) % _DIRECTIONS for k in (-1, 0, 1)], axis=0).min(axis=0)
-    shares = [_share(across * f, pit_snr * f, scored, reference.found) for f in (1.0, 1 - _SNR_U, 1 + _SNR_U)]
+    every = [_every(across * f, pit_snr * f, reference.found) for f in (1.0, 1 - _SNR_U, 1 + _SNR_U)]
+    shares = [float((one * scored).sum() / max(float(scored.sum()), 1e-9)) for one in every]
     scratch, pit = _chance(scratch_snr, _SCRATCH_CHANCE), _chance(pit_snr, _PIT_CHANCE)
-    return Seen(shares[0], 0.5 * (shares[2] - shares[1]), _map(inputs, region, (scratch, pit), scored))
+    return Seen(shares[0], 0.5 * (shares[2] - shares[1]), _map(inputs, region, (scratch, pit, every[0]), scored))
 
 
 def chance_at(seen: SeenMap, center_mm: tuple[float, float], direction_deg: float | None) -> float | None:
@@ -96,10 +97,10 @@ def _chance(snr: Image, curve: tuple[float, float]) -> Image:
     return np.asarray(_PLAINEST * ndtr((np.log(np.maximum(snr, 1e-3)) - curve[0]) / curve[1]), np.float32)
 
 
-def _share(scratch: Image, pit: Image, scored: Image, found: float) -> float:
-    """Of the scored area, where all reference marks have the chance asked for."""
+def _every(scratch: Image, pit: Image, found: float) -> Image:
+    """Where all reference marks have the chance asked for (1 or 0)."""
     every = (_chance(scratch, _SCRATCH_CHANCE) >= found) & (_chance(pit, _PIT_CHANCE) >= found)
-    return float((every * scored).sum() / max(float(scored.sum()), 1e-9))
+    return np.asarray(every, np.float32)
 
 
 def _shown(frame: FrameContrast, contrast: float, shape: tuple[int, int]) -> Image:
@@ -228,9 +229,9 @@ def _disc_gain(share: Image, diameter: float, blur: float, sigma: float) -> floa
     return float((drawn * share * count).sum())
 
 
-def _map(inputs: FaceInputs, region: Region, chances: tuple[Image, Image], scored: Image) -> SeenMap:
-    """The chances on cells of the drawing, rows of digits."""
-    scratch, pit = chances
+def _map(inputs: FaceInputs, region: Region, chances: tuple[Image, Image, Image], scored: Image) -> SeenMap:
+    """The chances, and what counts as seen, on cells of the drawing: rows of digits."""
+    scratch, pit, every = chances
     rows, columns = np.nonzero(scored > 0.5)
     turn = _turn_deg(inputs)
     place = inputs.to_mm(region.broad.to_px(np.column_stack((columns, rows)).astype(np.float64)))
@@ -248,7 +249,8 @@ def _map(inputs: FaceInputs, region: Region, chances: tuple[Image, Image], score
 
     kept = [180.0 * k / _KEPT for k in range(_KEPT)]
     picks = [round(((d + turn) % 180.0) / 180.0 * _DIRECTIONS) % _DIRECTIONS for d in kept]
-    return SeenMap(_CELL_MM, corner, tuple(kept), tuple(digits(scratch[k]) for k in picks), digits(pit))
+    by_direction = tuple(digits(scratch[k]) for k in picks)
+    return SeenMap(_CELL_MM, corner, tuple(kept), by_direction, digits(pit), digits(every))
 
 
 def _turn_deg(inputs: FaceInputs) -> float:

@@ -225,7 +225,8 @@ class SeenMap:
 
     Square cells of `cell_mm` from `corner_mm` (drawing: least x, largest y) on, rows downwards. `scratch` has a map for
     each direction of `directions_deg` (counter-clockwise from the drawing's x), `pit` is one map. A map is a string a
-    row: the chance in tenths, rounded down, `.` outside the scored area.
+    row: the chance in tenths, rounded down, `.` outside the scored area. `seen` is the share of each cell that counts
+    as seen, in the same way; empty in results older than it.
     """
 
     cell_mm: float
@@ -233,22 +234,14 @@ class SeenMap:
     directions_deg: tuple[float, ...]
     scratch: tuple[tuple[str, ...], ...]
     pit: tuple[str, ...]
+    seen: tuple[str, ...] = ()
 
-    def least(self) -> tuple[str, ...]:
-        """The lowest chance of any reference mark, as one map."""
-        return tuple(
-            "".join(min(cells) for cells in zip(*rows, strict=True))
-            for rows in zip(*self.scratch, self.pit, strict=True)
-        )
-
-    def blind_at(self, center_mm: Pair, found: float) -> bool:
-        """Whether a place lies where some reference mark would have been found with less than so much."""
+    def is_seen(self, center_mm: Pair) -> bool:
+        """Whether a place lies where half of its cell or more counts as seen."""
         column = int((center_mm[0] - self.corner_mm[0]) // self.cell_mm)
         row = int((self.corner_mm[1] - center_mm[1]) // self.cell_mm)
-        rows = self.least()
-        if not (0 <= row < len(rows) and 0 <= column < len(rows[row])) or rows[row][column] == ".":
-            return False
-        return int(rows[row][column]) < round(found * 10)
+        inside = 0 <= row < len(self.seen) and 0 <= column < len(self.seen[row])
+        return inside and self.seen[row][column] in "56789"
 
 
 @dataclass(frozen=True, slots=True)
