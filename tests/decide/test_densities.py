@@ -2,19 +2,18 @@
 
 import pytest
 
-from tests.decide.faces import pit
 from vision.decide.counts import Counting, count, face_of
 from vision.decide.marks import FaceSeen
 from vision.records.inputs import CountRule
 from vision.records.marks import Detection
-from vision.records.measured import SeenMap
+from vision.records.measured import Pit, SeenMap
 
 # 4 x 2 cells of 2 mm: the left half was seen.
 MAP = SeenMap(2.0, (0.0, 4.0), (0.0,), (("9900", "9900"),), ("9999", "9999"), ("9900", "9950"))
 
 
 def densities(seen: FaceSeen | None) -> tuple[object, object]:
-    findings = (pit(0.3, 80.0, (1.0, 1.0)), pit(0.3, 80.0, (7.0, 1.0)), pit(0.3, 80.0, (5.0, 1.0)))
+    findings = tuple(Pit((0.0, 0.0), (x, 1.0), 0.3, 80.0) for x in (1.0, 5.0, 7.0))
     face = face_of(findings, 8.0, 0.0, Detection(), seen)
     counted = count(findings, face, Counting(CountRule()))
     assert counted.measures["pit_count"] == 3

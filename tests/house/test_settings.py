@@ -19,6 +19,7 @@ from vision.settings import settings_used
 ROOMS = {"backlight": BACKLIGHT, "outline": OUTLINE}
 # Constants that decide nothing: how something is computed, or what is true whatever anybody sets.
 NO_SETTINGS = {
+    "vision/backlight/codes.py": {"_FOURTH": "derived"},
     "vision/backlight/field.py": {"BLOCK_PX": "the grid that levels are kept on; their frame of reference"},
     "vision/backlight/lamp.py": {"BLOCK_PX": "the grid that a lamp's evenness is kept on"},
     "vision/backlight/limits.py": {"*": "what is proposed for a station's file, where a person sees it"},

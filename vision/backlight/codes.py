@@ -6,24 +6,37 @@ afterwards leave counts that never occur, or gather two in one: such counts no l
 tell that they do.
 """
 
+from dataclasses import dataclass
+
 import numpy as np
 from numpy.typing import NDArray
 
 from vision.backlight.field import BLOCK_PX, Backlight
 from vision.records import Picture
 
-# The middle of the light's counts that is looked at (per cent); so many different counts, and so many pixels to each on
-# average, are asked.
-_MIDDLE, _LEAST_CODES, _LEAST_EACH = (1.0, 99.0), 6, 200.0
-# Counts so far apart from each other, evenly, are a sensor's of fewer bits in a wider frame.
-_FEWER_BITS = 8
-# What is added to a count's frequency, as a share of the greatest: one that never occurs has no logarithm.
-_FLOOR = 0.02
+
+@dataclass(frozen=True, slots=True)
+class CodeSettings:
+    """When counts are told to have been mapped to others."""
+
+    # The middle of the light's counts that is looked at, shares of its pixels: the tails are rare.
+    middle: tuple[float, float] = (0.01, 0.99)
+    # So many different counts are asked: a fourth difference takes five.
+    least_codes: int = 6
+    # So many pixels to each on average: their number is then known to a few per cent.
+    least_each: float = 200.0
+    # Counts so far apart from each other, evenly, are a sensor's of fewer bits in a wider frame.
+    fewer_bits: int = 8
+    # Added to a count's frequency, as a share of the greatest: one that never occurs has no logarithm.
+    floor: float = 0.02
+    # Above this roughness counts were mapped: rendered sensors of 8 and 12 bits leave 0.01 at most, a power of 0.8
+    # gives 0.24, one of 1.1 0.78.
+    uneven: float = 0.1
+
+
+CODES = CodeSettings()
 # Root sum of squares of the factors of a fourth difference.
 _FOURTH = float(np.sqrt(70.0))
-# Above this roughness counts were mapped: rendered sensors of 8 and 12 bits leave 0.01 at most, a power of 0.8 gives
-# 0.24, one of 1.1 0.78.
-UNEVEN = 0.1
 
 
 def code_roughness(back: Picture, light: Backlight) -> float | None:
@@ -39,11 +52,11 @@ def code_roughness(back: Picture, light: Backlight) -> float | None:
         return None
     often = np.bincount(values)
     summed = np.cumsum(often) / len(values)
-    low, high = (int(np.searchsorted(summed, share / 100.0)) for share in _MIDDLE)
+    low, high = (int(np.searchsorted(summed, share)) for share in CODES.middle)
     often = _by_step(often[low : high + 1])
-    if len(often) < _LEAST_CODES or often.sum() < _LEAST_EACH * len(often):
+    if len(often) < CODES.least_codes or often.sum() < CODES.least_each * len(often):
         return None
-    fourth = np.diff(np.log(often + _FLOOR * often.max()), 4) / _FOURTH
+    fourth = np.diff(np.log(often + CODES.floor * often.max()), 4) / _FOURTH
     return float(np.sqrt(np.mean(fourth**2)))
 
 
@@ -51,7 +64,7 @@ def _by_step(often: NDArray[np.int64]) -> NDArray[np.int64]:
     """Counts of a sensor of fewer bits gathered by their own step."""
     used = np.flatnonzero(often)
     step = int(np.median(np.diff(used))) if len(used) > 1 else 1
-    if step < _FEWER_BITS:
+    if step < CODES.fewer_bits:
         return often
     groups = -(-len(often) // step)
     return np.asarray(np.pad(often, (0, groups * step - len(often))).reshape(groups, step).sum(axis=1))

@@ -2,6 +2,7 @@
 
 from dataclasses import dataclass
 
+from vision.backlight.codes import CODES, CodeSettings
 from vision.backlight.field import FIELD, FieldSettings
 from vision.backlight.lamp import LAMP, LampSettings
 from vision.backlight.response import RESPONSE, ResponseSettings
@@ -11,6 +12,7 @@ from vision.backlight.response import RESPONSE, ResponseSettings
 class BacklightSettings:
     """By the module that they stand in."""
 
+    codes: CodeSettings = CODES
     field: FieldSettings = FIELD
     lamp: LampSettings = LAMP
     response: ResponseSettings = RESPONSE

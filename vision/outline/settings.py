@@ -25,6 +25,7 @@ from vision.outline.scale import SCALE, ScaleSettings
 from vision.outline.seen_measures import SEEN, SeenSettings
 from vision.outline.single import SINGLE, SingleSettings
 from vision.outline.spoilt import SPOILT, SpoiltSettings
+from vision.outline.torn import TORN, TornSettings
 from vision.outline.touching import TOUCHING, TouchingSettings
 from vision.outline.tray import TRAY, TraySettings
 from vision.outline.turned_over import TURNED_OVER, TurnedOverSettings
@@ -58,6 +59,7 @@ class OutlineSettings:
     seen_measures: SeenSettings = SEEN
     single: SingleSettings = SINGLE
     spoilt: SpoiltSettings = SPOILT
+    torn: TornSettings = TORN
     touching: TouchingSettings = TOUCHING
     tray: TraySettings = TRAY
     turned_over: TurnedOverSettings = TURNED_OVER

@@ -11,12 +11,29 @@ import numpy as np
 
 from vision.records import Array, DeviationProfile, MeasuredPiece, TrayFinding
 
-# An edge's place just before and just after a row is the mean over this stretch of it (mm from the row).
-_STRETCH_MM = (0.5, 1.1)
-# An edge this steep across the rows (sideways part of its normal) that jumps by so much (px) is looked into. Torn is
-# told where all edges at that row jump as such a shift lets them, within so much (px, and share), and one at least that
-# lies so far from it (mm) by so much (px).
-_STEEP, _JUMP_PX, _OFF_PX, _OFF_SHARE, _APART_MM, _SURELY_PX = 0.5, 0.6, 0.15, 0.3, 3.0, 0.2
+
+@dataclass(frozen=True, slots=True)
+class TornSettings:
+    """When a frame is told to be torn."""
+
+    # An edge's place just before and just after a row is the mean over this stretch of it (mm from the row): beyond
+    # what the profile's own smoothing mixes, near enough for a piece's form to run on.
+    stretch_mm: tuple[float, float] = (0.5, 1.1)
+    # An edge this steep across the rows (sideways part of its normal) is looked into: it shows half the shift at least.
+    steep: float = 0.5
+    # A jump from here on (px) is looked into: rendered edges jump by 0.02 on their own.
+    jump_px: float = 0.6
+    # All edges at that row must jump as such a shift lets them, within so much (px) ...
+    off_px: float = 0.15
+    # ... or this share of it: shallow edges cross it over some length.
+    off_share: float = 0.3
+    # One at least must do so that lies so far from it (mm), on another stretch of outline ...
+    apart_mm: float = 3.0
+    # ... by so much (px), beyond what is allowed for above.
+    surely_px: float = 0.2
+
+
+TORN = TornSettings()
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -40,16 +57,16 @@ def torn_finding(pieces: Sequence[MeasuredPiece], mm_per_px: float, name: str) -
     every = _Crossings(
         *(np.concatenate([getattr(part, one) for part in parts]) for one in ("row", "right", "jump", "place"))
     )
-    steep = np.flatnonzero(np.abs(every.right) >= _STEEP)
+    steep = np.flatnonzero(np.abs(every.right) >= TORN.steep)
     shifts = every.jump[steep] / every.right[steep]
     for at, shift in sorted(zip(steep, shifts, strict=True), key=lambda one: -abs(one[1])):
-        if abs(shift) < _JUMP_PX:
+        if abs(shift) < TORN.jump_px:
             return None
         near = np.abs(every.row - every.row[at]) <= 1.0
         expected = shift * every.right[near]
-        alike = np.abs(every.jump[near] - expected) < np.maximum(_OFF_PX, _OFF_SHARE * np.abs(expected))
-        apart = np.abs(every.place[near] - every.place[at]) > _APART_MM
-        if alike.all() and (apart & (np.abs(expected) > _SURELY_PX)).any():
+        alike = np.abs(every.jump[near] - expected) < np.maximum(TORN.off_px, TORN.off_share * np.abs(expected))
+        apart = np.abs(every.place[near] - every.place[at]) > TORN.apart_mm
+        if alike.all() and (apart & (np.abs(expected) > TORN.surely_px)).any():
             detail = f"torn at row {every.row[at]:.0f}: from there on lines are shifted by {shift:+.1f} px to the right"
             return TrayFinding("moved", None, f"{name}: {detail}; look to the camera's cable")
     return None
@@ -59,7 +76,7 @@ def _crossings(number: int, profile: DeviationProfile, mm_per_px: float) -> _Cro
     at, step = profile.nominal_px, float(profile.s_mm[1] - profile.s_mm[0])
     deviation = profile.deviation_mm / mm_per_px
     ahead = np.roll(at, -2, axis=0) - np.roll(at, 2, axis=0)
-    near, far = (max(1, round(one / step)) for one in _STRETCH_MM)
+    near, far = (max(1, round(one / step)) for one in TORN.stretch_mm)
     index, span = np.arange(len(at))[:, None], np.arange(near, far + 1)
     after = deviation[(index + span) % len(at)].mean(axis=1)
     before = deviation[(index - span) % len(at)].mean(axis=1)
