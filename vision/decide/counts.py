@@ -102,7 +102,18 @@ def face_of(
 
 
 def seen_of(piece: JudgedPiece) -> FaceSeen | None:
-    """What could have been seen of a piece's face; None where it was filed before that was measured."""
+    """What could have been seen of a piece's face, for its densities.
+
+    Parameters
+    ----------
+    piece
+        As judged.
+
+    Returns
+    -------
+    FaceSeen | None
+        The share seen and the map; None where the piece was filed before that was measured.
+    """
     if "face_seen" not in piece.measures:
         return None
     share = piece.measures["face_seen"]

@@ -49,7 +49,22 @@ class _Crossings:
 
 
 def torn_finding(pieces: Sequence[MeasuredPiece], mm_per_px: float, name: str) -> TrayFinding | None:
-    """Told where the edges of all pieces jump alike at one row; None where none does."""
+    """Whether the backlit frame is torn: the edges of all pieces jump alike at one row.
+
+    Parameters
+    ----------
+    pieces
+        As measured, in any order.
+    mm_per_px
+        Of the frame.
+    name
+        The frame's file, for the finding's words.
+
+    Returns
+    -------
+    TrayFinding | None
+        With the row and the shift (px); None where no row is one.
+    """
     profiles = [(piece.piece, piece.profile) for piece in pieces if piece.profile is not None]
     if not profiles:
         return None
