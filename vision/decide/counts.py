@@ -28,6 +28,7 @@ from vision.decide.marks import (
     unreported,
     weigh,
 )
+from vision.decide.measures import FACE_SEEN
 from vision.decide.spreads import Largest, Shares, Spread, sums_of
 from vision.decide.uncertainty import size_of
 from vision.records import CountRule, Detection, Finding, JudgedPiece, MarkRate, Pit, Scratch, Value
@@ -114,9 +115,9 @@ def seen_of(piece: JudgedPiece) -> FaceSeen | None:
     FaceSeen | None
         The share seen and the map; None where the piece was filed before that was measured.
     """
-    if "face_seen" not in piece.measures:
+    if FACE_SEEN not in piece.measures:
         return None
-    share = piece.measures["face_seen"]
+    share = piece.measures[FACE_SEEN]
     return FaceSeen(None if isinstance(share, Mapping) else share, piece.seen)
 
 

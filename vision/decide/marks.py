@@ -12,7 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.special import ndtr
 
-from vision.decide.measures import MEASURES
+from vision.decide.measures import LEAST_SEEN
 from vision.decide.uncertainty import SURE, finding_uncertainty, size_of, uncertainty_at
 from vision.records import CountRule, Detection, Finding, MarkRate, Pit, Scratch, SeenMap
 
@@ -20,10 +20,6 @@ Array = NDArray[np.float64]
 Kind = Literal["scratch", "pit"]
 _KINDS: dict[Kind, type[Scratch | Pit]] = {"scratch": Scratch, "pit": Pit}
 _DENSITY_FLOOR = 1e-300
-_SEEN_LIMIT = MEASURES["face_seen"].default
-assert _SEEN_LIMIT is not None
-# Below this share of the scored area seen there is no density.
-_LEAST_SEEN = _SEEN_LIMIT.min or 0.0
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -128,7 +124,7 @@ def _share(seen: FaceSeen | None) -> float:
     """The share that counts as seen; nan where it is unknown or below the default limit."""
     if seen is None:
         return 1.0
-    return seen.share if seen.share is not None and seen.share >= _LEAST_SEEN else float("nan")
+    return seen.share if seen.share is not None and seen.share >= LEAST_SEEN else float("nan")
 
 
 def _gather(

@@ -8,6 +8,9 @@ from vision.records import Severity
 
 # The area that densities divide by; without it nothing of the face was scored.
 SCORED_AREA = "scored_area_cm2"
+# The share of it over which densities are taken, and below which there are none.
+FACE_SEEN = "face_seen"
+LEAST_SEEN = 0.8
 
 
 @dataclass(frozen=True, slots=True)
@@ -143,9 +146,9 @@ _ALL = (
         kinds=("pit",),
     ),
     Measure(
-        "face_seen", "", "face seen", 3,
+        FACE_SEEN, "", "face seen", 3,
         "share of the scored area in which the reference marks would have been found", on="face", says_seen=True,
-        later=True, default=DefaultLimit("major", min=0.8), most=1.0, as_drawn=1.0,
+        later=True, default=DefaultLimit("major", min=LEAST_SEEN), most=1.0, as_drawn=1.0,
     ),
     Measure(
         "mark_area_mm2", "mm2", "area of other marks", 2,
