@@ -20,6 +20,7 @@ COMMANDS: dict[str, str] = {
     "demo": "render a demo lot of an invented works and judge it",
     "calibrate": "pictures of a flat target to a station: lens, plane, scale, uncertainties",
     "check": "a reference piece measured each shift: drift against calibration, pass or stop",
+    "challenge": "known bad pieces, or marks planted into a shift's own frames: all must be rejected",
     "sensor": "gain, noise, sharpness and evenness of a station's camera and light, from frames taken for it",
     "render": "render tray shots with exact truth",
     "agree": "camera against people, and people against each other",

@@ -82,6 +82,8 @@ def command(
         if words:
             for one in words:
                 _check(state, series[-1] if series else None, one, leave_waiting)
+                if one == "release":
+                    _challenged(place, store, state)
             if not why:
                 raise Unusable(" and ".join(_option(word) for word in words), "", "--by NAME and --why REASON with it")
             acted = who_acts(place, by, "decide on a lot", why)
@@ -133,6 +135,16 @@ def _check(state: LotState, acceptance: Acceptance | None, word: Word, leave_wai
             allowed = " or ".join(acceptance.may_begin) or "nothing"
             expected = f"ISO 2859-1 leaves {allowed} to be chosen after this lot"
             raise Unusable(f"lot {state.lot}", f"--next {word}", expected, against)
+
+
+def _challenged(place: Works, store: Store, state: LotState) -> None:
+    """Refuse a release where the works demands a challenge that a station of the lot has not passed."""
+    from app.store import why_unchallenged
+
+    against = why_unchallenged(store, state.lot, state.part, place.challenge_hours)
+    if against is not None:
+        expected = f"a challenge passed within {place.challenge_hours:g} hours, as works.toml demands"
+        raise Unusable(f"lot {state.lot}", "--release", expected, against)
 
 
 def _option(word: Word) -> str:

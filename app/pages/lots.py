@@ -25,7 +25,7 @@ from app.report import (
     yield_words,
 )
 from app.statistics import AQLS
-from app.store import LotState, Word, decide, key_file, lot_state, series_up_to
+from app.store import LotState, Word, decide, key_file, lot_state, series_up_to, why_unchallenged
 from app.studies import Acceptance, PieceKey, Share, accept_series, json_text
 from app.works import why_not
 from vision.errors import Unusable
@@ -134,7 +134,11 @@ def _decisions(server: ServerState, state: LotState, sampled: tuple[Acceptance, 
         ]
     if not pressed:
         return
-    against = state.why_not_released(leave, acceptance) if pressed == ["release"] else None
+    against = None
+    if pressed == ["release"]:
+        hours = None if server.works is None else server.works.challenge_hours
+        unchallenged = why_unchallenged(server.store, state.lot, state.part, hours)
+        against = state.why_not_released(leave, acceptance) or unchallenged
     if against:
         st.error(f"Not released: {against}.")
         return

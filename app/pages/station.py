@@ -10,7 +10,15 @@ from app.pages.server_state import Pass, ServerState, current_server
 from app.pages.sign_in import head, nobody_yet
 from app.pages.study_lot import piece_link, show_chart
 from app.report import check_chart, histories, since_calibration, why_stopped
-from app.store import Check, checked_stations, light_history, light_limits, station_checks, suspect_trays
+from app.store import (
+    Check,
+    challenges,
+    checked_stations,
+    light_history,
+    light_limits,
+    station_checks,
+    suspect_trays,
+)
 from app.studies import PieceKey
 
 ROWS = 200
@@ -51,6 +59,7 @@ def station_page() -> None:
             with column:
                 show_chart(svg, f"Deviations of {measure} at each check since calibration")
     _table(checks)
+    _challenges(server, station)
     _light(server, station)
 
 
@@ -104,6 +113,30 @@ def _table(checks: Sequence[Check]) -> None:
         for check in reversed(checks[-ROWS:])
     ]
     st.dataframe(rows, hide_index=True, column_config={"why": st.column_config.TextColumn("why", width="large")})
+
+
+def _challenges(server: ServerState, station: str) -> None:
+    st.subheader("Challenges")
+    found = challenges(server.store, station)
+    if not found:
+        st.markdown(
+            f"{station} was never challenged. Each shift, after the check, run: brightbowl challenge SHOT --works WORKS"
+        )
+        return
+    rows = [
+        {
+            "challenged at": in_users_zone(one.at),
+            "outcome": WORDS[one.verdict],
+            "by": one.by,
+            "part": one.part,
+            "tray": one.tray,
+            "what": ", ".join(one.asked),
+            "pieces": one.pieces,
+            "not rejected": "; ".join(one.missed),
+        }
+        for one in reversed(found[-ROWS:])
+    ]
+    st.dataframe(rows, hide_index=True)
 
 
 def _light(server: ServerState, station: str) -> None:

@@ -1,4 +1,5 @@
 from .attempt import Outcome as Outcome, unforeseen as unforeseen
+from .challenge import known_bad as known_bad, plant_bad as plant_bad
 from .cluster import Cluster as Cluster, read_cluster as read_cluster
 from .ending import Stopped as Stopped, end_now as end_now, ended_by_signals as ended_by_signals
 from .line import hand_over as hand_over, read_broker as read_broker

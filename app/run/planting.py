@@ -15,7 +15,9 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 from shapely import LineString, Point, union_all
+from shapely.geometry.base import BaseGeometry
 
+from vision.backlight import Backlight
 from vision.face import FaceInputs, edge_blur_px, score_face, scored_shape
 from vision.records import Array, Finding, Picture, Pit, Scratch, Speck, TrayPictures
 
@@ -88,26 +90,36 @@ def _places(inputs: FaceInputs, count: int, rng: np.random.Generator) -> tuple[P
     """Marks at random places inside the scored area, apart from each other."""
     assert inputs.part.surface is not None
     area = scored_shape(inputs.part, inputs.part.surface)
-    left, low, right, high = area.bounds
     marks: list[Planted] = []
     taken: list[LineString | Point] = []
     for number in range(count):
         kind: Kind = "scratch" if number % 2 == 0 else "pit"
         size = _evenly(LENGTHS_MM if kind == "scratch" else DIAMETERS_MM, rng)
-        for _ in range(_TRIES):
-            center = np.array([rng.uniform(left, right), rng.uniform(low, high)])
-            points = center[None]
-            if kind == "scratch":
-                turn = rng.uniform(0.0, np.pi)
-                along = 0.5 * size * np.array([np.cos(turn), np.sin(turn)])
-                points = np.stack((center - along, center + along))
-            shape = LineString(points) if kind == "scratch" else Point(center)
-            if area.contains(shape) and all(shape.distance(other) > _APART_MM for other in taken):
-                taken.append(shape)
-                places = tuple((float(x), float(y)) for x, y in points)
-                marks.append(Planted(kind, places, size, _evenly(CONTRASTS, rng)))
-                break
+        places = free_place(area, kind, size, taken, rng)
+        if places is not None:
+            marks.append(Planted(kind, places, size, _evenly(CONTRASTS, rng)))
     return tuple(marks)
+
+
+def free_place(
+    area: BaseGeometry, kind: Kind, size_mm: float, taken: list[LineString | Point], rng: np.random.Generator
+) -> tuple[tuple[float, float], ...] | None:
+    """A random place (drawing mm) for a mark in an area, apart from those `taken`, to which it is added; None where
+    none was found.
+    """
+    left, low, right, high = area.bounds
+    for _ in range(_TRIES):
+        center = np.array([rng.uniform(left, right), rng.uniform(low, high)])
+        points = center[None]
+        if kind == "scratch":
+            turn = rng.uniform(0.0, np.pi)
+            along = 0.5 * size_mm * np.array([np.cos(turn), np.sin(turn)])
+            points = np.stack((center - along, center + along))
+        shape = LineString(points) if kind == "scratch" else Point(center)
+        if area.contains(shape) and all(shape.distance(other) > _APART_MM for other in taken):
+            taken.append(shape)
+            return tuple((float(x), float(y)) for x, y in points)
+    return None
 
 
 def _evenly(ends: tuple[float, float], rng: np.random.Generator) -> float:
@@ -151,6 +163,17 @@ def _gain(picture: Picture, mark: Planted, inputs: FaceInputs) -> float:
     direction = float(np.degrees(np.arctan2(-along[1], along[0])))
     light = (picture.azimuth_deg or 0.0) + inputs.tray_turn_deg
     return float(np.sin(np.radians(direction - light)) ** 2)
+
+
+def pierce(picture: Picture, light: Backlight, points_px: Array, width_px: float, blur_px: float) -> Picture:
+    """A backlit frame with a slit through the metal, along points (2, 2)."""
+    corner, shape = _shape(points_px, width_px, blur_px)
+    rows, columns = shape.shape
+    at = np.s_[corner[1] : corner[1] + rows, corner[0] : corner[0] + columns]
+    bright = float(light.at(points_px.mean(axis=0)[None])[0][0])
+    pixels = picture.pixels.astype(np.float32)
+    pixels[at] += shape * (bright - pixels[at])
+    return replace(picture, pixels=np.rint(pixels).astype(picture.pixels.dtype))
 
 
 def _shape(points_px: Array, width_px: float, blur_px: float) -> tuple[tuple[int, int], NDArray[np.float32]]:

@@ -112,6 +112,12 @@ from .results.watched import (
     note_judged as note_judged,
     put_aside as put_aside,
 )
+from .stations.challenges import (
+    Challenge as Challenge,
+    challenges as challenges,
+    file_challenge as file_challenge,
+    why_unchallenged as why_unchallenged,
+)
 from .stations.checks import (
     Check as Check,
     checked_stations as checked_stations,

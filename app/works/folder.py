@@ -49,13 +49,17 @@ class Keep:
 
 @dataclass(frozen=True, slots=True)
 class Works:
-    """A works folder; `store_address` is a file in it or a database's URL; `keep` None keeps all frames for ever."""
+    """A works folder; `store_address` is a file in it or a database's URL; `keep` None keeps all frames for ever.
+
+    `challenge_hours`: a lot is released only where its stations passed a challenge within so many hours; None: always.
+    """
 
     folder: Path
     name: str
     store_address: str
     people: tuple[Person, ...]
     keep: Keep | None = None
+    challenge_hours: float | None = None
 
     def part_file(self, part: str) -> Path:
         """Where a part's description lies."""
@@ -121,11 +125,16 @@ class _KeepTable(Strict):
     share: Annotated[float, Field(ge=0, le=1)]
 
 
+class _ReleaseTable(Strict):
+    challenge_hours: Annotated[float, Field(gt=0)]
+
+
 class _WorksFile(Strict):
     format: FormatOne
     name: Text
     store: Text = "store.sqlite"
     keep: _KeepTable | None = None
+    release: _ReleaseTable | None = None
     person: list[_PersonTable] = Field(default_factory=list)
 
 
@@ -154,7 +163,8 @@ def read_works(folder: Path) -> Works:
         if twice is not None:
             raise Unusable(path, f"person.{key}", "expected each person once", twice)
     keep = None if file.keep is None else Keep(file.keep.passed_days, file.keep.share)
-    return Works(folder.resolve(), file.name, file.store, people, keep)
+    hours = None if file.release is None else file.release.challenge_hours
+    return Works(folder.resolve(), file.name, file.store, people, keep, hours)
 
 
 def _write_as_open_as(folder: Path) -> None:

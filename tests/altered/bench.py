@@ -13,19 +13,38 @@ from pathlib import Path
 
 import numpy as np
 
+from synthetic_images.faces.frames import front_light, prepare, standard_lights
 from synthetic_images.outlines.defects import Defects
-from synthetic_images.outlines.families import FINE_MM_PER_PX, back_frame, fine_size_px, size_mm
+from synthetic_images.outlines.families import (
+    FINE_MM_PER_PX,
+    back_frame,
+    fine_size_px,
+    random_face,
+    scene,
+    size_mm,
+)
 from synthetic_images.outlines.layout import rows, scattered_dirt
 from synthetic_images.outlines.scene import Scene
 from synthetic_images.outlines.view import plain_view
-from synthetic_images.sensor import Sensor
+from synthetic_images.sensor import Sensor, exposed
 from synthetic_images.spoons import PATTERNS, Pattern
-from synthetic_images.trays.shots import STATION, outline_limits
+from synthetic_images.trays.shots import COUNT, STATION, outline_limits, surface_limits
 from synthetic_images.trays.write import write_limits, write_part, write_station
 from vision.errors import Unusable
 from vision.formats import read_frames, read_limits, read_part, read_shot, read_station
 from vision.pipeline import inspect_tray
-from vision.records import Array, JudgedPiece, Limits, MeasuredPiece, Part, Picture, Station, TrayPictures, Value
+from vision.records import (
+    Array,
+    JudgedPiece,
+    Lights,
+    Limits,
+    MeasuredPiece,
+    Part,
+    Picture,
+    Station,
+    TrayPictures,
+    Value,
+)
 
 # A measure that is off by more than this many standard uncertainties, and more than so much (mm), misleads.
 _MISLED_U, _MISLED_LEAST = 3.0, 0.03
@@ -95,6 +114,33 @@ def tray_as_it_came(name: str, shown: Shown) -> Tray:
     return Tray(name, shown, measured.pieces, judged)
 
 
+@lru_cache(maxsize=16)
+def own_face_tray(seed: int, marked: bool, dirty: bool = False, part: str = "TS-135", depth: float = 1.0) -> Tray:
+    """One own piece under all lights: clean, or with plain scratches and pits; `dirty`: drops, smears and dust too.
+
+    `depth`: of the bowl, of the pattern's; below 0 it is a crown, as of a piece on its face.
+    """
+    pattern = PATTERNS[part]
+    shaped = pattern if depth == 1.0 else replace(pattern, bowl_depth_mm=depth * pattern.bowl_depth_mm)
+    rng = np.random.default_rng([seed, marked, dirty])
+    made = scene("faces", shaped, rng, 1)
+    faces = [random_face(piece, rng, share=1.0 if marked else 0.0) for piece in made.pieces]
+    if not dirty:
+        faces = [replace(face, disturbers=()) for face in faces]
+    back = Picture("back", None, back_frame(made, rng), float(made.sensor.top), "back.png")
+    lit = [prepare(made, face, rng) for face in faces]
+    front = []
+    for lamp in standard_lights():
+        pixels = exposed(front_light(made, lit, lamp)[0], made.sensor, rng)
+        azimuth = lamp.azimuth_deg if lamp.light == "low" else None
+        name = "dome.png" if azimuth is None else f"low-{azimuth:03.0f}.png"
+        front.append(Picture(lamp.light, azimuth, pixels, float(made.sensor.top), name))
+    part_, station, limits = files_of(pattern, made, surface=True)
+    station = replace(station, lights=Lights(True, tuple(one.azimuth_deg or 0.0 for one in front[1:])))
+    shown = Shown(TrayPictures(back, front[0], tuple(front[1:])), part_, station, limits)
+    return tray_as_it_came(f"own face {seed}", shown)
+
+
 @lru_cache(maxsize=64)
 def own_tray(seed: int, pieces: int = 1, part: str = "TS-135", noisy: bool = False, grains: int = 0) -> Tray:
     """A rendered backlit tray of good pieces, `grains` of dust strewn over it."""
@@ -112,7 +158,7 @@ def own_tray(seed: int, pieces: int = 1, part: str = "TS-135", noisy: bool = Fal
     return tray_as_it_came(f"own {seed}", Shown(TrayPictures(back), part_, station, limits))
 
 
-def files_of(pattern: Pattern, made: Scene) -> tuple[Part, Station, Limits]:
+def files_of(pattern: Pattern, made: Scene, surface: bool = False) -> tuple[Part, Station, Limits]:
     """Part, station and limits of a rendered tray, by way of their files."""
     import tempfile
 
@@ -120,13 +166,14 @@ def files_of(pattern: Pattern, made: Scene) -> tuple[Part, Station, Limits]:
         folder = Path(name)
         write_part(folder, pattern, made.edge_height_mm)
         write_station(folder / "station.toml", STATION, made.view, made.sensor)
-        write_limits(folder / "limits.toml", pattern.part, outline_limits(pattern), {})
+        rows_ = outline_limits(pattern) + (surface_limits() if surface else [])
+        write_limits(folder / "limits.toml", pattern.part, rows_, COUNT if surface else {})
         part = read_part(folder / "part.toml")
         return part, read_station(folder / "station.toml"), read_limits(folder / "limits.toml", part)
 
 
-def shared_trays(family: str) -> list[Tray]:
-    """The trays of a family that lies beside the project; none where it is absent."""
+def shared_trays(family: str, most: int = 100) -> list[Tray]:
+    """The first trays of a family that lies beside the project; none where it is absent."""
     folder = OUTSIDE / family
     if not folder.exists():
         return []
@@ -134,7 +181,7 @@ def shared_trays(family: str) -> list[Tray]:
     limits = read_limits(folder / "limits.toml", part)
     return [
         tray_as_it_came(path.parent.name, Shown(read_frames(read_shot(path.parent), station), part, station, limits))
-        for path in sorted(folder.glob("*/shot.json"))
+        for path in sorted(folder.glob("*/shot.json"))[:most]
     ]
 
 

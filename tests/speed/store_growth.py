@@ -51,7 +51,7 @@ BASE = ON_TRAY * TRAYS_OF_LOT * LOTS
 VERDICTS = ("pass",) * 8 + ("review", "reject")
 REPEATS = 25
 # Filed once for all, or never by this work: not copied, and rows that name them keep their numbers.
-_ONCE = ("part", "station", "limits_revision", "limits_act", "station_check", "blind_round", "doubt")
+_ONCE = ("part", "station", "limits_revision", "limits_act", "station_check", "challenge", "blind_round", "doubt")
 # Words that must differ from one copy to the next; their beginning is the copy's, so that indexes grow at their end.
 _OWN_WORDS = {
     "tray": ("tray",),

@@ -25,7 +25,18 @@ from tests.store.made import made_piece, made_tray, to_file
 from vision.formats.checks_file import Check
 
 # These grow with drawings, stations, lots, checks and people's decisions.
-SMALL = {"part", "station", "limits_revision", "limits_act", "lot", "lot_sum", "lot_value", "station_check", "doubt"}
+SMALL = {
+    "part",
+    "station",
+    "limits_revision",
+    "limits_act",
+    "lot",
+    "lot_sum",
+    "lot_value",
+    "station_check",
+    "challenge",
+    "doubt",
+}
 # The chain's head is read from its end.
 SMALL |= {"chain_link", "doubt_settled", "blind_round", "blind_piece", "lot_decision"}
 CALIBRATED = Check("ST-1", "a" * 64, "REF-1", "2026-11-02T05:00:00+00:00", "pass", (), {}, ())

@@ -249,6 +249,16 @@ station_check = table(
     text("checked_at"),
     text("filed_at"),
 )
+challenge = table(
+    "challenge",
+    key(),
+    text("station"),
+    text("digest"),
+    text("outcome"),
+    body(),
+    text("challenged_at"),
+    text("filed_at"),
+)
 lot_decision = table(
     "lot_decision",
     key(),

@@ -120,6 +120,13 @@ CREATE TABLE station_check (
 CREATE INDEX station_check_by_time ON station_check (station, checked_at)
 """
 
+_CHALLENGES = """
+CREATE TABLE challenge (
+    id {id}, station TEXT NOT NULL, digest TEXT NOT NULL, outcome TEXT NOT NULL CHECK (outcome IN ('pass', 'stop')),
+    body {blob} NOT NULL, challenged_at TEXT NOT NULL, filed_at TEXT NOT NULL, UNIQUE (station, digest)) {table};
+CREATE INDEX challenge_by_station ON challenge (station)
+"""
+
 _DECISIONS = """
 CREATE TABLE lot_decision (
     id {id}, uid TEXT NOT NULL UNIQUE, lot_id {int} NOT NULL REFERENCES lot (id),
@@ -247,6 +254,11 @@ def _checks(dialect: str) -> list[str]:
     return [*statements(_CHECKS, dialect), *guarded(dialect, ("station_check",))]
 
 
+def _challenges(dialect: str) -> list[str]:
+    """Challenges of the stations."""
+    return [*statements(_CHALLENGES, dialect), *guarded(dialect, ("challenge",))]
+
+
 def _decisions(dialect: str) -> list[str]:
     return [*statements(_DECISIONS, dialect), *guarded(dialect, ("lot_decision",))]
 
@@ -295,4 +307,5 @@ STEPS = (
     _evidence,
     _designs,
     growth,
+    _challenges,
 )

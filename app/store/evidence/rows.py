@@ -51,6 +51,7 @@ KINDS: dict[str, tuple[Branch, ...]] = {
     "doubt": (),
     "doubt_settled": (),
     "station_check": (),
+    "challenge": (),
     "lot_decision": (Branch("decided_judging", "decision_id"),),
     "set_aside": (),
     "watched": (),
