@@ -145,11 +145,16 @@ def plant(picture: Picture, marks: Sequence[Planted], inputs: FaceInputs, blur_p
             level = cv2.GaussianBlur(window, (0, 0), _LEVEL_MM / inputs.mm_per_px)
             patch = patch * np.exp(level / np.float32(-_FADE * picture.full_scale))
         window *= 1.0 + gain * patch
+    return _counted(picture, pixels)
+
+
+def _counted(picture: Picture, pixels: NDArray[np.float32]) -> Picture:
+    """A frame of other levels, rounded to its own counts."""
     top = min(picture.full_scale, float(np.iinfo(picture.pixels.dtype).max))
-    planted = np.clip(np.rint(pixels), 0.0, top)
+    counts = np.clip(np.rint(pixels), 0.0, top)
     if picture.pixels.dtype == np.uint8:
-        return replace(picture, pixels=planted.astype(np.uint8))
-    return replace(picture, pixels=planted.astype(np.uint16))
+        return replace(picture, pixels=counts.astype(np.uint8))
+    return replace(picture, pixels=counts.astype(np.uint16))
 
 
 def _gain(picture: Picture, mark: Planted, inputs: FaceInputs) -> float:
@@ -173,7 +178,7 @@ def pierce(picture: Picture, light: Backlight, points_px: Array, width_px: float
     bright = float(light.at(points_px.mean(axis=0)[None])[0][0])
     pixels = picture.pixels.astype(np.float32)
     pixels[at] += shape * (bright - pixels[at])
-    return replace(picture, pixels=np.rint(pixels).astype(picture.pixels.dtype))
+    return _counted(picture, pixels)
 
 
 def _shape(points_px: Array, width_px: float, blur_px: float) -> tuple[tuple[int, int], NDArray[np.float32]]:

@@ -154,9 +154,11 @@ class _ReferenceLine:
             if frame.picture.light == "low":
                 azimuth = np.radians((frame.picture.azimuth_deg or 0.0) + self.inputs.tray_turn_deg)
                 gains = np.sin(angles - azimuth) ** 2
-            for k, gain in enumerate(gains):
+            # directions that lie alike to the light are shown alike
+            gains = np.round(gains, 9)
+            for gain in np.unique(gains):
                 logarithm = np.log1p(np.maximum(shown * np.float32(gain), np.float32(-0.9)))
-                height[k] += np.clip(logarithm, -limit, limit) * weight
+                height[gains == gain] += np.clip(logarithm, -limit, limit) * weight
         along = (round(0.5 * length / 2) | 1,) * 2
         directions, around = len(ground.field.noise), np.append(ground.field.noise, ground.field.noise[0])
         local = reduce(ground.field.local, shape)
