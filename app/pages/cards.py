@@ -9,7 +9,7 @@ import numpy as np
 from app.pages.piece_words import fault_messages, finding_messages, reason_messages
 from app.pages.server_state import ServerState
 from app.pages.upright_frames import UprightFrame, upright_frame
-from app.report import magnification, outward_normals, path
+from app.report import blind_regions, magnification, outward_normals, path
 from app.store import (
     Holding,
     PicturePath,
@@ -184,6 +184,9 @@ def _findings(
         if upright is not None and line.points_px:
             points = np.round(upright.to_upright_px(np.asarray(line.points_px)), 1).tolist()
         rows.append({"words": line.words, "tag": line.tag, "points": points, "outcome": line.outcome})
+    for region in blind_regions(one.judged.seen) if upright is not None else ():
+        ring = np.round(upright.window.to_px(region.ring_mm), 1).tolist()
+        rows.append({"words": region.words, "tag": "not seen", "points": ring, "outcome": ""})
     return rows
 
 

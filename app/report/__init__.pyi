@@ -1,3 +1,4 @@
+from .blind_map import blind_regions as blind_regions
 from .calibration_report import calibration_page as calibration_page
 from .check_report import (
     check_chart as check_chart,

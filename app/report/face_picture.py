@@ -6,6 +6,7 @@ from dataclasses import dataclass
 import numpy as np
 import shapely
 
+from app.report.blind_map import draw_blind
 from app.report.finding_tags import LETTERS
 from app.report.inspected import Inspected
 from app.report.sheet import MARGIN, WIDTH, at, caption, head, picture, reason_lines, scale_bar
@@ -17,11 +18,13 @@ from vision.records import (
     Array,
     DeviationProfile,
     JudgedPiece,
+    Mark as PolishMark,
     Pair,
     Part,
     Picture,
     Pit,
     Scratch,
+    Stain,
     Surface,
     TrayPictures,
 )
@@ -52,14 +55,18 @@ class Mark:
 
 
 def draw_face_sheet(inspected: Inspected, judged: JudgedPiece, profile: DeviationProfile) -> str | None:
-    """The sheet of a piece's face, SVG that stands alone; None without a scored area, front-lit frames or findings."""
+    """The sheet of a piece's face, SVG that stands alone; None without a scored area or front-lit frames, and where all
+    was seen and nothing found.
+    """
     surface, lights = inspected.part.surface, front_lights(inspected.pictures)
-    marks = marked(judged)
-    if surface is None or not lights or not marks:
+    if surface is None or not lights:
+        return None
+    window, marks = _face_window(inspected.part, surface), marked(judged)
+    over = [*draw_blind(judged.seen, window), *_patches(judged, window)]
+    if not (marks or over):
         return None
     to_frame = drawing_to_frame(profile)
     top, y = head(inspected, judged, reason_lines(judged, inspected.limits.coverage))
-    window = _face_window(inspected.part, surface)
     width, height = window.size_px
     beside = (MARGIN + width + GAP, y + 26.0) if width < WIDTH / 2 else (MARGIN, y + 26.0 + height + 40.0)
     face = crop_upright(as_grey(lights[0]), to_frame, window)
@@ -68,13 +75,20 @@ def draw_face_sheet(inspected: Inspected, judged: JudgedPiece, profile: Deviatio
         *top,
         caption(y + 16.0, f"{light_words(lights[0])}, upright as on the drawing, contrast stretched"),
         at((MARGIN, y + 26.0), [picture(stretched(face, face)), *scale_bar(window, 5)]),
-        text((beside[0], beside[1] - 10.0), "What was found there: filled what counts", fill=MUTED, font_size=15),
-        at(beside, [*_ground(inspected.part, surface, window), *_drawn(marks, window), *scale_bar(window, 5)]),
+        text(
+            (beside[0], beside[1] - 10.0),
+            "What was found: filled what counts; tinted what was not seen",
+            fill=MUTED,
+            font_size=15,
+        ),
+        at(beside, [*_ground(inspected.part, surface, window), *over, *_drawn(marks, window), *scale_bar(window, 5)]),
     ]
     y = beside[1] + height + 44.0
-    body.append(caption(y, "Each finding under every light, contrast stretched; the bar is 1 mm"))
     lettered = [mark for mark in marks if mark.letter]
-    strips, y = _strips(lettered, lights, to_frame, y + 12.0)
+    strips: list[str] = []
+    if lettered:
+        body.append(caption(y, "Each finding under every light, contrast stretched; the bar is 1 mm"))
+        strips, y = _strips(lettered, lights, to_frame, y + 12.0)
     title = f"Tray {inspected.result.tray}, piece {judged.piece}: {SIGNS[judged.verdict].word}, the polished face"
     return document((WIDTH, y + MARGIN), [*body, *strips], title)
 
@@ -143,6 +157,21 @@ def _rings(area: shapely.Geometry, window: Window) -> str:
     """Path of the rings of an area, simplified to a third of a pixel."""
     rings = shapely.get_parts(shapely.boundary(area.simplify(0.3 / window.px_per_mm)))
     return "".join(path(window.to_px(shapely.get_coordinates(ring)[:-1]), closed=True) for ring in rings)
+
+
+def _patches(judged: JudgedPiece, window: Window) -> list[str]:
+    """Outlines of marks and stains, stains thin."""
+    return [
+        element(
+            "path",
+            d=path(window.to_px(np.array(one.outline_mm)), closed=True),
+            fill="none",
+            stroke=ACCENT,
+            stroke_width=1.2 if isinstance(one, Stain) else 2.5,
+        )
+        for one in judged.findings
+        if isinstance(one, PolishMark | Stain)
+    ]
 
 
 def _drawn(marks: Sequence[Mark], window: Window) -> list[str]:
