@@ -11,6 +11,7 @@ from pathlib import Path
 
 import numpy as np
 
+from synthetic_images.faces.frames import standard_lights
 from synthetic_images.outlines.defects import Defects
 from synthetic_images.outlines.families import FINE_MM_PER_PX, fine_size_px, random_defects, random_face, size_mm
 from synthetic_images.outlines.layout import crowd, rows, scattered_dirt
@@ -23,6 +24,7 @@ from vision.errors import Unusable
 
 # Station ST-1 sees a whole tray of 189 x 140 mm; ST-2 one spoon more closely, with lights in front.
 _TRAY_VIEW = plain_view((2700, 2000), 0.07)
+_LOW_DEG = tuple(light.azimuth_deg for light in standard_lights() if light.light == "low")
 _FACE_VIEW = plain_view(fine_size_px(TEASPOON, 1), FINE_MM_PER_PX)
 # Growth of an outline by die wear, and how unevenly pieces of one die come out: invented, within the limits to the end.
 _GROWTH_MM_PER_STROKE, _GROWTH_SPREAD_MM = 4.5e-7, 0.004
@@ -118,7 +120,9 @@ def _line(folder: Path, pattern: Pattern, view: View, station: str) -> DemoLine:
         pattern.part,
         shots,
         part,
-        write_station(folder / "station.toml", station, view, Scene(pattern, view, ()).sensor),
+        write_station(
+            folder / "station.toml", station, view, Scene(pattern, view, ()).sensor, low_deg=_LOW_DEG if lit else ()
+        ),
         write_limits(folder / "limits.toml", pattern.part, limits, COUNT if lit else {}),
     )
 

@@ -103,8 +103,10 @@ def write_part(folder: Path, pattern: Pattern, edge_height_mm: float = 0.0) -> P
     return folder / "part.toml"
 
 
-def write_station(path: Path, name: str, view: View, sensor: Sensor, half_angle_deg: float = 0.0) -> Path:
-    """Write `station.toml` as a perfect calibration of this view would."""
+def write_station(
+    path: Path, name: str, view: View, sensor: Sensor, half_angle_deg: float = 0.0, low_deg: Sequence[float] = ()
+) -> Path:
+    """Write `station.toml` as a perfect calibration of this view would; `low_deg`: its low lights, beside a dome."""
     content: dict[str, object] = {"format": 1, "station": name}
     if np.array_equal(view.homography, np.diag([view.mm_per_px, -view.mm_per_px, 1.0])):
         content["scale"] = {"mm_per_px": view.mm_per_px}
@@ -119,6 +121,8 @@ def write_station(path: Path, name: str, view: View, sensor: Sensor, half_angle_
     content["backlight"] = {"half_angle_deg": half_angle_deg, "half_angle_u_deg": min(1.0, half_angle_deg)}
     if sensor.top > 255:
         content["sensor"] = {"full_scale": sensor.top}
+    if low_deg:
+        content["lights"] = {"dome": True, "low_deg": list(low_deg)}
     _write_toml(path, content)
     return path
 
