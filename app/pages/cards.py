@@ -184,9 +184,10 @@ def _findings(
         if upright is not None and line.points_px:
             points = np.round(upright.to_upright_px(np.asarray(line.points_px)), 1).tolist()
         rows.append({"words": line.words, "tag": line.tag, "points": points, "outcome": line.outcome})
-    for region in blind_regions(one.judged.seen) if upright is not None else ():
-        ring = np.round(upright.window.to_px(region.ring_mm), 1).tolist()
-        rows.append({"words": region.words, "tag": "not seen", "points": ring, "outcome": ""})
+    if upright is not None:
+        for region in blind_regions(one.judged.seen):
+            ring = np.round(upright.window.to_px(region.ring_mm), 1).tolist()
+            rows.append({"words": region.words, "tag": "not seen", "points": ring, "outcome": ""})
     return rows
 
 
