@@ -109,7 +109,8 @@ def errors_along(step: Array, shared_mm: Array, own_mm: Array, placement: Placem
         use = zone[index]
         if use.sum() < PLACE_ERRORS.least_places:
             use = np.ones(len(index), bool)
-        return np.asarray(np.linalg.pinv(levers[use])[:3] @ place[use])
+        # By the normal equations: of four unknowns, many times quicker than by the levers' own singular values.
+        return np.asarray(np.linalg.pinv(levers[use].T @ levers[use])[:3] @ (levers[use].T @ place[use]))
 
     pose = follows(nominal.datum)
     turn = 0.0 if placement.bend is None else float(np.linalg.norm(pose[2] - follows(nominal.bend)[2]))
