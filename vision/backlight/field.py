@@ -45,6 +45,12 @@ class FieldSettings:
     brighter_share: float = 0.01
     # A backlight at or above this share of full scale has lost the very edge profile that is measured.
     saturated: float = 0.99
+    # Share of the blocks that must be pure light for its level to be found: with less the frame is covered or inverted.
+    least_pure: float = 0.05
+    # The lamp's shape is first taken from blocks above this share of the brightest nearby: metal is far below ...
+    near_brightest: float = 0.7
+    # ... then from those within these shares of the shape fitted last, which are narrowed so that metal falls out.
+    shape_within: tuple[float, ...] = (0.2, 0.1, 0.05, 0.05)
 
 
 FIELD = FieldSettings()
@@ -134,7 +140,7 @@ def model_backlight(back: Picture) -> Backlight:
     lamp = _broad_shape(blocks)
     step_low = float(low)
     pure_bright = _pure(np.abs(blocks - lamp) < FIELD.pure_share * (lamp - step_low))
-    if pure_bright.mean() < 0.05:
+    if pure_bright.mean() < FIELD.least_pure:
         raise NoBacklight("too little of the tray's light is seen: is the frame inverted, or covered?")
     ratio = np.where(pure_bright, blocks / lamp, 0).astype(np.float32)
     bright = lamp * _near(ratio, pure_bright, FIELD.near_blocks)
@@ -162,9 +168,9 @@ def _broad_shape(blocks: Field) -> Field:
     # A spoon is narrower than a quarter of the frame: the brightest block in such a neighbourhood is the lamp.
     reach = max(3, min(rows, columns) // (4 * every))
     calm = np.ascontiguousarray(cv2.medianBlur(blocks, 3)[grid])
-    keep = values > 0.7 * np.asarray(cv2.dilate(calm, np.ones((reach, reach), np.uint8))).ravel()
+    keep = values > FIELD.near_brightest * np.asarray(cv2.dilate(calm, np.ones((reach, reach), np.uint8))).ravel()
     factors = np.zeros(in_y.shape[1] * in_x.shape[1])
-    for tolerance in (0.2, 0.1, 0.05, 0.05):
+    for tolerance in FIELD.shape_within:
         if keep.sum() < 10 * len(wanted):
             raise NoBacklight("the backlight is too uneven, or too little of it is seen, to find its level")
         used = basis[keep]

@@ -47,6 +47,8 @@ class BumpSettings:
     fit_reach: float = 3.5
     # ... and so many steps settle it.
     fit_steps: int = 7
+    # A bell between two lengths answers either with less: from this share of the floor's answer on it is fitted.
+    answer_share: float = 0.7
 
 
 BUMPS = BumpSettings()
@@ -94,7 +96,7 @@ def find_bumps(form: Array, profile: Profile, nominal: Nominal, restless_mm: Arr
     floor = np.maximum(np.where(long, BUMPS.long_floor_mm, BUMPS.short_floor_mm)[:, None], restless_mm)
     # A bell as long as the template answers with this share of its height.
     answer = 1 / np.sqrt(2) - 1 / np.sqrt(1 + BUMPS.around**2)
-    bar = np.maximum(BUMPS.significant * spread * noise, 0.7 * answer * floor)
+    bar = np.maximum(BUMPS.significant * spread * noise, BUMPS.answer_share * answer * floor)
     allowed = np.broadcast_to(profile.seen, bar.shape).copy()
     found: list[Bump] = []
     while len(found) < BUMPS.most:

@@ -49,6 +49,9 @@ class EdgeSettings:
     spoilt_points: int = 3
     # ... and is looked for so far outside (px).
     beside_px: float = 2.0
+    # Rough contours are smoothed by this (standard deviation, vertices) before normals are taken from them: they run in
+    # whole pixels.
+    rough_sigma: float = 1.5
 
 
 EDGES = EdgeSettings()
@@ -82,7 +85,7 @@ def trace_edge(pixels: NDArray[np.generic], light: Backlight, rough: Array) -> O
     low = np.maximum(low, 0)
     high = np.ceil(rough.max(axis=0)).astype(int) + 13
     crop = pixels[low[1] : high[1], low[0] : high[0]].astype(np.float32)
-    chain = resample(smooth(rough, 1.5), EDGES.first_step_px)
+    chain = resample(smooth(rough, EDGES.rough_sigma), EDGES.first_step_px)
     normals = _outward(chain)
     bright, dark = light.at(chain)
     search_px = np.arange(-EDGES.search_px, EDGES.search_px + 1e-9, 1.0)
@@ -137,7 +140,7 @@ def profile_offsets() -> Array:
 
 def _outward(chain: Array) -> Array:
     """Normals out of the metal. With y down a counter-clockwise walk as seen has the outside on its other side."""
-    return -right_normals(tangents(smooth(chain, 1.5)))
+    return -right_normals(tangents(smooth(chain, EDGES.rough_sigma)))
 
 
 def _profiles(crop: NDArray[np.float32], points: Array, normals: Array, at: Array) -> NDArray[np.float32]:

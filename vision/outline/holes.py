@@ -21,6 +21,10 @@ class HoleSettings:
     dense_mm: float = 0.005
     # ... a punched rim settles in three steps, points far from any circle in fifteen; so many at most.
     most_steps: int = 30
+    # Points that a rim must have to be one: its fit has three unknowns.
+    least_points: int = 8
+    # Its curvature is taken over this stretch (mm), as the outline's is.
+    soft_mm: float = 0.15
 
 
 HOLES = HoleSettings()
@@ -54,7 +58,7 @@ def measure_holes(
         return MISSING, MISSING
     offsets, errors = [], []
     for hole, rim in zip(part.holes, drawn_rims(rims, to_drawing, part), strict=True):
-        if rim is None or len(rim.points_mm) < 8:
+        if rim is None or len(rim.points_mm) < HOLES.least_points:
             return MISSING, MISSING
         shift, grown, noise = _fit(to_drawing.apply(rim.points_mm), hole, rim.blur_mm)
         systematic = station.outline_mm
@@ -75,7 +79,7 @@ def _fit(points: Array, hole: Array, blur_mm: float) -> tuple[Array, float, floa
     drawn = resample(hole, HOLES.dense_mm)
     step = arc_lengths(drawn)[-1] / len(drawn)
     normals, tree = right_normals(tangents(drawn, 3)), cKDTree(drawn)
-    lift = 0.5 * blur_mm**2 * curvature(drawn, max(2.0, 0.15 / step))
+    lift = 0.5 * blur_mm**2 * curvature(drawn, max(2.0, HOLES.soft_mm / step))
     shift, grown, residual = np.zeros(2), 0.0, np.zeros(len(points))
     matrix = np.eye(3)
     for _ in range(HOLES.most_steps):

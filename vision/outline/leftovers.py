@@ -31,6 +31,13 @@ class LeftoverSettings:
     wide_sds: float = 3.5
     # ... and is no metal where that is below this share of the light.
     metal_dark: float = 0.85
+    # Light is looked for inside the outline and darkness outside it, to this far beyond it (px): an edge is known to
+    # less.
+    beyond_px: float = 0.5
+    # A thing hides the outline where it comes so near (px): the blur of both then runs together.
+    hides_px: float = 3.0
+    # A stray reaches to where it is at least this share as dark as at its darkest: half, as edges are told.
+    reach_dark: float = 0.5
 
 
 LEFTOVERS = LeftoverSettings()
@@ -57,12 +64,12 @@ class Leftovers:
 
     def openings(self) -> list[Opening]:
         """All light inside the outline that nothing explains."""
-        bright = (self.left > self.allowed) & ~self.bright_rim & (self.distance < 0.5)
+        bright = (self.left > self.allowed) & ~self.bright_rim & (self.distance < LEFTOVERS.beyond_px)
         return [opening for part in _parts(bright) if (opening := self.opening(part)) is not None]
 
     def strays(self, shape: Shape, seen: Mask) -> list[Stray]:
         """All that takes light at the rim; `seen` (n,): where the outline shows."""
-        dark = (self.left < -self.allowed) & (self.distance > -0.5)
+        dark = (self.left < -self.allowed) & (self.distance > -LEFTOVERS.beyond_px)
         return [stray for part in _parts(dark) if (stray := self.stray(part, shape, seen)) is not None]
 
     def opening(self, part: Mask) -> Opening | None:
@@ -91,7 +98,7 @@ class Leftovers:
         nearest_px, farthest_px = float(self.distance[part].min()), float(self.distance[part].max())
         if nearest_px > GLANCE.at_rim_mm / scale or farthest_px < LEFTOVERS.within_px:
             return None
-        hidden = np.unique(self.nearest[part & (self.distance < 3.0)])
+        hidden = np.unique(self.nearest[part & (self.distance < LEFTOVERS.hides_px)])
         extent = float((~seen[hidden]).sum() * nominal.step_mm)
         dark = np.where(part, -self.left, 0.0)
         area = float(dark.sum()) * scale**2
@@ -100,7 +107,7 @@ class Leftovers:
         joins = not lint and self._joins(part, shape)
         if not joins and extent == 0.0:
             return None
-        reach = float(self.distance[part & (dark > 0.5 * dark.max())].max()) * scale
+        reach = float(self.distance[part & (dark > LEFTOVERS.reach_dark * dark.max())].max()) * scale
         at = np.unravel_index(int(np.where(part, self.distance, np.inf).argmin()), part.shape)
         px, mm = self.px[at], self.mm[at]
         return Stray(

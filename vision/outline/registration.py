@@ -33,6 +33,8 @@ class RegistrationSettings:
     # Neighbouring edge points share pixels; a sum of n of them varies this many times more than if they were
     # independent (measured on rendered edges at 1 px spacing: 1.5 to 1.7, see the methods page).
     edge_correlation: float = 1.7
+    # Points that a fit must have: it has four unknowns.
+    least_points: int = 8
 
 
 REGISTRATION = RegistrationSettings()
@@ -94,7 +96,7 @@ def fit_rigid(points: Array, start: Motion | Fit, target: Target) -> Fit | None:
         moved = motion.apply(points)
         _, off, nearest = nominal.project(moved)
         use = np.flatnonzero(target.use[nearest] & (np.abs(off) < target.reach_mm))
-        if len(use) < 8:
+        if len(use) < REGISTRATION.least_points:
             return None
         off, (nx, ny) = off[use], nominal.table[2:4, nearest[use]]
         lever = moved[use] - pivot

@@ -8,7 +8,7 @@ from vision.geometry import centroid
 from vision.outline.band import RimBand, see_band
 from vision.outline.edges import blur_px, far_blur_px, trace_edge
 from vision.outline.found import Found, Told
-from vision.outline.holes import Rim
+from vision.outline.holes import HOLES, Rim
 from vision.outline.nominal import Nominal
 from vision.outline.piece import Edge
 from vision.outline.placement import Placement, find_placement, thin
@@ -77,7 +77,7 @@ def rims_of(region: Region, scene: BacklitScene, band: RimBand | None) -> list[R
     unsure = 0.0 if band is None else band.reach_mm
     for hole in region.holes:
         outline = trace_edge(scene.back.pixels, scene.light, hole)
-        if outline.valid.sum() > 8:
+        if outline.valid.sum() > HOLES.least_points:
             points = scene.camera.to_tray(outline.points_px)[outline.valid]
             rims.append(Rim(points, blur_px(outline.profile) * scene.mm_per_px, unsure))
     return rims

@@ -50,6 +50,14 @@ class TouchingSettings:
     own_mm: float = 0.8
     # ... and a piece needs this share of its outline seen.
     least_coverage: float = 0.5
+    # A contour's point faces an outline's way where the cosine between both normals is at least this ...
+    facing: float = 0.8
+    # ... or this while a hypothesis is refined and not yet settled ...
+    refine_facing: float = 0.7
+    # ... on so many points of contour at least.
+    refine_points: int = 20
+    # Contour left over that is shorter than this share of what a piece needs holds no other.
+    left_share: float = 0.8
 
 
 TOUCHING = TouchingSettings()
@@ -102,7 +110,8 @@ def separate_touching(outer: Array, holes: list[Array], nominal: Nominal) -> tup
     raster, samples = _raster(outer, holes), _samples(nominal)
     left = np.ones(len(contour), bool)
     found: list[SeparatedPiece] = []
-    while left.sum() * TOUCHING.contour_step_mm > TOUCHING.least_coverage * 0.8 * len(nominal.points) * nominal.step_mm:
+    least_mm = TOUCHING.least_coverage * TOUCHING.left_share * len(nominal.points) * nominal.step_mm
+    while left.sum() * TOUCHING.contour_step_mm > least_mm:
         starts = _hypotheses(contour[left], normals[left], nominal, raster, samples)
         best: SeparatedPiece | None = None
         for start in starts:
@@ -119,7 +128,7 @@ def separate_touching(outer: Array, holes: list[Array], nominal: Nominal) -> tup
 def belongs(points: Array, normals: Array, motion: Motion, nominal: Nominal) -> NDArray[np.bool_]:
     """Which points (tray mm, with outward normals) lie on a placed nominal, facing its way."""
     _, off, nearest = nominal.project(motion.apply(points))
-    facing = (motion.turn(normals) * nominal.normals[nearest]).sum(axis=1) > 0.8
+    facing = (motion.turn(normals) * nominal.normals[nearest]).sum(axis=1) > TOUCHING.facing
     return np.asarray((np.abs(off) < TOUCHING.own_mm) & facing)
 
 
@@ -189,9 +198,9 @@ def _refine(contour: Array, normals: Array, start: Motion, nominal: Nominal) -> 
     everywhere = np.ones(len(nominal.points), bool)
     for band in TOUCHING.bands_mm:
         _, off, nearest = nominal.project(motion.apply(contour))
-        facing = (motion.turn(normals) * nominal.normals[nearest]).sum(axis=1) > 0.7
+        facing = (motion.turn(normals) * nominal.normals[nearest]).sum(axis=1) > TOUCHING.refine_facing
         near = facing & (np.abs(off) < band)
-        if near.sum() < 20:
+        if near.sum() < TOUCHING.refine_points:
             return None
         fit = fit_rigid(thin(contour[near], 400), motion, Target(nominal, everywhere, band))
         if fit is None:
