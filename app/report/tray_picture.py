@@ -82,7 +82,7 @@ def draw_tray(inspected: Inspected) -> Colour:
     for finding in inspected.result.tray_findings:
         _draw_tray_finding(canvas, finding)
     for measured, judged in inspected.pieces():
-        _draw_label(canvas, measured, judged, (room_mm, radius_mm))
+        _draw_label(canvas, measured, judged, room_mm, radius_mm)
     _draw_scale_bar(canvas, inspected.station)
     return canvas.image
 
@@ -113,13 +113,13 @@ def _draw_ring(canvas: Canvas, center_px: Pair, radius: int, solid: bool) -> Non
                 canvas.line(ring[k : k + 3], colour, width)
 
 
-def _draw_label(canvas: Canvas, measured: MeasuredPiece, judged: JudgedPiece, room: tuple[Pair, float]) -> None:
+def _draw_label(canvas: Canvas, measured: MeasuredPiece, judged: JudgedPiece, room_mm: Pair, radius_mm: float) -> None:
     """Number, sign and word where the piece has most room; beside its centre where its outline is not known."""
     mark = SIGNS[judged.verdict]
     if measured.profile is not None:
         to_frame = drawing_to_frame(measured.profile)
-        center = canvas.to_px(to_frame[:, :2] @ np.asarray(room[0]) + to_frame[:, 2])
-        radius = room[1] * float(np.sqrt(abs(np.linalg.det(to_frame[:, :2])))) * canvas.scale
+        center = canvas.to_px(to_frame[:, :2] @ np.asarray(room_mm) + to_frame[:, 2])
+        radius = radius_mm * float(np.sqrt(abs(np.linalg.det(to_frame[:, :2])))) * canvas.scale
     elif measured.pose is not None:
         center, radius = canvas.to_px(np.asarray(measured.pose.center_px)), 60.0
     else:

@@ -58,21 +58,27 @@ def main() -> int:
     asked = parser.parse_args()
     with tempfile.TemporaryDirectory() as scratch:
         if asked.own:
-            render_own(asked.before, Path(scratch) / "own", asked.only)
+            render_own(asked.before.resolve(), Path(scratch) / "own", asked.only)
         folders = [asked.trays, Path(scratch) / "own"]
         trays = [shot.parent for folder in folders for shot in sorted(folder.rglob("shot.json"))]
         trays = [tray for tray in trays if asked.only in tray.as_posix()]
         with ThreadPoolExecutor(asked.jobs) as side_by_side:
             both = (asked.before.resolve(), asked.after.resolve())
-            rows = list(side_by_side.map(lambda tray: compare(tray, both), trays))
-    for row in rows:
-        told = "; ".join(row.other[:6]) or ("the same" if row.numbers == 0 else f"most at {row.where}")
-        before, after = row.seconds
-        print(f"{row.tray.name:20s} {row.lengths_mm:9.1e} mm {row.numbers:9.1e} {before:6.1f} {after:6.1f} s  {told}")
+            rows = []
+            for row in side_by_side.map(lambda tray: compare(tray, both), trays):
+                rows.append(row)
+                print(in_words(row), flush=True)
     ratio = sum(row.seconds[1] for row in rows) / max(sum(row.seconds[0] for row in rows), 1e-9)
     differ = [row for row in rows if row.other or row.lengths_mm > asked.within]
     print(f"{len(rows)} trays, {len(differ)} differ; processor time after over before {ratio:.2f}")
     return 1 if differ or not rows else 0
+
+
+def in_words(row: Compared) -> str:
+    """One tray on a line."""
+    told = "; ".join(row.other[:6]) or ("the same" if row.numbers == 0 else f"most at {row.where}")
+    before, after = row.seconds
+    return f"{row.tray.name:20s} {row.lengths_mm:9.1e} mm {row.numbers:9.1e} {before:6.1f} {after:6.1f} s  {told}"
 
 
 def render_own(checkout: Path, into: Path, only: str) -> None:
