@@ -114,7 +114,7 @@ def compare(tray: Path, checkouts: tuple[Path, Path]) -> Compared:
 
 def run(checkout: Path, call: list[str]) -> float:
     """Run a command of a checkout; its processor time in seconds."""
-    environment = os.environ | {"PYTHONPATH": str(checkout)}
+    environment = os.environ | {"PYTHONPATH": os.pathsep.join((str(checkout), os.environ.get("PYTHONPATH", "")))}
     done = subprocess.run(
         [sys.executable, "-c", TIMED, *call], cwd=checkout, env=environment, capture_output=True, text=True
     )
