@@ -194,7 +194,7 @@ def _check(path: Path, tree: Any, line: str = "") -> None:
                 continue
             for name, one in value.items():
                 if fault := _of_text(name):
-                    raise Unusable(path, f"{line} {key}".strip(), f"a key {fault} expected", name)
+                    raise Unusable(path, f"{line} {key}".strip(), f"in a key {fault} expected", name)
                 waiting.append((one, f"{key}.{name}" if key else name, depth + 1))
             continue
         fault = _of_text(value) if isinstance(value, str) else _of_number(value)
