@@ -9,6 +9,7 @@ from .anova import (
 from .breaks import regrinds as regrinds
 from .capability import Capability as Capability, capability as capability
 from .charts import (
+    RANGE_MEAN as RANGE_MEAN,
     Chart as Chart,
     Cusum as Cusum,
     Process as Process,
@@ -16,7 +17,6 @@ from .charts import (
     ewma as ewma,
     individuals as individuals,
     moving_ranges as moving_ranges,
-    range_mean as range_mean,
     rate_chart as rate_chart,
     share_chart as share_chart,
 )

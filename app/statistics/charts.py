@@ -4,12 +4,11 @@ A point on a limit is not outside (NIST/SEMATECH e-Handbook, 6.3.3.1: the third 
 """
 
 from dataclasses import dataclass
-from functools import cache
-from math import exp, lgamma, sqrt
+from math import pi, sqrt
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy import integrate, stats
+from scipy import stats
 
 Array = NDArray[np.float64]
 
@@ -36,48 +35,15 @@ class Chart:
         return found
 
 
+RANGE_MEAN = sqrt(4.0 / pi)
+"""d2 of two: mean range of two standard normal values (Tippett 1925, Biometrika 17:364)."""
+RANGE_DEVIATION = sqrt(2.0 - 4.0 / pi)
+"""d3 of two: its standard deviation."""
+
+
 def _flat(points: Array, center: float, lower: float, upper: float) -> Chart:
     ones = np.ones(len(points))
     return Chart(points, center * ones, lower * ones, upper * ones)
-
-
-@cache
-def range_mean(size: int) -> float:
-    """d2: mean range of `size` standard normal values, by integration (Tippett 1925, Biometrika 17:364)."""
-    value, _ = integrate.quad(lambda x: 1 - stats.norm.cdf(x) ** size - stats.norm.sf(x) ** size, -12, 12, epsabs=1e-10)
-    return float(value)
-
-
-@cache
-def range_deviation(size: int) -> float:
-    """d3: standard deviation of the range of `size` standard normal values.
-
-    From its second moment, the double integral over x < y of 2 (1 - F(y)^n - (1 - F(x))^n + (F(y) - F(x))^n)
-    (Tippett 1925).
-    """
-    square, _ = integrate.dblquad(
-        lambda x, y: (
-            2
-            * (
-                1
-                - stats.norm.cdf(y) ** size
-                - stats.norm.sf(x) ** size
-                + (stats.norm.cdf(y) - stats.norm.cdf(x)) ** size
-            )
-        ),
-        -8,
-        8,
-        -8,
-        lambda y: y,
-        epsabs=1e-7,
-        epsrel=1e-7,
-    )
-    return sqrt(float(square) - range_mean(size) ** 2)
-
-
-def deviation_mean(size: int) -> float:
-    """c4: mean of the standard deviation of `size` standard normal values."""
-    return sqrt(2 / (size - 1)) * exp(lgamma(size / 2) - lgamma((size - 1) / 2))
 
 
 def individuals(values: Array, width: float = SIGMAS) -> Chart:
@@ -85,7 +51,7 @@ def individuals(values: Array, width: float = SIGMAS) -> Chart:
 
     `width`: of the limits, in standard deviations.
     """
-    spread = float(np.abs(np.diff(values)).mean()) / range_mean(2)
+    spread = float(np.abs(np.diff(values)).mean()) / RANGE_MEAN
     center = float(values.mean())
     return _flat(values, center, center - width * spread, center + width * spread)
 
@@ -94,16 +60,8 @@ def moving_ranges(values: Array) -> Chart:
     """Moving ranges of two of single values; the lower limit is 0."""
     ranges = np.abs(np.diff(values))
     center = float(ranges.mean())
-    upper = center * (1 + SIGMAS * range_deviation(2) / range_mean(2))
+    upper = center * (1 + SIGMAS * RANGE_DEVIATION / RANGE_MEAN)
     return _flat(ranges, center, 0.0, upper)
-
-
-def subgroup_means(values: Array) -> Chart:
-    """Means of `values` (groups, size) against their grand mean, spread from the mean range (ISO 7870-2)."""
-    size = values.shape[1]
-    spread = float(np.ptp(values, axis=1).mean()) / range_mean(size) / sqrt(size)
-    center = float(values.mean())
-    return _flat(values.mean(axis=1), center, center - SIGMAS * spread, center + SIGMAS * spread)
 
 
 @dataclass(frozen=True, slots=True)
@@ -172,19 +130,6 @@ def share_chart(bad: Array, sizes: Array, alarm: float = ALARM) -> Chart:
     return _by_probability(bad, sizes, within.ppf(tail), within.isf(tail))
 
 
-def bad_chart(bad: Array, size: int) -> Chart:
-    """np chart: numbers of bad pieces in samples of one size (ISO 7870-2)."""
-    center = float(bad.mean())
-    reach = np.full(len(bad), SIGMAS * sqrt(center * (1 - center / size)))
-    return _counted(bad, center, reach, np.full(len(bad), float(size)))
-
-
-def count_chart(counts: Array) -> Chart:
-    """c chart: findings in samples of one size (ISO 7870-2; NIST e-Handbook 6.3.3.1)."""
-    center = float(counts.mean())
-    return _counted(counts, center, np.full(len(counts), SIGMAS * sqrt(center)), np.full(len(counts), np.inf))
-
-
 def rate_chart(counts: Array, sizes: Array, alarm: float = ALARM) -> Chart:
     """u chart with limits by probability: findings a unit in samples of given sizes (ISO 7870-2).
 
@@ -199,10 +144,3 @@ def rate_chart(counts: Array, sizes: Array, alarm: float = ALARM) -> Chart:
 def _by_probability(counts: Array, sizes: Array, least: Array, most: Array) -> Chart:
     center = np.full(len(counts), float(counts.sum() / sizes.sum()))
     return Chart(counts / sizes, center, np.maximum(least, 0.0) / sizes, np.maximum(most, 0.0) / sizes)
-
-
-def _counted(points: Array, center: float, reach: Array, most: Array) -> Chart:
-    """Limits about a centre, no lower than 0 and no higher than what can be."""
-    return Chart(
-        points, np.full(len(points), center), np.maximum(center - reach, 0.0), np.minimum(center + reach, most)
-    )

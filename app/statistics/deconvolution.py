@@ -4,7 +4,6 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.special import ndtr
 
 Array = NDArray[np.float64]
 
@@ -40,12 +39,6 @@ class TrueValues:
         kept = np.clip(edges, low, high)
         return np.asarray(np.diff(kept) / self.step)
 
-    def risks(self, u: float, tolerance: tuple[float, float], acceptance: tuple[float, float]) -> tuple[float, float]:
-        """Global consumer's and producer's risk of accepting between two values (JCGM 106:2012, 9.4)."""
-        accepted = ndtr((acceptance[1] - self.at) / u) - ndtr((acceptance[0] - self.at) / u)
-        good = self._between(*tolerance)
-        return float((self.weight * (1 - good)) @ accepted), float((self.weight * good) @ (1 - accepted))
-
 
 def _likelihood(value: Array, u: Array, at: Array, step: float) -> Array:
     """Density (n, points) of each measured value for each true one; no sharper than the steps."""
@@ -77,12 +70,4 @@ def true_values(value: Array, u: Array) -> TrueValues | None:
     for _ in range(ROUNDS):
         mixed = np.maximum(likely @ weight, 1e-300)
         weight = weight * (likely.T @ (1.0 / mixed)) / len(value)
-    return TrueValues(at, weight / weight.sum(), step)
-
-
-def normal_values(mean: float, deviation: float) -> TrueValues:
-    """A normal distribution of true values, for where it is known beforehand."""
-    at = mean + deviation * np.linspace(-8.0, 8.0, 4001)
-    step = float(at[1] - at[0])
-    weight = np.exp(-0.5 * ((at - mean) / deviation) ** 2)
     return TrueValues(at, weight / weight.sum(), step)

@@ -1,10 +1,10 @@
 """Intervals for proportions and their differences, and how many pieces an interval needs."""
 
+from bisect import bisect_left
 from dataclasses import dataclass
 from math import sqrt
 from typing import Literal
 
-import numpy as np
 from scipy import stats
 
 CONFIDENCE = 0.95
@@ -57,16 +57,6 @@ def _interval(count: int, total: int, confidence: float, method: Literal["wilson
     return Estimate(count / total, (0.0 if count == 0 else float(low), 1.0 if count == total else float(high)))
 
 
-def exact_upper_bound(count: int, total: int, confidence: float = CONFIDENCE) -> float:
-    """One-sided exact upper bound of a proportion; 1 where nothing was tried.
-
-    Source: Clopper and Pearson 1934, Biometrika 26:404.
-    """
-    if count >= total:
-        return 1.0
-    return float(stats.beta.ppf(confidence, count + 1, total - count))
-
-
 def predicted_count(count: int, total: int, more: int, confidence: float = CONFIDENCE) -> tuple[int, int]:
     """Limits of how many of `more` further pieces are bad, after `count` of `total` were.
 
@@ -75,25 +65,13 @@ def predicted_count(count: int, total: int, more: int, confidence: float = CONFI
     Source: Thatcher 1964, J. R. Stat. Soc. B 26:176 (from memory).
     """
     tail = (1 - confidence) / 2
-    further = np.arange(more + 1)
-    # P(count or fewer of the bad ones lie in the first part), and count or more.
-    few = stats.hypergeom.cdf(count, total + more, count + further, total)
-    many = stats.hypergeom.sf(count - 1, total + more, count + further, total)
-    return int(further[many > tail].min()), int(further[few > tail].max())
-
-
-def difference_independent(first: tuple[int, int], second: tuple[int, int], confidence: float = CONFIDENCE) -> Estimate:
-    """Difference of two proportions of different pieces, each given as (count, total).
-
-    Source: Newcombe 1998, Stat. Med. 17:873, method 10 (square-and-add of two Wilson intervals).
-    """
-    one, two = wilson(*first, confidence), wilson(*second, confidence)
-    if one.value is None or two.value is None or one.ci is None or two.ci is None:
-        return UNDEFINED
-    difference = one.value - two.value
-    low = difference - sqrt((one.value - one.ci[0]) ** 2 + (two.ci[1] - two.value) ** 2)
-    high = difference + sqrt((one.ci[1] - one.value) ** 2 + (two.value - two.ci[0]) ** 2)
-    return Estimate(difference, (low, high))
+    both = total + more
+    # P(count or fewer of the bad ones lie in the first part) falls with the further ones, count or more rises.
+    least = bisect_left(range(more), True, key=lambda k: stats.hypergeom.sf(count - 1, both, count + k, total) > tail)
+    most = bisect_left(
+        range(1, more + 1), True, key=lambda k: stats.hypergeom.cdf(count, both, count + k, total) <= tail
+    )
+    return least, most
 
 
 @dataclass(frozen=True, slots=True)

@@ -31,6 +31,8 @@ SLOPE_RANGE = 1e3
 FURTHEST = 1000.0
 """A size found nine times in ten that lies this many times beyond the largest tried is none."""
 LARGEST_LOG = 700.0
+FEWEST_PIECES = 3
+SIGMA_BELOW = float(stats.norm.cdf(-1.0))
 SEED = 1
 """Of the cluster bootstrap, so that a study says the same each time."""
 
@@ -192,7 +194,9 @@ def detectability(
     wald = wald_bound(fit, 0.9, confidence)
     profile = _profile_bound(x, hits, trials, fit, 0.9, confidence)
     draws = () if cluster is None else tuple(cluster_draws(data, cluster, curve, np.random.default_rng(SEED)))
-    sure = _stated(draws, profile if curve.ceiling == 1.0 else None, confidence)
+    sure = profile if curve.ceiling == 1.0 else None
+    if cluster is not None:
+        sure = _of_clusters(draws, len(np.unique(cluster)), (a90, profile), confidence)
     if sure is not None and not excludes_ceiling(
         data, start, 0.9, max(curve.log_likelihood, free.log_likelihood), confidence
     ):
@@ -212,15 +216,23 @@ def detectability(
     )
 
 
-def _stated(draws: tuple[CeilingFit, ...], profile: float | None, confidence: float) -> float | None:
-    """The bound of a90 that is stated: of the clusters where they were given, and no less than the profile's."""
-    if not draws:
-        return profile
+def _of_clusters(
+    draws: tuple[CeilingFit, ...], pieces: int, found: tuple[float | None, float | None], confidence: float
+) -> float | None:
+    """The bound of a90 where pieces are told: the largest of three, each of which alone is too low somewhere.
+
+    The draws' quantile; their spread by Student's distribution of as many pieces, since a bootstrap of few clusters is
+    too narrow (Cameron, Gelbach and Miller 2008, Rev. Econ. Stat. 90:414, from memory); the profile's of a curve
+    without a ceiling.
+    `found`: the curve's a90, and that bound.
+    """
+    a90, profile = found
     places = [inf if (place := one.place(0.9)) is None else place for one in draws]
-    bound = float(np.quantile(places, confidence, method="higher"))
-    if not isfinite(bound):
+    low, high, bound = np.quantile(places, [SIGMA_BELOW, 1 - SIGMA_BELOW, confidence], method="higher").tolist()
+    if a90 is None or profile is None or not isfinite(bound) or pieces < FEWEST_PIECES:
         return None
-    return bound if profile is None else max(bound, profile)
+    wide = float(stats.t.ppf(confidence, max(pieces - 2, 1))) * 0.5 * (high - low) * sqrt(pieces / (pieces - 1))
+    return max(bound, a90 + wide, profile)
 
 
 def _back(x: float | None, log_size: bool) -> float | None:

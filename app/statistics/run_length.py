@@ -12,11 +12,6 @@ STATES = 201
 """States of the chain; odd, so that one stands in the middle. Good to four digits against published run lengths."""
 
 
-def shewhart_run_length(shift: float, width: float = 3.0) -> float:
-    """Average run length of single values with limits `width` from the centre."""
-    return float(1 / (stats.norm.sf(width - shift) + stats.norm.cdf(-width - shift)))
-
-
 def ewma_run_length(shift: float, weight: float, width: float) -> float:
     """Average run length of an exponentially weighted moving average with its final limits, started at the target."""
     edge = width * np.sqrt(weight / (2 - weight))

@@ -148,8 +148,3 @@ def acceptance(plan: Plan, bad_share: float | NDArray[np.float64], lot_size: int
 def quality_at(plan: Plan, probability: float) -> float:
     """The share of bad pieces at which lots are accepted with this probability (binomial)."""
     return float(optimize.brentq(lambda share: float(acceptance(plan, share)) - probability, 0.0, 1.0, xtol=1e-12))
-
-
-def average_outgoing(plan: Plan, bad_share: float, lot_size: int) -> float:
-    """Average outgoing quality where rejected lots are sorted whole and bad pieces in samples replaced."""
-    return bad_share * float(acceptance(plan, bad_share)) * (lot_size - plan.size) / lot_size

@@ -11,6 +11,7 @@ from scipy.stats import norm
 
 from app.statistics import (
     EDGE_KINDS,
+    RANGE_MEAN,
     Array,
     Chart,
     Cusum,
@@ -24,7 +25,6 @@ from app.statistics import (
     ewma_run_length,
     individuals,
     moving_ranges,
-    range_mean,
     rate_chart,
     same_place,
     share_chart,
@@ -120,7 +120,7 @@ def _charts(wear: DieWear, marks: Sequence[Mark]) -> DieCharts | None:
     # From moving ranges, as for single trays: the median deviation of few trays is often too small, so that clean dies
     # alarm. Two numbers of the line were fitted to the same trays.
     ranges = float(moving_ranges(off).center[0]) * sqrt(len(off) / (len(off) - 2))
-    deviation = max(ranges / range_mean(2), 1e-6)
+    deviation = max(ranges / RANGE_MEAN, 1e-6)
     on_tray: dict[str, list[int]] = {}
     for mark in marks:
         if mark.kind in EDGE_KINDS:

@@ -4,50 +4,43 @@ import numpy as np
 import pytest
 
 from app.statistics.charts import (
+    RANGE_DEVIATION,
+    RANGE_MEAN,
+    Chart,
     Process,
-    bad_chart,
-    count_chart,
     cusum,
-    deviation_mean,
     ewma,
     individuals,
     moving_ranges,
-    range_deviation,
-    range_mean,
     rate_chart,
     share_chart,
-    subgroup_means,
 )
-from app.statistics.run_length import cusum_run_length, ewma_run_length, shewhart_run_length
+from app.statistics.run_length import cusum_run_length, ewma_run_length
 from tests.statistics.published import numbers, printed
 
 TEN = numbers("49.6 47.6 49.9 51.3 47.8 51.2 52.6 52.4 53.6 52.1")
 
 
-@pytest.mark.parametrize(
-    ("size", "d2", "c4"),
-    [
-        # the usual table of constants (ISO 7870-2, ASTM manual), to its printed digits
-        (2, "1.1284", "0.7979"),
-        (3, "1.6926", "0.8862"),
-        (4, "2.0588", "0.9213"),
-        (5, "2.3259", "0.9400"),
-        (6, "2.5344", "0.9515"),
-        (7, "2.7044", "0.9594"),
-        (8, "2.8472", "0.9650"),
-        (9, "2.9700", "0.9693"),
-        (10, "3.0775", "0.9727"),
-    ],
-)
-def test_constants_of_means(size: int, d2: str, c4: str) -> None:
-    assert range_mean(size) == printed(d2)
-    assert deviation_mean(size) == printed(c4)
+def test_constants_of_ranges_of_two() -> None:
+    # the usual table of constants (ISO 7870-2, ASTM manual), to its printed digits
+    assert printed("1.1284") == RANGE_MEAN
+    assert printed("0.8525") == RANGE_DEVIATION
 
 
-@pytest.mark.parametrize(("size", "d3"), [(2, "0.8525"), (3, "0.8884")])
-def test_constants_of_spread(size: int, d3: str) -> None:
-    # the same table
-    assert range_deviation(size) == printed(d3)
+def test_a_point_on_its_limit_is_not_outside() -> None:
+    # e-Handbook 6.3.3.1, 25 wafers: mean 16, limits 4 and 28; the 24th lies outside, the 3rd on the limit
+    counts = numbers("16 14 28 16 12 20 10 12 10 17 19 17 14 16 15 13 14 16 11 20 11 19 16 31 13")
+    ones = np.ones(25)
+    chart = Chart(counts, 16.0 * ones, (16.0 - 3.0 * np.sqrt(16.0)) * ones, (16.0 + 3.0 * np.sqrt(16.0)) * ones)
+    assert (np.flatnonzero(chart.outside) + 1).tolist() == [24]
+
+
+def test_rate_chart_of_iso_7870() -> None:
+    units = rate_chart(numbers("4 5 3 6 2 1 5 6 2 4 7 5 2 3"), np.full(14, 15.0))
+    assert units.center[0] == printed("0.26")
+    # three deviations of the standard lie at .66, which 10 of 15 units exceed with 0.0014: by probability 11 are kept
+    assert units.upper[0] == pytest.approx(11 / 15)
+    assert units.lower[0] == 0.0
 
 
 def test_individuals_of_the_nist_handbook() -> None:
@@ -99,13 +92,6 @@ def test_cusum_of_the_nist_handbook() -> None:
     assert int(np.flatnonzero(sums.outside)[0]) + 1 == 14
 
 
-def test_count_chart_of_the_nist_handbook_and_a_point_on_its_limit() -> None:
-    # e-Handbook 6.3.3.1: mean 16, limits 4 and 28; the 24th lies outside, the 3rd on the limit
-    chart = count_chart(numbers("16 14 28 16 12 20 10 12 10 17 19 17 14 16 15 13 14 16 11 20 11 19 16 31 13"))
-    assert (chart.center[0], chart.lower[0], chart.upper[0]) == (16.0, 4.0, 28.0)
-    assert (np.flatnonzero(chart.outside) + 1).tolist() == [24]
-
-
 def test_share_chart_of_the_nist_handbook() -> None:
     # e-Handbook 6.3.3.2: 30 wafers of 50 chips, mean .2313, limits .0524 and .4102; 15 and 23 outside
     bad = numbers("12 15 8 10 4 7 16 9 14 10 5 6 17 12 22 8 10 5 13 11 20 18 24 15 9 12 7 13 9 6")
@@ -117,40 +103,21 @@ def test_share_chart_of_the_nist_handbook() -> None:
     assert (np.flatnonzero(chart.outside) + 1).tolist() == [15, 23]
 
 
-def test_number_chart_of_iso_7870() -> None:
-    # 25 samples of 4000: mean 10.76, limits 20.59 and .93
-    chart = bad_chart(numbers("8 14 10 4 13 9 7 11 15 13 5 14 12 8 15 11 9 18 6 12 6 12 8 15 14"), 4000)
-    assert chart.center[0] == printed("10.76")
-    assert chart.upper[0] == printed("20.59")
-    assert chart.lower[0] == printed("0.93")
-
-
-def test_count_and_rate_charts_of_iso_7870() -> None:
-    rolls = count_chart(numbers("7 1 2 5 0 6 2 0 4 4 6 3 3 3 1 6 3 1 5 6"))
-    assert (rolls.center[0], rolls.lower[0]) == (3.4, 0.0)
-    assert rolls.upper[0] == printed("8.9")
-    units = rate_chart(numbers("4 5 3 6 2 1 5 6 2 4 7 5 2 3"), np.full(14, 15.0))
-    assert units.center[0] == printed("0.26")
-    # three deviations of the standard lie at .66, which 10 of 15 units exceed with 0.0014: by probability 11 are kept
-    assert units.upper[0] == pytest.approx(11 / 15)
-    assert units.lower[0] == 0.0
-
-
-@pytest.mark.parametrize("mean", [0.3, 1.0, 2.0])
+@pytest.mark.parametrize("mean", [0.3, 2.0])
 def test_charts_of_rare_counts_alarm_no_more_than_they_say(mean: float) -> None:
-    """600 clean charts of 20 points, one or two events each: exact limits give 0.0027 a point at most.
+    """100 clean charts of 20 points, one or two events each: exact limits give 0.0027 a point at most.
 
-    Of 12,000 points more than 52 come by a chance below 0.1 %. Three standard deviations gave up to 0.078 a point.
+    Of 2,000 points more than 13 come by a chance of 0.1 %. Three standard deviations gave up to 0.078 a point.
     """
     rng = np.random.default_rng(71)
     sizes = np.tile([2.0, 3.0, 4.0, 6.0], 5)
     rates = shares = 0
-    for _ in range(600):
+    for _ in range(100):
         rates += int(rate_chart(rng.poisson(mean * sizes / 3.75).astype(float), sizes).outside.sum())
         bad = rng.binomial(sizes.astype(int), min(mean / 3.75, 1.0))
         shares += int(share_chart(bad.astype(float), sizes).outside.sum())
-    assert rates <= 52
-    assert shares <= 52
+    assert rates <= 13
+    assert shares <= 13
 
 
 def test_limits_by_probability_leave_out_what_is_rarer() -> None:
@@ -165,23 +132,7 @@ def test_samples_of_several_sizes_have_limits_of_their_own() -> None:
     assert (chart.upper <= 1.0).all()
 
 
-def test_means_of_subgroups() -> None:
-    values = np.random.default_rng(3).normal(10.0, 2.0, (400, 5))
-    chart = subgroup_means(values)
-    assert chart.upper[0] - chart.center[0] == pytest.approx(3 * 2 / np.sqrt(5), rel=0.05)
-
-
-@pytest.mark.parametrize(
-    ("shift", "published"), [(0.0, "370.4"), (0.5, "155.2"), (1.0, "43.9"), (2.0, "6.30"), (3.0, "2.00")]
-)
-def test_run_lengths_of_single_values(shift: float, published: str) -> None:
-    # Montgomery, Introduction to Statistical Quality Control
-    assert shewhart_run_length(shift) == printed(published)
-
-
-@pytest.mark.parametrize(
-    ("limit", "shift", "published"), [(4.0, 0.0, 167.7), (4.0, 1.0, 8.38), (5.0, 0.0, 465.4), (5.0, 1.0, 10.38)]
-)
+@pytest.mark.parametrize(("limit", "shift", "published"), [(4.0, 0.0, 167.7), (5.0, 1.0, 10.38)])
 def test_run_lengths_of_sums(limit: float, shift: float, published: float) -> None:
     # Montgomery, table of two-sided sums with k = 1/2 (168, 8.38; 465, 10.4), more digits by other chains
     assert cusum_run_length(shift, 0.5, limit) == pytest.approx(published, rel=6e-4)
@@ -189,7 +140,7 @@ def test_run_lengths_of_sums(limit: float, shift: float, published: float) -> No
 
 @pytest.mark.parametrize(
     ("weight", "width", "published"),
-    [(0.10, 2.814, "10.33"), (0.20, 2.962, "10.54"), (0.25, 2.998, "11.14"), (0.40, 3.054, "14.26")],
+    [(0.10, 2.814, "10.33"), (0.40, 3.054, "14.26")],
 )
 def test_run_lengths_of_moving_averages(weight: float, width: float, published: str) -> None:
     # Lucas and Saccucci 1990, Technometrics 32:1: about 500 without a shift, these with one of 1

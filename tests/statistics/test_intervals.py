@@ -8,9 +8,7 @@ from statsmodels.stats.tests.results.results_proportion import res_binom, res_bi
 from app.statistics.intervals import (
     PairedCounts,
     clopper_pearson,
-    difference_independent,
     difference_paired,
-    exact_upper_bound,
     misses_allowed,
     pieces_for_half_width,
     pieces_for_promise,
@@ -44,24 +42,6 @@ def test_single_proportions_of_r_package_binom(case: tuple[int, int]) -> None:
 
 
 @pytest.mark.parametrize(
-    ("first", "second", "ends"),
-    [
-        # Newcombe 1998, Stat. Med. 17:873, table II, method 10
-        ((56, 70), (48, 80), (0.0524, 0.3339)),
-        ((9, 10), (3, 10), (0.1705, 0.8090)),
-        ((6, 7), (2, 7), (0.0582, 0.8062)),
-        ((5, 56), (0, 29), (-0.0381, 0.1926)),
-        ((0, 10), (0, 20), (-0.1611, 0.2775)),
-        ((10, 10), (0, 20), (0.6791, 1.0)),
-    ],
-)
-def test_differences_of_independent_proportions_of_newcombe(
-    first: tuple[int, int], second: tuple[int, int], ends: tuple[float, float]
-) -> None:
-    assert difference_independent(first, second).ci == pytest.approx(ends, abs=5.1e-5)
-
-
-@pytest.mark.parametrize(
     ("counts", "ends"),
     [
         # Newcombe 1998, Stat. Med. 17:2635, table III, method 10; both, first only, second only, neither
@@ -92,7 +72,6 @@ def test_differences_of_paired_proportions_of_newcombe(
 def test_nothing_counted_is_undefined() -> None:
     assert wilson(0, 0).value is None
     assert clopper_pearson(0, 0).ci is None
-    assert difference_independent((0, 0), (1, 2)).value is None
     assert difference_paired(PairedCounts(0, 0, 0, 0)).value is None
 
 
@@ -101,7 +80,7 @@ def test_sizes_of_demonstrations(misses: int, pieces: int) -> None:
     # probability of detection .90 at 95 % confidence: 29 of 29, 45 of 46, 59 of 61 (MIL-HDBK-1823A's background)
     assert pieces_for_promise(0.10, 0.95, misses) == pieces
     assert misses_allowed(pieces, 0.10, 0.95) == misses
-    assert exact_upper_bound(misses, pieces, 0.95) <= 0.10 < exact_upper_bound(misses, pieces - 1, 0.95)
+    assert misses_allowed(pieces - 1, 0.10, 0.95) == (misses - 1 if misses else None)
 
 
 def test_too_few_pieces_allow_no_promise() -> None:
@@ -131,11 +110,11 @@ def test_wilson_covers_what_it_says(share: float, total: int) -> None:
 
 
 def test_paired_difference_covers_what_it_says() -> None:
-    # 2000 studies of 120 pieces, chances .80 .10 .05 .05: a true 95 % is seen with standard error 0.49 %; outside 93 to
-    # 97 % less than once in 10 000.
+    # 400 studies of 120 pieces, chances .80 .10 .05 .05: a true 95 % is seen with standard error 1.1 %; outside 91 to
+    # 99 % less than once in 1000.
     rng = np.random.default_rng(8)
     hits = 0
-    for draw in rng.multinomial(120, [0.80, 0.10, 0.05, 0.05], 2000).tolist():
+    for draw in rng.multinomial(120, [0.80, 0.10, 0.05, 0.05], 400).tolist():
         ci = difference_paired(PairedCounts(*draw)).ci
         hits += ci is not None and ci[0] <= 0.05 <= ci[1]
-    assert 0.93 <= hits / 2000 <= 0.97
+    assert 0.91 <= hits / 400 <= 0.99

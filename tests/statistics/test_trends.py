@@ -3,6 +3,7 @@
 import numpy as np
 import pytest
 from scipy.linalg import toeplitz
+from scipy.stats import norm
 from statsmodels.api import GLS, RLM, add_constant
 from statsmodels.robust import norms
 
@@ -10,7 +11,7 @@ from app.report.die_charts import trend_chart
 from app.statistics import breaks
 from app.statistics.breaks import regrinds
 from app.statistics.places import Ground, Mark
-from app.statistics.run_length import cusum_run_length, ewma_run_length, shewhart_run_length
+from app.statistics.run_length import cusum_run_length, ewma_run_length
 from app.statistics.trends import LIKENESS, fit_lines, strokes_left, trend, whitened
 from app.studies.die_study import chart_widths, study_dies, zone_bounds
 from app.studies.die_wear import put_together, study_die
@@ -254,7 +255,7 @@ def test_sums_run_as_long_as_the_report_says() -> None:
     widths = chart_widths()
     assert cusum_run_length(0.0, 0.5, widths.sums) == pytest.approx(1850.0, rel=0.01)
     assert ewma_run_length(0.0, 0.2, widths.mean) == pytest.approx(1850.0, rel=0.01)
-    assert shewhart_run_length(0.0, widths.single) == pytest.approx(1850.0)
+    assert 1 / (2 * norm.sf(widths.single)) == pytest.approx(1850.0)
 
 
 def test_a_die_is_studied_in_its_most_telling_zone() -> None:

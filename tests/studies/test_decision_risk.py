@@ -2,13 +2,15 @@
 
 import numpy as np
 import pytest
+from scipy.stats import gamma, norm
 
 from app.report.risk_charts import figure_words, risk_chart, risk_words
-from app.statistics.deconvolution import normal_values, true_values
+from app.statistics.deconvolution import true_values
 from app.studies.camera_and_people import PieceKey
 from app.studies.capability_study import study_capability
 from app.studies.columns import PieceColumns, columns_of
 from app.studies.decision_risk import study_risk
+from tests.studies.lots import columns_of_lengths
 from vision.records.inputs import Limit, Limits
 from vision.records.judged import JudgedPiece
 
@@ -27,25 +29,31 @@ def lot(values: np.ndarray, u: float) -> PieceColumns:
     )
 
 
-def test_global_risks_of_the_standards_resistors() -> None:
-    """JCGM 106:2012, 9.5: resistors of 1500 ohm, tolerance 0.2, made with 0.12, measured with 0.04 (from memory).
+def example(true: np.ndarray, u: float, limit: Limit, guard: float) -> tuple[float, float]:
+    """Consumer's and producer's risk told of a lot whose pieces are measured once.
 
-    The standard's own risks are not at hand: the integral is held against four million draws (standard error 7e-5), and
-    the share that conforms uninspected against the standard's 90.4 %.
+    `guard`: how far within the limits a piece is accepted. What lies in it the standard rejects, and we review.
     """
-    made, measured, tolerance = 0.12, 0.04, (1499.8, 1500.2)
-    consumer, producer = normal_values(1500.0, made).risks(measured, tolerance, tolerance)
-    rng = np.random.default_rng(5)
-    true = rng.normal(1500.0, made, 4_000_000)
-    seen = true + rng.normal(0.0, measured, len(true))
-    good, passed = np.abs(true - 1500.0) <= 0.2, np.abs(seen - 1500.0) <= 0.2
-    assert consumer == pytest.approx((~good & passed).mean(), abs=3e-4)
-    assert producer == pytest.approx((good & ~passed).mean(), abs=3e-4)
-    assert good.mean() == pytest.approx(0.904, abs=0.001)
-    # a guard band of 1.645 u: far fewer bad ones pass, and more good ones are lost
-    guarded = normal_values(1500.0, made).risks(measured, tolerance, (1499.8 + 1.645 * 0.04, 1500.2 - 1.645 * 0.04))
-    assert guarded[0] < 0.1 * consumer
-    assert guarded[1] > 2.0 * producer
+    seen = true + u * norm.ppf((np.random.default_rng(5).permutation(len(true)) + 0.5) / len(true))
+    limits = Limits("TS-135", 1, "draft", float(norm.cdf(guard / u)), (limit,))
+    (one,) = study_risk(columns_of_lengths(seen, u), limits)
+    return one.now.consumer, one.now.producer
+
+
+def test_global_risks_of_the_standards_bearings_and_resistors() -> None:
+    """JCGM 106:2012, 9.5 (inputs as quoted elsewhere): the risks of a whole lot of 4000, told from its measured values.
+
+    Ball bearings: at most 2 um, made as gamma(4) of mean 1, measured with 0.25: 0.8 % and 1.7 % without a guard band
+    (the first is the standard's, both recomputed). Resistors: 1500 +- 0.2 ohm, made with 0.12, measured with 0.04,
+    accepted within 0.18: 1.0 % (recomputed; the standard's as remembered: 1 %).
+    """
+    even = (np.arange(4000) + 0.5) / 4000
+    consumer, producer = example(gamma.ppf(even, 4.0, scale=0.25), 0.25, Limit("length_mm", "major", max=2.0), 0.0)
+    assert consumer == pytest.approx(0.0080, abs=0.002)
+    assert producer == pytest.approx(0.0174, abs=0.003)
+    resistors = Limit("length_mm", "major", min=1499.8, max=1500.2)
+    consumer, _ = example(1500.0 + 0.12 * norm.ppf(even), 0.04, resistors, 0.02)
+    assert consumer == pytest.approx(0.0099, abs=0.002)
 
 
 def test_measurement_uncertainty_is_taken_out() -> None:
