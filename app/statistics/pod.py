@@ -31,6 +31,8 @@ SLOPE_RANGE = 1e3
 FURTHEST = 1000.0
 """A size found nine times in ten that lies this many times beyond the largest tried is none."""
 LARGEST_LOG = 700.0
+CUT = 0.5
+"""Share of the risk at which the stated bound is cut, so that it is false in 5 % over the truths that were tried."""
 FEWEST_PIECES = 3
 SIGMA_BELOW = float(stats.norm.cdf(-1.0))
 SEED = 1
@@ -194,9 +196,11 @@ def detectability(
     wald = wald_bound(fit, 0.9, confidence)
     profile = _profile_bound(x, hits, trials, fit, 0.9, confidence)
     draws = () if cluster is None else tuple(cluster_draws(data, cluster, curve, np.random.default_rng(SEED)))
-    sure = profile if curve.ceiling == 1.0 else None
+    cut = 1.0 - CUT * (1.0 - confidence)
+    safe = _profile_bound(x, hits, trials, fit, 0.9, cut)
+    sure = safe if curve.ceiling == 1.0 else None
     if cluster is not None:
-        sure = _of_clusters(draws, len(np.unique(cluster)), (a90, profile), confidence)
+        sure = _of_clusters(draws, len(np.unique(cluster)), (a90, safe), cut)
     if sure is not None and not excludes_ceiling(
         data, start, 0.9, max(curve.log_likelihood, free.log_likelihood), confidence
     ):
@@ -232,7 +236,7 @@ def _of_clusters(
     if a90 is None or profile is None or not isfinite(bound) or pieces < FEWEST_PIECES:
         return None
     wide = float(stats.t.ppf(confidence, max(pieces - 2, 1))) * 0.5 * (high - low) * sqrt(pieces / (pieces - 1))
-    return max(bound, a90 + wide, profile)
+    return float(max(bound, a90 + wide, profile))
 
 
 def _back(x: float | None, log_size: bool) -> float | None:

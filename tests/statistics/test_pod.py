@@ -122,19 +122,19 @@ def test_hits_that_make_no_curve_are_refused(hits: list[int], said: str) -> None
         detectability(DOSE + 1, np.array(hits, dtype=np.float64), TWENTY)
 
 
-def test_a90_95_is_safe_in_95_of_100_studies() -> None:
+def test_a90_95_is_safe_in_95_of_100() -> None:
     # 240 defects of log-uniform size, truth logit = 9 + 6 ln(size): a90 = 0.3218. A bound that keeps 95 % is seen at
-    # 95 +- 2.2 % (one standard error) in 100 studies; 88 to 100 % fails by chance less than once in 300.
+    # 95 +- 2.8 % (one standard error) in 60 studies; below 85 % by chance less than once in 300.
     truth = float(np.exp((np.log(9.0) - 9.0) / 6.0))
     rng = np.random.default_rng(31)
     safe = {"wald": 0, "profile": 0}
-    for _ in range(100):
+    for _ in range(60):
         size = np.exp(rng.uniform(np.log(0.08), np.log(0.8), 240))
         hits = (rng.random(240) < 1 / (1 + np.exp(-(9 + 6 * np.log(size))))).astype(np.float64)
         found = detectability(size, hits, np.ones(240))
         safe["wald"] += found.a90_95_wald is not None and found.a90_95_wald >= truth
         safe["profile"] += found.a90_95_profile is not None and found.a90_95_profile >= truth
-    assert all(count / 100 >= 0.88 for count in safe.values()), safe
+    assert all(count / 60 >= 0.85 for count in safe.values()), safe
 
 
 def test_a_curve_that_levels_off_below_nine_in_ten_has_no_a90() -> None:
@@ -144,6 +144,20 @@ def test_a_curve_that_levels_off_below_nine_in_ten_has_no_a90() -> None:
     """
     assert simulate(Truth(ceiling=0.88), 30).stated <= 5 / 30
     assert simulate(Truth(), 20).stated >= 0.9
+
+
+def test_pieces_that_differ_widen_the_bound() -> None:
+    """6 studies of 240 marks on 20 pieces that show theirs better or worse: more than 2 of 6 false have 0.2 % at 5 %.
+
+    The full table is pod_simulation's; fewer than three pieces state nothing.
+    """
+    assert simulate(Truth(between=1.5), 6, clusters=True).false <= 2 / 6
+    rng = np.random.default_rng(2)
+    size = np.exp(rng.uniform(np.log(0.08), np.log(0.8), 240))
+    hits = (rng.random(240) < 1 / (1 + np.exp(-(9 + 6 * np.log(size))))).astype(float)
+    alone = detectability(size, hits, np.ones(240), cluster=np.arange(240) % 2)
+    assert alone.a90 is not None
+    assert alone.a90_95 is None
 
 
 def test_a_slope_near_zero_ends_in_a_sentence() -> None:
