@@ -41,9 +41,6 @@ COVERAGE_FACTOR = 2.0
 """k of the expanded uncertainty, for about 95 % (JCGM 100:2008, 6.3.3)."""
 
 
-NO_RISKS = {"limits_revision": None, "risks": None, "capability": None}
-
-
 @dataclass(frozen=True, slots=True, eq=False)
 class LotReport:
     """What the report is made of.
@@ -175,6 +172,7 @@ def lot_table(report: LotReport) -> dict[str, Any]:
         else {
             "passed_judged_blind": figures.escapes.seen,
             "bad_among_passed": figures.escapes.bad,
+            "tied_among_passed": figures.escapes.tied,
             "share": figure(figures.escapes.share),
             "escaped": figure(figures.escapes.escaped),
             "per_million": figure(figures.escapes.per_million),
@@ -183,7 +181,7 @@ def lot_table(report: LotReport) -> dict[str, Any]:
         "acceptance": None if not report.series else _acceptance_table(report.series[-1], report.aql),
         "over_time": None if figures.over_time is None else _over_time_table(figures.over_time),
         "measures": [_measure_table(one) for one in state.content.measures],
-        **(NO_RISKS if report.risks is None else risks_table(report.risks)),
+        **({"risks": None, "capability": None} if report.risks is None else risks_table(report.risks)),
         "to_be_judged_again": [tray.tray for tray in state.suspect],
         "filed_after_the_decision": list(state.late_trays),
         "shots": [

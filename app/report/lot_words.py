@@ -24,10 +24,11 @@ def escapes_words(found: Escapes | None) -> str:
             "camera passes."
         )
     whose = "this lot" if found.own else "other lots of this part, which this one must be like,"
+    tied = f"; on {found.tied} they are tied, which count half" if found.tied else ""
     return (
         f"Bad pieces in a million packed: about {interval_words(found.per_million)}; in this lot "
         f"{interval_words(found.escaped)}. People who did not know the camera's verdict judged {found.seen} pieces of "
-        f"{whose} that it passes and found {found.bad} bad."
+        f"{whose} that it passes and found {found.bad} bad{tied}."
     )
 
 

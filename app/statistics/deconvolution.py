@@ -30,7 +30,8 @@ class TrueValues:
         for part in np.array_split(np.arange(len(value)), max(1, len(value) // 2000)):
             likely = _likelihood(value[part], u[part], self.at, self.step)
             whole = likely @ self.weight
-            found[part] = np.where(whole > 0.0, (likely @ share) / np.maximum(whole, 1e-300), np.nan)
+            inside = np.clip((likely @ share) / np.maximum(whole, 1e-300), 0.0, 1.0)
+            found[part] = np.where(whole > 0.0, inside, np.nan)
         return found
 
     def _between(self, low: float, high: float) -> Array:

@@ -8,7 +8,8 @@ from .bias import BiasStudy as BiasStudy, Stability as Stability, study_bias as 
 from .bias_files import bias_table as bias_table
 from .bias_input import read_readings as read_readings
 from .camera_and_people import (
-    ACCEPT as ACCEPT,
+    NO_VERDICT as NO_VERDICT,
+    REJECT as REJECT,
     PieceKey as PieceKey,
     answers as answers,
     majority as majority,

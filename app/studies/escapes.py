@@ -9,8 +9,9 @@ from app.statistics import Estimate, clopper_pearson, predicted_count
 class Escapes:
     """Bad pieces among those that go to packing.
 
-    `bad` of `seen` pieces that the camera passes were not accepted by people, who did not know its verdict; `share`:
-    what share that is; `escaped`: how many of this lot's passed pieces are bad, its own number, with the interval of a
+    Of `seen` pieces that the camera passes people, who did not know its verdict, rejected `bad` and were tied on
+    `tied`, which count half, with intervals that hold whichever way they would be settled; `share`: what share that is;
+    `escaped`: how many of this lot's passed pieces are bad, its own number, with the interval of a
     prediction; `per_million` packed. `own`: whether the pieces seen are of this lot, or of the part's other lots, which
     this one must then be like. The ends of all intervals are of 95 %.
     """
@@ -21,19 +22,23 @@ class Escapes:
     escaped: Estimate
     per_million: Estimate
     own: bool
+    tied: int = 0
 
 
 @dataclass(frozen=True, slots=True)
 class PassedBlind:
-    """Pieces that the camera passes and people judged without knowing it: not accepted, and how many they were.
+    """Pieces that the camera passes and people judged without knowing it: rejected by most, tied, and how many.
 
-    `bad_own` and `seen_own` of this lot, `bad` and `seen` of all lots of the part, this one's among them.
+    `bad_own`, `seen_own` and `tied_own` of this lot, `bad`, `seen` and `tied` of all lots of the part, this one's among
+    them.
     """
 
     bad: int = 0
     seen: int = 0
     bad_own: int = 0
     seen_own: int = 0
+    tied: int = 0
+    tied_own: int = 0
 
 
 NOBODY_LOOKED = PassedBlind()
@@ -47,16 +52,21 @@ def escapes_of(passed: int, packed: int, blind: PassedBlind) -> Escapes | None:
     process.
     """
     own = blind.seen_own > 0
-    bad, seen = (blind.bad_own, blind.seen_own) if own else (blind.bad, blind.seen)
+    bad, seen, tied = blind.bad, blind.seen, blind.tied
+    if own:
+        bad, seen, tied = blind.bad_own, blind.seen_own, blind.tied_own
     if seen == 0:
         return None
-    share = clopper_pearson(bad, seen)
-    assert share.value is not None
-    found = blind.bad_own
+    least, most = clopper_pearson(bad, seen), clopper_pearson(bad + tied, seen)
+    assert least.ci is not None
+    assert most.ci is not None
+    value = (bad + tied / 2) / seen
     unseen = max(passed - blind.seen_own, 0)
-    low, high = predicted_count(bad, seen, unseen)
-    escaped = Estimate(found + share.value * unseen, (float(found + low), float(found + high)))
-    return Escapes(bad, seen, share, escaped, _times(escaped, 1e6 / max(packed, 1)), own)
+    low = blind.bad_own + predicted_count(bad, seen, unseen)[0]
+    high = blind.bad_own + blind.tied_own + predicted_count(bad + tied, seen, unseen)[1]
+    escaped = Estimate(blind.bad_own + blind.tied_own / 2 + value * unseen, (float(low), float(high)))
+    share = Estimate(value, (least.ci[0], most.ci[1]))
+    return Escapes(bad, seen, share, escaped, _times(escaped, 1e6 / max(packed, 1)), own, tied)
 
 
 def _times(share: Estimate, factor: float) -> Estimate:

@@ -10,7 +10,7 @@ from statsmodels.stats.proportion import proportion_confint
 from app.report.lot_words import yield_words
 from app.statistics.intervals import predicted_count
 from app.studies.camera_and_people import PieceKey
-from app.studies.escapes import PassedBlind
+from app.studies.escapes import PassedBlind, escapes_of
 from app.studies.lot_sampling import SampledLot, accept_series
 from app.studies.lot_summary import LotPiece, LotTray, fates_of, lot_figures
 from vision.errors import Unusable
@@ -122,6 +122,15 @@ def test_the_number_that_gets_through_is_this_lots_own_where_people_judged_it() 
     whole = lot_figures([tray("T-00")], pieces, fates, passed_blind=PassedBlind(9, 400, 3, 200)).escapes
     assert whole is not None
     assert whole.escaped.ci == (3.0, 3.0)  # all were looked at
+
+
+def test_ties_count_half_and_the_interval_holds_either_way() -> None:
+    found = escapes_of(200, 200, PassedBlind(2, 100, 2, 100, 4, 4))
+    assert found is not None
+    assert (found.bad, found.tied) == (2, 4)
+    # of the 100 not seen as many as of those seen: 2 and half of 4 in a hundred, on top of these themselves
+    assert found.escaped.value == pytest.approx(4 + 4)
+    assert found.escaped.ci == (2 + predicted_count(2, 100, 100)[0], 6 + predicted_count(6, 100, 100)[1])
 
 
 def test_limits_of_further_pieces_hold_their_number() -> None:

@@ -16,8 +16,9 @@ from app.store.people.actor import Acted
 from app.store.people.verdicts import Standing, holding, on_blind_pieces, standing
 from app.store.stations.checks import SuspectTray, suspect_trays
 from app.studies import (
-    ACCEPT,
+    NO_VERDICT,
     PACKED,
+    REJECT,
     Acceptance,
     Fate,
     LotFigures,
@@ -231,21 +232,22 @@ def lot_state(store: Store, lot: str, part: str | None = None) -> LotState:
 
 
 def bad_among_passed(store: Store, part: str, said: tuple[Standing, ...], own: Collection[int]) -> PassedBlind:
-    """Of the part's pieces that the camera passes: how many most people did not accept in blind rounds, of how many.
+    """Of the part's pieces that the camera passes: how many most people reject in blind rounds, of how many.
 
     The camera's newest verdict counts. A round draws its passed pieces at random, which makes the share hold for all of
     them; where limits were widened since, pieces flagged then are among them and make it too large rather than small.
-    `own`: ids of the lot's own pieces. A tie is not accepted.
+    `own`: ids of the lot's own pieces. Ties are counted apart.
     """
     blind = [one for one in said if one.blind is not None]
     if not blind:
         return PassedBlind()
     judged = _verdicts_of(store, part, sorted({one.piece_id for one in blind}))
     found = answers(judged, blind)
-    bad = majority(found.first) != ACCEPT
+    held = majority(found.first)
+    bad, tied = found.passed & (held == REJECT), found.passed & (held == NO_VERDICT)
     ids = {PieceKey(one.tray, one.piece): one.piece_id for one in blind}
     here = np.array([ids[key] in own for key in found.pieces], dtype=np.bool_)
-    counts = [found.passed & bad, found.passed, found.passed & bad & here, found.passed & here]
+    counts = [bad, found.passed, bad & here, found.passed & here, tied, tied & here]
     return PassedBlind(*(int(one.sum()) for one in counts))
 
 
