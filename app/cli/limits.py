@@ -155,8 +155,12 @@ def check(file: Path, works: Path | None, part_file: Path | None, station_file: 
 @click.argument("other")
 @_in_works
 @click.option("--of", "part", help="The part, where both are numbers of revisions.")
-def compare(one: str, other: str, works: Path, part: str | None) -> None:
-    """Tell what differs between ONE and OTHER: files, or numbers of revisions that the store holds."""
+@click.option("--on", "archived", type=_FILE, help="A lot archived as Parquet: judge its pieces by both.")
+def compare(one: str, other: str, works: Path, part: str | None, archived: Path | None) -> None:
+    """Tell what differs between ONE and OTHER: files, or numbers of revisions that the store holds.
+
+    With --on, what they make of an archived lot too: how many pass, and each piece that gets another verdict.
+    """
     from app.works import read_works
     from vision.decide import changes
 
@@ -170,6 +174,24 @@ def compare(one: str, other: str, works: Path, part: str | None) -> None:
         click.echo(f"{change.what}: {_value(change.before)} -> {_value(change.after)} ({how})")
     if not found:
         click.echo("nothing differs")
+    if archived is not None:
+        _compare_on(archived, before, after)
+
+
+def _compare_on(archived: Path, before: Limits, after: Limits) -> None:
+    from app.store import read_archive
+    from app.studies import columns_of, compare_revisions
+
+    lot = read_archive(archived)
+    part = next((tray.part for tray in lot.trays), before.part)
+    if part != before.part:
+        raise Unusable(archived, "part", f"a lot of {before.part}, as the limits are", part)
+    found = compare_revisions(columns_of(lot.pieces()), before, after)
+    for limits, counts in ((before, found.counts_before), (after, found.counts_after)):
+        told = ", ".join(f"{verdict} {count}" for verdict, count in counts.items())
+        click.echo(f"{archived} by revision {limits.revision}: {told}")
+    for change in found.changed:
+        click.echo(f"tray {change.key.tray}, piece {change.key.piece}: {change.before} -> {change.after}")
 
 
 def _value(value: float | str | None) -> str:

@@ -43,6 +43,7 @@ _LEVELS = ("I", "II", "III", "S-1", "S-2", "S-3", "S-4")
 @click.option(
     "--leave-waiting", is_flag=True, help="Release although pieces wait for review; they stay out of packing."
 )
+@click.option("--archive", is_flag=True, help="Write the released lot to WORKS/archive as Parquet, a row a piece.")
 @click.option("--all", "every", is_flag=True, help="List every lot, not the newest only.")
 def command(
     lot: str | None,
@@ -58,6 +59,7 @@ def command(
     by: str | None,
     why: str | None,
     leave_waiting: bool,
+    archive: bool,
     every: bool,
 ) -> None:
     """Tell what became of a LOT, release or hold it, and report it; without LOT, list the lots."""
@@ -92,6 +94,8 @@ def command(
                 decide(store, state.decision(one, acted, sampled))
             state = lot_state(store, lot, part)
             series = accept_series(series_up_to(store, state), aql, level) if series else ()
+        if archive:
+            _archive(place, store, state)
         for line in _summary(state, series[-1] if series else None, aql):
             click.echo(line)
         if out is not None:
@@ -118,6 +122,14 @@ def _list(store: Store, every: bool) -> None:
         click.echo(f"these are the {LISTED} newest; --all lists every lot")
     if not found:
         click.echo("the store holds no lot yet; inspect trays into it: brightbowl inspect SHOTS --works WORKS")
+
+
+def _archive(place: Works, store: Store, state: LotState) -> None:
+    from app.store import archive_lot, kept_path
+
+    file = place.archive_file(state.lot, state.part)
+    count = archive_lot(store, state, file, kept_path(file, place.folder))
+    click.echo(f"{count} pieces archived: {file}")
 
 
 def _check(state: LotState, acceptance: Acceptance | None, word: Word, leave_waiting: bool) -> None:

@@ -22,6 +22,7 @@ from .line.outbox import (
     mark_sent as mark_sent,
     unsent as unsent,
 )
+from .lots.archive import archive_lot as archive_lot, read_archive as read_archive
 from .lots.decisions import Decision as Decision, Word as Word, decide as decide
 from .lots.doubts import doubts_left as doubts_left, settle_doubts as settle_doubts
 from .lots.lot_list import LISTED as LISTED, known_parts as known_parts, list_lots as list_lots

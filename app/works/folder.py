@@ -8,6 +8,7 @@ import os
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Annotated
+from urllib.parse import quote
 
 from pydantic import Field
 
@@ -91,6 +92,10 @@ class Works:
     def trials(self) -> Path:
         """Where results of trials are written, which no lot counts."""
         return self.folder / "trials"
+
+    def archive_file(self, lot: str, part: str) -> Path:
+        """Where a sealed lot of a part is archived; whatever a lot is called, it is one file's name."""
+        return self.folder / "archive" / f"{quote(lot, safe=' ')}.{quote(part, safe=' ')}.parquet"
 
     def open(self) -> Store:
         """Open the works' store.

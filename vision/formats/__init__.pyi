@@ -22,7 +22,12 @@ from .profiles import (
     read_profiles as read_profiles,
     write_profiles as write_profiles,
 )
-from .result import read_result as read_result, write_result as write_result
+from .result import (
+    read_result as read_result,
+    result_as_json as result_as_json,
+    result_from_json as result_from_json,
+    write_result as write_result,
+)
 from .shot import find_shots as find_shots, is_shot as is_shot, read_shot as read_shot
 from .silence import quiet_libraries as quiet_libraries
 from .station import read_station as read_station, write_station as write_station

@@ -14,7 +14,7 @@ from vision.formats.atomic_write import write_atomic
 from vision.formats.findings import FindingTable, finding_of, finding_table
 from vision.formats.seen_map import SeenTable
 from vision.formats.shot import TrayName
-from vision.formats.strict import FormatOne, Name, NotNegative, Process, Strict, Text, as_time, read_json
+from vision.formats.strict import FormatOne, Name, NotNegative, Process, Strict, Text, as_json, as_time, read_json
 from vision.records import (
     FIRST_DETECTION,
     Detection,
@@ -127,7 +127,21 @@ def read_result(path: Path) -> TrayResult:
     Unusable
         Naming the key at fault.
     """
-    table = read_json(path, _ResultFile)
+    return _result(read_json(path, _ResultFile), path)
+
+
+def result_from_json(text: str, where: Path) -> TrayResult:
+    """The result that `result_as_json` wrote down; `where` names it in an error.
+
+    Raises
+    ------
+    Unusable
+        Naming the key at fault.
+    """
+    return _result(as_json(where, text, _ResultFile), where)
+
+
+def _result(table: _ResultFile, path: Path) -> TrayResult:
     pieces = tuple(_piece(row, table.detection or FIRST_DETECTION) for row in table.pieces)
     _check_pieces(path, pieces)
     return TrayResult(
@@ -204,7 +218,18 @@ def write_result(result: TrayResult, path: Path) -> None:
     >>> read_result(Path("result.json")) == result
     True
     """
-    write_atomic(path, json.dumps(as_table(result), allow_nan=False) + "\n")
+    write_atomic(path, result_as_json(result) + "\n")
+
+
+def result_as_json(result: TrayResult) -> str:
+    """A result as `result.json` holds it, on one line.
+
+    Raises
+    ------
+    ValueError
+        Where a number is not finite.
+    """
+    return json.dumps(as_table(result), allow_nan=False)
 
 
 def as_table(result: TrayResult) -> dict[str, Any]:
