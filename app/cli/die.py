@@ -19,7 +19,18 @@ _FOLDER = click.Path(path_type=Path, exists=True, file_okay=False)
 @click.option("--pdf", is_flag=True, help="Write die.pdf too.")
 def command(works: Path, part: str | None, only: str | None, lot: str | None, out: Path, pdf: bool) -> None:
     """Follow the dies of a part over their strokes: wear, strokes left, changes, and marks at one place."""
-    from app.report import DieReport, break_words, die_page, die_table, left_words, rate_words, study_folder, write_page
+    from app.report import (
+        DieReport,
+        break_words,
+        die_page,
+        die_table,
+        left_words,
+        rate_words,
+        stamp_of,
+        stamped,
+        study_folder,
+        write_page,
+    )
     from app.store import history_of, known_parts
     from app.studies import json_text, study_dies
     from app.works import read_works
@@ -30,6 +41,7 @@ def command(works: Path, part: str | None, only: str | None, lot: str | None, ou
         if part is None and len(known) != 1:
             raise Unusable("--part", "", f"one of {', '.join(known) or 'none yet; inspect trays first'}", "none")
         history = history_of(store, part or known[0], lot)
+        stamp = stamp_of(store, works)
     chosen = tuple(one for one in history.histories if only in (None, one.die))
     if only is not None and not chosen:
         dies = ", ".join(one.die for one in history.histories)
@@ -42,5 +54,5 @@ def command(works: Path, part: str | None, only: str | None, lot: str | None, ou
         click.echo(line)
     study_folder(out)
     write_atomic(out / "die.json", json_text(die_table(report)))
-    written = [out / "die.json", *write_page(die_page(report), out / "die.html", pdf=pdf)]
+    written = [out / "die.json", *write_page(stamped(die_page(report), stamp), out / "die.html", pdf=pdf)]
     click.echo(f"written: {', '.join(map(str, written))}")

@@ -100,9 +100,8 @@ def command(
             click.echo(line)
         if out is not None:
             from app.report import lot_report
-            from app.store import key_file
 
-            _report(place, lot_report(store, state, series, aql, key_file(place.folder)), out, pdf)
+            _report(place, lot_report(store, state, series, aql, place.folder), out, pdf)
 
 
 def _list(store: Store, every: bool) -> None:

@@ -13,6 +13,7 @@ import click
 from vision.errors import Unusable
 
 if TYPE_CHECKING:
+    from app.report import Stamp
     from app.store import Store
     from app.studies import Lot, Sample
     from app.works import Works
@@ -37,13 +38,17 @@ class Asked:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class SampleLot:
-    """A lot with what people said of it; `said_in` names their source in messages; `works` None for files."""
+    """A lot with what people said of it; `said_in` names their source in messages; `works` None for files.
+
+    `stamp`: the head of the chain over all that was filed, for the report.
+    """
 
     lot: Lot
     samples: Sequence[Sample]
     said_in: str
     results: Path
     works: Works | None
+    stamp: Stamp | None = None
 
 
 def sample_options(command: Callable[..., None]) -> Callable[..., None]:
@@ -95,6 +100,7 @@ def sample_lot(asked: Asked) -> SampleLot:
 
 
 def _from_works(folder: Path, asked: Asked) -> SampleLot:
+    from app.report import stamp_of
     from app.store import Choice, Which, recall_results, samples_of
     from app.studies import Lot
     from app.works import read_works
@@ -104,7 +110,8 @@ def _from_works(folder: Path, asked: Asked) -> SampleLot:
         name, part = _chosen(store, asked.lot)
         trays = tuple(recall_results(store, Which(lot=name, part=part)))
         samples = samples_of(store, name, part, Choice(asked.blind, asked.in_sight))
-    return SampleLot(Lot(trays), samples, works.store_address, works.results, works)
+        stamp = stamp_of(store, folder)
+    return SampleLot(Lot(trays), samples, works.store_address, works.results, works, stamp)
 
 
 def _chosen(store: Store, lot: str | None) -> tuple[str, str]:

@@ -2,7 +2,8 @@
 
 import streamlit as st
 
-from app.pages.study_lot import StudyLot, report_folders, show_chart, show_pieces, study_head, take_away
+from app.pages.server_state import ServerState
+from app.pages.study_lot import StudyLot, report_folders, show_chart, show_pieces, stamped_page, study_head, take_away
 from app.report import ReportFolders, agreement_page, camera_rates_chart, coefficient, share
 from app.studies import AgreementStudy, Dispute, Pair, Thresholds, agree, agreement_table, json_text
 
@@ -29,7 +30,7 @@ def agreement_study_page() -> None:
         show_pieces(server, words, who)
     else:
         st.success("None: camera and people agree on every piece.")
-    _take_away(study, lot, report_folders(server))
+    _take_away(server, study, lot, report_folders(server))
 
 
 def _dispute_words(one: Dispute) -> str:
@@ -102,9 +103,9 @@ def _row(name: str, pair: Pair) -> dict[str, str | int]:
     }
 
 
-def _take_away(study: AgreementStudy, lot: StudyLot, where: ReportFolders) -> None:
+def _take_away(server: ServerState, study: AgreementStudy, lot: StudyLot, where: ReportFolders) -> None:
     take_away(
         f"agreement-{lot.name}",
-        lambda: agreement_page(study, lot.lot.trays, where),
+        stamped_page(server, lambda: agreement_page(study, lot.lot.trays, where)),
         lambda: json_text(agreement_table(study)),
     )

@@ -4,7 +4,7 @@ import streamlit as st
 
 from app.pages.server_state import Pass, ServerState, current_server
 from app.pages.sign_in import head, nobody_yet
-from app.pages.study_lot import KEPT_S, show_chart, show_pieces, take_away
+from app.pages.study_lot import KEPT_S, show_chart, show_pieces, stamped_page, take_away
 from app.report import (
     DieReport,
     break_words,
@@ -43,7 +43,7 @@ def dies_page() -> None:
         return
     _dies(report)
     _places(server, report, who)
-    take_away(f"dies-{part}", lambda: die_page(report), lambda: json_text(die_table(report)))
+    take_away(f"dies-{part}", stamped_page(server, lambda: die_page(report)), lambda: json_text(die_table(report)))
 
 
 @st.cache_resource(ttl=KEPT_S, show_spinner="Reading the dies …")

@@ -7,7 +7,7 @@ import streamlit as st
 
 from app.pages.server_state import ServerState, current_server
 from app.pages.sign_in import head, nobody_yet
-from app.pages.study_lot import show_chart, take_away
+from app.pages.study_lot import show_chart, stamped_page, take_away
 from app.report import NAMES, components_chart, digits, gauge_page, interaction_chart, measure_words, part_chart
 from app.store import repeated_measures, repeated_trays, repeats
 from app.studies import GaugeStudy, GaugeTable, balanced, gauge_table, json_text, read_gauge_table, study_gauge
@@ -35,9 +35,13 @@ def gauge_study_page() -> None:
     tolerance = st.number_input("Width of the tolerance (0: none)", 0.0, value=0.0, format="%.4f", width=320) or None
     study = study_gauge(table, tolerance)
     _show(table, study)
+
+    def page() -> str:
+        return gauge_page(table, study, tolerance, name)
+
     take_away(
         "gauge",
-        lambda: gauge_page(table, study, tolerance, name),
+        stamped_page(server, page) if source == "from the store" else page,
         lambda: json_text(gauge_table(table, study, tolerance)),
     )
 

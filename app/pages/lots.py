@@ -1,13 +1,11 @@
 """A lot: what became of its pieces and why, where and when; whether it may be packed, and who said so."""
 
-from pathlib import Path
-
 import streamlit as st
 
 from app.pages.clock import in_users_zone
 from app.pages.server_state import Pass, ServerState, current_server
 from app.pages.sign_in import head, nobody_yet
-from app.pages.study_lot import KEPT_S, lot_pairs, report_folders, show_chart, show_pieces, take_away
+from app.pages.study_lot import KEPT_S, lot_pairs, report_folders, show_chart, show_pieces, take_away, works_folder
 from app.report import (
     LotReport,
     decision_words,
@@ -25,7 +23,7 @@ from app.report import (
     yield_words,
 )
 from app.statistics import AQLS
-from app.store import LotState, Word, decide, key_file, lot_state, series_up_to, why_unchallenged
+from app.store import LotState, Word, decide, lot_state, series_up_to, why_unchallenged
 from app.studies import Acceptance, PieceKey, Share, accept_series, json_text
 from app.works import why_not
 from vision.errors import Unusable
@@ -71,7 +69,7 @@ def lots_page() -> None:
     _measures(state)
     take_away(
         f"lot-{state.lot}",
-        lambda: lot_page(lot_report(server.store, state, series, aql, _signing(server)), report_folders(server)),
+        lambda: lot_page(lot_report(server.store, state, series, aql, works_folder(server)), report_folders(server)),
         lambda: json_text(lot_table(LotReport(state, series, aql))),
     )
 
@@ -195,8 +193,3 @@ def _where_and_when(state: LotState) -> None:
 def _measures(state: LotState) -> None:
     st.markdown("**Measures** (expanded uncertainty of a single piece's value, k = 2)")
     st.dataframe([measure_row(one) for one in state.content.measures], hide_index=True)
-
-
-def _signing(server: ServerState) -> Path | None:
-    """The works' key, where this server was given one."""
-    return None if server.works is None else key_file(server.works.folder)

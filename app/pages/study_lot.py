@@ -12,7 +12,7 @@ import streamlit as st
 from app.pages.cards import frames
 from app.pages.server_state import Pass, ServerState, current_server
 from app.pages.sign_in import nobody_yet, who_is_here
-from app.report import PAPER, ReportFolders, pdf_bytes
+from app.report import PAPER, ReportFolders, pdf_bytes, stamp_of, stamped
 from app.store import (
     LISTED,
     Choice,
@@ -176,6 +176,16 @@ def report_folders(server: ServerState) -> ReportFolders:
     """Where a report finds pictures: the works' results, or nowhere for a store alone."""
     folder = server.works.results if server.works is not None else Path("no-results")
     return ReportFolders(folder, folder)
+
+
+def works_folder(server: ServerState) -> Path | None:
+    """The works' folder; None for a store alone."""
+    return None if server.works is None else server.works.folder
+
+
+def stamped_page(server: ServerState, page: Callable[[], str]) -> Callable[[], str]:
+    """A report with the head of the chain, as it is when the report is taken."""
+    return lambda: stamped(page(), stamp_of(server.store, works_folder(server)))
 
 
 def take_away(name: str, page: Callable[[], str], figures: Callable[[], str]) -> None:

@@ -15,6 +15,7 @@ from app.pages.study_lot import (
     report_folders,
     show_chart,
     show_pieces,
+    stamped_page,
     study_head,
     take_away,
 )
@@ -91,7 +92,10 @@ def tuning_study_page() -> None:
         done = study
         take_away(
             f"tuning-{lot.name}",
-            lambda: tuning_page(done, head.samples, lot.lot.trays, report_folders(server), lot_risks(lot, base)),
+            stamped_page(
+                server,
+                lambda: tuning_page(done, head.samples, lot.lot.trays, report_folders(server), lot_risks(lot, base)),
+            ),
             lambda: json_text(tuning_table(done, head.samples) | risks_table(lot_risks(lot, base))),
         )
 

@@ -50,6 +50,7 @@ from .pod_report import (
     pod_table as pod_table,
 )
 from .risk_charts import capability_row as capability_row, risk_chart as risk_chart, risk_words as risk_words
+from .stamp import Stamp as Stamp, stamp_of as stamp_of, stamped as stamped
 from .study_agreement import (
     agreement_page as agreement_page,
     camera_rates_chart as camera_rates_chart,

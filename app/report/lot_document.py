@@ -16,10 +16,11 @@ from app.report.lot_words import (
     yield_words,
 )
 from app.report.risk_charts import risks_html
+from app.report.stamp import Stamp, stamp_of, stamped
 from app.report.study_page import ReportFolders, pictured, render
 from app.report.words import measure_words, number_words
 from app.statistics import same_place
-from app.store import LotState, Store, Which, head_of, history_of, part_of, recall_results, revisions, signed
+from app.store import LotState, Store, Which, history_of, part_of, recall_results, revisions
 from app.studies import (
     Acceptance,
     Lot,
@@ -48,7 +49,7 @@ class LotReport:
     `series`: the part's lots inspected by sample at `aql` (%), this one last; empty where every piece was inspected.
     `same_place`: what is told of marks at one place, as HTML; empty where the part's drawing is not known.
     `risks`: by the newest revision of limits that judged the lot; None where the store holds it no more.
-    `head`: of the chain over all that was filed, with its signature by the works' key where it has one.
+    `stamp`: the head of the chain over all that was filed.
     """
 
     state: LotState
@@ -56,23 +57,18 @@ class LotReport:
     aql: float
     same_place: str = ""
     risks: LotRisks | None = None
-    head: str = ""
-    signature: str = ""
+    stamp: Stamp | None = None
 
 
 def lot_report(
-    store: Store, state: LotState, series: Sequence[Acceptance], aql: float, signing: Path | None = None
+    store: Store, state: LotState, series: Sequence[Acceptance], aql: float, works: Path | None = None
 ) -> LotReport:
-    """Everything of a lot, marks at one place included; `signing` is the works' key where it has one."""
+    """Everything of a lot, marks at one place included; `works`: the folder of the store's works, where it has one."""
     text = ""
     if part_of(store, state.part) is not None:
         found = history_of(store, state.part, state.lot)
         text = same_place_html(same_place(found.marks, found.pieces_by_die, found.ground), found.part)
-    with store.read() as connection:
-        head = str(head_of(connection))
-    return LotReport(
-        state, series, aql, text, _risks(store, state), head, "" if signing is None else signed(head, signing)
-    )
+    return LotReport(state, series, aql, text, _risks(store, state), stamp_of(store, works))
 
 
 def _risks(store: Store, state: LotState) -> LotRisks | None:
@@ -88,7 +84,7 @@ def lot_page(report: LotReport, report_folders: ReportFolders) -> str:
     """The report as HTML that stands alone; nothing of it depends on when it is made."""
     state, figures = report.state, report.state.figures
     reasons = [(first_reason_words(one.name), one) for one in figures.reasons]
-    return render(
+    page = render(
         "lot.html",
         {
             "state": state,
@@ -124,10 +120,9 @@ def lot_page(report: LotReport, report_folders: ReportFolders) -> str:
             ],
             "same_place": report.same_place,
             "risks": "" if report.risks is None else risks_html(report.risks),
-            "head": report.head,
-            "signature": report.signature,
         },
     )  # fmt: skip
+    return stamped(page, report.stamp)
 
 
 def examples(state: LotState) -> list[LotPiece]:
@@ -195,8 +190,8 @@ def lot_table(report: LotReport) -> dict[str, Any]:
             }
             for tray in state.content.trays
         ],
-        "head": report.head or None,
-        "head_signature": report.signature or None,
+        "head": None if report.stamp is None else report.stamp.head,
+        "head_signature": None if report.stamp is None else report.stamp.signature or None,
         "results": [
             {
                 "tray": piece.tray,

@@ -1,0 +1,44 @@
+"""What a report printed today proves later: the head of the chain over all that was filed, signed where a key is."""
+
+from dataclasses import dataclass
+from html import escape
+from pathlib import Path
+
+from app.store import Store, head_of, key_file, signed
+
+_END = "</body>"
+
+
+@dataclass(frozen=True, slots=True)
+class Stamp:
+    """The chain's head, `NUMBER:HASH`, and its signature by the works' key; empty where the works has none."""
+
+    head: str
+    signature: str
+
+
+def stamp_of(store: Store, works: Path | None) -> Stamp:
+    """The head of a store as it is now; `works`: the folder of its works, where it has one.
+
+    Raises
+    ------
+    Unusable
+        The works' key can't be used.
+    """
+    with store.read() as connection:
+        head = str(head_of(connection))
+    key = None if works is None else key_file(works)
+    return Stamp(head, "" if key is None else signed(head, key))
+
+
+def stamped(page: str, stamp: Stamp | None) -> str:
+    """A page with the head at its foot; the page itself where there is none."""
+    if stamp is None:
+        return page
+    by = f", signed by the works <code>{escape(stamp.signature)}</code>" if stamp.signature else ""
+    words = (
+        f"<footer>All that was filed until then has the head <code>{escape(stamp.head)}</code>{by}; "
+        "<code>brightbowl verify --head</code> holds a store against it.</footer>\n"
+    )
+    before, end, after = page.rpartition(_END)
+    return f"{before}{words}{end}{after}"
