@@ -168,6 +168,7 @@ def _summary(state: LotState, acceptance: Acceptance | None, aql: float) -> list
         decision_words,
         escapes_words,
         first_reason_words,
+        lot_limits_words,
         next_words,
         sample_words,
         share,
@@ -182,6 +183,7 @@ def _summary(state: LotState, acceptance: Acceptance | None, aql: float) -> list
         f"to packing: {figures.to_packing}; yield {yield_words(figures.yielded)}; "
         f"first pass {share(figures.first_pass)}",
     ]
+    said += lot_limits_words(state.content.limits)
     if figures.reasons:
         said.append(f"first reasons: {', '.join(f'{first_reason_words(r.name)} {r.count}' for r in figures.reasons)}")
     if acceptance is not None:

@@ -11,6 +11,7 @@ from app.report import (
     decision_words,
     escapes_words,
     first_reason_words,
+    lot_limits_words,
     lot_page,
     lot_report,
     lot_table,
@@ -86,6 +87,8 @@ def _head(state: LotState) -> None:
     if state.came_after:
         late = f" Filed since: {', '.join(state.late_trays)}." if state.late_trays else ""
         st.warning(f"{state.standing.capitalize()}. Nobody has released or held it since.{late}")
+    for words in lot_limits_words(state.content.limits):
+        st.warning(words)
     two.metric("To packing, pieces", f"{figures.to_packing} of {figures.pieces}")
     found = figures.yielded
     ends = [] if found is None else sorted({f"{100 * found.least:.1f}", f"{100 * found.most:.1f}"}, key=float)

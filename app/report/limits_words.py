@@ -1,6 +1,6 @@
 """How the limits stood that judged, in words: said on every page, report and line where it is not as it should be."""
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 
 from vision.records import LimitsStanding
 
@@ -15,3 +15,10 @@ def limits_words(standings: Iterable[LimitsStanding | None]) -> list[str]:
     """What must be said of the limits that judged some trays; nothing where all were in force."""
     found = set(standings)
     return [words for standing, words in _WORDS.items() if standing in found]
+
+
+def lot_limits_words(trays: Mapping[LimitsStanding | None, int]) -> list[str]:
+    """The same of a lot, and of how many trays nothing says by what they were judged."""
+    unproven = trays.get(None, 0)
+    unknown = f"Unproven: of {unproven} trays nothing says by which limits they were judged."
+    return [*limits_words(standing for standing, count in trays.items() if count), *([unknown] if unproven else [])]

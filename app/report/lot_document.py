@@ -6,6 +6,7 @@ from pathlib import Path
 from typing import Any
 
 from app.report.die_report import same_place_html
+from app.report.limits_words import lot_limits_words
 from app.report.lot_charts import over_time_chart, shares_chart
 from app.report.lot_words import (
     decision_words,
@@ -88,6 +89,7 @@ def lot_page(report: LotReport, report_folders: ReportFolders) -> str:
         "lot.html",
         {
             "state": state,
+            "told": lot_limits_words(state.content.limits),
             "figures": figures,
             "parts": sorted({str(tray.station) for tray in state.content.trays}),
             "revisions": sorted({tray.limits_revision for tray in state.content.trays}),
@@ -190,6 +192,7 @@ def lot_table(report: LotReport) -> dict[str, Any]:
             }
             for tray in state.content.trays
         ],
+        "limits_told": lot_limits_words(state.content.limits),
         "head": None if report.stamp is None else report.stamp.head,
         "head_signature": None if report.stamp is None else report.stamp.signature or None,
         "results": [

@@ -10,7 +10,7 @@ from vision.errors import Unusable
 from vision.formats import part_of_limits, read_limits, read_part, read_station, write_limits
 from vision.records import Limits, LimitsStanding, Part
 
-_ON_TRIAL_ONLY: tuple[LimitsStanding, ...] = ("draft", "not in force")
+ON_TRIAL_ONLY: tuple[LimitsStanding, ...] = ("draft", "not in force")
 
 
 def limits_judging(
@@ -24,7 +24,7 @@ def limits_judging(
         They are not those in force, and this is no trial.
     """
     standing = limits_standing(store, limits, works is not None and bool(works.people))
-    if standing in _ON_TRIAL_ONLY and not trial:
+    if standing in ON_TRIAL_ONLY and not trial:
         ruling = [str(one.limits.revision) for one in revisions(store, limits.part) if one.in_force]
         now = f"now revision {' or '.join(ruling)}" if ruling else "none yet"
         expected = f"the limits in force ({now}); put these there with `brightbowl limits release`, or judge --trial"

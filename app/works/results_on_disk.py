@@ -19,9 +19,11 @@ from app.store import (
     frame_pictures,
     kept_files,
     kept_path,
+    limits_standing,
     never_in_force,
 )
 from app.works.folder import Works
+from app.works.limits_in_force import ON_TRIAL_ONLY
 from app.works.runs import Run
 from app.works.shot_folders import RESULT_FILE, is_own_folder, own_folders, put_standing
 from vision.decide import against_limits
@@ -199,6 +201,9 @@ def _as_filed_later(store: Store, ready: ToFile, works: Works | None, folder: Pa
     """
     ready = replace(ready, judged_now=False)
     here = None if works is None else _definitions(ready.result, works)
+    if works is not None and here is not None and here.limits is not None:
+        standing = limits_standing(store, here.limits, bool(works.people))
+        here = replace(here, limits=None if standing in ON_TRIAL_ONLY else here.limits)
     strange = never_in_force(store, ready.result, None if here is None else _digests(here))
     if strange and not ready.trial:
         raise Unusable(

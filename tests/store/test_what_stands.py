@@ -13,6 +13,7 @@ from app.store.line.outbox import make_messages, unsent
 from app.store.lots.decisions import decide
 from app.store.lots.doubts import doubts_left, settle_doubts
 from app.store.lots.lot_list import list_lots
+from app.store.lots.revisions import file_limits, release
 from app.store.lots.state import lot_state
 from app.store.people.actor import Acted
 from app.store.people.review_queue import Wanted, waiting
@@ -242,6 +243,21 @@ def test_what_was_never_in_force_is_named(store: Store) -> None:
     other = digests_of(PART, replace(STATION, outline_mm=0.02), LIMITS, "frames of 6")
     assert never_in_force(store, replace(own, digests=other), {}) == ("station",)
     assert never_in_force(store, replace(own, digests=None), {}) == ()
+
+
+def test_limits_that_nobody_put_into_force_count_for_nothing(store: Store) -> None:
+    """A draft kept in the store, or `released` typed into a file: neither was ever in force."""
+    from app.store.database.definitions import digests_of
+
+    draft, typed = replace(LIMITS, status="draft", revision=4), replace(LIMITS, revision=9)
+    with store.write() as connection:
+        file_limits(connection, draft)
+        file_limits(connection, typed)
+    release(store, LIMITS, Acted("R. Hale", "declared", "checked"))
+    file_result(store, to_file(shot(GOOD)))
+    for limits, strange in ((draft, ("limits",)), (typed, ("limits",)), (LIMITS, ())):
+        by = digests_of(PART, STATION, limits, "frames of 6")
+        assert never_in_force(store, replace(shot(GOOD), digests=by), {}) == strange
 
 
 OLD_DATA = (

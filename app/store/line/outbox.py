@@ -14,6 +14,7 @@ from app.store.database import schema
 from app.store.database.connection import Store, now
 from app.store.database.definitions import pack, unpack
 from app.store.evidence.chain import LOOK_BACK
+from app.store.lots.revisions import standings_of
 from app.store.results.acts import judgements_of
 from app.store.results.recall import judged_pieces
 from app.studies import first_reason
@@ -119,6 +120,7 @@ def _content(connection: Connection, judging_id: int) -> dict[str, Any]:
         "part": head.part,
         "taken_at": head.taken_at,
         "limits_revision": head.limits_revision,
+        "limits_standing": standings_of(connection, [judging_id])[judging_id],
         "pieces": [_piece(one) for one in sorted(judged.values(), key=lambda one: one.piece)],
     }
 

@@ -1,5 +1,6 @@
 """What a lot's figures need of its pieces, in a few queries, so that tens of thousands of pieces open quickly."""
 
+from collections import Counter
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
@@ -8,21 +9,25 @@ from sqlalchemy import Connection, Row, Select, Subquery, func, select
 
 from app.store.database import schema
 from app.store.database.connection import Store
+from app.store.lots.revisions import standings_of
 from app.store.results.recall import process_values
 from app.studies import LotPiece, LotTray, MeasureSum
+from vision.records import LimitsStanding
 
 
 @dataclass(frozen=True, slots=True)
 class LotContent:
     """A lot of one part as it stands: trays in order of time, their pieces, sums of measures.
 
-    `judgings`: the acts by which what stands in the lot came about, see `judgings_of`.
+    `judgings`: the acts by which what stands in the lot came about, see `judgings_of`. `limits`: how many trays were
+    judged by limits that stand so; None counts those of which nothing says by which.
     """
 
     trays: tuple[LotTray, ...]
     pieces: tuple[LotPiece, ...]
     measures: tuple[MeasureSum, ...]
     judgings: Mapping[int, str]
+    limits: Mapping[LimitsStanding | None, int]
 
 
 def lot_content(store: Store, lot: str, part: str) -> LotContent:
@@ -64,6 +69,7 @@ def lot_content(store: Store, lot: str, part: str) -> LotContent:
         }
         sums = connection.execute(_sums(newest)).all()
         judgings = _judgings(connection, lot, part)
+        limits = Counter(standings_of(connection, connection.execute(_acts(lot, part)).scalars()).values())
     trays: dict[str, LotTray] = {}
     pieces = []
     for row in rows:
@@ -79,7 +85,7 @@ def lot_content(store: Store, lot: str, part: str) -> LotContent:
     measures = (
         MeasureSum(row.measure, row.zone, row.n, row.mean, row.square, row.least, row.most, row.u) for row in sums
     )
-    return LotContent(tuple(trays.values()), tuple(pieces), tuple(measures), judgings)
+    return LotContent(tuple(trays.values()), tuple(pieces), tuple(measures), judgings, limits)
 
 
 def judgings_of(store: Store, lot: str, part: str) -> dict[int, str]:
@@ -100,6 +106,13 @@ def _judgings(connection: Connection, lot: str, part: str) -> dict[int, str]:
         .order_by(judging.c.id)
     )
     return {int(row.id): str(row.tray) for row in connection.execute(query)}
+
+
+def _acts(lot: str, part: str) -> Select[Any]:
+    """The judgings that stand in a lot."""
+    stands, tray, lots = schema.standing_tray, schema.tray, schema.lot
+    query = select(stands.c.judging_id).join(tray, tray.c.id == stands.c.tray_id)
+    return query.join(lots, lots.c.id == tray.c.lot_id).where(lots.c.lot == lot, stands.c.part == part)
 
 
 def _beyond(reason: Row[Any]) -> float:

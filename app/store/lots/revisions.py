@@ -1,8 +1,9 @@
 """Limits with every revision; who put which into force and why; and how a set of limits stands in a works."""
 
+from collections.abc import Iterable
 from dataclasses import dataclass, replace
 
-from sqlalchemy import Connection, select
+from sqlalchemy import Connection, and_, func, select
 
 from app.store.database import schema
 from app.store.database.connection import Store, now
@@ -13,6 +14,8 @@ from vision.errors import Unusable
 from vision.records import Limits, LimitsStanding
 
 BEFORE_ROLES = "before roles"
+_STANDING: dict[str | None, LimitsStanding] = {None: "released by nobody", BEFORE_ROLES: "released before roles"}
+_AT_ONCE = 500  # keys in one query: SQLite of old took 999 at most
 
 
 @dataclass(frozen=True, slots=True)
@@ -148,6 +151,22 @@ def _ruling(connection: Connection, part: str) -> frozenset[int]:
     act, table = schema.limits_act, schema.limits_revision
     query = select(act.c.limits_id).join(table, table.c.id == act.c.limits_id).where(table.c.part == part)
     return frozenset(connection.execute(query).scalars())
+
+
+def standings_of(connection: Connection, judging_ids: Iterable[int]) -> dict[int, LimitsStanding | None]:
+    """How the limits stand that judgings which count were made by; None where nothing says which those were."""
+    judging, act, ids = schema.judging, schema.limits_act, sorted(judging_ids)
+    newest = select(func.max(act.c.id)).group_by(act.c.limits_id)
+    query = (
+        select(judging.c.id, judging.c.limits_id, act.c.identity)
+        .outerjoin(act, and_(act.c.limits_id == judging.c.limits_id, act.c.id.in_(newest)))
+        .order_by(judging.c.id)
+    )
+    found: dict[int, LimitsStanding | None] = {}
+    for start in range(0, len(ids), _AT_ONCE):
+        for row in connection.execute(query.where(judging.c.id.in_(ids[start : start + _AT_ONCE]))):
+            found[row.id] = None if row.limits_id is None else _STANDING.get(row.identity, "in force")
+    return found
 
 
 def limits_of(connection: Connection, part: str, revision: int) -> Limits | None:

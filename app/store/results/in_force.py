@@ -2,7 +2,7 @@
 
 from collections.abc import Mapping
 
-from sqlalchemy import select
+from sqlalchemy import Connection, select
 
 from app.store.database import schema
 from app.store.database.connection import Store
@@ -16,19 +16,18 @@ def never_in_force(store: Store, result: TrayResult, here: Mapping[Kind, str] | 
     Parameters
     ----------
     here
-        Digests of what lies in the works now, as far as it does. Without a works (None) a store takes the first of a
-        name that it is given.
+        Digests of what lies in the works now, as far as it does and is in force. Without a works (None) a store takes
+        the first of a name that it is given.
     """
     if result.digests is None:
         return ()
-    part, station, limits = schema.part, schema.station, schema.limits_revision
+    part, station = schema.part, schema.station
     told = {
         "part": (result.digests.part, select(part.c.digest).where(part.c.part == result.part)),
         "station": (result.digests.station, select(station.c.digest).where(station.c.station == result.station)),
-        "limits": (result.digests.limits, select(limits.c.digest).where(limits.c.part == result.part)),
     }
     strange: list[Kind] = []
-    kinds: tuple[Kind, ...] = ("part", "station", "limits")
+    kinds: tuple[Kind, ...] = ("part", "station")
     with store.read() as connection:
         for kind in kinds:
             digest, query = told[kind]
@@ -37,4 +36,20 @@ def never_in_force(store: Store, result: TrayResult, here: Mapping[Kind, str] | 
                 known.add(here[kind])
             if digest not in known and (known or here is not None):
                 strange.append(kind)
+        released = _released(connection, result.part)
+        if here is not None and "limits" in here:
+            released.add(here["limits"])
+        if result.digests.limits not in released and (released or here is not None):
+            strange.append("limits")
     return tuple(strange)
+
+
+def _released(connection: Connection, part: str) -> set[str]:
+    """Digests of a part's limits that were ever in force: by people's acts, and by a word in a file until the first."""
+    limits, act = schema.limits_revision, schema.limits_act
+    acts = select(limits.c.digest).join(act, act.c.limits_id == limits.c.id).where(limits.c.part == part)
+    by_people = set(connection.execute(acts).scalars())
+    if by_people:
+        return by_people
+    said = select(limits.c.digest).where(limits.c.part == part, limits.c.status == "released")
+    return set(connection.execute(said).scalars())
