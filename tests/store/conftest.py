@@ -1,12 +1,16 @@
-"""A store of each kind: SQLite in a file, and PostgreSQL on loopback where its programs are installed."""
+"""A store of each kind: SQLite in a file, and PostgreSQL on loopback where its programs are installed.
 
+Empty stores are copied from one made once: the steps that make one are tested in `test_migrations`.
+"""
+
+import shutil
 from collections.abc import Callable, Iterator
 from pathlib import Path
 
 import pytest
 
 from app.store.database.connection import Store, open_store
-from tests.store.postgresql_server import postgresql_server
+from tests.store.postgresql_server import blank_database, drop_database, new_database, postgresql_server
 
 
 @pytest.fixture(scope="session")
@@ -16,22 +20,34 @@ def postgresql() -> Iterator[str]:
         yield server.url
 
 
+@pytest.fixture(scope="session")
+def made_file(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """An empty store in a file, to be copied."""
+    file = tmp_path_factory.mktemp("made") / "store.sqlite"
+    open_store(file).close()
+    return file
+
+
 @pytest.fixture(params=["sqlite", "postgresql"])
-def place(request: pytest.FixtureRequest, tmp_path: Path) -> str:
-    """Where an empty store may be made."""
+def place(request: pytest.FixtureRequest, tmp_path: Path) -> Iterator[str]:
+    """Where an empty store is."""
     if request.param == "sqlite":
-        return str(tmp_path / "store.sqlite")
-    return new_schema(request.getfixturevalue("postgresql"), tmp_path.name)
+        yield str(shutil.copy(request.getfixturevalue("made_file"), tmp_path / "store.sqlite"))
+        return
+    server = request.getfixturevalue("postgresql")
+    yield new_database(server, tmp_path.name)
+    drop_database(server, tmp_path.name)
 
 
-def new_schema(server: str, name: str) -> str:
-    """A schema of its own in the one database: quicker made than a database."""
-    import psycopg
-    from psycopg import sql
-
-    with psycopg.connect(server, autocommit=True) as connection:
-        connection.execute(sql.SQL("CREATE SCHEMA {}").format(sql.Identifier(name)))
-    return f"{server}?options=-csearch_path%3D{name}"
+@pytest.fixture(params=["sqlite", "postgresql"])
+def blank_place(request: pytest.FixtureRequest, tmp_path: Path) -> Iterator[str]:
+    """Where a store may be made."""
+    if request.param == "sqlite":
+        yield str(tmp_path / "store.sqlite")
+        return
+    server = request.getfixturevalue("postgresql")
+    yield blank_database(server, tmp_path.name)
+    drop_database(server, tmp_path.name)
 
 
 @pytest.fixture

@@ -10,8 +10,10 @@ from pathlib import Path
 
 import pytest
 
+from app.store.database.connection import open_store
 from tests.loopback import free_port
 
+_READY = "ready"
 _HOMES = "usr/lib/postgresql/*/bin"  # where Debian puts it; other systems have it on PATH
 
 
@@ -61,8 +63,37 @@ def postgresql_server() -> Iterator[Server]:
         shutil.chown(folder, "postgres")
     server = Server(Path(on_path).parent if on_path else homes[-1], folder)
     server.start()
+    open_store(blank_database(server.url, _READY)).close()
     try:
         yield server
     finally:
         server.stop()
         shutil.rmtree(folder)
+
+
+def new_database(server: str, name: str) -> str:
+    """The URL of an empty store, copied from one made once."""
+    return _database(server, name, _READY)
+
+
+def blank_database(server: str, name: str) -> str:
+    """The URL of a new database that holds nothing."""
+    return _database(server, name, "template1")
+
+
+def _database(server: str, name: str, template: str) -> str:
+    _tell(server, "CREATE DATABASE {} TEMPLATE {}", name, template)
+    return f"{server.rpartition('/')[0]}/{name}"
+
+
+def drop_database(server: str, name: str) -> None:
+    """Let go of a database, whoever is still connected to it."""
+    _tell(server, "DROP DATABASE {} WITH (FORCE)", name)
+
+
+def _tell(server: str, words: str, *names: str) -> None:
+    import psycopg
+    from psycopg import sql
+
+    with psycopg.connect(server, autocommit=True) as connection:
+        connection.execute(sql.SQL(words).format(*map(sql.Identifier, names)))  # type: ignore[arg-type]

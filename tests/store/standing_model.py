@@ -35,9 +35,8 @@ from app.store.people.verdicts import NewVerdict, give
 from app.store.results.filing import ToFile, file_tray
 from app.store.results.recall import recall_results
 from app.store.results.shots import Chosen, Undecided
-from tests.store.conftest import new_schema
 from tests.store.made import LIMITS, PART, STATION, made_piece, made_tray
-from tests.store.postgresql_server import postgresql_server
+from tests.store.postgresql_server import new_database, postgresql_server
 from tests.store.standing_truth import PHOTOGRAPHS, WAYS, Photograph, Said, Truth, Word
 from vision.records.judged import Digests, TrayResult
 
@@ -273,7 +272,9 @@ def _play_share(sequences: int, seed: int, server: str | None) -> None:
     count = iter(range(10**9))
     with tempfile.TemporaryDirectory() as folder:
         files = new_files(Path(folder))
-        play(sequences, STEPS, files if server is None else lambda: new_schema(server, f"s{seed}_{next(count)}"), seed)
+        play(
+            sequences, STEPS, files if server is None else lambda: new_database(server, f"s{seed}_{next(count)}"), seed
+        )
 
 
 def main(sequences: int, jobs: int, seed: int, on_postgresql: bool) -> None:

@@ -3,6 +3,7 @@
 import shutil
 import zipfile
 from contextlib import closing
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
@@ -90,6 +91,17 @@ def test_a_store_moves_to_another_database_with_nothing_lost(place: str, works: 
             copy_store(old, new)
         fill_more(new)  # numbers go on after those that came along
         assert verify(new, None).broken == ()
+
+
+def test_a_works_on_either_database_is_backed_up_and_brought_back(place: str, works: Works, tmp_path: Path) -> None:
+    with closing(works.open()) as old, closing(open_store(place)) as new:
+        copy_store(old, new)
+        before = told(old)
+    head = back_up(replace(works, store_address=place), tmp_path / "backup.zip")
+    done = restore(tmp_path / "backup.zip", tmp_path / "again")
+    assert done.head == head
+    with closing(read_works(tmp_path / "again").open()) as store:
+        assert told(store) == before
 
 
 def fill_more(store: Store) -> None:

@@ -54,18 +54,18 @@ def make_first_version(store: Store) -> None:
         connection.execute(schema.finding_list.insert().values(judgement_id=1, body=body))
 
 
-def blank(place: str, opened: Open, monkeypatch: pytest.MonkeyPatch) -> Store:
+def blank(blank_place: str, opened: Open, monkeypatch: pytest.MonkeyPatch) -> Store:
     """A store that holds nothing, not even tables."""
     with monkeypatch.context() as patch:
         patch.setattr("app.store.database.connection.migrate", lambda *_: 0)
-        return opened(place)
+        return opened(blank_place)
 
 
 def test_the_first_version_with_data_becomes_the_newest(
-    place: str, opened: Open, monkeypatch: pytest.MonkeyPatch
+    blank_place: str, opened: Open, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    make_first_version(blank(place, opened, monkeypatch))
-    store = opened(place)
+    make_first_version(blank(blank_place, opened, monkeypatch))
+    store = opened(blank_place)
     assert version_of(store) == NEWEST
     (tray,) = recall_results(store)
     (piece,) = tray.pieces
@@ -95,9 +95,9 @@ LOT_DECISIONS = (
 
 
 def test_decisions_on_a_lot_become_those_on_each_of_its_parts(
-    place: str, opened: Open, monkeypatch: pytest.MonkeyPatch
+    blank_place: str, opened: Open, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    old = blank(place, opened, monkeypatch)
+    old = blank(blank_place, opened, monkeypatch)
     with old.write() as connection:
         migrate(connection, old.url, until=1)
         for statement in FIRST_DATA:
@@ -114,7 +114,7 @@ def test_decisions_on_a_lot_become_those_on_each_of_its_parts(
                 ),
                 values,
             )
-    store = opened(place)
+    store = opened(blank_place)
     assert version_of(store) == NEWEST
     found = {part: decisions(store, "L-2611-01", part) for part in ("DS-182", "TS-135")}
     assert [(one.uid, one.decision, one.judgings) for one in found["DS-182"]] == [
@@ -149,11 +149,11 @@ def test_the_tables_made_are_the_tables_queried(store: Store) -> None:
             assert {key: columns[key] for key in wanted} == wanted, name
 
 
-def test_steps_run_once_whoever_opens(place: str, opened: Open) -> None:
+def test_steps_run_once_whoever_opens(blank_place: str, opened: Open) -> None:
     program = "import sys; from app.store.database.connection import open_store; open_store(sys.argv[1]).close()"
-    started = [subprocess.Popen([sys.executable, "-c", program, place]) for _ in range(3)]
+    started = [subprocess.Popen([sys.executable, "-c", program, blank_place]) for _ in range(3)]
     assert [one.wait(60) for one in started] == [0, 0, 0]
-    with opened(place).read() as connection:
+    with opened(blank_place).read() as connection:
         versions = connection.execute(text("SELECT version FROM store_version ORDER BY version")).scalars().all()
     assert versions == list(range(1, len(STEPS) + 1))
 
@@ -165,15 +165,17 @@ def test_a_newer_store_is_refused_by_name_and_left_alone(store: Store, place: st
         open_store(place)
 
 
-def test_a_step_that_fails_leaves_the_version_before(place: str, opened: Open, monkeypatch: pytest.MonkeyPatch) -> None:
-    make_first_version(blank(place, opened, monkeypatch))
+def test_a_step_that_fails_leaves_the_version_before(
+    blank_place: str, opened: Open, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    make_first_version(blank(blank_place, opened, monkeypatch))
     monkeypatch.setattr(
         "app.store.database.migrations.STEPS", (STEPS[0], lambda _: ["CREATE TABLE half (id INTEGER)", "NO SQL"])
     )
     with pytest.raises(Exception, match="syntax"):
-        open_store(place)
+        open_store(blank_place)
     monkeypatch.undo()
-    store = opened(place)
+    store = opened(blank_place)
     assert version_of(store) == NEWEST
     with store.read() as connection:
         assert not connection.dialect.has_table(connection, "half")

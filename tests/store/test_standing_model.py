@@ -2,7 +2,7 @@
 
 from pathlib import Path
 
-from tests.store.conftest import new_schema
+from tests.store.postgresql_server import new_database
 from tests.store.standing_model import new_files, play
 
 
@@ -12,4 +12,4 @@ def test_what_stands_waits_and_is_packed_agrees_with_the_truth(tmp_path: Path) -
 
 def test_so_it_does_on_postgresql(postgresql: str, tmp_path: Path) -> None:
     count = iter(range(1000))
-    play(2, 6, lambda: new_schema(postgresql, f"{tmp_path.name}_{next(count)}"), seed=0)
+    play(2, 6, lambda: new_database(postgresql, f"{tmp_path.name}_{next(count)}"), seed=0)

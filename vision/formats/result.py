@@ -131,7 +131,19 @@ def read_result(path: Path) -> TrayResult:
 
 
 def result_from_json(text: str, where: Path) -> TrayResult:
-    """The result that `result_as_json` wrote down; `where` names it in an error.
+    """The result that `result_as_json` wrote down.
+
+    Parameters
+    ----------
+    text
+        A result as `result.json` holds it.
+    where
+        What the text came from, for errors.
+
+    Returns
+    -------
+    TrayResult
+        What was measured and judged on the tray.
 
     Raises
     ------
@@ -223,6 +235,16 @@ def write_result(result: TrayResult, path: Path) -> None:
 
 def result_as_json(result: TrayResult) -> str:
     """A result as `result.json` holds it, on one line.
+
+    Parameters
+    ----------
+    result
+        What was measured and judged on a tray.
+
+    Returns
+    -------
+    str
+        JSON.
 
     Raises
     ------
