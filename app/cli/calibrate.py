@@ -118,13 +118,15 @@ def command(
 
     if (out is None) == (works is None):
         raise click.UsageError("Give --out, or --works in its place.")
-    if works is not None:
-        from app.works import read_works, who_acts
+    from app.works import WORKS_FILE, read_works, who_acts
 
+    if works is not None:
         place = read_works(works)
         who_acts(place, by, "calibrate")
         out = place.station_file(station)
     assert out is not None
+    if works is None and (out.resolve().parent.parent / WORKS_FILE).is_file():  # a works' own, by another way
+        who_acts(read_works(out.resolve().parent.parent), by, "calibrate")
     if pin_diameter_mm is not None:
         _backlight(images, out, pin_diameter_mm, pin_tolerance_mm)
         return

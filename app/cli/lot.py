@@ -77,7 +77,7 @@ def command(
         if size is not None and size != stated_size(state.values, state.part):
             if size < state.figures.pieces:
                 raise Unusable("--size", "", f"{state.figures.pieces} or more, as many as were photographed", str(size))
-            state_size(store, lot, state.part, size, by or "brightbowl lot")
+            state_size(store, lot, state.part, size, who_acts(place, by, "say how large a lot is").by)
             state = lot_state(store, lot, part)
         series = accept_series(series_up_to(store, state), aql, level) if state.size is not None else ()
         words: tuple[Word, ...] = tuple(one for one in (word, then) if one is not None)

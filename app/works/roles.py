@@ -25,6 +25,7 @@ Act = Literal[
     "move a tray",
     "restore",
     "forget frames",
+    "say how large a lot is",
 ]
 NEEDS: dict[Act, Role] = {
     "review": "review",
@@ -37,6 +38,7 @@ NEEDS: dict[Act, Role] = {
     "move a tray": "release",
     "restore": "release",
     "forget frames": "release",
+    "say how large a lot is": "release",
 }
 """The one table of what each role may do; `docs/roles.md` shows it. Whatever is not named here everybody may do."""
 

@@ -1,20 +1,14 @@
 """The chain over what was filed: thirty kinds of tampering past the program, each found and named."""
 
-import json
 import shutil
-import subprocess
-import sys
-from collections.abc import Callable
 from contextlib import closing
 from dataclasses import replace
 from pathlib import Path
 
 import pytest
 
-from app.cli.main import main
 from app.store.database.connection import Store, open_store
 from app.store.evidence.chain import Head, head_of, seal
-from app.store.evidence.signature import signed
 from app.store.evidence.verify import verify
 from app.store.line.outbox import make_messages
 from app.store.lots.decisions import decide
@@ -25,13 +19,9 @@ from app.store.people.actor import Acted
 from app.store.results.filing import file_result
 from app.store.results.shots import Chosen
 from app.store.stations.checks import file_checks
-from app.works.folder import Person, Works, new_works
-from app.works.results_on_disk import Filing, file_folders
-from tests.formats.made import shot_table, write_shot
 from tests.store.made import LIMITS, PART, STATION, made_piece, made_profile, made_tray, to_file
 from vision.errors import Unusable
 from vision.formats.checks_file import Check
-from vision.formats.result import write_result
 
 LOT = "L-2611-07"
 VERDICT = (
@@ -126,6 +116,13 @@ TAMPERING = {
         "of piece 3 is not what",
     ),
     "what stands, taken away": ("DELETE FROM standing_piece WHERE piece_id = 3", "of piece 3 is not what"),
+    "the counts kept of a tray": ("UPDATE standing_tray SET reject = 0 WHERE tray_id = 2", "counts kept of tray 2"),
+    "the sums kept of a lot": ("UPDATE lot_sum SET pieces = 9", "sums kept of lot 1"),
+    "the sums of a lot, taken away": ("DELETE FROM lot_sum", "sums kept of lot 1"),
+    "a file said to be forgotten": (
+        "INSERT INTO forgotten (path, digest, rule, given_by, identity, given_at) VALUES ('p', 'd', '', '', '', 't')",
+        "forgotten 1 was not filed by the program",
+    ),
     "what the line was told": ("UPDATE line_message SET body = x'00' WHERE id = 1", "line_message 1"),
     "a link's digest": ("UPDATE chain_link SET digest = 'x' WHERE id = 3", "link itself was changed"),
     "a link deleted": ("DELETE FROM chain_link WHERE id = 4", "link 4 is missing"),
@@ -245,96 +242,3 @@ def test_a_write_that_fails_leaves_no_link(store: Store) -> None:
         two_of_which_one_is_refused()
     with store.read() as connection:
         assert head_of(connection) == before == Head(before.links, before.hash)
-
-
-Run = Callable[..., tuple[int, str, str]]
-
-
-@pytest.fixture
-def works(tmp_path: Path) -> Works:
-    """A works whose one tray lies on disk, shot and result, and is filed."""
-    made = new_works(tmp_path / "works", "Aldermoor Flatware Works", (Person("R. Hale", ("release",), None),))
-    write_shot(made.shots / "S-1", shot_table(tray="T-1"))
-    folder = made.results / "T-1"
-    folder.mkdir()
-    write_result(made_tray("T-1"), folder / "result.json")
-    (folder / "piece-03.svg").write_text("<svg/>")
-    with closing(made.open()) as store:
-        assert file_folders(store, made, [folder], Filing((made.shots,))).failures == ()
-    return made
-
-
-@pytest.fixture
-def run(monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]) -> Run:
-    def call(*words: object) -> tuple[int, str, str]:
-        monkeypatch.setattr(sys, "argv", ["brightbowl", *map(str, words)])
-        code: object = 0
-        try:
-            main()
-        except SystemExit as leave:
-            code = leave.code
-        told = capsys.readouterr()
-        return int(str(code)), told.out, told.err
-
-    return call
-
-
-@pytest.mark.parametrize(
-    ("place", "spoil", "named"),
-    [
-        (
-            "results/T-1/result.json",
-            lambda file: file.write_text(file.read_text().replace("reject", "pass")),
-            "changed",
-        ),
-        ("results/T-1/piece-03.svg", lambda file: file.write_text("<svg></svg>"), "changed"),
-        ("results/T-1/result.json", Path.unlink, "gone"),
-        ("shots/S-1/back.png", lambda file: file.write_bytes(file.read_bytes() + b"x"), "changed"),
-        ("shots/S-1/shot.json", lambda file: file.write_text(file.read_text().replace("T-1", "T-2")), "changed"),
-    ],
-    ids=["result edited", "picture exchanged", "result deleted", "frame exchanged", "shot renamed"],
-)
-def test_a_file_changed_is_found_and_named(
-    works: Works, run: Run, place: str, spoil: Callable[[Path], object], named: str
-) -> None:
-    code, said, _ = run("verify", "--works", works.folder)
-    assert (code, "files hold; head " in said) == (0, True)
-    spoil(works.folder / place)
-    code, _, errors = run("verify", "--works", works.folder)
-    assert (code, f"{place} " in errors, named in errors) == (1, True, True)
-    assert run("verify", "--works", works.folder, "--no-files")[0] == 0
-
-
-def test_a_head_is_printed_signed_and_held_against(works: Works, run: Run, tmp_path: Path) -> None:
-    key, public, other = tmp_path / "key.pem", tmp_path / "public.pem", tmp_path / "other.pem"
-    for file in (key, other):
-        subprocess.run(["openssl", "genpkey", "-algorithm", "ed25519", "-out", file], check=True, capture_output=True)
-    subprocess.run(["openssl", "pkey", "-in", key, "-pubout", "-out", public], check=True, capture_output=True)
-    head = tmp_path / "head.json"
-    assert run("verify", "--works", works.folder, "--sign", key, "--out", head)[0] == 0
-    assert run("verify", "--works", works.folder, "--head", head, "--public", public)[0] == 0
-    words = json.loads(head.read_text())["head"]
-    assert run("verify", "--works", works.folder, "--head", words)[0] == 0
-    code, _, errors = run("verify", "--works", works.folder, "--head", words[:-1] + ("0" if words[-1] != "0" else "1"))
-    assert (code, "written anew" in errors) == (1, True)
-    forged = {"format": 1, "head": words, "signature": signed(words, other)}
-    head.write_text(json.dumps(forged))
-    code, _, errors = run("verify", "--works", works.folder, "--head", head, "--public", public)
-    assert (code, "the signature does not hold" in errors) == (2, True)
-    inside = Path(shutil.copy(key, works.folder / "key.pem"))
-    code, _, errors = run("verify", "--works", works.folder, "--sign", inside)
-    assert (code, "a key outside the works folder" in errors) == (2, True)
-
-
-def test_a_lot_s_report_prints_the_head(
-    works: Works, run: Run, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
-) -> None:
-    key = tmp_path / "key.pem"
-    subprocess.run(["openssl", "genpkey", "-algorithm", "ed25519", "-out", key], check=True, capture_output=True)
-    monkeypatch.setenv("BRIGHTBOWL_SIGNING_KEY", str(key))
-    assert run("lot", LOT, "--works", works.folder, "--out", tmp_path / "out")[0] == 0
-    table = json.loads((tmp_path / "out" / "lot.json").read_text())
-    page = (tmp_path / "out" / "lot.html").read_text()
-    assert table["head"] in page
-    assert table["head_signature"] == signed(table["head"], key)
-    assert run("verify", "--works", works.folder, "--head", table["head"])[0] == 0
