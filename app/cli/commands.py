@@ -40,6 +40,7 @@ COMMANDS: dict[str, str] = {
     "new": "make a works folder: parts, stations, limits, shots, results, store",
     "import": "file results in a store",
     "doubts": "what an old store can't tell of its trays, for a person to settle",
+    "trials": "what trials make of trays, beside what stands",
     "export": "write verdicts and pieces out of a store as tables",
     "serve": "serve the review page on this machine",
 }

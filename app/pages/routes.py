@@ -7,6 +7,7 @@ for the person at it; pictures are for whoever may see the page.
 import json
 from collections.abc import Callable
 from datetime import UTC, datetime, timedelta
+from pathlib import Path
 from typing import Annotated, Any, Literal
 
 from pydantic import BaseModel, ConfigDict, Field, ValidationError
@@ -38,6 +39,7 @@ from app.store import (
     station_of,
     turns_left,
     waiting_count,
+    why_forgotten,
 )
 from app.works import may
 from vision.errors import Unusable
@@ -265,6 +267,15 @@ def _picture(
         return PlainTextResponse(str(fault), 404)
 
 
+def _file(server: ServerState, kept: str) -> Path:
+    """Where a picture lies; one that was let go by rule is no loss, and said so."""
+    path = server.picture_path(kept)
+    why = None if path.exists() else why_forgotten(server.store, kept)
+    if why is not None:
+        raise Unusable(path.name, "", "no picture any more", why)
+    return path
+
+
 def _frame(server: ServerState, judgement: int, picture: int) -> Response:
     one = shown(server.store, [judgement]).get(judgement)
     frame = None if one is None else next((f for f in frames(one) if f.id == picture), None)
@@ -275,7 +286,7 @@ def _frame(server: ServerState, judgement: int, picture: int) -> Response:
     if upright is None:
         return PlainTextResponse("this piece was not found in its frames", 404)
     scale = None if station is None else station.full_scale
-    jpeg = upright_jpeg(server.picture_path(frame.path), upright, scale)
+    jpeg = upright_jpeg(_file(server, frame.path), upright, scale)
     return Response(jpeg, media_type="image/jpeg", headers=FOREVER)
 
 
@@ -285,7 +296,7 @@ def _tray(server: ServerState, judgement: int, picture: int) -> Response:
     if one is None or frame is None:
         return PlainTextResponse("no such picture", 404)
     station = station_of(server.store, one.station)
-    jpeg, shrink = tray_jpeg(server.picture_path(frame.path), None if station is None else station.full_scale)
+    jpeg, shrink = tray_jpeg(_file(server, frame.path), None if station is None else station.full_scale)
     return Response(jpeg, media_type="image/jpeg", headers={**FOREVER, "X-Shrink": f"{shrink:.6f}"})
 
 

@@ -12,6 +12,7 @@ from .evidence.retention import (
     framed_shots as framed_shots,
     kept_digests as kept_digests,
     note_forgotten as note_forgotten,
+    why_forgotten as why_forgotten,
 )
 from .evidence.signature import check_signature as check_signature, key_file as key_file, signed as signed
 from .evidence.verify import file_digest as file_digest, verify as verify
@@ -108,6 +109,7 @@ from .results.shown import (
     shown as shown,
     station_of as station_of,
 )
+from .results.trials import trials as trials, verdict_counts as verdict_counts
 from .results.watched import (
     dealt_with as dealt_with,
     note_judged as note_judged,

@@ -21,6 +21,7 @@ from app.store.results.in_force import never_in_force
 from app.store.results.recall import recall_results
 from app.store.results.shots import Chosen, Undecided
 from app.store.results.shown import newest_judgement, shown
+from app.store.results.trials import trials
 from tests.store.made import LIMITS, PART, STATION, made_piece, made_tray, to_file
 from vision.errors import Unusable
 from vision.records.judged import Digests, JudgedPiece, TrayResult
@@ -224,6 +225,10 @@ def test_a_trial_is_kept_and_never_counts(store: Store) -> None:
     trial = replace(to_file(shot(BAD, judged=11)), trial=True, judged_now=False)
     assert (file_result(store, trial).new, file_result(store, trial).new) == (2, 0)
     assert (verdicts(store), told(store), packed(store)) == (["pass", "review"], [["pass", "review"]], 1)
+    (one,) = trials(store)
+    assert (one.tray, one.stands, one.trial) == ("T-1", {1: "pass", 2: "review"}, {1: "reject", 2: "reject"})
+    assert one.changed == {1: ("pass", "reject"), 2: ("review", "reject")}
+    assert (trials(store, LOT_A), trials(store, "L-none")) == ((one,), ())
     file_result(store, replace(to_file(shot(BAD, at=7, tray="T-9")), trial=True))
     assert [one.tray for one in recall_results(store)] == ["T-1"]
     assert [one.lot for one in list_lots(store)] == [LOT_A]

@@ -136,6 +136,15 @@ def forgotten_files(store: Store) -> frozenset[Forgotten]:
         return frozenset(Forgotten(*row) for row in connection.execute(select(table.c.path, table.c.digest)))
 
 
+def why_forgotten(store: Store, path: str) -> str | None:
+    """By which rule and when a file was forgotten last, in words; None where it never was."""
+    table = schema.forgotten
+    query = select(table.c.rule, table.c.given_at).where(table.c.path == path).order_by(table.c.id.desc()).limit(1)
+    with store.read() as connection:
+        row = connection.execute(query).first()
+    return None if row is None else f"forgotten by the rule of the works ({row.rule}) at {row.given_at}"
+
+
 def note_forgotten(store: Store, files: Sequence[Forgotten], rule: str, acted: Acted) -> None:
     """Write down which files are forgotten, by which rule and by whom; only then may they go."""
     table = schema.forgotten
