@@ -18,7 +18,7 @@ from multiprocessing import get_context
 from pathlib import Path
 from typing import Any
 
-from hypothesis import HealthCheck, seed as with_seed, settings, strategies as st
+from hypothesis import HealthCheck, Phase, seed as with_seed, settings, strategies as st
 from hypothesis.stateful import RuleBasedStateMachine, invariant, rule, run_state_machine_as_test
 from sqlalchemy import event
 
@@ -248,6 +248,7 @@ def play(sequences: int, steps: int, new_place: Callable[[], str], seed: int) ->
             stateful_step_count=steps,
             deadline=None,
             suppress_health_check=list(HealthCheck),
+            phases=(Phase.generate,),  # the sequence as it failed: making it shorter takes longer than reading it
             database=None,
         ),
     )

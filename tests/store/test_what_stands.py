@@ -234,6 +234,15 @@ def test_a_trial_is_kept_and_never_counts(store: Store) -> None:
     assert [one.lot for one in list_lots(store)] == [LOT_A]
 
 
+def test_a_move_to_where_a_tray_is_already_tells_the_line_nothing(store: Store) -> None:
+    """Found by the model of what stands: the same folder brought in twice, the second time with a move."""
+    for chosen in (None, Chosen("move", "R. Hale", "seen"), Chosen("move", "R. Hale", "seen again")):
+        file_result(store, replace(to_file(shot(GOOD)), judged_now=False, chosen=chosen))
+    assert told(store) == [["pass", "review"]]
+    file_result(store, replace(to_file(shot(GOOD, LOT_B)), judged_now=False, chosen=Chosen("move", "R. Hale", "LOT-B")))
+    assert told(store) == [["pass", "review"], ["pass", "review"]]
+
+
 def test_what_was_never_in_force_is_named(store: Store) -> None:
     from app.store.database.definitions import digests_of
 

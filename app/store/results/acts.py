@@ -78,7 +78,7 @@ def file_act(connection: Connection, act: Act, by: JudgedBy, result_file: Result
         return Became(stands=False, changed=False)
     standing = _standing(connection, act.place.tray_id)
     last = next((one for one in reversed(acts) if one.place == act.place.place and one.stood), None)
-    moved = act.chosen is not None and act.chosen.kind == "move"
+    moved = act.place.moved
     asked = act.chosen is not None and act.chosen.kind == "stand"
     same = last is not None and last.filing_id == act.filing_id
     stood = not same and (last is None or act.now or asked or (not known and _later(act.judged_at, last)))

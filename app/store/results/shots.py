@@ -43,10 +43,14 @@ SHOT_SAYS = Chosen("retake", SHOT_FILE, "", "declared")
 
 @dataclass(frozen=True, slots=True)
 class Place:
-    """Where a shot belongs: its tray, and its place among the shots of it; of these the highest counts."""
+    """Where a shot belongs: its tray, and its place among the shots of it; of these the highest counts.
+
+    `moved`: the tray came there just now, from another name or lot.
+    """
 
     tray_id: int
     place: int
+    moved: bool = False
 
 
 def place_of(connection: Connection, result: TrayResult, lot_id: int | None, chosen: Chosen | None) -> Place:
@@ -64,14 +68,14 @@ def place_of(connection: Connection, result: TrayResult, lot_id: int | None, cho
         found = next((one for one in reversed(same) if one in at_home), same[-1])
         if found not in at_home:
             _move(connection, found, result, lot_id, chosen)
-        return Place(found.tray_id, found.place)
+        return Place(found.tray_id, found.place, found not in at_home)
     unsure = [one for one in known if one.tray == result.tray and _same_shot(one, result) is None]
     for one in unsure:
         if one in at_home:
             return Place(one.tray_id, one.place)
         if lot_id is None or one.tray_lot_id is None:
             _move(connection, one, result, lot_id, chosen)
-            return Place(one.tray_id, one.place)
+            return Place(one.tray_id, one.place, moved=True)
     if at_home:
         return _again(connection, at_home, result, chosen)
     tray_id = add(connection, schema.tray, {"tray": result.tray, "lot_id": lot_id})

@@ -6,7 +6,7 @@ from dataclasses import asdict, dataclass
 from datetime import date, datetime, timedelta
 from typing import Any
 
-from sqlalchemy import ColumnElement, Connection, Row, and_, func, or_, select
+from sqlalchemy import Connection, Executable, Row, Select, func, select, union
 
 from app.store.database import schema
 from app.store.database.connection import Store, moment, now
@@ -109,15 +109,17 @@ def suspect_trays(store: Store, lot: str | None = None, among: Sequence[str] | N
     of_station = _suspect_periods(store)
     if not of_station:
         return ()
-    shot, tray, lots = schema.shot, schema.tray, schema.lot
-    about = (_about(station, period) for station, periods in of_station.items() for period in periods)
-    query = select(shot.c.tray_id).where(or_(*about)).distinct()
-    if lot is not None or among is not None:
-        query = query.join(tray, tray.c.id == shot.c.tray_id)
-    if lot is not None:
-        query = query.join(lots, lots.c.id == tray.c.lot_id).where(lots.c.lot == lot)
-    if among is not None:
-        query = query.where(tray.c.tray.in_(list(among)))
+    tray, lots = schema.tray, schema.lot
+    if lot is None and among is None:
+        of_periods = [_about(station, period) for station, periods in of_station.items() for period in periods]
+        query: Executable = union(*(one for those in of_periods for one in those))
+    else:
+        of_trays = select(tray.c.id)
+        if lot is not None:
+            of_trays = of_trays.join(lots, lots.c.id == tray.c.lot_id).where(lots.c.lot == lot)
+        if among is not None:
+            of_trays = of_trays.where(tray.c.tray.in_(list(among)))
+        query = of_trays
     with store.read() as connection:
         ids = sorted(connection.execute(query).scalars())
         portions = [ids[start : start + _AT_ONCE] for start in range(0, len(ids), _AT_ONCE)]
@@ -162,13 +164,13 @@ def _standing(connection: Connection, tray_ids: Sequence[int]) -> list[Row[Any]]
     return list(connection.execute(query))
 
 
-def _about(station: str, period: SuspectPeriod) -> ColumnElement[bool]:
-    """Shots of a station that a period may hold, by an index: times stand as written, in two forms."""
+def _about(station: str, period: SuspectPeriod) -> list[Select[Any]]:
+    """Trays with a shot that a period may hold, each search by an index: times stand as written, in two forms."""
     shot, day = schema.shot, timedelta(days=1)
     since = (date.min if period.since is None else (period.since - day).date()).isoformat()
     until = (date.max if period.until is None else (period.until + 2 * day).date()).isoformat()
-    forms = [shot.c.taken_at.between(since.replace("-", dash), until.replace("-", dash)) for dash in ("-", "")]
-    return and_(shot.c.station == station, or_(shot.c.taken_at.is_(None), *forms))
+    when = [shot.c.taken_at.between(since.replace("-", dash), until.replace("-", dash)) for dash in ("-", "")]
+    return [select(shot.c.tray_id).where(shot.c.station == station, one) for one in (shot.c.taken_at.is_(None), *when)]
 
 
 def _time_of(check: Check | None) -> datetime | None:
