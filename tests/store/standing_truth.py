@@ -126,7 +126,7 @@ class Truth:
         if not same or moved:
             shot.filed.add((act.said, act.judged_at))
         if self.shown(tray) != before or moved:
-            self.line.append((tray.tray, tray.lot, [verdict for verdict, _ in self.pieces(tray)]))
+            self.line.append((tray, tray.lot, [verdict for verdict, _ in self.pieces(tray)]))
 
     def shown(self, tray: Tray) -> Any:
         found = tray.stands()
@@ -141,9 +141,9 @@ class Truth:
         tray, pieces = self.trays[key[0]], self.pieces(self.trays[key[0]])
         return (*self.shown(tray), pieces[key[1] - 1]) if key[1] <= len(pieces) else None
 
-    def told_of(self, lot: str) -> list[tuple[Any, ...]]:
-        """What the line was told of a lot."""
-        return [one for one in self.line if one[1] == lot]
+    def told_of(self, lot: str) -> frozenset[int]:
+        """What the line was told of the trays that are in a lot now, while they were in it."""
+        return frozenset(number for number, one in enumerate(self.line) if one[0].lot == one[1] == lot)
 
     def standing_pieces(self) -> list[tuple[int, int]]:
         return [(k, n + 1) for k, tray in enumerate(self.trays) for n in range(len(self.pieces(tray)))]
