@@ -82,6 +82,7 @@ def opened(served: Served, browser: Browser, path: str, width: int = 1280, heigh
 def shoot(page: Page, file: Path) -> None:
     """Photograph a page at rest."""
     page.wait_for_load_state("networkidle")
+    expect(page.get_by_test_id("stSkeleton")).to_have_count(0, timeout=60_000)  # grey bars in place of what is to come
     page.wait_for_timeout(400)
     page.screenshot(path=file, type="jpeg", quality=QUALITY)
 
