@@ -9,6 +9,8 @@ from sqlalchemy import select
 
 from app.store.database import schema
 from app.store.database.connection import Store, now, open_store
+from app.store.evidence.verify import verify
+from app.store.lots.lot_list import list_lots
 from app.store.lots.revisions import file_limits
 from app.store.people.verdicts import NewVerdict, give
 from app.store.results.filing import file_result
@@ -70,6 +72,8 @@ def test_trays_filed_at_once_share_their_part_and_lot(place: str, store: Store) 
         assert len(connection.execute(select(schema.part)).all()) == 1
         assert len(connection.execute(select(schema.lot)).all()) == 1
         assert len(connection.execute(select(schema.judgement)).all()) == 8 * 2 * 3
+    assert [(one.trays, one.pieces, one.review, one.reject) for one in list_lots(store)] == [(16, 48, 16, 16)]
+    assert verify(store, None).broken == ()
 
 
 @pytest.mark.parametrize("alike", [True, False])
