@@ -45,6 +45,7 @@ BY_MACHINES = {
     "claim",
     "copy_store",
     "copy_to_file",
+    "file_challenge",
     "file_checks",
     "file_result",
     "file_run",
