@@ -48,7 +48,7 @@ def command(
         raise click.UsageError("--public goes with --head.")
     for line in rights_words(place):
         click.echo(f"brightbowl: {line}", err=True)
-    with closing(place.open()) as store:
+    with closing(place.open(walk=False)) as store:
         found = verify(store, None if no_files else place.folder, before)
     for broken in found.broken[:1]:
         where = f"link {broken.link}" if broken.link is not None else "what stands now"

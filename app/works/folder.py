@@ -97,7 +97,7 @@ class Works:
         """Where a sealed lot of a part is archived; whatever a lot is called, it is one file's name."""
         return self.folder / "archive" / f"{quote(lot, safe=' ')}.{quote(part, safe=' ')}.parquet"
 
-    def open(self) -> Store:
+    def open(self, walk: bool = True) -> Store:
         """Open the works' store.
 
         Raises
@@ -106,8 +106,8 @@ class Works:
             As `open_store`.
         """
         if "://" in self.store_address:
-            return open_store(self.store_address)
-        return open_store(self.folder / self.store_address)
+            return open_store(self.store_address, walk=walk)
+        return open_store(self.folder / self.store_address, walk=walk)
 
     def _inside(self, kind: str, name: str) -> Path:
         """A file or folder of that kind by its plain name; a name that leads elsewhere is refused."""

@@ -133,7 +133,7 @@ TAMPERING = {
 def test_a_row_changed_past_the_program_is_found_and_named(copy: Path, kind: str) -> None:
     statement, named = TAMPERING[kind]
     past_the_program(copy, statement)
-    with closing(open_store(copy)) as store:
+    with closing(open_store(copy, walk=False)) as store:
         found = verify(store, None)
     assert found.broken
     assert named in found.broken[0].what
@@ -151,17 +151,17 @@ def test_what_the_program_files_holds(filled: Path) -> None:
 
 
 def test_a_tray_that_a_person_moved_holds_and_one_moved_by_hand_does_not(copy: Path) -> None:
-    with closing(open_store(copy)) as store:
+    with closing(open_store(copy, walk=False)) as store:
         moved = replace(to_file(made_tray("T-1", lot="L-2611-08")), chosen=Chosen("move", "R. Hale", "wrong label"))
         file_result(store, moved)
         assert verify(store, None).broken == ()
     past_the_program(copy, "UPDATE tray SET lot_id = 1 WHERE id = 1")
-    with closing(open_store(copy)) as store:
+    with closing(open_store(copy, walk=False)) as store:
         assert "tray 1" in verify(store, None).broken[0].what
 
 
 def test_an_older_act_put_back_by_hand_is_found(copy: Path) -> None:
-    with closing(open_store(copy)) as store:
+    with closing(open_store(copy, walk=False)) as store:
         file_result(store, to_file(made_tray("T-1", [made_piece(number, "reject") for number in (1, 2, 3)])))
         assert verify(store, None).broken == ()
     past_the_program(
@@ -169,13 +169,13 @@ def test_an_older_act_put_back_by_hand_is_found(copy: Path) -> None:
         "UPDATE standing_tray SET judging_id = 1 WHERE tray_id = 1",
         "UPDATE standing_piece SET judgement_id = piece_id WHERE piece_id <= 3",
     )
-    with closing(open_store(copy)) as store:
+    with closing(open_store(copy, walk=False)) as store:
         assert verify(store, None).broken[0].what == "what stands of tray 1 is not its newest act"
 
 
 def test_the_guards_of_the_store_refuse_first(copy: Path) -> None:
     with (
-        closing(open_store(copy)) as store,
+        closing(open_store(copy, walk=False)) as store,
         pytest.raises(Unusable, match="never changed"),
         store.write() as connection,
     ):
@@ -183,20 +183,20 @@ def test_the_guards_of_the_store_refuse_first(copy: Path) -> None:
 
 
 def test_a_chain_cut_at_its_end_holds_by_itself_but_not_against_a_head(copy: Path) -> None:
-    with closing(open_store(copy)) as store:
+    with closing(open_store(copy, walk=False)) as store:
         head = verify(store, None).head
     past_the_program(copy, "DELETE FROM line_message WHERE id = 2", f"DELETE FROM chain_link WHERE id = {head.links}")
-    with closing(open_store(copy)) as store:
+    with closing(open_store(copy, walk=False)) as store:
         assert verify(store, None).broken == ()
         (cut,) = verify(store, None, head).broken
     assert cut.what.startswith(f"the chain was cut: it had {head.links} links")
 
 
 def test_a_chain_written_anew_as_a_whole_holds_by_itself_but_not_against_a_head(copy: Path) -> None:
-    with closing(open_store(copy)) as store:
+    with closing(open_store(copy, walk=False)) as store:
         head = verify(store, None).head
     past_the_program(copy, "UPDATE verdict SET verdict = 'reject'", "DELETE FROM chain_link")
-    with closing(open_store(copy)) as store:
+    with closing(open_store(copy, walk=False)) as store:
         assert "was not filed by the program" in verify(store, None).broken[0].what
         with store.writer.begin() as connection:
             seal(connection, {})  # as somebody would who has the program's source
@@ -218,7 +218,7 @@ def test_rows_filed_by_writers_side_by_side_are_linked_each_once(store: Store) -
 def test_a_row_written_past_the_program_gets_no_link_later(copy: Path) -> None:
     """Whatever is filed after it: else anybody could have the program put its own seal to what they wrote."""
     past_the_program(copy, VERDICT.format("b").replace("R. Hale", "N. Body"))
-    with closing(open_store(copy)) as store:
+    with closing(open_store(copy, walk=False)) as store:
         for number in (3, 4):
             file_result(store, to_file(made_tray(f"T-{number}")))
         with store.write() as connection:

@@ -26,17 +26,18 @@ from tests.formats.made import shot_table, write_shot
 from tests.store.made import made_piece, made_tray
 from vision.errors import Unusable
 from vision.formats.result import write_result
+from vision.records.judged import Verdict
 
 HALE = Acted("R. Hale", "declared", "room on the disk")
 PASSED, FLAGGED, SAID, HELD, LATE = "T-passed", "T-flagged", "T-said", "T-held", "T-late"
 
 
-def lay(works: Works, store: Store, tray: str, lot: str = "L-1", verdict: str = "pass") -> None:
+def lay(works: Works, store: Store, tray: str, lot: str = "L-1", verdict: Verdict = "pass") -> None:
     """Lay a tray's shot and result into the works, and file them."""
     taken_at = f"2026-11-02T06:00:{len(list(works.shots.iterdir())):02d}+00:00"
     write_shot(works.shots / tray, {**shot_table(), "tray": tray, "lot": lot, "taken_at": taken_at})
     (works.results / tray).mkdir()
-    piece = replace(made_piece(1, "pass"), verdict=verdict)  # type: ignore[arg-type]
+    piece = made_piece(1, verdict)
     write_result(made_tray(tray, [piece], lot, taken_at), works.results / tray / "result.json")
     done = file_folders(store, works, [works.results / tray], Filing((works.shots,)))
     assert done.failures == ()
@@ -52,8 +53,9 @@ def works(tmp_path: Path) -> Works:
 def store(works: Works, monkeypatch: pytest.MonkeyPatch) -> Iterator[Store]:
     """Five trays, four of them filed long ago."""
     with closing(works.open()) as store:
-        for tray, lot, verdict in ((PASSED, "L-1", "pass"), (FLAGGED, "L-1", "review"), (SAID, "L-1", "pass")):
-            lay(works, store, tray, lot, verdict)
+        lay(works, store, PASSED)
+        lay(works, store, FLAGGED, verdict="review")
+        lay(works, store, SAID)
         lay(works, store, HELD, "L-2")
         piece = newest_judgement(store, SAID, 1)
         assert piece is not None

@@ -67,7 +67,7 @@ class Store:
             self.use.close()
 
 
-def open_store(place: str | Path, must_exist: bool = False, try_log: bool = True) -> Store:
+def open_store(place: str | Path, must_exist: bool = False, try_log: bool = True, walk: bool = True) -> Store:
     """Open a store, making it or bringing it up to date where needed.
 
     Parameters
@@ -78,6 +78,9 @@ def open_store(place: str | Path, must_exist: bool = False, try_log: bool = True
         Refuse a file that is not there instead of making it.
     try_log
         Hold a log that was left beside a file of SQLite against it before they become one.
+    walk
+        Read a file of SQLite whole that nobody vouches for, and refuse it where something of it does not hold; whoever
+        walks its chain next to name what that is does without.
 
     Raises
     ------
@@ -103,7 +106,7 @@ def open_store(place: str | Path, must_exist: bool = False, try_log: bool = True
     else:
         raise Unusable("--store", "", "expected sqlite:///FILE or postgresql://...", parsed.get_backend_name())
     try:
-        if store.use is not None and not store.use.known_sound:
+        if walk and store.use is not None and not store.use.known_sound:
             _walk(store)
         with store.write() as connection:
             had_chain = connection.dialect.has_table(connection, "chain_link")
