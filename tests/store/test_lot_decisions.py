@@ -142,7 +142,7 @@ def test_a_lot_that_is_not_there_is_named_in_one_line(
     assert call(monkeypatch, "L-0", "--works", works.folder) == 2
     said = capsys.readouterr().err
     assert said.count("\n") == 1
-    assert f"one of {LOT} (found L-0)" in said
+    assert f"such as {LOT} (found L-0)" in said
 
 
 def test_the_next_inspection_is_chosen_by_command_only_where_the_rules_leave_it(
