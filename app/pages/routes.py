@@ -8,21 +8,30 @@ import json
 from collections.abc import Callable
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
-from typing import Annotated, Any, Literal
+from typing import Any
 
-from pydantic import BaseModel, ConfigDict, Field, ValidationError
+from pydantic import ValidationError
 from starlette.concurrency import run_in_threadpool
 from starlette.requests import Request
 from starlette.responses import JSONResponse, PlainTextResponse, Response
 from starlette.routing import Route
 
+from app.pages.calls import (
+    BlindCall,
+    Call,
+    CardsCall,
+    NextCall,
+    OneCall,
+    RenewCall,
+    VerdictsCall,
+    WantedForm,
+)
 from app.pages.cards import cards, frames, held_by
 from app.pages.server_state import Pass, ServerState
 from app.pages.upright_frames import tray_jpeg, upright_frame, upright_jpeg
 from app.store import (
     Holder,
     NewVerdict,
-    Order,
     Wanted,
     blinds,
     claim,
@@ -46,82 +55,13 @@ from vision.errors import Unusable
 
 PACE_MINUTES = 10
 RECENT = 8  # verdicts that can be taken back after the page was opened anew
-AT_ONCE = 24  # pieces handed out in one call, at most
-NOTE_MAX = 2000
 FOREVER = {"Cache-Control": "private, max-age=86400, immutable"}
-
-Name = Annotated[str, Field(min_length=1, max_length=200)]
-
-
-class _Call(BaseModel):
-    """What every call says: the pass, and which browser it is."""
-
-    model_config = ConfigDict(extra="forbid", strict=True, frozen=True)
-    pass_: Annotated[str, Field(alias="pass", max_length=4000)]
-    holder: Name
-
-
-class _Wanted(BaseModel):
-    model_config = ConfigDict(extra="forbid", strict=True, frozen=True)
-    lot: str | None = None
-    part: str | None = None
-    die: str | None = None
-    measure: str | None = None
-    severity: str | None = None
-    verdict: str | None = None
-    order: Order = "worst"
-
-
-class _Next(_Call):
-    wanted: _Wanted
-    have: Annotated[list[int], Field(max_length=5000)]
-    count: Annotated[int, Field(ge=1, le=AT_ONCE)]
-
-
-class _One(_Call):
-    tray: Annotated[str, Field(max_length=10_000)]
-    piece: int
-
-
-class _Cards(_Call):
-    judgements: Annotated[list[int], Field(max_length=AT_ONCE)]
-
-
-class _Blind(_Call):
-    blind: int
-    have: Annotated[list[tuple[int, int]], Field(max_length=5000, strict=False)]
-    count: Annotated[int, Field(ge=1, le=AT_ONCE)]
-
-
-class _Renew(_Call):
-    pieces: Annotated[list[int], Field(max_length=500)]
-    wanted: _Wanted
-
-
-class _Verdict(BaseModel):
-    model_config = ConfigDict(extra="forbid", strict=True, frozen=True)
-    uid: Annotated[str, Field(min_length=8, max_length=64)]
-    piece_id: int
-    judgement_id: int
-    verdict: Literal["accept", "reject", "withdrawn"]
-    defects: Annotated[list[Annotated[str, Field(pattern=r"^[a-z_]{1,30}$")]], Field(max_length=20)]
-    note: Annotated[str, Field(max_length=NOTE_MAX)]
-    given_at: Annotated[str, Field(max_length=40)]
-    takes_back: Annotated[str, Field(max_length=64)] | None = None
-    seen: Annotated[str, Field(max_length=64)] | None = None
-    blind_id: int | None = None
-    turn: int | None = None
-
-
-class _Verdicts(_Call):
-    verdicts: Annotated[list[_Verdict], Field(max_length=1000)]
-    wanted: _Wanted
 
 
 def routes(server: ServerState) -> list[Route]:
     """All routes of the desk."""
 
-    def post(path: str, form: type[_Call], work: Callable[[ServerState, Pass, Any], dict[str, Any]]) -> Route:
+    def post(path: str, form: type[Call], work: Callable[[ServerState, Pass, Any], dict[str, Any]]) -> Route:
         async def answer(request: Request) -> Response:
             body = await request.body()
             return await run_in_threadpool(_answer, server, form, work, body)
@@ -129,21 +69,21 @@ def routes(server: ServerState) -> list[Route]:
         return Route(f"/desk/{path}", answer, methods=["POST"])
 
     return [
-        post("next", _Next, _next),
-        post("one", _One, _one),
-        post("cards", _Cards, _cards),
-        post("blind", _Blind, _blind),
-        post("renew", _Renew, _renew),
-        post("release", _Call, _release),
-        post("mine", _Call, _mine),
-        post("verdicts", _Verdicts, _verdicts),
+        post("next", NextCall, _next),
+        post("one", OneCall, _one),
+        post("cards", CardsCall, _cards),
+        post("blind", BlindCall, _blind),
+        post("renew", RenewCall, _renew),
+        post("release", Call, _release),
+        post("mine", Call, _mine),
+        post("verdicts", VerdictsCall, _verdicts),
         Route("/desk/frame/{judgement:int}/{picture:int}.jpg", _pictures(server, _frame)),
         Route("/desk/tray/{judgement:int}/{picture:int}.jpg", _pictures(server, _tray)),
     ]
 
 
 def _answer(
-    server: ServerState, form: type[_Call], work: Callable[[ServerState, Pass, Any], dict[str, Any]], body: bytes
+    server: ServerState, form: type[Call], work: Callable[[ServerState, Pass, Any], dict[str, Any]], body: bytes
 ) -> JSONResponse:
     try:
         call = form.model_validate(json.loads(body))
@@ -152,7 +92,7 @@ def _answer(
     holder = server.read_pass(call.pass_)
     if holder is None:
         return JSONResponse({"error": "this page is older than the server: load it again"}, 401)
-    if form is _Verdicts and not may(holder.roles, "review"):
+    if form is VerdictsCall and not may(holder.roles, "review"):
         return JSONResponse({"error": f"{holder.name} may look, but not judge; the works' list gives the role"}, 403)
     try:
         return JSONResponse(work(server, holder, call))
@@ -160,7 +100,7 @@ def _answer(
         return JSONResponse({"error": str(fault)}, 503)
 
 
-def _wanted(call: _Wanted) -> Wanted:
+def _wanted(call: WantedForm) -> Wanted:
     return Wanted(**call.model_dump())
 
 
@@ -169,7 +109,7 @@ def _progress(server: ServerState, who: Pass, wanted: Wanted) -> dict[str, Any]:
     return {"left": waiting_count(server.store, wanted), "pace": pace(server.store, since, who.name)}
 
 
-def _next(server: ServerState, who: Pass, call: _Next) -> dict[str, Any]:
+def _next(server: ServerState, who: Pass, call: NextCall) -> dict[str, Any]:
     wanted = _wanted(call.wanted)
     pieces = claim(server.store, Holder(call.holder, who.name), wanted, call.count, call.have)
     newest = newest_judgements(server.store, pieces)
@@ -177,7 +117,7 @@ def _next(server: ServerState, who: Pass, call: _Next) -> dict[str, Any]:
     return {"cards": found, **_progress(server, who, wanted)}
 
 
-def _one(server: ServerState, who: Pass, call: _One) -> dict[str, Any]:
+def _one(server: ServerState, who: Pass, call: OneCall) -> dict[str, Any]:
     judgement = newest_judgement(server.store, call.tray, call.piece)
     if judgement is None:
         return {"cards": [], "held_by": None}
@@ -185,11 +125,11 @@ def _one(server: ServerState, who: Pass, call: _One) -> dict[str, Any]:
     return {"cards": [card], "held_by": held_by(server, card["piece_id"], call.holder)}
 
 
-def _cards(server: ServerState, who: Pass, call: _Cards) -> dict[str, Any]:
+def _cards(server: ServerState, who: Pass, call: CardsCall) -> dict[str, Any]:
     return {"cards": cards(server, call.judgements, who.name)}
 
 
-def _blind(server: ServerState, who: Pass, call: _Blind) -> dict[str, Any]:
+def _blind(server: ServerState, who: Pass, call: BlindCall) -> dict[str, Any]:
     blind = next((one for one in blinds(server.store) if one.id == call.blind), None)
     if blind is None:
         raise Unusable("blind round", str(call.blind), "expected a round that was begun; choose one from the list")
@@ -203,18 +143,18 @@ def _blind(server: ServerState, who: Pass, call: _Blind) -> dict[str, Any]:
     return {"cards": rows, "left": len(left), "whole": len(blind.pieces) * blind.rounds}
 
 
-def _renew(server: ServerState, who: Pass, call: _Renew) -> dict[str, Any]:
+def _renew(server: ServerState, who: Pass, call: RenewCall) -> dict[str, Any]:
     gone = renew(server.store, Holder(call.holder, who.name), call.pieces)
     judged = {one.piece_id: one.inspector for one in holding(server.store, call.pieces) if one.inspector != who.name}
     return {"gone_to": {**gone, **judged}, **_progress(server, who, _wanted(call.wanted))}
 
 
-def _release(server: ServerState, who: Pass, call: _Call) -> dict[str, Any]:
+def _release(server: ServerState, who: Pass, call: Call) -> dict[str, Any]:
     give_back(server.store, Holder(call.holder, who.name))
     return {}
 
 
-def _mine(server: ServerState, who: Pass, _call: _Call) -> dict[str, Any]:
+def _mine(server: ServerState, who: Pass, _call: Call) -> dict[str, Any]:
     given = [one for one in standing(server.store, inspector=who.name) if one.blind is None][-RECENT:]
     newest = newest_judgements(server.store, [one.piece_id for one in given])
     rows = [
@@ -224,7 +164,7 @@ def _mine(server: ServerState, who: Pass, _call: _Call) -> dict[str, Any]:
     return {"given": rows}
 
 
-def _verdicts(server: ServerState, who: Pass, call: _Verdicts) -> dict[str, Any]:
+def _verdicts(server: ServerState, who: Pass, call: VerdictsCall) -> dict[str, Any]:
     receipts = []
     for one in call.verdicts:
         given = NewVerdict(

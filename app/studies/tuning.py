@@ -8,22 +8,11 @@ import numpy as np
 
 from app.statistics import UNDEFINED, Cells, Estimate, pieces_for_promise, roundest, weighted_share, wilson
 from app.studies.columns import Array, Mask
+from app.studies.tuning_costs import Costs, bad_among_passed, cost_of
 from app.studies.tuning_sample import Promise, Sample, ceiling_of, curve_settings, promised
 
 FOLDS = 5
 """Parts of a cross-validation (common practice)."""
-
-
-@dataclass(frozen=True, slots=True)
-class Costs:
-    """Costs in any currency: of a bad piece that passes, and of a good one that does not (scrapped).
-
-    `bad_share`: of the pieces in production, not of the sample, that are bad.
-    """
-
-    missed: float
-    scrapped: float
-    bad_share: float
 
 
 @dataclass(frozen=True, slots=True)
@@ -149,22 +138,9 @@ def rates_at(sample: Sample, setting: float, costs: Costs | None) -> Rates:
         missed=missed,
         false_alarm=false_alarm,
         reviewed=float((sample.weights * (~passed & ~rejected)).mean()) if len(passed) else 0.0,
-        cost=_cost(missed.value, false_alarm.value, costs),
-        bad_among_passed=_bad_among_passed(missed.value, false_alarm.value, costs),
+        cost=cost_of(missed.value, false_alarm.value, costs),
+        bad_among_passed=bad_among_passed(missed.value, false_alarm.value, costs),
     )
-
-
-def _cost(missed: float | None, false_alarm: float | None, costs: Costs | None) -> float | None:
-    if costs is None or missed is None or false_alarm is None:
-        return None
-    return costs.bad_share * missed * costs.missed + (1 - costs.bad_share) * false_alarm * costs.scrapped
-
-
-def _bad_among_passed(missed: float | None, false_alarm: float | None, costs: Costs | None) -> float | None:
-    if costs is None or missed is None or false_alarm is None:
-        return None
-    bad, good = costs.bad_share * missed, (1 - costs.bad_share) * (1 - false_alarm)
-    return bad / (bad + good) if bad + good > 0 else None
 
 
 def recommend(sample: Sample, task: Task) -> Recommendation:

@@ -12,7 +12,7 @@ import pytest
 
 ROOT = Path(__file__).resolve().parents[2]
 STOREYS = ("vision", "app", "synthetic_images")
-LONGEST_MODULE = 320  # lines; about what one idea takes
+LONGEST_MODULE = 300  # lines; about what one idea takes
 
 # Rooms with a door: `__init__.pyi` names what others may use of it.
 ROOMS = (

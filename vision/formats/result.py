@@ -4,109 +4,27 @@ import json
 from collections.abc import Mapping
 from dataclasses import asdict
 from pathlib import Path
-from typing import Annotated, Any, Literal
-
-from pydantic import AfterValidator, Field
+from typing import Any
 
 from vision.decide import unfounded
 from vision.errors import Unusable
 from vision.formats.atomic_write import write_atomic
-from vision.formats.findings import FindingTable, finding_of, finding_table
-from vision.formats.seen_map import SeenTable
-from vision.formats.shot import TrayName
-from vision.formats.strict import FormatOne, Name, NotNegative, Process, Strict, Text, as_json, as_time, read_json
+from vision.formats.findings import finding_of, finding_table
+from vision.formats.result_tables import PieceTable, ResultFile
+from vision.formats.strict import as_json, read_json
 from vision.records import (
     FIRST_DETECTION,
     Detection,
     Digests,
     JudgedPiece,
-    LimitsStanding,
-    MarkRate,
     Pose,
     Reason,
     SeenMap,
     SettingsUsed,
-    Severity,
     TrayFinding,
-    TrayKind,
     TrayResult,
     Value,
-    Verdict,
 )
-
-_Pair = tuple[float, float]
-_MOST_PIECES, _MOST_FINDINGS = 10_000, 2_000  # ours: some tens on a tray, at most 200 of a kind on a piece
-_Uncertainties = dict[str, NotNegative | dict[str, NotNegative | None] | None] | None
-_Values = dict[str, float | dict[str, float | None] | None] | None
-
-
-class _ReasonTable(Strict):
-    measure: str
-    zone: str | None = None
-    value: float | None
-    uncertainty: NotNegative | None
-    min: float | None = None
-    max: float | None = None
-    severity: Severity = Field(alias="class")
-    outcome: Literal["review", "reject"]
-    conformance: Annotated[float, Field(ge=0.0, le=1.0)] | None = None
-
-
-class _PoseTable(Strict):
-    center_px: _Pair
-    angle_deg: float
-    fit_rms_mm: NotNegative
-
-
-class _PieceTable(Strict):
-    piece: Annotated[int, Field(ge=1)]
-    verdict: Verdict
-    reasons: list[_ReasonTable]
-    fault: str | None
-    pose: _PoseTable | None
-    measures: _Values
-    uncertainties: _Uncertainties
-    findings: Annotated[list[FindingTable], Field(max_length=_MOST_FINDINGS)]
-    face_seen_map: SeenTable | None = None
-
-
-class _TrayFindingTable(Strict):
-    kind: TrayKind
-    center_px: _Pair | None
-    detail: str
-
-
-class _DigestTable(Strict):
-    part: str
-    station: str
-    limits: str
-    frames: str
-
-
-class _SettingsTable(Strict):
-    digest: str
-    values: dict[str, dict[str, dict[str, float | list[float]]]]
-
-
-class _ResultFile(Strict):
-    format: FormatOne
-    software: Text
-    tray: TrayName
-    lot: Text | None
-    part: Name
-    station: Name
-    taken_at: Annotated[str, AfterValidator(as_time)] | None
-    judged_at: Annotated[str, AfterValidator(as_time)] | None = None
-    retake: bool = False
-    digests: _DigestTable | None = None
-    settings: _SettingsTable | None = None
-    limits_revision: int
-    limits_standing: LimitsStanding | None = None
-    process: Process = Field(default_factory=dict)
-    detection: Detection | None = None
-    rate: MarkRate | None = None
-    pieces: Annotated[list[_PieceTable], Field(max_length=_MOST_PIECES)]
-    tray_findings: list[_TrayFindingTable]
 
 
 def read_result(path: Path) -> TrayResult:
@@ -127,7 +45,7 @@ def read_result(path: Path) -> TrayResult:
     Unusable
         Naming the key at fault.
     """
-    return _result(read_json(path, _ResultFile), path)
+    return _result(read_json(path, ResultFile), path)
 
 
 def result_from_json(text: str, where: Path) -> TrayResult:
@@ -150,10 +68,10 @@ def result_from_json(text: str, where: Path) -> TrayResult:
     Unusable
         Naming the key at fault.
     """
-    return _result(as_json(where, text, _ResultFile), where)
+    return _result(as_json(where, text, ResultFile), where)
 
 
-def _result(table: _ResultFile, path: Path) -> TrayResult:
+def _result(table: ResultFile, path: Path) -> TrayResult:
     pieces = tuple(_piece(row, table.detection or FIRST_DETECTION) for row in table.pieces)
     _check_pieces(path, pieces)
     return TrayResult(
@@ -189,7 +107,7 @@ def _check_pieces(path: Path, pieces: tuple[JudgedPiece, ...]) -> None:
             raise Unusable(path, f"pieces[{number}].verdict", expected, wrong)
 
 
-def _piece(row: _PieceTable, detection: Detection) -> JudgedPiece:
+def _piece(row: PieceTable, detection: Detection) -> JudgedPiece:
     return JudgedPiece(
         piece=row.piece,
         verdict=row.verdict,
