@@ -76,7 +76,7 @@ def inspect_shot(folder: Path, work: Work) -> Inspected:
         frames = frames_digest(shot.frames)
     except OSError as fault:
         raise Incomplete(folder, "", "frames that can be read expected", fault.strerror or "") from None
-    measured = measure_tray(pictures, work.part, work.station)
+    measured = measure_tray(pictures, work.part, work.station, work.limits.reference)
     measured = with_standing(measured, shot.taken_at, work.station, work.stopped)
     judged = tuple(judge(piece, work.limits) for piece in measured.pieces)
     result = TrayResult(

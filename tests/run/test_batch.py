@@ -3,6 +3,7 @@
 import errno
 import json
 import os
+from dataclasses import replace
 from pathlib import Path
 
 import cv2
@@ -111,6 +112,15 @@ def test_a_full_disk_leaves_whole_results_or_none(tmp_path: Path, monkeypatch: p
     assert "No space left" in line
     assert "T-2" in line
     assert list((work.out / "T-2").rglob("result.json")) == []
+
+
+def test_a_face_is_seen_by_the_reference_of_the_limits(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    asked = []
+    monkeypatch.setattr(app.run.shot, "measure_tray", lambda *given: asked.append(given[3]) or stand_in(*given))
+    work = make_work(tmp_path)
+    finer = replace(work.limits, reference=replace(work.limits.reference, pit_diameter_mm=0.1))
+    list(inspect_batch(make_shots(tmp_path, "T-1"), replace(work, limits=finer)))
+    assert asked == [finer.reference]
 
 
 @pytest.mark.usefixtures("no_measuring")
