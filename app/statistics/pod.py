@@ -31,7 +31,7 @@ SLOPE_RANGE = 1e3
 FURTHEST = 1000.0
 """A size found nine times in ten that lies this many times beyond the largest tried is none."""
 LARGEST_LOG = 700.0
-CUT = 0.5
+CUT = 0.25
 """Share of the risk at which the stated bound is cut, so that it is false in 5 % over the truths that were tried."""
 FEWEST_PIECES = 3
 SIGMA_BELOW = float(stats.norm.cdf(-1.0))
