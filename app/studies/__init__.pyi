@@ -81,7 +81,8 @@ from .study_files import (
     json_text as json_text,
     tuning_table as tuning_table,
 )
-from .tuning import Costs as Costs, Rates as Rates, Task as Task, rates_at as rates_at
+from .tuning import Rates as Rates, Task as Task, rates_at as rates_at
+from .tuning_costs import Costs as Costs
 from .tuning_sample import Promise as Promise
 from .tuning_study import (
     Question as Question,
