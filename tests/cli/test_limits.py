@@ -213,7 +213,7 @@ def test_a_first_draft_by_a_general_class_checks_and_judges(run: Run, works: Wor
     code, said, errors = run(*made_by, "--general", "m", "--tolerance", "scratch_longest_mm=2")
     assert (code, errors) == (0, "")
     assert "ISO 2768-1:1989, values from memory" in said
-    assert "without a limit: outline_unseen_mm.bowl" in said
+    assert "outline_unseen_mm.bowl" in said.split("without a limit: ")[1].splitlines()[0]
     assert "scratch_count, scratch_density" in said
     limits = read_limits(draft, read_part(part))
     assert {one.measure: (one.min, one.max) for one in limits.limits}["length_mm"] == (134.5, 135.5)
