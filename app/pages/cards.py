@@ -9,7 +9,7 @@ import numpy as np
 from app.pages.piece_words import fault_messages, finding_messages, reason_messages
 from app.pages.server_state import ServerState
 from app.pages.upright_frames import UprightFrame, upright_frame
-from app.report import blind_regions, magnification, outward_normals, path
+from app.report import blind_regions, limits_words, magnification, outward_normals, path
 from app.store import (
     Holding,
     PicturePath,
@@ -114,6 +114,7 @@ def _camera_says(store: Store, one: Shown, by: Drawings) -> dict[str, Any]:
         "verdict": one.judged.verdict,
         "newest": one.newest,
         "limits_revision": one.limits_revision,
+        "limits_told": limits_words([one.limits_standing]),
         "faults": fault_messages(one.judged, by.limits),
         "reasons": [{"outcome": outcome, "words": words} for outcome, words in reason_messages(one.judged, by.limits)],
         "findings": _findings(one, by.limits, by.part, upright),

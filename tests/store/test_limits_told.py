@@ -17,6 +17,7 @@ from app.store.lots.revisions import release
 from app.store.lots.state import lot_state
 from app.store.people.actor import Acted
 from app.store.results.filing import ToFile, file_result
+from app.store.results.shown import newest_judgement, shown
 from tests.store.made import LIMITS, made_tray, to_file
 
 LOT = "L-2611-07"
@@ -42,6 +43,20 @@ def test_limits_that_nobody_released_are_told_until_somebody_does(store: Store) 
     release(store, LIMITS, Acted("R. Hale", "declared", "as agreed"))
     file_result(store, to_file(made_tray("T-2")))
     assert told(store) == ([], ["released by nobody", "in force"])
+
+
+def test_a_piece_on_the_bench_tells_its_limits(store: Store) -> None:
+    tray = made_tray()
+    file_result(store, to_file(tray))
+
+    def standing() -> str | None:
+        judgement = newest_judgement(store, tray.tray, tray.pieces[0].piece)
+        assert judgement is not None
+        return shown(store, [judgement])[judgement].limits_standing
+
+    assert standing() == "released by nobody"
+    release(store, LIMITS, Acted("R. Hale", "declared", "as agreed"))
+    assert standing() == "in force"
 
 
 def test_results_that_name_no_limits_are_told(store: Store) -> None:

@@ -54,6 +54,7 @@ interface OpenCard extends PieceSeen {
   verdict: string;
   newest: boolean;
   limits_revision: number;
+  limits_told: string[]; // how the limits stood, where not as they should
   faults: string[];
   reasons: { outcome: string; words: string }[];
   findings: FindingLine[];

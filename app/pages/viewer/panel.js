@@ -72,6 +72,7 @@ class Panel {
       list.replaceChildren(...lines);
       return;
     }
+    for (const words of card.limits_told) lines.push(made("li", { className: "note-line" }, words));
     if (!card.newest) lines.push(made("li", { className: "note-line" }, "An older judgement: the piece was judged again since."));
     if (card.mine) {
       const still = card.mine.lapsed ? LAPSED : "";

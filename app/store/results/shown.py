@@ -9,9 +9,10 @@ from sqlalchemy import func, select
 from app.store.database import schema
 from app.store.database.connection import Store
 from app.store.database.definitions import part_record, station_record, unpack, unpack_profile
+from app.store.lots.revisions import standings_of
 from app.store.results.recall import judged_pieces, process_values
 from vision.formats import Profile
-from vision.records import JudgedPiece, Part, Station
+from vision.records import JudgedPiece, LimitsStanding, Part, Station
 
 
 @dataclass(frozen=True, slots=True)
@@ -37,7 +38,7 @@ class Neighbour:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Shown:
-    """One judgement with all that a page shows of it."""
+    """One judgement with all that a page shows of it; `limits_standing` of one that stands, where that is known."""
 
     piece_id: int
     judgement_id: int
@@ -52,6 +53,7 @@ class Shown:
     pictures: tuple[PicturePath, ...]
     process: dict[str, str | float]
     newest: bool
+    limits_standing: LimitsStanding | None
 
 
 def shown(store: Store, judgement_ids: Sequence[int]) -> dict[int, Shown]:
@@ -69,12 +71,14 @@ def shown(store: Store, judgement_ids: Sequence[int]) -> dict[int, Shown]:
             schema.tray.c.tray,
             schema.lot.c.lot,
             stands.c.judgement_id.label("stands"),
+            schema.standing_tray.c.judging_id,
         )
         .join(filing, filing.c.id == judgement.c.filing_id)
         .join(shot, shot.c.id == filing.c.shot_id)
         .join(schema.tray, schema.tray.c.id == shot.c.tray_id)
         .outerjoin(schema.lot, schema.lot.c.id == schema.tray.c.lot_id)
         .outerjoin(stands, stands.c.piece_id == judgement.c.piece_id)
+        .outerjoin(schema.standing_tray, schema.standing_tray.c.tray_id == shot.c.tray_id)
         .where(judgement.c.id.in_(judgement_ids))
     )
     with store.read() as connection:
@@ -88,6 +92,7 @@ def shown(store: Store, judgement_ids: Sequence[int]) -> dict[int, Shown]:
                 PicturePath(row.id, row.path, row.kind, row.light, row.azimuth_deg, row.piece)
             )
         process = process_values(connection, shots)
+        limits = standings_of(connection, {row.judging_id for row in rows if row.judging_id is not None})
     return {
         int(row.id): Shown(
             piece_id=row.piece_id,
@@ -103,6 +108,7 @@ def shown(store: Store, judgement_ids: Sequence[int]) -> dict[int, Shown]:
             pictures=tuple(pictures.get(row.shot_id, ())),
             process=process.get(row.shot_id, {}),
             newest=row.stands == row.id,
+            limits_standing=limits.get(row.judging_id) if row.stands == row.id else None,
         )
         for row in rows
     }
