@@ -286,6 +286,7 @@ def test_hostile_names_and_missing_pictures_are_shown_and_harm_nothing(open_page
     box = page.locator(DESK).bounding_box()
     assert box is not None
     assert box["width"] <= 1280
+    piece_on(page)
     page.keyboard.press("a")
     saved(page)
     assert f"{HOSTILE}:1" in said(store, "R. Hale")

@@ -224,6 +224,7 @@ def test_an_inbox_that_holds_the_results_is_refused(works: Works) -> None:
         pass
 
 
+@pytest.mark.long
 def test_two_hundred_trays_and_twenty_deaths(works: Works, inbox: Path, shot: Path) -> None:
     for number in range(100):
         drop(shot, inbox, f"T-{number:03}")
