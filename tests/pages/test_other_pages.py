@@ -14,7 +14,7 @@ from app.store.database.connection import Store
 from app.store.people.blind_rounds import blinds, make_blind, turns
 from app.store.people.drawing import Draw, draw_pieces
 from app.store.people.verdicts import standing
-from tests.pages.conftest import Opened, Served, empty_profile
+from tests.pages.conftest import Opened, Served, choose, empty_profile
 from tests.pages.test_review import judge, piece_on, saved
 
 AXE = (Path(axe_playwright_python.__file__).parent / "axe.min.js").read_text(encoding="utf-8")
@@ -45,8 +45,7 @@ def test_a_blind_round_hides_the_camera_and_goes_on_where_it_stopped(open_page: 
     page.get_by_label("Name", exact=True).fill("first round")
     page.get_by_label("How many pieces").fill("3")
     page.get_by_role("button", name="Begin").click()
-    page.get_by_role("combobox", name="Blind round").click()
-    page.get_by_role("option", name="first round").click()
+    choose(page, "Blind round", "first round")
     piece_on(page)
     expect(page.locator(".progress")).to_have_text("0 of 6 seen")
     expect(page.locator(".sign")).to_have_text("blind")
@@ -62,8 +61,7 @@ def test_a_blind_round_hides_the_camera_and_goes_on_where_it_stopped(open_page: 
     assert {one.verdict for one in standing(store, "R. Hale", blind="first round")} == {"accept"}
 
     page = open_page("blind?who=R.+Hale")
-    page.get_by_role("combobox", name="Blind round").click()
-    page.get_by_role("option", name="first round").click()
+    choose(page, "Blind round", "first round")
     piece_on(page)
     expect(page.locator(".progress")).to_have_text("2 of 6 seen")
     for _ in range(3):
