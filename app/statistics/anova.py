@@ -52,6 +52,16 @@ def one_way(values: Array) -> OneWay:
     """Analysis of variance of `values` (parts, trials), at least 2 by 2.
 
     The data are centred first, so that large common leading digits cost no accuracy.
+
+    Parameters
+    ----------
+    values
+        (parts, trials) values, at least 2 by 2, in any one unit.
+
+    Returns
+    -------
+    OneWay
+        Sums of squares, degrees of freedom and F tests, in the values' unit squared.
     """
     parts, trials = values.shape
     centred = _centred(values)
@@ -65,6 +75,16 @@ def two_way(values: Array) -> TwoWay:
     """Analysis of variance of `values` (parts, operators, trials), at least 2 by 2 by 2, interaction kept.
 
     Source: Montgomery, Design and Analysis of Experiments, section 13.3 (two random factors).
+
+    Parameters
+    ----------
+    values
+        (parts, operators, trials) values, in any one unit.
+
+    Returns
+    -------
+    TwoWay
+        Sums of squares, degrees of freedom and F tests, in the values' unit squared.
     """
     parts, operators, trials = values.shape
     centred = _centred(values)
@@ -83,7 +103,18 @@ def two_way(values: Array) -> TwoWay:
 
 
 def pooled(table: TwoWay) -> TwoWay:
-    """The same table with the interaction pooled into the repeatability."""
+    """The same table with the interaction pooled into the repeatability.
+
+    Parameters
+    ----------
+    table
+        What `two_way` found.
+
+    Returns
+    -------
+    TwoWay
+        The table without interaction; one that has none is given back as it is.
+    """
     if table.interaction is None:
         return table
     error = _line(table.interaction.ss + table.repeatability.ss, table.interaction.df + table.repeatability.df)

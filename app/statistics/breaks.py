@@ -28,6 +28,22 @@ def regrinds(strokes: Array, values: Array, seed: int = 1, factors: Sequence[str
 
     Both parts of a stretch that breaks are looked at again. Steps at another station or calibration (`factors`, one a
     tray) are no breaks.
+
+    Parameters
+    ----------
+    strokes
+        (n,) strokes of the die at each tray, rising.
+    values
+        (n,) a measure at each tray, in any one unit.
+    seed
+        Start of the random numbers of the permutations.
+    factors
+        Station and calibration of each tray, as one name; none: all are of one.
+
+    Returns
+    -------
+    tuple[float, ...]
+        Strokes; empty where nothing breaks.
     """
     rng = np.random.default_rng(seed)
     names = ("",) * len(strokes) if factors is None else tuple(factors)

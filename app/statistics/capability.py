@@ -58,7 +58,22 @@ class _Room:
 
 
 def capability(values: Array, group: NDArray[np.int64], low: float | None, high: float | None) -> Capability | None:
-    """Indices of values (n,) in subgroups `group` (n,), in order; None where nothing varies or no subgroup has two."""
+    """Indices of values (n,) in subgroups `group` (n,), in order; None where nothing varies or no subgroup has two.
+
+    Parameters
+    ----------
+    values
+        (n,) values of a measure, in any one unit.
+    group
+        (n,) the subgroup (tray) of each.
+    low, high
+        Limits in the values' unit; none where that side is open.
+
+    Returns
+    -------
+    Capability | None
+        The indices with their intervals, and whether they hold; none where they can't be formed.
+    """
     _, group = np.unique(group, return_inverse=True)
     count = np.bincount(group)
     means = np.bincount(group, values) / count

@@ -49,7 +49,17 @@ def _flat(points: Array, center: float, lower: float, upper: float) -> Chart:
 def individuals(values: Array, width: float = SIGMAS) -> Chart:
     """Single values about their mean, spread from the mean moving range (ISO 7870-2; NIST e-Handbook 6.3.2.2).
 
-    `width`: of the limits, in standard deviations.
+    Parameters
+    ----------
+    values
+        (n,) in order of time, at least two.
+    width
+        Of the limits, in standard deviations.
+
+    Returns
+    -------
+    Chart
+        Points (n,), centre and limits, in the values' unit.
     """
     spread = float(np.abs(np.diff(values)).mean()) / RANGE_MEAN
     center = float(values.mean())
@@ -57,7 +67,18 @@ def individuals(values: Array, width: float = SIGMAS) -> Chart:
 
 
 def moving_ranges(values: Array) -> Chart:
-    """Moving ranges of two of single values; the lower limit is 0."""
+    """Moving ranges of two of single values; the lower limit is 0.
+
+    Parameters
+    ----------
+    values
+        (n,) in order of time, at least two.
+
+    Returns
+    -------
+    Chart
+        Ranges (n - 1,), their mean and limits, in the values' unit.
+    """
     ranges = np.abs(np.diff(values))
     center = float(ranges.mean())
     upper = center * (1 + SIGMAS * RANGE_DEVIATION / RANGE_MEAN)
@@ -77,6 +98,22 @@ def ewma(values: Array, process: Process, weight: float = 0.2, width: float = 2.
 
     `weight` of the newest value and `width` of the limits in standard deviations; the defaults give one false alarm in
     500 points (Lucas and Saccucci 1990, Technometrics 32:1). Source: NIST e-Handbook 6.3.2.4.
+
+    Parameters
+    ----------
+    values
+        (n,) in order of time.
+    process
+        Target and standard deviation, in the values' unit.
+    weight
+        Share of the newest value.
+    width
+        Of the limits, in standard deviations.
+
+    Returns
+    -------
+    Chart
+        Points (n,), centre and limits at each, in the values' unit.
     """
     points = np.empty(len(values))
     level = process.target
@@ -108,6 +145,22 @@ def cusum(values: Array, target: float, slack: float, limit: float) -> Cusum:
 
     `slack` (k) and `limit` (h) in the values' units; half the shift worth finding and four or five standard deviations
     are customary (Montgomery, Introduction to Statistical Quality Control; NIST e-Handbook 6.3.2.3).
+
+    Parameters
+    ----------
+    values
+        (n,) in order of time.
+    target
+        What they should be, in the values' unit.
+    slack
+        k, in the values' unit.
+    limit
+        h, in the values' unit.
+
+    Returns
+    -------
+    Cusum
+        Both sums (n,) after each value.
     """
     high, low = np.zeros(len(values)), np.zeros(len(values))
     above = below = 0.0
@@ -124,6 +177,20 @@ def share_chart(bad: Array, sizes: Array, alarm: float = ALARM) -> Chart:
     Given how many are bad in all, those of one sample are hypergeometric whatever the share (Fisher 1935, as in his
     exact test): limits need no estimate of it and hold with one or two events a point. A sample without a cause lies
     outside with a chance of `alarm` at most, half of it on each side.
+
+    Parameters
+    ----------
+    bad
+        (n,) bad pieces in each sample.
+    sizes
+        (n,) pieces in each sample.
+    alarm
+        Chance at most that a sample without a cause lies outside.
+
+    Returns
+    -------
+    Chart
+        Shares (n,), their mean and limits.
     """
     total, tail = float(bad.sum()), alarm / 2
     within = stats.hypergeom(int(sizes.sum()), int(total), sizes.astype(np.int64))
@@ -136,6 +203,20 @@ def rate_chart(counts: Array, sizes: Array, alarm: float = ALARM) -> Chart:
     Given how many there are in all, those of one sample are binomial whatever the rate (Przyborowski and Wilenski 1940,
     Biometrika 31:313): exact with one or two events a point too. A sample without a cause lies outside with a chance of
     `alarm` at most, half of it on each side.
+
+    Parameters
+    ----------
+    counts
+        (n,) findings in each sample.
+    sizes
+        (n,) units in each sample.
+    alarm
+        Chance at most that a sample without a cause lies outside.
+
+    Returns
+    -------
+    Chart
+        Findings a unit (n,), their mean and limits.
     """
     within = stats.binom(int(counts.sum()), sizes / sizes.sum())
     return _by_probability(counts, sizes, within.ppf(alarm / 2), within.isf(alarm / 2))

@@ -52,6 +52,18 @@ def true_values(value: Array, u: Array) -> TrueValues | None:
 
     Expectation and maximization of the mixture over even steps (Laird 1978, J. Am. Stat. Assoc. 73:805), begun with the
     measured values' own spread less the measurement's and stopped after `ROUNDS`: the later rounds only make spikes.
+
+    Parameters
+    ----------
+    value
+        (n,) measured values, in any one unit; nan where not measured.
+    u
+        (n,) their standard uncertainties, in the same unit.
+
+    Returns
+    -------
+    TrueValues | None
+        Even steps over the range with the weight of each; none for fewer than three measured values.
     """
     known = np.isfinite(value) & np.isfinite(u)
     value, u = value[known], u[known]

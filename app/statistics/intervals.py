@@ -35,6 +35,18 @@ def wilson(count: int, total: int, confidence: float = CONFIDENCE) -> Estimate:
     """A proportion with Wilson's score interval.
 
     Source: Wilson 1927, J. Am. Stat. Assoc. 22:209; Newcombe 1998, Stat. Med. 17:857, method 3.
+
+    Parameters
+    ----------
+    count, total
+        How many of how many.
+    confidence
+        Coverage of the interval, between 0 and 1.
+
+    Returns
+    -------
+    Estimate
+        Share with its interval; undefined for none of none.
     """
     if total == 0:
         return UNDEFINED
@@ -45,6 +57,18 @@ def clopper_pearson(count: int, total: int, confidence: float = CONFIDENCE) -> E
     """A proportion with the exact interval, whose confidence is never below the one stated.
 
     Source: Clopper and Pearson 1934, Biometrika 26:404.
+
+    Parameters
+    ----------
+    count, total
+        How many of how many.
+    confidence
+        Coverage of the interval, between 0 and 1.
+
+    Returns
+    -------
+    Estimate
+        Share with its interval; undefined for none of none.
     """
     if total == 0:
         return UNDEFINED
@@ -63,6 +87,20 @@ def predicted_count(count: int, total: int, more: int, confidence: float = CONFI
     Exact: given how many are bad in both together, those in the first part are hypergeometric. They hold for the other
     pieces of a lot of which the first were drawn at random, and for pieces to come of the same process.
     Source: Thatcher 1964, J. R. Stat. Soc. B 26:176 (from memory).
+
+    Parameters
+    ----------
+    count, total
+        How many of how many were bad.
+    more
+        How many pieces come.
+    confidence
+        Coverage of the interval, between 0 and 1.
+
+    Returns
+    -------
+    tuple[int, int]
+        Least and most bad ones among those to come.
     """
     tail = (1 - confidence) / 2
     both = total + more
@@ -94,6 +132,18 @@ def difference_paired(pairs: PairedCounts, confidence: float = CONFIDENCE) -> Es
 
     Source: Newcombe 1998, Stat. Med. 17:2635, method 10 (square-and-add with a correlation whose numerator is
     continuity-corrected where positive).
+
+    Parameters
+    ----------
+    pairs
+        Pieces by what both say of them.
+    confidence
+        Coverage of the interval, between 0 and 1.
+
+    Returns
+    -------
+    Estimate
+        Difference of shares, between -1 and 1, with its interval; undefined without pieces.
     """
     e, f, g, h, n = pairs.both, pairs.first_only, pairs.second_only, pairs.neither, pairs.total
     one, two = wilson(e + f, n, confidence), wilson(e + g, n, confidence)
@@ -117,6 +167,20 @@ def pieces_for_half_width(share: float, half_width: float, confidence: float = C
 
     Closed form: half the length of Wilson's interval squared is (z^2/n)(p q + z^2/4n) / (1 + z^2/n)^2, which is a
     quadratic in n.
+
+    Parameters
+    ----------
+    share
+        Expected share, between 0 and 1.
+    half_width
+        Of the interval, as a share.
+    confidence
+        Coverage of the interval, between 0 and 1.
+
+    Returns
+    -------
+    int
+        Number of pieces.
     """
     z2 = normal_quantile(confidence) ** 2
     spread, width2 = share * (1 - share), half_width * half_width
@@ -136,6 +200,20 @@ def pieces_for_promise(bound: float, confidence: float = CONFIDENCE, misses: int
     """Fewest bad pieces that show, with `misses` of them missed, that at most the share `bound` is missed.
 
     Source: exact binomial, as in zero-failure demonstrations (29 of 29 for 0.10 at 95 %; MIL-HDBK-1823A's background).
+
+    Parameters
+    ----------
+    bound
+        Share of bad pieces that may be missed.
+    confidence
+        Coverage of what is shown, one-sided, between 0 and 1.
+    misses
+        How many of them are missed.
+
+    Returns
+    -------
+    int
+        Number of bad pieces.
     """
     low, high = misses + 1, misses + 2
     while stats.binom.cdf(misses, high, bound) > 1 - confidence:
@@ -153,6 +231,18 @@ def pieces_for_wilson(bound: float, confidence: float = CONFIDENCE) -> int:
     """Fewest pieces without a miss whose two-sided Wilson interval ends at `bound` or below: 189 for 0.02 at 95 %.
 
     Its upper end is then z^2 / (n + z^2).
+
+    Parameters
+    ----------
+    bound
+        Share of bad pieces that may be missed.
+    confidence
+        Coverage of the interval, between 0 and 1.
+
+    Returns
+    -------
+    int
+        Number of bad pieces.
     """
     z2 = normal_quantile(confidence) ** 2
     return _ceil(z2 * (1 - bound) / bound)
@@ -164,6 +254,20 @@ def misses_allowed(bad_pieces: int, bound: float, confidence: float = CONFIDENCE
     This is the rank of the distribution-free tolerance limit (Wilks 1941, Ann. Math. Stat. 12:91): the rank depends on
     the number of pieces alone, so a limit put just below that order statistic keeps the promise although it was chosen
     on the same pieces.
+
+    Parameters
+    ----------
+    bad_pieces
+        How many bad pieces there are.
+    bound
+        Share of bad pieces that may be missed.
+    confidence
+        Coverage of what is shown, one-sided, between 0 and 1.
+
+    Returns
+    -------
+    int | None
+        Number of misses; none where even 0 shows nothing.
     """
     allowed = int(stats.binom.ppf(1 - confidence, bad_pieces, bound)) + 1
     while allowed >= 0 and stats.binom.cdf(allowed, bad_pieces, bound) > 1 - confidence:

@@ -19,6 +19,16 @@ def cohen_kappa(table: Counts) -> Estimate:
     not the smaller one that holds under no agreement). The interval is kappa +- 1.96 standard errors, kept in [-1, 1].
     Undefined where both raters used one and the same category throughout.
     Kappa: Cohen 1960, Educ. Psychol. Meas. 20:37.
+
+    Parameters
+    ----------
+    table
+        (k, k) counts, rows the first rater's categories, columns the second's.
+
+    Returns
+    -------
+    Estimate
+        Kappa with its 95 % interval and standard error.
     """
     n = int(table.sum())
     if n == 0:
@@ -47,6 +57,20 @@ def pieces_for_kappa(kappa: float, rejected_share: float, half_width: float) -> 
 
     Two raters who both reject `rejected_share` (between 0 and 1, neither) of the pieces; standard error of Fleiss,
     Cohen and Everitt 1969.
+
+    Parameters
+    ----------
+    kappa
+        Kappa that is expected, a share of 1.
+    rejected_share
+        Share that both raters reject, between 0 and 1, neither included.
+    half_width
+        Of the interval, in units of kappa.
+
+    Returns
+    -------
+    int
+        Number of pieces, at least 2.
     """
     accepted_share = 1 - rejected_share
     expected = rejected_share**2 + accepted_share**2
@@ -75,6 +99,16 @@ def prevalence_bias(table: Counts) -> PrevalenceBias | None:
     """Indices of a (2, 2) table [[a, b], [c, d]]; None where it is empty.
 
     Source: Byrt, Bishop and Carlin 1993, J. Clin. Epidemiol. 46:423.
+
+    Parameters
+    ----------
+    table
+        (2, 2) counts, rows the first rater.
+
+    Returns
+    -------
+    PrevalenceBias | None
+        The indices, between -1 and 1; none where the table is empty.
     """
     (a, b), (c, d) = table.tolist()
     n = a + b + c + d
@@ -87,6 +121,16 @@ def mcnemar_p(first_only: int, second_only: int) -> float:
     """Exact two-sided p of McNemar's test from the two discordant counts; 1 where there is none.
 
     Source: McNemar 1947, Psychometrika 12:153; exact form: sign test on the discordant pairs.
+
+    Parameters
+    ----------
+    first_only, second_only
+        Pieces that only the first rater rejects, and only the second.
+
+    Returns
+    -------
+    float
+        A probability.
     """
     discordant = first_only + second_only
     if discordant == 0:
@@ -100,6 +144,16 @@ def fleiss_kappa(counts: Counts) -> Estimate:
     Subjects may have different numbers of ratings; one with a single rating tells of the categories' shares only.
     Kappa: Fleiss 1971, Psychol. Bull. 76:378. Standard error: Gwet's linearised one that holds for any agreement, not
     Fleiss' for no agreement (Gwet 2008, Br. J. Math. Stat. Psychol. 61:29). Interval with Student's t of n - 1.
+
+    Parameters
+    ----------
+    counts
+        (subjects, categories) how many raters chose which.
+
+    Returns
+    -------
+    Estimate
+        Kappa with its 95 % interval and standard error; undefined where it can't be formed.
     """
     shares = _category_shares(counts)
     return _many_raters(counts, float(shares @ shares), shares)
@@ -110,6 +164,16 @@ def gwet_ac1(counts: Counts) -> Estimate:
 
     Steadier than kappa where nearly all pieces are of one class. Source: Gwet 2008, Br. J. Math. Stat. Psychol. 61:29,
     with the linearised standard error there; interval with Student's t of n - 1.
+
+    Parameters
+    ----------
+    counts
+        (subjects, categories) how many raters chose which.
+
+    Returns
+    -------
+    Estimate
+        AC1 with its 95 % interval and standard error; undefined where it can't be formed.
     """
     shares = _category_shares(counts)
     others = counts.shape[1] - 1
@@ -148,6 +212,17 @@ def _many_raters(counts: Counts, chance: float, chance_of_category: NDArray[np.f
 
 
 def counts_of_table(table: Counts) -> Counts:
-    """Counts (subjects, 2) of a (2, 2) table of two raters, for `gwet_ac1`."""
+    """Counts (subjects, 2) of a (2, 2) table of two raters, for `gwet_ac1`.
+
+    Parameters
+    ----------
+    table
+        (2, 2) counts of two raters, rows the first.
+
+    Returns
+    -------
+    Counts
+        (subjects, 2) how many raters chose which, a row for each piece.
+    """
     (a, b), (c, d) = table.tolist()
     return np.repeat(np.array([[2, 0], [1, 1], [0, 2]]), [a, b + c, d], axis=0)

@@ -20,7 +20,18 @@ HIGH = np.array([1.0, 0.0, 0.0, 1.0])
 
 
 def kappa_of(shares: Array) -> Array:
-    """Cohen's kappa of tables given as shares (..., 4), row by row; nan where only one class occurs."""
+    """Cohen's kappa of tables given as shares (..., 4), row by row; nan where only one class occurs.
+
+    Parameters
+    ----------
+    shares
+        (..., 4) shares of the cells of a (2, 2) table, row by row.
+
+    Returns
+    -------
+    Array
+        (...,) kappa of each table; nan where only one class occurs.
+    """
     a, b, c, d = np.moveaxis(shares, -1, 0)
     chance = (a + b) * (a + c) + (c + d) * (b + d)
     with np.errstate(invalid="ignore", divide="ignore"):
@@ -33,6 +44,16 @@ def kappa_se(cells: Cells) -> float:
 
     Fleiss, Cohen and Everitt's (1969, Psychol. Bull. 72:323) linear form of kappa, its variance taken within strata
     (Cochran 1977, Sampling Techniques, chapter 5, from memory).
+
+    Parameters
+    ----------
+    cells
+        Counts of a sample by stratum; see `Cells`.
+
+    Returns
+    -------
+    float
+        Standard error, in units of kappa.
     """
     p = cells.shares.reshape(2, 2)
     rows, columns = p.sum(axis=1), p.sum(axis=0)
@@ -42,7 +63,19 @@ def kappa_se(cells: Cells) -> float:
 
 
 def ac1_se(cells: Cells) -> float:
-    """The same of Gwet's AC1 of two (linear form: Gwet 2008, Br. J. Math. Stat. Psychol. 61:29)."""
+    """Large-sample standard error of Gwet's AC1 of two from a stratified sample (linear form: Gwet 2008, Br. J. Math.
+    Stat. Psychol. 61:29).
+
+    Parameters
+    ----------
+    cells
+        Counts of a sample by stratum; see `Cells`.
+
+    Returns
+    -------
+    float
+        Standard error, in units of AC1.
+    """
     rejected = float(cells.shares @ [0.0, 0.5, 0.5, 1.0])
     chance = 2 * rejected * (1 - rejected)
     # What one piece of each cell adds to the chance agreement: the share of the other class, over its two verdicts.
@@ -61,17 +94,54 @@ def _linear_se(cells: Cells, linear: Array, taken: int = 0) -> float:
 
 
 def kappa_ends(low: Cells, high: Cells, confidence: float = CONFIDENCE) -> Interval:
-    """Ends of kappa's interval; `low` and `high` are the same table, or its least and its most favourable reading."""
+    """Ends of kappa's interval from a stratified sample.
+
+    Parameters
+    ----------
+    low, high
+        The same table; or its least and its most favourable reading, where some pieces are unknown.
+    confidence
+        Coverage of the interval, between 0 and 1.
+
+    Returns
+    -------
+    Interval
+        Lower and upper end.
+    """
     return _ends(kappa_of(low.drawn(low.added(LOW))), kappa_of(high.drawn(high.added(HIGH))), confidence)
 
 
 def ac1_ends(low: Cells, high: Cells, confidence: float = CONFIDENCE) -> Interval:
-    """The same for Gwet's AC1 of two."""
+    """Ends of the interval of Gwet's AC1 of two from a stratified sample; see `kappa_ends`.
+
+    Parameters
+    ----------
+    low, high
+        The same table; or its least and its most favourable reading, where some pieces are unknown.
+    confidence
+        Coverage of the interval, between 0 and 1.
+
+    Returns
+    -------
+    Interval
+        Lower and upper end.
+    """
     return _ends(ac1_of(low.drawn(low.added(LOW))), ac1_of(high.drawn(high.added(HIGH))), confidence)
 
 
 def ac1_value(cells: Cells) -> float:
-    """Gwet's AC1 of two from a stratified sample."""
+    """Gwet's AC1 of two from a stratified sample.
+
+    Parameters
+    ----------
+    cells
+        Counts of a sample by stratum; see `Cells`.
+
+    Returns
+    -------
+    float
+        AC1, between -1 and 1.
+    """
     return float(ac1_of(cells.shares))
 
 
@@ -99,8 +169,15 @@ def many_ends(counts: NDArray[np.int64], stratum: NDArray[np.int64], sizes: Arra
     ----------
     counts
         (pieces, 2) how many accept and how many reject; pieces that nobody rated left out.
-    stratum, sizes
-        (pieces,) the stratum of each, and (strata,) the pieces that each speaks for.
+    stratum
+        (pieces,) the stratum of each.
+    sizes
+        (strata,) the pieces that each stratum speaks for.
+
+    Returns
+    -------
+    tuple[Interval, Interval]
+        The interval of Fleiss' kappa, and that of AC1, at 95 %.
     """
     most = int(counts.sum(axis=1).max())
     added = [[most, 0], [most - 1, 1], [1, most - 1], [0, most]]
@@ -118,7 +195,22 @@ def many_ends(counts: NDArray[np.int64], stratum: NDArray[np.int64], sizes: Arra
 
 
 def many_values(counts: NDArray[np.int64], stratum: NDArray[np.int64], sizes: Array) -> tuple[float, float]:
-    """Fleiss' kappa and AC1 of many raters from a stratified sample; see `many_ends`."""
+    """Fleiss' kappa and AC1 of many raters from a stratified sample; see `many_ends`.
+
+    Parameters
+    ----------
+    counts
+        (pieces, 2) how many accept and how many reject; pieces that nobody rated left out.
+    stratum
+        (pieces,) the stratum of each.
+    sizes
+        (strata,) the pieces that each stratum speaks for.
+
+    Returns
+    -------
+    tuple[float, float]
+        Fleiss' kappa, and AC1.
+    """
     patterns, at = np.unique(counts, axis=0, return_inverse=True)
     table = np.zeros((len(sizes), len(patterns)))
     np.add.at(table, (stratum, at.ravel()), 1.0)

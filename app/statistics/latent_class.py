@@ -35,7 +35,8 @@ class LatentClasses:
 
 
 def latent_classes(patterns: NDArray[np.int8], shares: Array) -> LatentClasses:
-    """Find the rates.
+    """Find the rates of judges without a truth: two classes, judges independent within each (Dawid and Skene 1979; see
+    above), by expectation and maximization.
 
     Parameters
     ----------
@@ -43,6 +44,11 @@ def latent_classes(patterns: NDArray[np.int8], shares: Array) -> LatentClasses:
         (patterns, judges) what each judge says: 0 accept, 1 reject, -1 nothing.
     shares
         (tables, patterns) share of the pieces with each pattern.
+
+    Returns
+    -------
+    LatentClasses
+        For each table the share of bad pieces (tables,), and misses and false alarms of each judge (tables, judges).
     """
     rejects = (patterns == 1).astype(np.float64)
     given = (patterns >= 0).astype(np.float64)

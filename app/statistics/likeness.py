@@ -16,6 +16,16 @@ def likeness(values: Array) -> float | None:
 
     What an estimated mean takes from it is put back (Kendall 1954, Biometrika 41:403, from memory), but so few values
     tell no more than that it is high.
+
+    Parameters
+    ----------
+    values
+        (n,) in order.
+
+    Returns
+    -------
+    float | None
+        Between -1 and 1; none where it can't be told.
     """
     n, off = len(values), values - values.mean()
     squares = float((off**2).sum())
@@ -39,7 +49,21 @@ class Worth:
 
 
 def worth(n: int, alike: float) -> Worth:
-    """Of an autoregression, whose autocorrelation falls by the same share from neighbour to neighbour."""
+    """What n values are worth that are alike: an autoregression, whose autocorrelation falls by the same share from
+    neighbour to neighbour.
+
+    Parameters
+    ----------
+    n
+        Number of values.
+    alike
+        Autocorrelation of neighbours, a share of 1.
+
+    Returns
+    -------
+    Worth
+        How much wider a mean's variance is, and the degrees of freedom of mean and variance.
+    """
     return Worth(
         (1 + alike) / (1 - alike),
         max(n * (1 - alike) / (1 + alike) - 1.0, 1.0),

@@ -33,14 +33,27 @@ class StraightLine:
 
 
 def straight_line(x: Array, y: Array, variance: Array) -> StraightLine:
-    """Fit a line to points (n,) of which each y has a variance, about the weighted mean of x so that digits are kept.
+    """Fit a line to points of which each y has a variance, about the weighted mean of x so that digits are kept.
+
+    Source: least squares; certified by NIST's Statistical Reference Datasets, linear regression (tests).
+
+    Parameters
+    ----------
+    x, y
+        (n,) points, in any units.
+    variance
+        (n,) of each y, in its unit squared.
+
+    Returns
+    -------
+    StraightLine
+        Intercept at x = 0 and slope with their (2, 2) covariance; the weighted squares that are left, and their degrees
+        of freedom.
 
     Raises
     ------
     ValueError
         All x are equal.
-
-    Source: least squares; certified by NIST's Statistical Reference Datasets, linear regression (tests).
     """
     weight = 1.0 / variance
     whole = float(weight.sum())

@@ -39,6 +39,18 @@ def component(terms: Sequence[Term], confidence: float = CONFIDENCE) -> Componen
     J. Stat. Comput. Simul. 35:135 (differences), both as collected by Burdick, Borror and Montgomery 2003, J. Qual.
     Technol. 35:342; formulas from memory, coverage checked by simulation. The terms for pairs of equal sign are left
     out. One term alone gives the exact chi-squared interval.
+
+    Parameters
+    ----------
+    terms
+        Mean squares with the factor of each and its degrees of freedom.
+    confidence
+        Coverage of the interval, between 0 and 1.
+
+    Returns
+    -------
+    Component
+        Value, standard error and interval, in the unit of the mean squares.
     """
     tail = (1 - confidence) / 2
     value = sum(term.factor * term.ms for term in terms)

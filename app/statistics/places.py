@@ -97,8 +97,17 @@ def same_place(marks: Sequence[Mark], pieces_by_die: Mapping[str, int], ground: 
 
     Parameters
     ----------
+    marks
+        Marks of pieces by where they lie.
     pieces_by_die
         How many pieces of each die were looked at, marked or not.
+    ground
+        Where marks are to be expected by chance.
+
+    Returns
+    -------
+    SamePlace
+        Places, the most telling first, and how many marks of each kind lie elsewhere.
     """
     places: list[Place] = []
     elsewhere: dict[str, int] = {}

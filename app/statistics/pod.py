@@ -8,6 +8,7 @@ from numpy.typing import NDArray
 from scipy import optimize, special, stats
 
 from app.statistics.intervals import CONFIDENCE
+from app.statistics.logit import LogitFit, fit_logit, log_likelihood
 from app.statistics.pod_ceiling import (
     CEILING_P,
     CeilingFit,
@@ -22,12 +23,6 @@ from vision.errors import Unusable
 
 Array = NDArray[np.float64]
 
-STEPS_AT_MOST = 60
-"""Newton steps; a logit fit that has a maximum takes about eight, one that runs away never ends."""
-
-SLOPE_RANGE = 1e3
-"""A fitted change of the log odds over the data's range above this means hits and misses don't overlap."""
-
 FURTHEST = 1000.0
 """A size found nine times in ten that lies this many times beyond the largest tried is none."""
 LARGEST_LOG = 700.0
@@ -37,61 +32,6 @@ FEWEST_PIECES = 3
 SIGMA_BELOW = float(stats.norm.cdf(-1.0))
 SEED = 1
 """Of the cluster bootstrap, so that a study says the same each time."""
-
-
-@dataclass(frozen=True, slots=True, eq=False)
-class LogitFit:
-    """A maximum-likelihood logit fit.
-
-    `coefficients` (k,); `covariance` (k, k), inverse of the information; `log_likelihood` without the binomial
-    coefficients' constant; `deviance` against the saturated model.
-    """
-
-    coefficients: Array
-    covariance: Array
-    log_likelihood: float
-    deviance: float
-
-
-def fit_logit(design: Array, hits: Array, trials: Array) -> LogitFit | None:
-    """Fit log odds of a hit = design @ coefficients by Newton's steps; None where no finite maximum exists.
-
-    Parameters
-    ----------
-    design
-        (n, k); a column of ones for an intercept.
-    hits, trials
-        (n,) counts.
-
-    Source: McCullagh and Nelder 1989, Generalized Linear Models, section 4.4.
-    """
-    scale = np.abs(design).max(axis=0)
-    scaled = design / np.where(scale > 0, scale, 1.0)
-    beta = np.zeros(design.shape[1])
-    for _ in range(STEPS_AT_MOST):
-        chance = special.expit(scaled @ beta)
-        weight = trials * chance * (1 - chance)
-        information = (scaled * weight[:, None]).T @ scaled
-        if np.linalg.cond(information) > 1 / np.finfo(np.float64).eps:
-            return None
-        step = np.linalg.solve(information, scaled.T @ (hits - trials * chance))
-        beta = beta + step
-        if np.abs(beta).max() > SLOPE_RANGE:
-            return None
-        if np.abs(step).max() < 1e-10 * (1 + np.abs(beta).max()):
-            covariance = np.linalg.inv(information) / np.outer(scale, scale)
-            chance = special.expit(scaled @ beta)
-            saturated = float(
-                (special.xlogy(hits, hits / trials) + special.xlogy(trials - hits, 1 - hits / trials)).sum()
-            )
-            reached = _log_likelihood(scaled @ beta, hits, trials)
-            return LogitFit(beta / scale, covariance, reached, 2 * (saturated - reached))
-    return None
-
-
-def _log_likelihood(log_odds: Array, hits: Array, trials: Array) -> float:
-    # log p = -log(1 + e^-x) and log(1 - p) = -log(1 + e^x), both safe for large x
-    return float(-(hits * np.logaddexp(0, -log_odds) + (trials - hits) * np.logaddexp(0, log_odds)).sum())
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -148,12 +88,28 @@ def detectability(
     cluster: NDArray[np.int64] | None = None,
     confidence: float = CONFIDENCE,
 ) -> Detectability:
-    """Fit a probability-of-detection curve to hits out of trials at sizes, each of shape (n,).
-
-    `cluster` (n,): the piece that bears each mark; bounds then allow for pieces that show their marks better or worse.
+    """Fit a probability-of-detection curve to hits out of trials at sizes.
 
     Sources: MIL-HDBK-1823A, appendix G (hit/miss data, logit link; from memory); dose of a given response with its
     standard error: Finney, Probit Analysis, as in Venables and Ripley, Modern Applied Statistics with S, section 7.2.
+
+    Parameters
+    ----------
+    size
+        (n,) sizes, in any one unit; positive where `log_size`.
+    hits, trials
+        (n,) how many of how many were found.
+    log_size
+        Whether the curve is fitted over the logarithm of the size.
+    cluster
+        (n,) the piece that bears each mark; bounds then allow for pieces that show their marks better or worse.
+    confidence
+        Coverage of the bound, one-sided, between 0 and 1.
+
+    Returns
+    -------
+    Detectability
+        The curve; sizes found with a chance of 0.5 and 0.9 and bounds of the latter, in the unit of `size`.
 
     Raises
     ------
@@ -280,7 +236,7 @@ def _profile_bound(
     def fall(place: float) -> float:
         # with the curve held at `chance` in `place` only the slope is free
         found = optimize.minimize_scalar(
-            lambda slope: -_log_likelihood(target + slope * (x - place), hits, trials),
+            lambda slope: -log_likelihood(target + slope * (x - place), hits, trials),
             bracket=(fit.coefficients[1] * 0.5, fit.coefficients[1]),
         )
         return fit.log_likelihood + float(found.fun) - drop

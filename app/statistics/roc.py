@@ -25,7 +25,18 @@ class RocCurve:
 
 
 def roc_curve(bad: Array, good: Array) -> RocCurve:
-    """ROC curve of values (larger is worse) of the bad and of the good pieces; neither may be empty."""
+    """ROC curve of values (larger is worse) of the bad and of the good pieces; neither may be empty.
+
+    Parameters
+    ----------
+    bad, good
+        (n,) and (m,) values of the bad and of the good pieces; larger is worse.
+
+    Returns
+    -------
+    RocCurve
+        Thresholds (k,) from infinity down, with the shares detected and falsely alarmed at each.
+    """
     threshold = np.unique(np.concatenate([bad, good]))[::-1]
     detected = 1 - np.searchsorted(np.sort(bad), threshold, side="left") / len(bad)
     false_alarm = 1 - np.searchsorted(np.sort(good), threshold, side="left") / len(good)
@@ -70,6 +81,16 @@ def roc_area(bad: Array, good: Array) -> Estimate:
 
     With one piece in a class the area stands without an interval. Where the two classes don't overlap the standard
     error is 0: the interval then says nothing about further pieces.
+
+    Parameters
+    ----------
+    bad, good
+        (n,) and (m,) values of the bad and of the good pieces; larger is worse.
+
+    Returns
+    -------
+    Estimate
+        Area, between 0 and 1, with its 95 % interval and standard error.
     """
     if len(bad) == 0 or len(good) == 0:
         return UNDEFINED

@@ -4,7 +4,20 @@ from math import ceil, floor, inf, isfinite, log10
 
 
 def round_step(span: float, at_most: int) -> float:
-    """The smallest step of 1, 2 or 5 times a power of ten that goes into `span` no more than `at_most` times."""
+    """The smallest step of 1, 2 or 5 times a power of ten that goes into `span` no more than `at_most` times.
+
+    Parameters
+    ----------
+    span
+        What is to be divided, above 0, in any unit.
+    at_most
+        How many steps.
+
+    Returns
+    -------
+    float
+        The step, in the unit of `span`.
+    """
     power = 10.0 ** floor(log10(span / at_most))
     return next(
         factor * power for factor in (1.0, 2.0, 5.0, 10.0, inf) if span <= factor * power * at_most * (1 + 1e-9)
@@ -12,7 +25,18 @@ def round_step(span: float, at_most: int) -> float:
 
 
 def roundest(low: float, high: float) -> float:
-    """The number of fewest decimals between `low` and `high`, neither included, of those the nearest to the middle."""
+    """The number of fewest decimals between `low` and `high`, neither included, of those the nearest to the middle.
+
+    Parameters
+    ----------
+    low, high
+        Bounds, neither included, in any one unit.
+
+    Returns
+    -------
+    float
+        The number.
+    """
     middle = (low + high) / 2
     decimals = max(-9, floor(-log10(high - low)) - 1) if isfinite(high - low) else -9
     while True:
@@ -27,7 +51,20 @@ def roundest(low: float, high: float) -> float:
 
 
 def grid(low: float, high: float, at_most: int) -> list[float]:
-    """Round numbers from just below `low` to just above `high`, evenly spaced, about `at_most` of them."""
+    """Round numbers from just below `low` to just above `high`, evenly spaced, about `at_most` of them.
+
+    Parameters
+    ----------
+    low, high
+        Ends of what is to be covered, in any one unit; `low` below `high`.
+    at_most
+        About how many numbers.
+
+    Returns
+    -------
+    list[float]
+        The numbers, rising.
+    """
     step = round_step(high - low, at_most)
     decimals = max(0, -floor(log10(step) + 1e-9))
     return [round(k * step, decimals) for k in range(floor(low / step), ceil(high / step) + 1)]

@@ -13,7 +13,22 @@ STATES = 201
 
 
 def ewma_run_length(shift: float, weight: float, width: float) -> float:
-    """Average run length of an exponentially weighted moving average with its final limits, started at the target."""
+    """Average run length of an exponentially weighted moving average with its final limits, started at the target.
+
+    Parameters
+    ----------
+    shift
+        Of the mean, in standard deviations.
+    weight
+        Share of the newest value.
+    width
+        Of the limits, in standard deviations of the average.
+
+    Returns
+    -------
+    float
+        Mean number of samples until an alarm.
+    """
     edge = width * np.sqrt(weight / (2 - weight))
     step = 2 * edge / STATES
     middle = -edge + step * (np.arange(STATES) + 0.5)
@@ -28,6 +43,18 @@ def cusum_run_length(shift: float, slack: float, limit: float) -> float:
     """Average run length of the two-sided cumulative sum, started at 0; `slack` and `limit` in standard deviations.
 
     The two sides join as 1 / two-sided = 1 / upper + 1 / lower (Van Dobben de Bruyn 1968, from memory).
+
+    Parameters
+    ----------
+    shift
+        Of the mean, in standard deviations.
+    slack, limit
+        k and h, in standard deviations.
+
+    Returns
+    -------
+    float
+        Mean number of samples until an alarm.
     """
     upper, lower = _one_sided(shift, slack, limit), _one_sided(-shift, slack, limit)
     return 1 / (1 / upper + 1 / lower)

@@ -97,6 +97,22 @@ def single_plan(lot_size: int, aql: float, severity: Severity = "normal", level:
     An arrow changes the sample's size as well as the numbers. A sample as large as the lot is the lot: all of it is
     inspected.
 
+    Parameters
+    ----------
+    lot_size
+        Number of pieces of the lot.
+    aql
+        Acceptable quality limit, in percent nonconforming.
+    severity
+        Of inspection, by the switching rules.
+    level
+        General or special inspection level.
+
+    Returns
+    -------
+    Plan
+        Code letter, sample size and acceptance number.
+
     Raises
     ------
     Unusable
@@ -146,5 +162,18 @@ def acceptance(plan: Plan, bad_share: float | NDArray[np.float64], lot_size: int
 
 
 def quality_at(plan: Plan, probability: float) -> float:
-    """The share of bad pieces at which lots are accepted with this probability (binomial)."""
+    """The share of bad pieces at which lots are accepted with this probability (binomial).
+
+    Parameters
+    ----------
+    plan
+        A single sampling plan.
+    probability
+        Probability of acceptance, between 0 and 1.
+
+    Returns
+    -------
+    float
+        Share of bad pieces, between 0 and 1.
+    """
     return float(optimize.brentq(lambda share: float(acceptance(plan, share)) - probability, 0.0, 1.0, xtol=1e-12))

@@ -41,6 +41,20 @@ def after_lot(course: Course, plan: Plan, bad: int) -> Course:
     ISO 2859-1:1999, 9.3 (from memory): to tightened when two of five or fewer consecutive lots were not accepted; back
     to normal after five accepted in a row; stop when five were not accepted on tightened; from reduced to normal at the
     first lot not accepted. What those responsible must say is never begun by itself: see `begin`.
+
+    Parameters
+    ----------
+    course
+        Where the lots of a series stand by the switching rules.
+    plan
+        By which the lot was inspected.
+    bad
+        Number of bad pieces in the sample.
+
+    Returns
+    -------
+    Course
+        The course for the next lot.
     """
     if course.stopped:
         return course
@@ -68,7 +82,20 @@ def _score(score: int, plan: Plan, bad: int) -> int:
 
 
 def begin(course: Course, severity: Severity) -> Course | None:
-    """The course that those responsible begin by their own word; None where the rules don't leave it to them."""
+    """The course that those responsible begin by their own word; None where the rules don't leave it to them.
+
+    Parameters
+    ----------
+    course
+        Where the lots of a series stand by the switching rules.
+    severity
+        What they would begin.
+
+    Returns
+    -------
+    Course | None
+        The new course; none where the rules don't leave it to them.
+    """
     return Course(severity) if why_not_begin(course, severity) is None else None
 
 
@@ -77,6 +104,18 @@ def why_not_begin(course: Course, severity: Severity) -> str | None:
 
     ISO 2859-1:1999, 9.3 (from memory): reduced inspection where the score allows it; back from it to normal, as where
     production is no longer steady; tightened again after inspection stopped and the process was mended.
+
+    Parameters
+    ----------
+    course
+        Where the lots of a series stand by the switching rules.
+    severity
+        What they would begin.
+
+    Returns
+    -------
+    str | None
+        The reason, in words; none where they can.
     """
     if course.stopped:
         return None if severity == "tightened" else "inspection has stopped; it begins again as tightened"

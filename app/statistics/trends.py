@@ -128,7 +128,20 @@ class Lines:
 
 
 def whitened(rows: Array, likeness: float) -> Array:
-    """Rows (n, ...) in order, each less the share of its predecessor: independent where the share is right."""
+    """Rows (n, ...) in order, each less the share of its predecessor: independent where the share is right.
+
+    Parameters
+    ----------
+    rows
+        (n, ...) in order.
+    likeness
+        The share: autocorrelation of neighbours.
+
+    Returns
+    -------
+    Array
+        (n, ...) rows.
+    """
     first = np.sqrt(1.0 - likeness**2) * rows[:1]
     return np.concatenate([first, rows[1:] - likeness * rows[:-1]])
 
@@ -171,7 +184,18 @@ def drawn_in(design: Array, values: Array) -> Array:
 
 
 def step_design(factors: Sequence[str]) -> tuple[Array, tuple[str, ...]]:
-    """A column (n, k) for each station or calibration but the last tray's, and their names."""
+    """A column for each station or calibration but the last tray's, and their names.
+
+    Parameters
+    ----------
+    factors
+        (n,) station and calibration of each tray, as one name.
+
+    Returns
+    -------
+    tuple[Array, tuple[str, ...]]
+        (n, k) ones and zeros; the k names.
+    """
     others = tuple(dict.fromkeys(name for name in factors if name != factors[-1]))
     steps = np.array([[float(name == other) for other in others] for name in factors])
     return steps.reshape(len(factors), len(others)), others
@@ -182,6 +206,22 @@ def trend(strokes: Array, values: Array, zones: int = 1, factors: Sequence[str] 
 
     Of `zones` looked at, the most telling is shown: each interval is widened so that all hold together (Bonferroni).
     `factors` (n,) name the station and calibration of each tray.
+
+    Parameters
+    ----------
+    strokes
+        (n,) strokes of the die at each tray, rising.
+    values
+        (n,) a measure at each tray.
+    zones
+        How many zones were looked at, of which this is the most telling.
+    factors
+        Station and calibration of each tray, as one name; none: all are of one.
+
+    Returns
+    -------
+    Trend | None
+        Slope in the measure's unit a stroke, with what a prediction needs; none where it can't be told.
     """
     factors = ("",) * len(strokes) if factors is None else factors
     if len(strokes) < LEAST_TRAYS or np.ptp(strokes) == 0.0:
@@ -221,6 +261,20 @@ def strokes_left(found: Trend | None, now: float, limit: float) -> StrokesLeft:
 
     The ends of the interval are where the band of one more tray meets the limit (Fieller's kind of inversion, so that
     the far end may not exist).
+
+    Parameters
+    ----------
+    found
+        The trend, in the measure's unit a stroke; none where there are too few trays.
+    now
+        Strokes of the die so far, a number.
+    limit
+        In the measure's unit, as the values that the trend was fitted to.
+
+    Returns
+    -------
+    StrokesLeft
+        Strokes to come until the limit is met, with an interval; or why they can't be told.
     """
     if found is None:
         return StrokesLeft("too few trays")

@@ -93,9 +93,19 @@ HIT, MISS, REST = 0, 1, 2
 
 
 def weighted_share(cells: Cells, confidence: float = CONFIDENCE) -> Estimate:
-    """The share of hits among hits and misses in the population; `cells` are hits, misses and pieces that are neither.
+    """The share of hits among hits and misses in the population.
 
-    Undefined where a stratum was not sampled, or no sampled piece is a hit or a miss.
+    Parameters
+    ----------
+    cells
+        Hits, misses and pieces that are neither.
+    confidence
+        Coverage of the interval, between 0 and 1.
+
+    Returns
+    -------
+    Estimate
+        Share with its interval; undefined where a stratum was not sampled, or no sampled piece is a hit or a miss.
     """
     hits, misses, _ = cells.shares.tolist()
     if not cells.told or hits + misses == 0:
@@ -105,7 +115,22 @@ def weighted_share(cells: Cells, confidence: float = CONFIDENCE) -> Estimate:
 
 
 def share_bound(cells: Cells, of: int, confidence: float) -> float:
-    """One-sided upper bound of the share of hits (`of` HIT) or misses (MISS) among both; 1 where nothing is known."""
+    """One-sided upper bound of the share of hits (`of` HIT) or misses (MISS) among both; 1 where nothing is known.
+
+    Parameters
+    ----------
+    cells
+        Counts of a sample by stratum; see `Cells`.
+    of
+        Which: `HIT` or `MISS`.
+    confidence
+        Coverage of the bound, one-sided, between 0 and 1.
+
+    Returns
+    -------
+    float
+        Share, between 0 and 1.
+    """
     if not cells.told:
         return 1.0
     if not cells.can_be[:, of].any():
@@ -132,6 +157,16 @@ def differ_p(cells: Cells) -> float:
     """Two-sided p of there being as many hits as misses in the population; 1 where neither was found.
 
     For one stratum it is the exact sign test, McNemar's of discordant pairs.
+
+    Parameters
+    ----------
+    cells
+        Counts of a sample by stratum; see `Cells`.
+
+    Returns
+    -------
+    float
+        A probability.
     """
     if not cells.told or cells.counts[:, :2].sum() == 0:
         return 1.0
@@ -145,7 +180,18 @@ def differ_p(cells: Cells) -> float:
 def weighted_difference(cells: Cells, confidence: float = CONFIDENCE) -> Estimate:
     """Difference of two rates over the same pieces of the population, first minus second.
 
-    `cells` are pieces with the first only, with the second only, with both or neither, and pieces that don't count.
+    Parameters
+    ----------
+    cells
+        Pieces with the first only, with the second only, with both or neither, and pieces that don't count.
+    confidence
+        Coverage of the interval, between 0 and 1.
+
+    Returns
+    -------
+    Estimate
+        Difference of shares, between -1 and 1, with its interval; undefined where a stratum was not sampled or no piece
+        counts.
     """
     if not cells.told or cells.shares[:3].sum() == 0:
         return UNDEFINED

@@ -11,14 +11,14 @@ import pytest
 
 from tests.house.test_rooms import ROOMS, ROOT, door, parsed
 
-ASKED = [room for room in ROOMS if room.startswith("vision.")]
+ASKED = [room for room in ROOMS if room.startswith(("vision.", "app.statistics"))]
 HEADING = re.compile(r"^(Parameters|Returns|Yields|Raises|Examples)\n-+\n", re.MULTILINE)
 ARRAYS = re.compile(r"\b(Array|NDArray|Pixels|Image|Mask)\b")
-SHAPE = re.compile(r"\((?:\w+|\d+|\w+ [+-] \d+)?,[^)]*\)|\(rows, columns\)|\(pieces,")
+SHAPE = re.compile(r"\((?:\w+|\d+|\w+ [+-] \d+)?,[^)]*\)|\(rows, columns\)|\(pieces,|\(\.\.\.,")
 # A number's unit: in its name, or in what is said of it.
 IN_NAME = re.compile(r"_(mm|mm2|px|deg|rad|um|s|ms|cm2|share|days)(_|$)")
 SAID = re.compile(
-    r"\b(mm2?|cm2|px|degrees?|rad|shares?|probabilit\w+|quantile|counts?|vertices|unit|standard|samples|sigma|times|%|"
+    r"\b(mm2?|cm2|px|degrees?|rad|shares?|probabilit\w+|quantile|counts?|vertices|units?|percent|standard|samples|sigma|times|%|"
     r"chances?|number|how many|coverage|none|bound)\b",
     re.IGNORECASE,
 )

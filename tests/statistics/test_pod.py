@@ -5,7 +5,8 @@ import pytest
 import statsmodels.api as sm
 from scipy.optimize import minimize
 
-from app.statistics.pod import LogitFit, detectability, fit_logit, size_found, wald_bound
+from app.statistics.logit import LogitFit, fit_logit
+from app.statistics.pod import detectability, size_found, wald_bound
 from app.statistics.pod_ceiling import Hits, fit_ceiling
 from tests.statistics.pod_simulation import Truth, simulate
 from tests.statistics.published import printed
