@@ -50,7 +50,7 @@ def command(
     pdf: bool,
 ) -> None:
     """Compare the camera's verdicts with people's, and people's with each other's."""
-    from app.report import ReportFolders, agreement_page, stamped, study_folder, write_page
+    from app.report import ReportFolders, agreement_page, study_folder, write_page
     from app.studies import Thresholds, agree, agreement_table, json_text
     from vision.formats import write_atomic
 
@@ -60,7 +60,7 @@ def command(
     page = agreement_page(study, sample.lot.trays, ReportFolders(sample.results, out))
     study_folder(out)
     write_atomic(out / "agreement.json", json_text(agreement_table(study)))
-    written = [out / "agreement.json", *write_page(stamped(page, sample.stamp), out / "agreement.html", pdf=pdf)]
+    written = [out / "agreement.json", *write_page(page, out / "agreement.html", sample.stamp, pdf=pdf)]
     for one in sample.samples:
         click.echo(one.words)
     click.echo(f"{agreement.pieces} pieces, {len(said.inspectors)} inspectors, {len(study.disputes)} pieces in dispute")

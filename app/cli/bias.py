@@ -4,6 +4,8 @@ from pathlib import Path
 
 import click
 
+from app.cli.head_of_works import head_of_works, head_option
+
 NEW_FOLDER = click.Path(path_type=Path, file_okay=False)
 TABLE = click.Path(path_type=Path, exists=True, dir_okay=False)
 WIDTH = click.FloatRange(0.0, min_open=True)
@@ -21,8 +23,15 @@ WIDTH = click.FloatRange(0.0, min_open=True)
     help="Crossed study (columns part,operator,trial,value): operators or stations for the measuring process.",
 )
 @click.option("--pdf", is_flag=True, help="Write bias.pdf too.")
+@head_option
 def command(
-    table: Path, out: Path, tolerance: float | None, resolution: float | None, crossed: Path | None, pdf: bool
+    table: Path,
+    out: Path,
+    tolerance: float | None,
+    resolution: float | None,
+    crossed: Path | None,
+    pdf: bool,
+    works: Path | None,
 ) -> None:
     """Study bias, linearity and stability on reference pieces.
 
@@ -48,9 +57,11 @@ def command(
     study = study_bias(read_readings(table))
     gauge = None if crossed is None else study_gauge(read_gauge_table(crossed), tolerance)
     held = None if tolerance is None else measuring_system(study, tolerance, resolution, gauge)
+    stamp = head_of_works(works)
     study_folder(out)
     write_atomic(out / "bias.json", json_text(bias_table(study, held)))
-    written = [out / "bias.json", *write_page(bias_page(study, held, table.name), out / "bias.html", pdf=pdf)]
+    page = bias_page(study, held, table.name)
+    written = [out / "bias.json", *write_page(page, out / "bias.html", stamp, pdf=pdf)]
     click.echo(study.words)
     for name, one in (("system", held.system), ("process", held.process)) if held is not None else ():
         if one is not None:

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Literal
 
 import click
 
+from app.cli.head_of_works import head_of_works
 from vision.errors import Unusable
 
 if TYPE_CHECKING:
@@ -112,9 +113,9 @@ def command(
     """
     import numpy as np
 
-    from app.report import calibration_page
+    from app.report import calibration_page, write_page
     from vision.calibrate import LensFreedom, Settings, Target, calibrate
-    from vision.formats import write_atomic, write_station
+    from vision.formats import write_station
 
     if (out is None) == (works is None):
         raise click.UsageError("Give --out, or --works in its place.")
@@ -126,7 +127,8 @@ def command(
         out = place.station_file(station)
     assert out is not None
     if works is None and (out.resolve().parent.parent / WORKS_FILE).is_file():  # a works' own, by another way
-        who_acts(read_works(out.resolve().parent.parent), by, "calibrate")
+        works = out.resolve().parent.parent
+        who_acts(read_works(works), by, "calibrate")
     if pin_diameter_mm is not None:
         _backlight(images, out, pin_diameter_mm, pin_tolerance_mm)
         return
@@ -141,9 +143,10 @@ def command(
     first, second, failures = _look(images, target, corner_window)
     settings = Settings(lens, LensFreedom(fix_aspect, corner_window is not None), leave_out_outliers)
     found = calibrate(first, second, target, settings, np.random.default_rng(_DRAWS))
+    stamp = head_of_works(works)
     write_station(_station(found, station, full_scale, images), out)
     report = out.with_suffix(".html")
-    write_atomic(report, calibration_page(found, station))
+    write_page(calibration_page(found, station), report, stamp, pdf=False)
     for line in _said(found, out, report):
         click.echo(line)
     for failure in failures:

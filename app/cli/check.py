@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import sys
 from collections.abc import Iterable, Mapping, Sequence
 from contextlib import closing
 from datetime import UTC, datetime
@@ -54,9 +55,10 @@ def command(
     """Check a station with a reference piece, each shift.
 
     FOLDER is a shot of the reference piece alone on the tray. Its values are held against the known ones and against
-    the checks since calibration. After a stop, calibrate again; trays since the last good check are to be judged again.
+    the checks since calibration. After a stop (exit code 3), calibrate again; trays since the last good check are to be
+    judged again.
     """
-    from app.report import check_page
+    from app.report import check_page, stamp_of, write_page
     from app.works import open_chosen, read_works
     from vision.calibrate import check_reference
     from vision.formats import (
@@ -67,7 +69,6 @@ def command(
         read_checks,
         read_reference,
         read_station,
-        write_atomic,
     )
 
     place = read_works(works) if works is not None else None
@@ -86,7 +87,6 @@ def command(
     check = Check(camera.station, digest, known.reference, now, result.verdict, result.reasons, found, result.drifts)
     append_check(history, check)
     charts = history.with_suffix(".html")
-    write_atomic(charts, check_page((*since, check), _budgets(known, piece)))
     for drift in result.drifts:
         limits = f"limits {drift.single_limit:.2g} and {drift.mean_limit:.2g}"
         click.echo(
@@ -97,10 +97,15 @@ def command(
     if result.verdict == "stop":
         good = last_good(checks, camera.station)
         click.echo(f"judge again: trays of {camera.station} taken {f'after {good}' if good else 'at any time'}")
+    stamp = None
     if place is not None or store_address is not None:
         with closing(open_chosen(works, store_address)[0]) as store:
             _file(store, (*checks, check))
+            stamp = stamp_of(store, None if place is None else place.folder)
+    write_page(check_page((*since, check), _budgets(known, piece)), charts, stamp, pdf=False)
     click.echo(f"{camera.station}: {result.verdict}; added to {history}, charts in {charts}")
+    if result.verdict == "stop":
+        sys.exit(3)
 
 
 def _in_works(place: Works, folder: Path) -> tuple[Path, Path, Path, Path]:

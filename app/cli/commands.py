@@ -84,7 +84,7 @@ def cli() -> None:
     """Measure, judge and trace spoons photographed on a tray.
 
     Exit codes: 0 done; 1 part of the work could not be done (each failure is named); 2 the call or a file it needs is
-    unusable (nothing was written).
+    unusable (nothing was written); 3 done, and the answer is stop.
     """
 
 

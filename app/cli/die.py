@@ -27,7 +27,6 @@ def command(works: Path, part: str | None, only: str | None, lot: str | None, ou
         left_words,
         rate_words,
         stamp_of,
-        stamped,
         study_folder,
         write_page,
     )
@@ -54,5 +53,5 @@ def command(works: Path, part: str | None, only: str | None, lot: str | None, ou
         click.echo(line)
     study_folder(out)
     write_atomic(out / "die.json", json_text(die_table(report)))
-    written = [out / "die.json", *write_page(stamped(die_page(report), stamp), out / "die.html", pdf=pdf)]
+    written = [out / "die.json", *write_page(die_page(report), out / "die.html", stamp, pdf=pdf)]
     click.echo(f"written: {', '.join(map(str, written))}")

@@ -4,6 +4,8 @@ from pathlib import Path
 
 import click
 
+from app.cli.head_of_works import head_of_works, head_option
+
 NEW_FOLDER = click.Path(path_type=Path, file_okay=False)
 
 
@@ -16,7 +18,8 @@ NEW_FOLDER = click.Path(path_type=Path, file_okay=False)
     help="Width of the tolerance, in the units of the values.",
 )
 @click.option("--pdf", is_flag=True, help="Write gauge.pdf too.")
-def command(table: Path, out: Path, tolerance: float | None, pdf: bool) -> None:
+@head_option
+def command(table: Path, out: Path, tolerance: float | None, pdf: bool, works: Path | None) -> None:
     """Study a gauge: every operator measures every part in every trial.
 
     TABLE.csv has the columns part,operator,trial,value. An operator may be a station; with one operator only its
@@ -29,9 +32,10 @@ def command(table: Path, out: Path, tolerance: float | None, pdf: bool) -> None:
     measured = read_gauge_table(table)
     study = study_gauge(measured, tolerance)
     page = gauge_page(measured, study, tolerance, table.name)
+    stamp = head_of_works(works)
     study_folder(out)
     write_atomic(out / "gauge.json", json_text(gauge_table(measured, study, tolerance)))
-    written = [out / "gauge.json", *write_page(page, out / "gauge.html", pdf=pdf)]
+    written = [out / "gauge.json", *write_page(page, out / "gauge.html", stamp, pdf=pdf)]
     parts, operators, trials = measured.values.shape
     click.echo(f"{parts} parts, {operators} operators, {trials} trials")
     if study.study_percent is None:

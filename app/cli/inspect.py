@@ -146,6 +146,7 @@ def _ready(
         if work.part.left_out:
             click.echo(f"brightbowl: {left_out_words(run.part_file, work.part.left_out)}", err=True)
         if store is not None:
+            from app.report import stamp_of
             from app.works import limits_judging
 
             try:
@@ -154,7 +155,8 @@ def _ready(
                 refused.append(fault)
                 continue
             out = run.out if works is None or not trial else works.trials / run.out.relative_to(works.results)
-            work = replace(work, standing=standing, out=out)
+            stamp = stamp_of(store, None if works is None else works.folder) if pictures else None
+            work = replace(work, standing=standing, out=out, stamp=stamp)
         ready.append((run, work))
     return ready, refused
 

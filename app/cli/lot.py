@@ -208,6 +208,6 @@ def _report(place: Works, report: LotReport, out: Path, pdf: bool) -> None:
     write_atomic(out / "lot.json", json_text(lot_table(report)))
     written = [
         out / "lot.json",
-        *write_page(lot_page(report, ReportFolders(place.results, out)), out / "lot.html", pdf=pdf),
+        *write_page(lot_page(report, ReportFolders(place.results, out)), out / "lot.html", report.stamp, pdf=pdf),
     ]
     click.echo(f"written: {', '.join(map(str, written))}")

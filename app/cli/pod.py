@@ -5,6 +5,7 @@ from pathlib import Path
 
 import click
 
+from app.cli.head_of_works import head_of_works, head_option
 from app.cli.inspect import keep_to_one_core
 from vision.errors import Unusable
 
@@ -20,8 +21,16 @@ _AT_ONCE = 14  # marks planted into a piece at once: more would stand in each ot
 @click.option("--planted", type=click.IntRange(min=20), default=400, show_default=True, help="Marks to plant, in all.")
 @click.option("--seed", type=int, default=1, show_default=True, help="Of places, sizes and contrasts.")
 @click.option("--pdf", is_flag=True, help="Write pod.pdf too.")
+@head_option
 def command(
-    folders: tuple[Path, ...], part_file: Path, station_file: Path, out: Path, planted: int, seed: int, pdf: bool
+    folders: tuple[Path, ...],
+    part_file: Path,
+    station_file: Path,
+    out: Path,
+    planted: int,
+    seed: int,
+    pdf: bool,
+    works: Path | None,
 ) -> None:
     """State what scratches and pits a station finds.
 
@@ -37,7 +46,7 @@ def command(
     from vision.formats import find_shots, read_frames, read_part, read_shot, read_station, write_atomic
     from vision.pipeline import faces_of
 
-    part, station = read_part(part_file), read_station(station_file)
+    part, station, stamp = read_part(part_file), read_station(station_file), head_of_works(works)
     if part.surface is None:
         raise Unusable(part_file, "surface", "the scored area of the polished face, [surface]", "none")
     views = []
@@ -62,7 +71,8 @@ def command(
     study = study_pod([mark for one in sown for mark in one.marks], false, pieces)
     write_atomic(out / "pod.json", json_text(pod_table(study)))
     about = f"Part {part.part}, station {station.station}, {len(views)} pieces, seed {seed}"
-    written = [out / "pod.json", *write_page(pod_page(study, examples(sown), about), out / "pod.html", pdf=pdf)]
+    page = pod_page(study, examples(sown), about)
+    written = [out / "pod.json", *write_page(page, out / "pod.html", stamp, pdf=pdf)]
     for curve in study.curves:
         click.echo(f"{curve.kind}, {axis_words(curve)}: {curve_words(curve)}")
     click.echo(f"false findings on these frames as they came: {study.false_a_piece:.2f} a piece")

@@ -83,7 +83,7 @@ def command(
     The recommended setting is the cheapest (or, without costs, the one of fewest false alarms) among those that keep
     the promise on missed pieces.
     """
-    from app.report import ReportFolders, risk_words, stamped, study_folder, tuning_page, write_page
+    from app.report import ReportFolders, risk_words, study_folder, tuning_page, write_page
     from app.studies import (
         Costs,
         Promise,
@@ -117,7 +117,7 @@ def command(
     page = tuning_page(study, sample.samples, sample.lot.trays, ReportFolders(sample.results, out), risks)
     study_folder(out)
     write_atomic(out / "tuning.json", json_text(tuning_table(study, sample.samples) | risks_table(risks)))
-    written = [out / "tuning.json", *write_page(stamped(page, sample.stamp), out / "tuning.html", pdf=pdf)]
+    written = [out / "tuning.json", *write_page(page, out / "tuning.html", sample.stamp, pdf=pdf)]
     recommended = study.tuning.recommended
     for one in sample.samples:
         click.echo(one.words)

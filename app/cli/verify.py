@@ -22,15 +22,22 @@ _HEAD = re.compile(r"(\d+):([0-9a-f]{64})")
 
 @click.command()
 @click.option(
-    "--works", type=click.Path(exists=True, file_okay=False, path_type=Path), required=True, help="Works folder."
+    "--works", type=click.Path(exists=True, file_okay=False, path_type=Path), help="Works folder, with its store."
 )
+@click.option("--store", "address", metavar="URL", help="A store alone: a file of SQLite or postgresql://...")
 @click.option("--head", "known", help="A head printed before, NUMBER:HASH, or a file that --out wrote.")
 @click.option("--public", type=_FILE, help="The works' public key (PEM): the head's signature must hold too.")
 @click.option("--no-files", is_flag=True, help="Walk the store only, not the files on disk.")
 @click.option("--sign", "key", type=_FILE, help="Sign the head with this private key (PEM, Ed25519), kept elsewhere.")
 @click.option("--out", type=click.Path(dir_okay=False, path_type=Path), help="Write the head here, signed with --sign.")
 def command(
-    works: Path, known: str | None, public: Path | None, no_files: bool, key: Path | None, out: Path | None
+    works: Path | None,
+    address: str | None,
+    known: str | None,
+    public: Path | None,
+    no_files: bool,
+    key: Path | None,
+    out: Path | None,
 ) -> None:
     """Walk the chain over all that was filed, and the files by their digests.
 
@@ -38,23 +45,26 @@ def command(
     cut at its end, can be told only against a head that was printed or signed before: give it with --head.
     """
     from app.store import key_file, signed, verify
-    from app.works import read_works, rights_words
+    from app.works import open_chosen, rights_words
     from vision.formats import write_atomic
 
-    place = read_works(works)
-    signing = key_file(place.folder, key)
+    opened, place = open_chosen(works, address, walk=False)
+    folder = None if place is None else place.folder
+    signing = key_file(folder, key)
     before = None if known is None else _read_head(known, public)
     if before is None and public is not None:
         raise click.UsageError("--public goes with --head.")
-    for line in rights_words(place):
+    for line in () if place is None else rights_words(place):
         click.echo(f"brightbowl: {line}", err=True)
-    with closing(place.open(walk=False)) as store:
-        found = verify(store, None if no_files else place.folder, before)
+    with closing(opened) as store:
+        # A store alone keeps whole paths, so that any root will do.
+        found = verify(store, None if no_files else folder or Path.cwd(), before)
+    named = works or opened.url
     for broken in found.broken[:1]:
         where = f"link {broken.link}" if broken.link is not None else "what stands now"
-        click.echo(f"brightbowl: {works}: {where}: {broken.what}", err=True)
+        click.echo(f"brightbowl: {named}: {where}: {broken.what}", err=True)
     if len(found.broken) > 1:
-        click.echo(f"brightbowl: {works}: {len(found.broken) - 1} more do not hold", err=True)
+        click.echo(f"brightbowl: {named}: {len(found.broken) - 1} more do not hold", err=True)
     if found.broken:
         sys.exit(1)
     let_go = f", {found.forgotten} forgotten by rule" if found.forgotten else ""

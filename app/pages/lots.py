@@ -5,7 +5,16 @@ import streamlit as st
 from app.pages.clock import in_users_zone
 from app.pages.server_state import Pass, ServerState, current_server
 from app.pages.sign_in import head, nobody_yet
-from app.pages.study_lot import KEPT_S, lot_pairs, report_folders, show_chart, show_pieces, take_away, works_folder
+from app.pages.study_lot import (
+    KEPT_S,
+    lot_pairs,
+    report_folders,
+    show_chart,
+    show_pieces,
+    stamped_page,
+    take_away,
+    works_folder,
+)
 from app.report import (
     LotReport,
     decision_words,
@@ -68,10 +77,14 @@ def lots_page() -> None:
     _reasons(server, state, who)
     _where_and_when(state)
     _measures(state)
+
+    def report() -> LotReport:
+        return lot_report(server.store, state, series, aql, works_folder(server))
+
     take_away(
         f"lot-{state.lot}",
-        lambda: lot_page(lot_report(server.store, state, series, aql, works_folder(server)), report_folders(server)),
-        lambda: json_text(lot_table(LotReport(state, series, aql))),
+        stamped_page(server, lambda: lot_page(report(), report_folders(server))),
+        lambda: json_text(lot_table(report())),
     )
 
 

@@ -17,7 +17,7 @@ from app.report.lot_words import (
     yield_words,
 )
 from app.report.risk_charts import risks_html
-from app.report.stamp import Stamp, stamp_of, stamped
+from app.report.stamp import Stamp, stamp_of
 from app.report.study_page import ReportFolders, pictured, render
 from app.report.words import measure_words, number_words
 from app.statistics import same_place
@@ -82,10 +82,10 @@ def _risks(store: Store, state: LotState) -> LotRisks | None:
 
 
 def lot_page(report: LotReport, report_folders: ReportFolders) -> str:
-    """The report as HTML that stands alone; nothing of it depends on when it is made."""
+    """The report as HTML that stands alone, but for its stamp; nothing of it depends on when it is made."""
     state, figures = report.state, report.state.figures
     reasons = [(first_reason_words(one.name), one) for one in figures.reasons]
-    page = render(
+    return render(
         "lot.html",
         {
             "state": state,
@@ -124,7 +124,6 @@ def lot_page(report: LotReport, report_folders: ReportFolders) -> str:
             "risks": "" if report.risks is None else risks_html(report.risks),
         },
     )  # fmt: skip
-    return stamped(page, report.stamp)
 
 
 def examples(state: LotState) -> list[LotPiece]:

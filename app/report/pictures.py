@@ -10,6 +10,8 @@ from app.report.inspected import Inspected
 from app.report.piece_picture import draw_sheet
 from app.report.result_report import index_page, result_page
 from app.report.sheet import JPEG_QUALITY
+from app.report.stamp import Stamp
+from app.report.study_page import write_page
 from app.report.style import SIGNS
 from app.report.tray_picture import Colour, draw_tray
 from app.report.upright import Grey
@@ -17,7 +19,7 @@ from vision.formats import write_atomic
 from vision.records import TrayResult
 
 
-def write_pictures(folder: Path, inspected: Inspected) -> None:
+def write_pictures(folder: Path, inspected: Inspected, stamp: Stamp | None = None) -> None:
     """Write `tray.jpg` and `result.html`, and of each flagged piece that was measured its own pictures.
 
     These are `piece-NN.jpg`, `piece-NN.svg`, and `piece-NN-face.svg` where its polished face has findings.
@@ -28,6 +30,8 @@ def write_pictures(folder: Path, inspected: Inspected) -> None:
         The tray's folder of results; it exists.
     inspected
         The tray as judged.
+    stamp
+        The head of the chain before this tray is filed, where there is a store.
 
     Raises
     ------
@@ -47,10 +51,10 @@ def write_pictures(folder: Path, inspected: Inspected) -> None:
             if face is not None:
                 write_atomic(folder / f"piece-{judged.piece:02d}-face.svg", face)
                 sheets[judged.piece] += face
-    write_atomic(folder / "result.html", result_page(inspected, tray, sheets))
+    write_page(result_page(inspected, tray, sheets), folder / "result.html", stamp, pdf=False)
 
 
-def write_index(folder: Path, results: Sequence[TrayResult]) -> None:
+def write_index(folder: Path, results: Sequence[TrayResult], stamp: Stamp | None = None) -> None:
     """Write `index.html`, which links the trays' own pages in the folders beside it, lot by lot.
 
     Raises
@@ -58,7 +62,7 @@ def write_index(folder: Path, results: Sequence[TrayResult]) -> None:
     Unusable
         The file could not be written.
     """
-    write_atomic(folder / "index.html", index_page(results))
+    write_page(index_page(results), folder / "index.html", stamp, pdf=False)
 
 
 def _write_jpeg(path: Path, image: Grey | Colour) -> None:

@@ -27,7 +27,7 @@ def stamp_of(store: Store, works: Path | None) -> Stamp:
     """
     with store.read() as connection:
         head = str(head_of(connection))
-    key = None if works is None else key_file(works)
+    key = key_file(works)
     return Stamp(head, "" if key is None else signed(head, key))
 
 

@@ -13,6 +13,7 @@ from urllib.parse import quote
 import jinja2
 
 from app.report.cautions import CAUTIONS
+from app.report.stamp import Stamp, stamped
 from app.statistics import Estimate
 from app.studies import PieceKey
 from vision.errors import Unusable
@@ -136,14 +137,17 @@ def study_folder(out: Path) -> Path:
     return out
 
 
-def write_page(html: str, path: Path, *, pdf: bool) -> list[Path]:
+def write_page(html: str, path: Path, stamp: Stamp | None, *, pdf: bool) -> list[Path]:
     """Write a page, and the same as PDF beside it where asked for; returns the files written.
+
+    `stamp`: the head of the chain, at the page's foot; None where there is no store.
 
     Raises
     ------
     Unusable
         A file can't be written, or PDF is asked for without its library.
     """
+    html = stamped(html, stamp)
     write_atomic(path, html)
     if not pdf:
         return [path]

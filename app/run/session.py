@@ -80,7 +80,7 @@ def run(folders: Sequence[Path], work: Work, jobs: int | Cluster, seen: Callable
         if work.pictures:
             from app.report import write_index  # here, since a run without pictures need not load it
 
-            write_index(work.out, slim)
+            write_index(work.out, slim, work.stamp)
     except Unusable as fault:
         summary.failures.append(str(fault))
     summary.failures += summary.undecidable.values()

@@ -5,7 +5,7 @@ from datetime import UTC, datetime
 from importlib.metadata import version
 from pathlib import Path
 
-from app.report import Inspected
+from app.report import Inspected, Stamp
 from app.run.standing import stopped_since, with_standing
 from app.store import digests_of
 from app.works import BESIDE, RESULT_FILE, Run, frames_digest, put_standing, shot_folder
@@ -33,7 +33,7 @@ class Work:
     """What every shot of a run is judged by, and the folder that gets a folder of results for each tray.
 
     `standing`: how the limits stand; None where there is nothing to hold them against. `stopped`: when the station's
-    check stopped it, None where it stands.
+    check stopped it, None where it stands. `stamp`: the head of the chain before the run, where there is a store.
     """
 
     part: Part
@@ -43,6 +43,7 @@ class Work:
     pictures: bool = True
     standing: LimitsStanding | None = None
     stopped: str | None = None
+    stamp: Stamp | None = None
 
 
 def read_work(run: Run, pictures: bool) -> Work:
@@ -128,7 +129,7 @@ def add_beside(inspected: Inspected, work: Work) -> None:
     if work.pictures:
         from app.report import write_pictures  # here, since a run without pictures need not load them
 
-        write_pictures(into, inspected)
+        write_pictures(into, inspected, work.stamp)
     put_standing(into)
 
 

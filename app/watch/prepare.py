@@ -4,6 +4,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass, replace
 from pathlib import Path
 
+from app.report import stamp_of
 from app.run import Work, read_work
 from app.store import Store, kept_path
 from app.watch.inbox import NEVER, digest_of
@@ -114,7 +115,8 @@ class Preparer:
             if fault.where == self.store.url:
                 raise
             return NotReady(str(fault), works=state)
-        work = replace(work, standing=standing)
+        stamp = stamp_of(self.store, self.order.works.folder) if self.order.pictures else None
+        work = replace(work, standing=standing, stamp=stamp)
         try:
             work.out.mkdir(parents=True, exist_ok=True)
         except OSError as fault:

@@ -242,8 +242,10 @@ def _works_toml(name: str, people: tuple[Person, ...]) -> str:
     return tomlkit.dumps(file)
 
 
-def open_chosen(works: Path | None, store: str | None) -> tuple[Store, Works | None]:
+def open_chosen(works: Path | None, store: str | None, walk: bool = True) -> tuple[Store, Works | None]:
     """The store that a command was given by `--works` or `--store` (which comes first), and the works.
+
+    `walk`: as for `open_store`.
 
     Raises
     ------
@@ -252,7 +254,7 @@ def open_chosen(works: Path | None, store: str | None) -> tuple[Store, Works | N
     """
     folder = None if works is None else read_works(works)
     if store is not None:
-        return open_store(store, must_exist=True), folder
+        return open_store(store, must_exist=True, walk=walk), folder
     if folder is None:
         raise Unusable("--works", "", "expected --works WORKS or --store URL")
-    return folder.open(), folder
+    return folder.open(walk), folder

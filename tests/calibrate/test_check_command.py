@@ -12,6 +12,7 @@ import numpy as np
 import pytest
 
 from app.cli.main import main
+from app.report.stamp import stamp_of
 from app.store.stations.checks import station_checks
 from app.works.folder import new_works
 from vision.errors import Unusable
@@ -127,9 +128,10 @@ def test_a_works_has_all_files_of_a_check(bench) -> None:  # type: ignore[no-unt
     assert "ST-1: pass" in said
     assert len(read_checks(works.checks_file("ST-1"))) == 1
     bench.lay(a_piece(135.2))
-    assert bench.call("--works", str(works.folder))[0] == 0
+    assert bench.call("--works", str(works.folder))[0] == 3
     with closing(works.open()) as store:
         filed = station_checks(store, "ST-1")
+        assert stamp_of(store, works.folder).head in works.checks_file("ST-1").with_suffix(".html").read_text()
     assert filed == read_checks(works.checks_file("ST-1"))
     assert [(check.verdict, len(check.drifts)) for check in filed] == [("pass", 2), ("stop", 2)]
 
@@ -157,7 +159,7 @@ def test_a_stop_names_the_trays_to_judge_again(bench) -> None:  # type: ignore[n
     good = read_checks(bench.folder / "st-1.jsonl")[0].checked_at
     bench.lay(a_piece(135.2))
     code, said, _ = bench.call()
-    assert code == 0
+    assert code == 3
     assert "stop: length_mm is off by +0.18" in said
     assert f"judge again: trays of ST-1 taken after {good}" in said
     assert [check.verdict for check in read_checks(bench.folder / "st-1.jsonl")] == ["pass", "stop"]
@@ -203,7 +205,7 @@ def test_what_can_not_be_checked_is_refused_and_not_added(bench, pieces: tuple[M
 def test_a_missing_measure_is_a_stop(bench) -> None:  # type: ignore[no-untyped-def]
     bench.lay(a_piece(None))
     code, said, _ = bench.call()
-    assert code == 0
+    assert code == 3
     assert "stop: length_mm could not be measured" in said
 
 

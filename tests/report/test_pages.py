@@ -12,6 +12,7 @@ import pytest
 from app.report.cautions import CAUTIONS
 from app.report.pictures import write_index, write_pictures
 from app.report.result_report import measure_rows
+from app.report.stamp import Stamp
 from tests.report import made
 from vision.decide.verdicts import judge
 from vision.errors import Unusable
@@ -90,12 +91,14 @@ def test_a_result_page_stands_alone_and_carries_the_cautions(written: Path) -> N
 
 def test_names_from_files_are_text_whatever_they_hold(tmp_path: Path) -> None:
     hostile = made.named(made.tray(), tray=HOSTILE, lot=HOSTILE, station=HOSTILE)
-    write_pictures(tmp_path, hostile)
-    write_index(tmp_path, [hostile.result])
+    stamp = Stamp("7:" + 64 * "a", HOSTILE)
+    write_pictures(tmp_path, hostile, stamp)
+    write_index(tmp_path, [hostile.result], stamp)
     for name in ("result.html", "index.html"):
         source = (tmp_path / name).read_text()
         assert "<script" not in source
         assert HOSTILE in Page(source).text
+        assert f"has the head {stamp.head} , signed by the works {HOSTILE}" in Page(source).text
     assert HOSTILE in "".join(ElementTree.parse(tmp_path / "piece-02.svg").getroot().itertext())
 
 

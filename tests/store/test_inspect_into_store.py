@@ -6,12 +6,14 @@ from pathlib import Path
 import pytest
 from click.testing import CliRunner
 
-from app.cli.inspect import command as inspect
+from app.cli.inspect import _ready, command as inspect
 from app.cli.render import command as render
+from app.report.stamp import stamp_of
 from app.store.lots.revisions import revisions
 from app.store.results.recall import recall_results
 from app.store.results.shown import newest_judgement, part_of, profile_of, shown, station_of
 from app.works.folder import Works, new_works
+from app.works.runs import runs_of
 
 
 @pytest.fixture
@@ -42,6 +44,9 @@ def test_a_works_is_inspected_into_its_store(works: Works) -> None:
     again = CliRunner().invoke(inspect, call, catch_exceptions=False)
     assert (again.exit_code, "0 new judgements" in again.output) == (0, True)
     store = works.open()
+    runs, _ = runs_of(works, tuple(works.shots.iterdir()))
+    ((_, work),), _ = _ready(runs, True, store, works, False)
+    assert work.stamp == stamp_of(store, works.folder)
     (tray,) = recall_results(store)
     assert len(tray.pieces) > 1
     judgement = newest_judgement(store, tray.tray, 1)

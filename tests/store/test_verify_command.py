@@ -11,6 +11,8 @@ from pathlib import Path
 import pytest
 
 from app.cli.main import main
+from app.report.stamp import stamp_of
+from app.store.database.connection import open_store
 from app.store.evidence.signature import signed
 from app.works.folder import Person, Works, new_works
 from app.works.results_on_disk import Filing, file_folders
@@ -110,3 +112,30 @@ def test_a_lot_s_report_prints_the_head(
     assert table["head"] in page
     assert table["head_signature"] == signed(table["head"], key)
     assert run("verify", "--works", works.folder, "--head", table["head"])[0] == 0
+
+
+def test_a_report_made_of_files_bears_the_head_of_the_works_that_is_named(
+    works: Works, run: Run, tmp_path: Path
+) -> None:
+    table = tmp_path / "gauge.csv"
+    rows = [f"{part},A,{trial},{part + 0.1 * trial}" for part in (1, 2, 3) for trial in (1, 2)]
+    table.write_text("\n".join(["part,operator,trial,value", *rows]) + "\n")
+    assert run("gauge", table, "--out", tmp_path / "out", "--works", works.folder)[0] == 0
+    with closing(works.open()) as store:
+        assert stamp_of(store, works.folder).head in (tmp_path / "out" / "gauge.html").read_text()
+
+
+def test_a_store_alone_is_walked_with_its_files(run: Run, tmp_path: Path) -> None:
+    folder = tmp_path / "results" / "T-1"
+    folder.mkdir(parents=True)
+    write_result(made_tray("T-1"), folder / "result.json")
+    place = tmp_path / "store.sqlite"
+    with closing(open_store(place)) as store:
+        assert file_folders(store, None, [folder], Filing(())).failures == ()
+    code, said, _ = run("verify", "--store", place)
+    assert (code, ", 1 files hold; head " in said) == (0, True)
+    (folder / "result.json").write_text("{}")
+    code, _, errors = run("verify", "--store", place)
+    assert (code, f"{folder / 'result.json'} was changed" in errors) == (1, True)
+    assert run("verify")[0] == 2
+    assert run("verify", "--store", tmp_path / "none.sqlite")[0] == 2

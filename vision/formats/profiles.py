@@ -1,5 +1,6 @@
 """Deviation profiles beside a result: `result.json` leaves them out; the review page and a lot's mean need them."""
 
+import tokenize
 import zipfile
 from collections.abc import Mapping
 from dataclasses import dataclass
@@ -84,11 +85,14 @@ def read_profiles(path: Path) -> dict[int, Profile]:
     try:
         data = read_bytes(path)
         with zipfile.ZipFile(BytesIO(data)) as packed:
-            if sum(one.file_size for one in packed.infolist()) > TABLE_BYTES:
+            members = packed.infolist()
+            if sum(one.file_size for one in members) > TABLE_BYTES:
                 raise Unusable(path, "", f"profiles of at most {TABLE_BYTES // 1_000_000} MB unpacked expected")
+            if any(one.compress_type != zipfile.ZIP_DEFLATED for one in members):
+                raise zipfile.BadZipFile("packed in another way")
         with np.load(BytesIO(data), allow_pickle=False) as arrays:
             read = {int(name.removeprefix("piece_")): arrays[name].astype(np.float64) for name in arrays.files}
-    except (zipfile.BadZipFile, *BROKEN) as fault:
+    except (zipfile.BadZipFile, tokenize.TokenError, SyntaxError, *BROKEN) as fault:  # NumPy reads heads as Python
         raise Unusable(
             path, "", "profiles as `brightbowl inspect` writes them expected; inspect again", str(fault)
         ) from None

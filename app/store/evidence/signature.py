@@ -15,8 +15,8 @@ KEY_VARIABLE = "BRIGHTBOWL_SIGNING_KEY"
 """Names the file with the works' private key, which lies outside the works folder."""
 
 
-def key_file(works: Path, given: Path | None = None) -> Path | None:
-    """The works' key where it has one.
+def key_file(works: Path | None, given: Path | None = None) -> Path | None:
+    """The works' key where it has one; `works`: its folder, None for a store alone.
 
     Raises
     ------
@@ -25,7 +25,7 @@ def key_file(works: Path, given: Path | None = None) -> Path | None:
     """
     named = os.environ.get(KEY_VARIABLE)
     file = given if given is not None else Path(named) if named else None
-    if file is not None and file.resolve().is_relative_to(works.resolve()):
+    if works is not None and file is not None and file.resolve().is_relative_to(works.resolve()):
         raise Unusable(file, "", "a key outside the works folder, where only those may read it who sign")
     return file
 
