@@ -171,6 +171,7 @@ def test_a_dead_process_costs_a_second_try(tmp_path: Path) -> None:
     assert by_no_clock(inspect_batch(shots, deadly, jobs=2)) == expected
 
 
+@pytest.mark.long
 def test_a_shot_that_kills_its_process_twice_is_named(tmp_path: Path) -> None:
     work, (shot,) = make_work(tmp_path), make_shots(tmp_path, "T-1")
     deadly = DeadlyWork(work.part, work.station, work.limits, work.out, False, deaths=2)

@@ -104,6 +104,7 @@ def test_a_worker_killed_in_the_middle_costs_only_a_retry(tmp_path: Path, engine
     assert {f"{tray}/result.json" for tray in TRAYS if tray != "T-03"} | {"pieces.csv"} == shown
 
 
+@pytest.mark.long
 def test_a_shot_that_kills_its_workers_is_set_aside_and_named(tmp_path: Path, engine: Engine) -> None:
     for _ in range(3):  # two of them die
         engine.add_worker()
@@ -118,6 +119,7 @@ def test_a_shot_that_kills_its_workers_is_set_aside_and_named(tmp_path: Path, en
     assert by_no_clock(there) == by_no_clock(inspect_batch(shots[1:], work))
 
 
+@pytest.mark.long
 def test_a_scheduler_that_dies_ends_the_run_with_what_was_judged(tmp_path: Path, engine: Engine) -> None:
     engine.add_worker()
     work, shots = make_work(tmp_path), make_shots(tmp_path, *(f"T-{k:03}" for k in range(40)))

@@ -1,4 +1,4 @@
-"""Twenty writers at once, each a connection of its own: every verdict is there, once."""
+"""Writers at once, each a connection of its own: every verdict is there, once."""
 
 import threading
 from collections import Counter
@@ -17,8 +17,8 @@ from app.store.results.filing import file_result
 from tests.store.made import LIMITS, made_tray, to_file
 from vision.errors import Unusable
 
-WRITERS = 20
-EACH = 12
+WRITERS = 8
+EACH = 4
 
 
 def test_every_verdict_is_there_once(place: str, store: Store) -> None:

@@ -2,10 +2,13 @@
 
 from pathlib import Path
 
+import pytest
+
 from tests.sturdy.poison_drill import drill
 from tests.watch.poison import KINDS
 
 
+@pytest.mark.long
 def test_deaths_among_good_trays_and_poison_lose_nothing_and_file_nothing_twice(tmp_path: Path) -> None:
     kinds = list(KINDS)[::6]
     came = drill(tmp_path, 20, kinds, 4, 23)

@@ -199,6 +199,7 @@ def test_a_clock_set_back_is_no_matter(works: Works, inbox: Path, shot: Path, mo
     until(lambda: filed(works) == ["T-1"])
 
 
+@pytest.mark.long
 def test_what_was_dealt_with_stays_so_after_a_restart(works: Works, inbox: Path, shot: Path) -> None:
     drop(shot, inbox, "T-1")
     command = [BRIGHTBOWL, "watch", inbox, "--works", works.folder, "--no-pictures"]

@@ -77,6 +77,7 @@ def test_a_server_that_stops_under_the_watcher_loses_nothing(
             watcher.join()
 
 
+@pytest.mark.long
 def test_a_watcher_started_while_the_server_is_away_says_so_and_waits(server: Server, tmp_path: Path) -> None:
     works, shot = make_works(tmp_path / "made")
     inbox = tmp_path / "inbox"
