@@ -9,8 +9,6 @@ from pathlib import Path
 
 import click
 
-from vision.errors import Unusable
-
 
 @click.command()
 @click.argument("folder", type=click.Path(exists=True, file_okay=False, path_type=Path))
@@ -31,15 +29,13 @@ def command(folder: Path, works: Path, by: str, known_bad: bool, seed: int | Non
 
     from app.run import known_bad as judge_known, plant_bad
     from app.store import Challenge, file_challenge
-    from app.works import limits_judging, read_works
-    from vision.formats import read_frames, read_limits, read_part, read_shot, read_station
+    from app.works import limits_judging, read_works, shot_in
+    from vision.formats import read_frames, read_limits, read_part, read_station
 
     place = read_works(works)
-    shot = read_shot(folder)
-    if shot.part is None or shot.station is None:
-        raise Unusable(folder, "shot.json", "a shot that names its part and station")
-    part, station = read_part(place.part_file(shot.part)), read_station(place.station_file(shot.station))
-    file = place.limits_file(shot.part)
+    shot, its_part, its_station = shot_in(place, folder)
+    part, station = read_part(place.part_file(its_part)), read_station(place.station_file(its_station))
+    file = place.limits_file(its_part)
     limits = read_limits(file, part)
     pictures = read_frames(shot, station)
     with closing(place.open()) as store:

@@ -110,13 +110,11 @@ def command(
 
 def _in_works(place: Works, folder: Path) -> tuple[Path, Path, Path, Path]:
     """Part, station, reference and history of a shot of the reference piece, by their places in a works folder."""
-    from vision.formats import read_shot
+    from app.works import shot_in
 
-    shot = read_shot(folder)
-    if shot.part is None or shot.station is None:
-        raise Unusable(folder, "shot.json", "a shot that names its part and station; or give their files")
-    part = place.part_file(shot.part)
-    return part, place.station_file(shot.station), part.with_name("reference.toml"), place.checks_file(shot.station)
+    _, part, station = shot_in(place, folder)
+    part_file = place.part_file(part)
+    return part_file, place.station_file(station), part_file.with_name("reference.toml"), place.checks_file(station)
 
 
 def _file(store: Store, checks: Sequence[Check]) -> None:
@@ -139,7 +137,7 @@ def _measured(folder: Path, part: Path, camera: Station, known: Reference) -> Me
     drawing = read_part(part)
     if drawing.part != known.part:
         raise Unusable("--reference", "part", f"the part of --part, {drawing.part}", known.part)
-    pictures = read_frames(read_shot(folder), camera)
+    pictures = read_frames(read_shot(folder, (camera,)), camera)
     pieces = measure_tray(pictures, drawing, camera).pieces
     if len(pieces) != 1:
         raise Unusable(folder, "", "a shot of the reference piece alone on the tray", f"{len(pieces)} pieces")

@@ -19,6 +19,7 @@ COMMANDS: dict[str, str] = {
     "watch": "judge trays as they come: each one once it is complete, filed in the store",
     "demo": "render a demo lot of an invented works and judge it",
     "calibrate": "pictures of a flat target to a station: lens, plane, scale, uncertainties",
+    "shot": "frames as a camera names them, to tray shots with their shot.json",
     "check": "a reference piece measured each shift: drift against calibration, pass or stop",
     "challenge": "known bad pieces, or marks planted into a shift's own frames: all must be rejected",
     "sensor": "gain, noise, sharpness and evenness of a station's camera and light, from frames taken for it",

@@ -14,9 +14,12 @@ import click
 from vision.errors import Unusable
 
 if TYPE_CHECKING:
+    from collections.abc import Iterable
+
     from app.run import Cluster, Summary, Work
     from app.store import Store
     from app.works import Run, Works
+    from vision.records import Station
 
 _FILE = click.Path(dir_okay=False, path_type=Path)
 
@@ -89,7 +92,7 @@ def command(
 
         opened, place = open_chosen(works, store)
         assert place is not None
-        runs, failures = runs_of(place, _shots(folders or (place.shots,), place.results))
+        runs, failures = runs_of(place, _shots(folders or (place.shots,), place.results, place.stations()))
         for failure in failures:
             click.echo(f"brightbowl: {failure}", err=True)
     else:
@@ -107,7 +110,10 @@ def command(
             from app.store import open_store
 
             opened = open_store(store)
-        runs = [Run(part_file, station_file, limits_file, out, _shots(folders, out))]
+        from vision.formats import read_station
+
+        shots = _shots(folders, out, (read_station(station_file),))
+        runs = [Run(part_file, station_file, limits_file, out, shots)]
     with closing(opened) if opened is not None else nullcontext():
         ready, refused = _ready(runs, not no_pictures, opened, place, trial)
         if refused and not ready:
@@ -121,14 +127,15 @@ def command(
         sys.exit(1)
 
 
-def _shots(folders: tuple[Path, ...], results: Path) -> tuple[Path, ...]:
+def _shots(folders: tuple[Path, ...], results: Path, stations: Iterable[Station]) -> tuple[Path, ...]:
     """The shots in some folders, at least one."""
     from vision.formats import find_shots, is_shot, read_shot
 
-    shots = find_shots(folders, leave_out=results)
-    if not any(is_shot(shot) for shot in shots):
+    known = tuple(stations)
+    shots = find_shots(folders, leave_out=results, stations=known)
+    if not any(is_shot(shot, known) for shot in shots):
         for shot in shots:
-            read_shot(shot)  # says what is wrong with it
+            read_shot(shot, known)  # says what is wrong with it
         raise Unusable(", ".join(map(str, folders)), "", "a tray shot or a folder of them expected", "none")
     return shots
 

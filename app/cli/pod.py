@@ -50,8 +50,8 @@ def command(
     if part.surface is None:
         raise Unusable(part_file, "surface", "the scored area of the polished face, [surface]", "none")
     views = []
-    for folder in find_shots(folders):
-        pictures = read_frames(read_shot(folder), station)
+    for folder in find_shots(folders, stations=(station,)):
+        pictures = read_frames(read_shot(folder, (station,)), station)
         if pictures.dome is None and not pictures.low:
             raise Unusable(folder, "frames", "frames lit from the front, dome or low", "only the backlit one")
         views += list(faces_of(pictures, part, station))

@@ -10,6 +10,7 @@ from app.run.shot import Work
 from app.run.worker_pool import WorkerPool
 from vision.errors import Unusable
 from vision.formats import read_shot
+from vision.records import Station
 
 # Shots begun for each process before the first in line is done: none is ever idle, and memory stays flat.
 _AHEAD = 4
@@ -22,7 +23,7 @@ def inspect_batch(folders: Sequence[Path], work: Work, jobs: int = 1) -> Iterato
     Of shots that give the same tray's name in the same lot, without saying that they are retakes, none is judged. A
     process that dies costs its shots a second try, each alone.
     """
-    same = same_trays(folders)
+    same = same_trays(folders, work.station)
     if jobs == 1:
         on_one_core()
         for folder in folders:
@@ -31,7 +32,7 @@ def inspect_batch(folders: Sequence[Path], work: Work, jobs: int = 1) -> Iterato
         yield from _in_processes(folders, work, jobs, same)
 
 
-def same_trays(folders: Sequence[Path]) -> dict[Path, Outcome]:
+def same_trays(folders: Sequence[Path], station: Station) -> dict[Path, Outcome]:
     """Outcomes of the shots whose tray another of the same lot has too, without saying that it is a retake.
 
     Upper and lower case are one, as on many disks.
@@ -39,7 +40,7 @@ def same_trays(folders: Sequence[Path]) -> dict[Path, Outcome]:
     by_tray: dict[tuple[str, str | None], list[tuple[Path, bool]]] = {}
     for folder in folders:
         try:
-            shot = read_shot(folder)
+            shot = read_shot(folder, (station,))
             by_tray.setdefault((shot.tray.casefold(), shot.lot), []).append((folder, shot.retake))
         except Unusable:
             continue  # told when its turn comes

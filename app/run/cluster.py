@@ -113,7 +113,7 @@ def inspect_on(
     Unusable
         The scheduler can't be reached, or a worker differs from us or does not see the folder of results.
     """
-    same = same_trays(folders)
+    same = same_trays(folders, work.station)
     sent = pickle.dumps(replace(work, out=work.out.resolve()))
     with closing(_connect(cluster)) as client:
         from distributed import KilledWorker

@@ -14,6 +14,7 @@ from vision.errors import Incomplete, Unusable
 from vision.formats import (
     PROFILES_FILE,
     check_height,
+    has_shot_file,
     not_written,
     read_frames,
     read_limits,
@@ -70,7 +71,7 @@ def inspect_shot(folder: Path, work: Work) -> Inspected:
     Unusable
         Where the shot or a frame can't be read, is of another part or station, or the result can't be written.
     """
-    shot = read_shot(folder)
+    shot = read_shot(folder, (work.station,))
     _check_names(shot, work)
     pictures = read_frames(shot, work.station)
     try:
@@ -134,7 +135,7 @@ def add_beside(inspected: Inspected, work: Work) -> None:
 
 
 def _check_names(shot: Shot, work: Work) -> None:
-    where = shot.folder / "shot.json"
+    where = shot.folder / "shot.json" if has_shot_file(shot.folder) else shot.folder
     if shot.part not in (None, work.part.part):
         expected = f"a shot of the part {work.part.part} expected; give this shot's own part file"
         raise Unusable(where, "part", expected, str(shot.part))

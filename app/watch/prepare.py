@@ -10,7 +10,7 @@ from app.store import Store, kept_path
 from app.watch.inbox import NEVER, digest_of
 from app.works import Works, limits_judging, runs_of
 from vision.errors import Incomplete, Unusable
-from vision.formats import not_written, reached, read_shot
+from vision.formats import not_written, read_shot
 from vision.records import Shot
 
 # How long a tray waits while another folder of the same tray is being judged.
@@ -70,7 +70,7 @@ class Preparer:
         return digest_of(works / "parts", works / "stations", works / "limits")
 
     def prepare(self, name: str, beside: Iterable[Ready]) -> Ready | NotReady:
-        """Read a tray's `shot.json` and find what it is judged by.
+        """Read what a tray's folder says of itself and find what it is judged by.
 
         Parameters
         ----------
@@ -84,8 +84,7 @@ class Preparer:
         """
         folder = self.order.inbox / name
         try:
-            _check_begun(folder)
-            shot = read_shot(folder)
+            shot = self._read_shot(folder)
         except Incomplete as fault:
             return NotReady(str(fault), NEVER)
         except Unusable as fault:
@@ -93,6 +92,15 @@ class Preparer:
         if any(one.shot.tray.casefold() == shot.tray.casefold() for one in beside):
             return NotReady(f"{folder}: another folder of the tray {shot.tray} is being judged", _BESIDE_S)
         return self._judged_by(shot)
+
+    def _read_shot(self, folder: Path) -> Shot:
+        """Read a shot; `Incomplete` while there is neither `shot.json`, be it one that can't be read, nor a station's
+        names: by others nobody can tell when a shot is whole."""
+        shot = read_shot(folder, self.order.works.stations())
+        if shot.station is None:
+            expected = "a tray shot with its shot.json, or with frames named as [frames] of a station says, expected"
+            raise Incomplete(folder, "shot.json", expected, "none yet")
+        return shot
 
     def _judged_by(self, shot: Shot) -> Ready | NotReady:
         state = self.works_state()
@@ -122,13 +130,3 @@ class Preparer:
         except OSError as fault:
             raise not_written(work.out, fault) from None
         return Ready(shot, work, state)
-
-
-def _check_begun(folder: Path) -> None:
-    """Raise `Incomplete` while there is no `shot.json`, be it one that can't be read."""
-    with reached(folder):
-        try:
-            (folder / "shot.json").lstat()
-        except FileNotFoundError:
-            expected = "a tray shot with its shot.json expected"
-            raise Incomplete(folder, "shot.json", expected, "none yet") from None

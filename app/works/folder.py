@@ -5,6 +5,7 @@
 """
 
 import os
+from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Annotated
@@ -15,7 +16,8 @@ from pydantic import Field
 from app.store import Store, open_store
 from app.works.roles import Role
 from vision.errors import Unusable
-from vision.formats import FormatOne, Strict, Text, as_text_name, reached, read_toml, write_atomic
+from vision.formats import FormatOne, Strict, Text, as_text_name, reached, read_station, read_toml, write_atomic
+from vision.records import Station
 
 WORKS_FILE = "works.toml"
 SECRETS = ("login.toml", ".desk-secret")
@@ -73,6 +75,17 @@ class Works:
     def limits_file(self, part: str) -> Path:
         """Where a part's limits in force lie."""
         return self._inside("limits", f"{part}.toml")
+
+    def stations(self) -> Iterator[Station]:
+        """The works' stations, by their files' names; each is read when it is asked for.
+
+        Raises
+        ------
+        Unusable
+            One can't be read.
+        """
+        for file in sorted((self.folder / "stations").glob("*.toml")):
+            yield read_station(file)
 
     def checks_file(self, station: str) -> Path:
         """Where the checks of a station are written down."""

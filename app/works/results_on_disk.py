@@ -92,7 +92,8 @@ def file_folders(store: Store, works: Works | None, folders: Iterable[Path], how
     folders
         Each holds one `result.json`.
     """
-    by_tray = shots_by_tray(how.shots)
+    stations = () if works is None else works.stations()
+    by_tray = shots_by_tray(how.shots, stations if how.judged_by is None else (how.judged_by.station,))
     root = None if works is None else works.folder
     trays, new, known, unproven, failures, stayed = 0, 0, 0, 0, [], []
     for folder in folders:
@@ -148,12 +149,13 @@ def result_folders(folder: Path) -> list[Path]:
     return found
 
 
-def shots_by_tray(folders: Iterable[Path]) -> dict[str, list[Shot]]:
+def shots_by_tray(folders: Iterable[Path], stations: Iterable[Station]) -> dict[str, list[Shot]]:
     """The shots in some folders, by their trays' names; what is no shot is passed over."""
     shots: dict[str, list[Shot]] = {}
-    for folder in find_shots(folders):
+    known = tuple(stations)
+    for folder in find_shots(folders, stations=known):
         try:
-            shot = read_shot(folder)
+            shot = read_shot(folder, known)
         except Unusable:
             continue  # results can be filed without their shot; the page then says that pictures are missing
         shots.setdefault(shot.tray, []).append(shot)

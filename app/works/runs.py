@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 
 from vision.errors import Unusable
 from vision.formats import reached, read_shot
+from vision.records import Shot
 
 if TYPE_CHECKING:
     from app.works.folder import Works  # it loads the database's library, which a run without a store need not
@@ -26,6 +27,23 @@ class Run:
     checks_file: Path | None = None
 
 
+def shot_in(works: Works, folder: Path) -> tuple[Shot, str, str]:
+    """Read a shot that is judged in a works: by its `shot.json`, or by the names its station gives its frames.
+
+    Its part and its station come with it.
+
+    Raises
+    ------
+    Unusable
+        It can't be read, or its part or station is not told.
+    """
+    shot = read_shot(folder, works.stations())
+    if shot.part is None or shot.station is None:
+        expected = "a shot that names its part and station expected: in shot.json, or by [frames] of a station"
+        raise Unusable(folder, "shot.json", f"{expected} with its part; or give their files")
+    return shot, shot.part, shot.station
+
+
 def runs_of(works: Works, shots: Iterable[Path]) -> tuple[list[Run], list[str]]:
     """Sort shots by the part and station that they name; a line for each that can't be judged in this works.
 
@@ -35,12 +53,8 @@ def runs_of(works: Works, shots: Iterable[Path]) -> tuple[list[Run], list[str]]:
     failures = []
     for folder in shots:
         try:
-            shot = read_shot(folder)
-            if shot.part is None or shot.station is None:
-                raise Unusable(
-                    folder, "shot.json", "a shot that names its part and station expected; or give their files"
-                )
-            for file in (works.part_file(shot.part), works.station_file(shot.station), works.limits_file(shot.part)):
+            _, part, station = shot_in(works, folder)
+            for file in (works.part_file(part), works.station_file(station), works.limits_file(part)):
                 with reached(file):
                     there = file.is_file()
                 if not there:
@@ -48,7 +62,7 @@ def runs_of(works: Works, shots: Iterable[Path]) -> tuple[list[Run], list[str]]:
         except Unusable as fault:
             failures.append(str(fault))
             continue
-        sorted_shots.setdefault((shot.part, shot.station), []).append(folder)
+        sorted_shots.setdefault((part, station), []).append(folder)
     runs = [
         Run(
             works.part_file(part),

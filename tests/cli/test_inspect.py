@@ -135,7 +135,7 @@ def test_an_empty_folder(tmp_path: Path, inspect: Run) -> None:
     (tmp_path / "empty").mkdir()
     code, _, errors = inspect(tmp_path / "empty")
     assert code == 2
-    one_failure(errors, tmp_path / "empty", "shot.json or back.png", "empty folder")
+    one_failure(errors, tmp_path / "empty", "or back.png", "empty folder")
     assert not (tmp_path / "out").exists()
 
 

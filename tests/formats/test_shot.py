@@ -152,7 +152,7 @@ def test_a_link_inside_the_folder_is_fine(tmp_path: Path) -> None:
 def test_an_empty_folder_is_told(tmp_path: Path) -> None:
     with pytest.raises(Unusable) as caught:
         read_shot(tmp_path)
-    one_line(caught.value, str(tmp_path), "shot.json or back.png", "an empty folder")
+    one_line(caught.value, str(tmp_path), "or back.png", "an empty folder")
 
 
 def test_frames_without_back_png_are_told(tmp_path: Path) -> None:
@@ -161,7 +161,7 @@ def test_frames_without_back_png_are_told(tmp_path: Path) -> None:
     (folder / "back.png").unlink()
     with pytest.raises(Unusable) as caught:
         read_shot(folder)
-    one_line(caught.value, "shot.json or back.png", "neither")
+    one_line(caught.value, "or back.png", "none of them")
 
 
 def test_shots_are_found_in_order_and_once(tmp_path: Path) -> None:

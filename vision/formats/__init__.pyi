@@ -11,6 +11,7 @@ from .checks_file import (
     read_reference as read_reference,
 )
 from .dxf import left_out_words as left_out_words
+from .frame_names import check_lights as check_lights, named_shots as named_shots
 from .frames import read_frames as read_frames
 from .limits import part_of_limits as part_of_limits, read_limits as read_limits, write_limits as write_limits
 from .part import read_part as read_part
@@ -28,7 +29,13 @@ from .result import (
     result_from_json as result_from_json,
     write_result as write_result,
 )
-from .shot import find_shots as find_shots, is_shot as is_shot, read_shot as read_shot
+from .shot import (
+    find_shots as find_shots,
+    has_shot_file as has_shot_file,
+    is_shot as is_shot,
+    read_shot as read_shot,
+    write_shot as write_shot,
+)
 from .silence import quiet_libraries as quiet_libraries
 from .station import read_station as read_station, write_station as write_station
 from .strict import FormatOne as FormatOne, Strict as Strict, Text as Text, read_toml as read_toml

@@ -1,5 +1,6 @@
 """A tray shot's folder: `shot.json` and the frames it names, or frames by their agreed names alone."""
 
+import json
 import re
 from collections.abc import Iterable
 from pathlib import Path, PurePosixPath
@@ -8,32 +9,17 @@ from typing import Annotated, Self
 from pydantic import AfterValidator, Field, model_validator
 
 from vision.errors import Incomplete, Unusable
-from vision.formats.bounded import NAME_BYTES, as_text_name, reached
-from vision.formats.strict import FormatOne, Name, Process, Strict, Text, as_time, read_json
-from vision.records import FrameFile, Light, Shot
+from vision.formats.atomic_write import write_atomic
+from vision.formats.bounded import as_text_name, reached
+from vision.formats.frame_names import MOST_FRAMES, check_inside, named_shots, the_named_shot
+from vision.formats.strict import FormatOne, Name, Process, Strict, Text, as_folder_name, as_time, read_json
+from vision.records import FrameFile, Light, Shot, Station
 
 _LOW_NAME = re.compile(r"low-(\d{3})\.png")
-_MOST_FRAMES = 400  # a low light each degree, and some
 _BARE_BACK, _BARE_DOME = "back.png", "dome.png"
-_TRAY_NAME_MAX = 100  # characters; a tray's name becomes a folder's, with room for what is put before and after it
 
 
-def _as_folder_name(tray: str) -> str:
-    if (
-        len(tray) > _TRAY_NAME_MAX
-        or len(tray.encode("utf-8", "replace")) > NAME_BYTES
-        or not tray.isprintable()
-        or tray != tray.strip(". ")
-        or set(tray) & set('/\\:*?"<>|')
-    ):
-        raise ValueError(
-            f"a name that can be a folder's expected: at most {_TRAY_NAME_MAX} characters and {NAME_BYTES} bytes, "
-            'none of / \\ : * ? " < > |, no dot or space at either end'
-        )
-    return tray
-
-
-TrayName = Annotated[Text, AfterValidator(_as_folder_name)]
+TrayName = Annotated[Text, AfterValidator(as_folder_name)]
 
 
 class _FrameTable(Strict):
@@ -60,7 +46,7 @@ class _ShotFile(Strict):
     taken_at: Annotated[str, AfterValidator(as_time)]
     retake: bool = False
     process: Process = Field(default_factory=dict)
-    frames: Annotated[list[_FrameTable], Field(min_length=1, max_length=_MOST_FRAMES)]
+    frames: Annotated[list[_FrameTable], Field(min_length=1, max_length=MOST_FRAMES)]
 
     @model_validator(mode="after")
     def _lights_are_complete(self) -> Self:
@@ -76,16 +62,18 @@ class _ShotFile(Strict):
         return self
 
 
-def read_shot(folder: Path) -> Shot:
+def read_shot(folder: Path, stations: Iterable[Station] = ()) -> Shot:
     """Read what a shot's folder says of itself; no frame is opened.
 
-    Without `shot.json`, a folder that holds `back.png` is a shot too: the tray is named as the folder, and lot, part
-    and station stay None.
+    Without `shot.json`, frames that bear a station's names are a shot of that station. So is a folder that holds
+    `back.png`: the tray is named as the folder, and lot, part and station stay None.
 
     Parameters
     ----------
     folder
         The shot's folder.
+    stations
+        Those that may have taken a shot without `shot.json`; asked for only where there is none.
 
     Returns
     -------
@@ -108,16 +96,43 @@ def read_shot(folder: Path) -> Shot:
     with reached(folder):
         if (folder / "shot.json").exists():
             return _described(folder)
+        empty = folder.is_dir() and not any(folder.iterdir())
+        if not empty and (named := the_named_shot(folder, stations)) is not None:
+            return named
         if (folder / _BARE_BACK).exists():
             return _bare(folder)
-        empty = folder.is_dir() and not any(folder.iterdir())
-    raise Incomplete(
-        folder, "shot.json", "a tray shot expected: shot.json or back.png", "an empty folder" if empty else "neither"
-    )
+    expected = "a tray shot expected: shot.json, frames named as [frames] of the station says, or back.png"
+    raise Incomplete(folder, "shot.json", expected, "an empty folder" if empty else "none of them")
 
 
-def is_shot(folder: Path) -> bool:
+def is_shot(folder: Path, stations: Iterable[Station] = ()) -> bool:
     """Whether a folder holds what makes it a shot, which may still be at fault.
+
+    Parameters
+    ----------
+    folder
+        Any folder.
+    stations
+        Those that may have taken shots without `shot.json`.
+
+    Returns
+    -------
+    bool
+        True where it holds `shot.json`, `back.png`, or a frame named as one of the stations names them.
+    """
+    try:
+        if any((folder / name).exists() for name in ("shot.json", _BARE_BACK)):
+            return True
+    except (OSError, ValueError):  # of another user, or a name that none can be
+        return False
+    try:
+        return any(named_shots(folder, station) for station in stations)
+    except Unusable:
+        return True  # frames of a station's names, which is what they are told of when they are read
+
+
+def has_shot_file(folder: Path) -> bool:
+    """Whether a folder says itself what it is a shot of; False too where that can't be asked, as `read_shot` tells.
 
     Parameters
     ----------
@@ -127,15 +142,17 @@ def is_shot(folder: Path) -> bool:
     Returns
     -------
     bool
-        True where it holds `shot.json` or `back.png`.
+        True where it holds `shot.json`.
     """
     try:
-        return any((folder / name).exists() for name in ("shot.json", _BARE_BACK))
-    except (OSError, ValueError):  # of another user, or a name that none can be
+        return (folder / "shot.json").exists()
+    except (OSError, ValueError):
         return False
 
 
-def find_shots(folders: Iterable[Path], leave_out: Path | None = None) -> tuple[Path, ...]:
+def find_shots(
+    folders: Iterable[Path], leave_out: Path | None = None, stations: Iterable[Station] = ()
+) -> tuple[Path, ...]:
     """The folders to read as shots: each one given, or where it is none itself, the folders in it by name.
 
     Hidden folders and `leave_out` (where results go) are passed over, a folder met twice counts once. Whether a
@@ -147,6 +164,8 @@ def find_shots(folders: Iterable[Path], leave_out: Path | None = None) -> tuple[
         Shots, or folders of them.
     leave_out
         A folder that is passed over; None: none.
+    stations
+        Those that may have taken shots without `shot.json`.
 
     Returns
     -------
@@ -159,6 +178,7 @@ def find_shots(folders: Iterable[Path], leave_out: Path | None = None) -> tuple[
         Where a folder can't be listed.
     """
     found: dict[Path, Path] = {}
+    known = tuple(stations)
     without = leave_out.resolve() if leave_out else None
     for given in folders:
         try:
@@ -166,7 +186,7 @@ def find_shots(folders: Iterable[Path], leave_out: Path | None = None) -> tuple[
         except (OSError, ValueError) as fault:
             said = fault.strerror if isinstance(fault, OSError) and fault.strerror else str(fault)
             raise Unusable(given, "", "a readable folder expected", said) from None
-        for path in [given] if is_shot(given) or not inner else inner:
+        for path in [given] if not inner or is_shot(given, known) else inner:
             if path.resolve() != without:
                 found.setdefault(path.resolve(), path)
     return tuple(found.values())
@@ -221,7 +241,7 @@ def _bare(folder: Path) -> Shot:
     """A shot without `shot.json`: its frames are told by their names."""
     name = folder.resolve().name
     try:
-        tray = _as_folder_name(name)
+        tray = as_folder_name(name)
     except ValueError as fault:
         raise Unusable(folder, "tray", str(fault), repr(name)) from None
     frames = [FrameFile(folder / _BARE_BACK, "back")]
@@ -233,13 +253,41 @@ def _bare(folder: Path) -> Shot:
             raise Unusable(path, "", "a frame named low-AAA.png expected, AAA its azimuth from 000 to 359 degrees")
         frames.append(FrameFile(path, "low", float(match[1])))
     for frame in frames:
-        if not frame.path.resolve().is_relative_to(folder.resolve()):
-            raise Unusable(
-                frame.path,
-                "",
-                "a file inside the shot's folder expected; put the frame itself there",
-                "a link that leads out of it",
-            )
+        check_inside(frame.path, folder)
     return Shot(
         folder=folder, tray=tray, lot=None, part=None, station=None, taken_at=None, process={}, frames=tuple(frames)
     )
+
+
+def write_shot(shot: Shot) -> Path:
+    """Write a shot's `shot.json` into its folder, whole or not at all; what `read_shot` reads back is equal.
+
+    Parameters
+    ----------
+    shot
+        With its lot, part, station and time; its frames lie in its folder.
+
+    Returns
+    -------
+    Path
+        The file.
+
+    Raises
+    ------
+    Unusable
+        Lot, part, station or time is missing, or the file can't be written.
+    """
+    file = shot.folder / "shot.json"
+    for key in ("lot", "part", "station", "taken_at"):
+        if getattr(shot, key) is None:
+            raise Unusable(file, key, "a shot that says it expected", "none")
+    frames = []
+    for frame in shot.frames:
+        told = {"azimuth_deg": frame.azimuth_deg, "sha256": frame.sha256}
+        name = frame.path.relative_to(shot.folder).as_posix()
+        frames.append({"file": name, "light": frame.light, **{k: v for k, v in told.items() if v is not None}})
+    table = {key: getattr(shot, key) for key in ("tray", "lot", "part", "station", "taken_at")}
+    optional = {"process": dict(shot.process), "retake": shot.retake}
+    content = {"format": 1, **table, **{key: value for key, value in optional.items() if value}, "frames": frames}
+    write_atomic(file, json.dumps(content, ensure_ascii=False, indent=1) + "\n")
+    return file

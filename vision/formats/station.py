@@ -8,8 +8,9 @@ import numpy as np
 from pydantic import AfterValidator, Field, model_validator
 
 from vision.formats.atomic_write import write_atomic
-from vision.formats.strict import FormatOne, Length, Name, Place, Strict, as_time, read_toml
-from vision.records import VALID_DAYS, Camera, HalfAngle, Lens, LightLimits, Lights, Station
+from vision.formats.frame_names import as_lights, as_pattern, fields_of
+from vision.formats.strict import FormatOne, Length, Name, Place, Strict, Text, as_time, read_toml
+from vision.records import VALID_DAYS, Camera, FrameNames, HalfAngle, Lens, Light, LightLimits, Lights, Station
 
 _Row = Annotated[list[float], Field(min_length=3, max_length=3)]
 _Matrix = Annotated[list[_Row], Field(min_length=3, max_length=3)]
@@ -110,6 +111,19 @@ class _Backlight(Strict):
     half_angle_u_deg: Annotated[float, Field(ge=0.0, lt=90.0)]
 
 
+class _Frames(Strict):
+    name: Annotated[Text, AfterValidator(as_pattern)]
+    lights: Annotated[dict[Text, Any], AfterValidator(as_lights)]
+    tray: Text | None = None
+    part: Name | None = None
+
+    @model_validator(mode="after")
+    def _tray_is_made_of_the_name(self) -> Self:
+        if self.tray is not None and (unknown := fields_of(self.tray) - (fields_of(self.name) - {"light"})):
+            raise ValueError(f"tray: fields that stand in name too, and not {{light}}, expected, found {min(unknown)}")
+        return self
+
+
 class _StationFile(Strict):
     format: FormatOne
     station: Name
@@ -123,6 +137,7 @@ class _StationFile(Strict):
     calibrated: _Calibrated | None = None
     lights: _Lights | None = None
     backlight: _Backlight | None = None
+    frames: _Frames | None = None
 
     @model_validator(mode="after")
     def _one_way_to_mm(self) -> Self:
@@ -175,7 +190,17 @@ def read_station(path: Path) -> Station:
         valid_days=table.calibrated.valid_days if table.calibrated else VALID_DAYS,
         lights=_lights(table.lights) if table.lights else Lights(),
         backlight=HalfAngle(backlight.half_angle_deg, backlight.half_angle_u_deg) if backlight else None,
+        frames=_frames(table.frames) if table.frames else None,
     )
+
+
+def _frames(table: _Frames) -> FrameNames:
+    lights: list[tuple[str, Light, float | None]] = [
+        (code, said, None) if said in ("back", "dome") else (code, "low", float(said))
+        for code, said in table.lights.items()
+    ]
+    tray = table.tray or ("{tray}" if "tray" in fields_of(table.name) else None)
+    return FrameNames(table.name, tuple(lights), tray, table.part)
 
 
 def _lights(table: _Lights) -> Lights:
@@ -230,4 +255,13 @@ def write_station(station: Station, path: Path) -> None:
             "half_angle_deg": station.backlight.half_deg,
             "half_angle_u_deg": station.backlight.u_deg,
         }
+    if station.frames:
+        table["frames"] = _frames_table(station.frames)
     write_atomic(path, tomlkit.dumps(table))
+
+
+def _frames_table(names: FrameNames) -> dict[str, Any]:
+    lights = {code: light if azimuth is None else azimuth for code, light, azimuth in names.lights}
+    optional = {"tray": names.tray, "part": names.part}
+    told = {key: value for key, value in optional.items() if value is not None}
+    return {"name": names.pattern, "lights": lights, **told}

@@ -36,6 +36,23 @@ def _as_name(text: str) -> str:
     return text
 
 
+def as_folder_name(text: str) -> str:
+    """A tray's name, which becomes a folder's, as a validator."""
+    if (
+        len(text) > _TRAY_NAME_MAX
+        or len(text.encode("utf-8", "replace")) > NAME_BYTES
+        or not text.isprintable()
+        or not text
+        or text != text.strip(". ")
+        or set(text) & set('/\\:*?"<>|')
+    ):
+        raise ValueError(
+            f"a name that can be a folder's expected: at most {_TRAY_NAME_MAX} characters and {NAME_BYTES} bytes, "
+            'none of / \\ : * ? " < > |, no dot or space at either end'
+        )
+    return text
+
+
 Model = TypeVar("Model", bound=Strict)
 FormatOne = Annotated[int, Field(ge=1, le=1)]
 # 200 characters: longer than any name in use here, short enough for one line of a report.
@@ -50,6 +67,7 @@ Length = Annotated[float, Field(ge=0.0, le=LARGEST_MM)]
 Place = Annotated[list[Millimetres], Field(min_length=2, max_length=2)]
 Span = Annotated[Place, AfterValidator(lambda ends: _rising(ends))]
 Process = Annotated[dict[str, Any], AfterValidator(_as_process)]
+_TRAY_NAME_MAX = 100  # characters; room is left for what is put before and after it
 _FOUND_MAX = 60  # characters of a wrong value that a line shows
 
 _EXPECTED = {

@@ -4,6 +4,7 @@ from .inputs import (
     Camera as Camera,
     CountRule as CountRule,
     FrameFile as FrameFile,
+    FrameNames as FrameNames,
     HalfAngle as HalfAngle,
     Lens as Lens,
     Light as Light,

@@ -132,6 +132,21 @@ class HalfAngle:
 
 
 @dataclass(frozen=True, slots=True)
+class FrameNames:
+    """How a station's camera names frames that come without `shot.json`.
+
+    `pattern`: a frame's name, or its folder's and its own with / between, in which {light}, {tray}, {lot} and {counter}
+    stand for what differs. `lights`: each text that {light} may be, its light and azimuth; a shot has all of them.
+    `tray` makes a tray's name from {tray}, {lot} and {counter}, None: the folder's name. `part` is None where not said.
+    """
+
+    pattern: str
+    lights: tuple[tuple[str, Light, float | None], ...]
+    tray: str | None = None
+    part: str | None = None
+
+
+@dataclass(frozen=True, slots=True)
 class RimRadius:
     """Radius of a part's round rim as seen from above, and how far it may lie from it at any one place (k = 1), mm."""
 
@@ -146,7 +161,7 @@ class Station:
     `homography` (3, 3) takes undistorted px to tray mm; a plain scale s stands here as diag(s, -s, 1).
     `outline_mm` and `scale_relative` are standard uncertainties (k = 1) of one outline deviation and of any length.
     `calibrated_at` is ISO 8601, None where unknown; the calibration holds for `valid_days`. `backlight` is None where
-    nobody knows its extent.
+    nobody knows its extent, `frames` where its frames come with `shot.json`.
     """
 
     station: str
@@ -161,6 +176,7 @@ class Station:
     valid_days: float = VALID_DAYS
     lights: Lights = Lights()
     backlight: HalfAngle | None = None
+    frames: FrameNames | None = None
 
 
 @dataclass(frozen=True, slots=True)
