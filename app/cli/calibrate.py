@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import sys
 from datetime import UTC, datetime
+from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Literal
 
@@ -13,11 +14,21 @@ from app.cli.head_of_works import head_of_works
 from vision.errors import Unusable
 
 if TYPE_CHECKING:
+    from collections.abc import Callable
+
+    from click._termui_impl import ProgressBar
+
     from vision.calibrate import Calibration, Observation, Target
     from vision.records import Station
 
 # Fewer nodes than this along a side leave a lens to chance.
 _LEAST_NODES = 3
+_LEAST_VIEWS = 3  # for a lens
+_FIRST_STATION = "ST-1"
+_PERMILLE = 1000
+# No target or piece on a tray is thicker.
+_THICKEST_MM = 200.0
+_CALLIPER_MM = 0.05  # a thickness as told is right within +- this: common practice, no source
 # The resampling draws the same numbers each time, so that the same pictures give the same station.
 _DRAWS = 2611
 
@@ -52,7 +63,26 @@ _DRAWS = 2611
     help="Works folder, in place of --out: the station goes among its stations.",
 )
 @click.option("--by", help="Who calibrates, with --works; without it, whose account this is in works.toml.")
-@click.option("--station", default="ST-1", show_default=True, help="The station's name.")
+@click.option("--station", help="The station's name; without it, that of the file that is there, else ST-1.")
+@click.option(
+    "--target-thickness-mm",
+    type=click.FloatRange(min=0.0, max=_THICKEST_MM),
+    help="From the tray to the target's printed face in the first picture. Without it 0 is taken, and the scale's "
+    "uncertainty is wider by 3 mm over the camera's height.",
+)
+@click.option(
+    "--edge-height-mm",
+    type=click.FloatRange(min=0.0, max=_THICKEST_MM),
+    default=0.0,
+    show_default=True,
+    help="With one picture, which tells no camera's height: mean height of the measured edges above the tray. "
+    "With several, edge_height_mm of part.toml says it for each part.",
+)
+@click.option(
+    "--camera-height-mm",
+    type=click.FloatRange(min=1.0),
+    help="With one picture: the lens above the tray, by a rule; several tilted pictures measure it.",
+)
 @click.option(
     "--lens",
     type=click.Choice(["auto", "perspective", "telecentric", "none"]),
@@ -97,7 +127,10 @@ def command(
     out: Path | None,
     works: Path | None,
     by: str | None,
-    station: str,
+    station: str | None,
+    target_thickness_mm: float | None,
+    edge_height_mm: float,
+    camera_height_mm: float | None,
     lens: Literal["auto", "perspective", "telecentric", "none"],
     fix_aspect: bool,
     corner_window: int | None,
@@ -113,73 +146,88 @@ def command(
     """
     import numpy as np
 
+    from app.cli.calibrate_pin import measure_backlight
+    from app.cli.calibrate_words import changed, said
     from app.report import calibration_page, write_page
-    from vision.calibrate import LensFreedom, Settings, Target, calibrate
-    from vision.formats import write_station
+    from vision.calibrate import Heights, LensFreedom, Settings, Target, calibrate, rectangular
+    from vision.formats import GEOMETRY, update_station
 
     if (out is None) == (works is None):
         raise click.UsageError("Give --out, or --works in its place.")
-    from app.works import WORKS_FILE, read_works, who_acts
+    from app.works import acts_on, read_works
 
     if works is not None:
-        place = read_works(works)
-        who_acts(place, by, "calibrate")
-        out = place.station_file(station)
+        out = read_works(works).station_file(station or _FIRST_STATION)
     assert out is not None
-    if works is None and (out.resolve().parent.parent / WORKS_FILE).is_file():  # a works' own, by another way
-        works = out.resolve().parent.parent
-        who_acts(read_works(works), by, "calibrate")
     if pin_diameter_mm is not None:
-        _backlight(images, out, pin_diameter_mm, pin_tolerance_mm)
+        measure_backlight(images, out, by, pin_diameter_mm, pin_tolerance_mm)
         return
+    of_works = acts_on(out, by, "calibrate")
     if squares is None or pitch_mm is None:
         raise click.UsageError("Give --squares and --pitch-mm of the target, or --pin-diameter-mm of a pin.")
     if not out.parent.is_dir():
         raise Unusable("--out", "", "a file in a folder that exists", str(out))
+    before = _before(out, station, single=len(images) == 1 and lens != "none")
     columns, rows = _count(squares)
     if not 0.0 < pitch_mm < float("inf"):
         raise Unusable("--pitch-mm", "", "a pitch above 0 mm expected", f"{pitch_mm:g}")
+    if lens != "none" and len(images) > 1 and (edge_height_mm or camera_height_mm):
+        raise click.UsageError("--edge-height-mm and --camera-height-mm go with one picture, or with --lens none.")
     target = Target(kind, columns, rows, pitch_mm, pitch_tolerance_mm)
-    first, second, failures = _look(images, target, corner_window)
-    settings = Settings(lens, LensFreedom(fix_aspect, corner_window is not None), leave_out_outliers)
-    found = calibrate(first, second, target, settings, np.random.default_rng(_DRAWS))
-    stamp = head_of_works(works)
-    write_station(_station(found, station, full_scale, images), out)
+    with _bar(len(images), "looking at pictures") as bar:
+        first, second, failures = _look(images, target, corner_window, lambda: bar.update(1))
+    _check_enough(len(first), failures, lens)
+    thickness_u_mm = 0.0 if target_thickness_mm is None else rectangular(_CALLIPER_MM)
+    heights = Heights(target_thickness_mm, thickness_u_mm, edge_height_mm, camera_height_mm)
+    settings = Settings(lens, LensFreedom(fix_aspect, corner_window is not None), leave_out_outliers, heights)
+    with _bar(_PERMILLE, "fitting, and trying how firm it stands") as bar:
+        step = partial(_advance, bar)
+        found = calibrate(first, second, target, settings, np.random.default_rng(_DRAWS), step)
+    name = station or (before.station if before else _FIRST_STATION)
+    made = _station(found, name, before, full_scale, images)
+    stamp = head_of_works(of_works)
+    kept = update_station(made, out, (*GEOMETRY, "sensor") if full_scale is not None else GEOMETRY)
     report = out.with_suffix(".html")
-    write_page(calibration_page(found, station), report, stamp, pdf=False)
-    for line in _said(found, out, report):
+    write_page(calibration_page(found, name), report, stamp, pdf=False)
+    for line in said(found, out, report):
         click.echo(line)
+    if before and kept:
+        click.echo(f"{kept} keeps the station as it was; {changed(before, made, found)}")
     for failure in failures:
         click.echo(f"brightbowl: {failure}", err=True)
     if failures:
         sys.exit(1)
 
 
-def _backlight(images: tuple[Path, ...], station_file: Path, diameter_mm: float, tolerance_mm: float) -> None:
-    """Measure the half angle of a station's backlight by a pin, write it into its file, and say what it means."""
-    from dataclasses import replace
+def _before(out: Path, name: str | None, single: bool) -> Station | None:
+    """The station that is there; refused where it is another one, or where one picture would cost it its lens."""
+    from vision.formats import read_station
 
-    from vision.calibrate import read_photograph, rectangular
-    from vision.formats import read_station, write_station
-    from vision.outline import PinDiameter, half_level_shift, see_pin
-    from vision.records import Picture
+    if not out.exists():
+        return None
+    before = read_station(out)
+    if name is not None and before.station != name:
+        expected = f"the file of station {name} expected; name the station as its file does, or another file"
+        raise Unusable(out, "station", expected, before.station)
+    if single and (before.lens or before.camera):
+        expected = "three pictures or more expected, since the station has a lens that one can't tell"
+        raise Unusable("IMAGE...", "", f"{expected}; --lens none gives it up", "1")
+    return before
 
-    if len(images) != 1:
-        raise Unusable("IMAGE", "", "one backlit frame of the pin", f"{len(images)} files")
-    station = read_station(station_file)
-    pixels = read_photograph(images[0])
-    full_scale = 255.0 if pixels.dtype == "uint8" else station.full_scale or 65535.0
-    picture = Picture("back", None, pixels, full_scale, str(images[0]))
-    seen = see_pin(picture, station, PinDiameter(diameter_mm, rectangular(tolerance_mm)))
-    write_station(replace(station, backlight=seen.backlight), station_file)
-    click.echo(
-        f"backlight: half angle {seen.backlight.half_deg:.1f}°, standard uncertainty {seen.backlight.u_deg:.1f}°; "
-        f"the pin looks {seen.apparent_mm:.4f} mm thick, its band is {1000 * seen.band_mm:.0f} µm wide"
-    )
-    for radius in (0.1, 0.3, 0.6):
-        shift = 1000 * half_level_shift(radius, seen.backlight.half_deg, seen.blur_mm)
-        click.echo(f"  a rim of {radius:g} mm would be read {shift:.1f} µm inside its edge; this is put back")
-    click.echo(f"wrote [backlight] into {station_file}")
+
+def _check_enough(seen: int, failures: list[Unusable], lens: str) -> None:
+    """Let pictures in which no target was found never turn a calibration of a lens into one without."""
+    if failures and lens != "none" and seen < _LEAST_VIEWS:
+        expected = f"{_LEAST_VIEWS} pictures that show the target expected; nothing was written"
+        raise Unusable("IMAGE...", "", f"{expected}: {'; '.join(map(str, failures))}", str(seen))
+
+
+def _bar(length: int, label: str) -> ProgressBar[int]:
+    return click.progressbar(length=length, label=label, file=sys.stderr, hidden=not sys.stderr.isatty())
+
+
+def _advance(bar: ProgressBar[int], share: float) -> None:
+    bar.update(round(share * _PERMILLE) - bar.pos)
 
 
 def _count(squares: str) -> tuple[int, int]:
@@ -191,7 +239,7 @@ def _count(squares: str) -> tuple[int, int]:
 
 
 def _look(
-    images: tuple[Path, ...], target: Target, search_window_px: int | None
+    images: tuple[Path, ...], target: Target, search_window_px: int | None, looked: Callable[[], None]
 ) -> tuple[list[Observation], list[Observation], list[Unusable]]:
     """Sights with the whole window and with half of it, and the pictures in which no target was found.
 
@@ -217,12 +265,15 @@ def _look(
             if path == images[0]:
                 raise
             failures.append(fault)
+        looked()
     return first, second, failures
 
 
-def _station(found: Calibration, name: str, full_scale: float | None, images: tuple[Path, ...]) -> Station:
-    """The station, calibrated when the oldest picture was written."""
-    from vision.records import Station
+def _station(
+    found: Calibration, name: str, before: Station | None, full_scale: float | None, images: tuple[Path, ...]
+) -> Station:
+    """The station, calibrated when the oldest picture was written; what else was known of it stays."""
+    from vision.records import VALID_DAYS, Station
 
     tray_frame = found.tray_frame
     taken = min(image.stat().st_mtime for image in images)
@@ -235,30 +286,5 @@ def _station(found: Calibration, name: str, full_scale: float | None, images: tu
         scale_relative=found.scale.combined,
         full_scale=full_scale,
         calibrated_at=datetime.fromtimestamp(taken, UTC).isoformat(timespec="seconds"),
+        valid_days=before.valid_days if before else VALID_DAYS,
     )
-
-
-def _said(found: Calibration, out: Path, report: Path) -> list[str]:
-    from vision.calibrate import calibration_advice, choice
-
-    fitted = found.chosen.fitted
-    used = sum(not view.left_out for view in found.views)
-    lines = [
-        f"{used} view(s), {fitted.rms_px:.4f} px rms; {found.tray_frame.mm_per_px:.6f} mm/px in the frame's middle",
-        *(
-            f"  {number.name} = {number.value:.6g}, standard uncertainty {number.standard:.2g}"
-            for number in found.numbers
-        ),
-        f"scale uncertain by {100 * found.scale.combined:.2g} %, "
-        f"a place in the field by {found.outline.combined:.2g} mm (k = 1)",
-    ]
-    if found.tray_frame.camera:
-        height, (x, y) = found.tray_frame.camera.height_mm, found.tray_frame.camera.foot_mm
-        lines.append(f"camera {height:.1f} mm above the tray, standard uncertainty {found.height_standard_mm:.2g} mm")
-        lines.append(
-            f"  over its place ({x:.1f}, {y:.1f}) mm, standard uncertainty {found.foot_standard_mm:.2g} mm each"
-        )
-    lines.append(f"why this camera: {choice(found)}")
-    lines += [f"note: {sentence}" for sentence in calibration_advice(found)]
-    lines.append(f"wrote {out} and {report}")
-    return lines

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import json
-from dataclasses import asdict
+from dataclasses import asdict, replace
 from math import isfinite
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -15,6 +15,7 @@ from vision.errors import Unusable
 if TYPE_CHECKING:
     from vision.backlight import LampState
     from vision.calibrate import FlatPair, Pixels
+    from vision.records import Station
 
 _FILE = click.Path(path_type=Path)
 _EIGHT_BITS, _SIXTEEN_BITS = 255.0, 65535.0
@@ -36,6 +37,13 @@ _READ_NOISE_ENOUGH = 0.02  # relative standard uncertainty, so that two of them 
 @click.option("--lamp-then", type=_FILE, help="The same on calibration day: for its drift.")
 @click.option("--full-scale", type=click.FloatRange(min=1.0, max=65535.0), help="Of 16-bit frames that use fewer bits.")
 @click.option("--out", type=click.Path(dir_okay=False, path_type=Path), required=True, help="JSON file to write.")
+@click.option(
+    "--write",
+    "station_file",
+    type=click.Path(dir_okay=False, path_type=Path),
+    help="Station into which the limits on the light go; the rest of it stays, the old file is kept beside it.",
+)
+@click.option("--by", help="Who says so, where --write is a station of a works; without it, whose account this is.")
 def command(
     flat: tuple[tuple[Path, Path], ...],
     dark: tuple[Path, Path] | None,
@@ -45,26 +53,37 @@ def command(
     lamp_then: Path | None,
     full_scale: float | None,
     out: Path,
+    station_file: Path | None,
+    by: str | None,
 ) -> None:
     """Measure a station's camera and light from frames taken for it.
 
     Photon transfer after EMVA 1288 (--flat, --dark, --exposures), a slanted edge's transfer after ISO 12233 (--edge),
     and the backlight's evenness and drift (--lamp, --lamp-then).
     """
-    from vision.backlight import lamp_state, proposed_limits
+    from vision.backlight import proposed_limits
     from vision.formats import write_atomic
 
     if not (flat or edge or lamp):
         raise Unusable("sensor", "", "at least one of --flat, --edge and --lamp")
     if not out.parent.is_dir():
         raise Unusable("--out", "", "a file in a folder that exists", str(out))
+    before = None
+    if station_file is not None:
+        from app.works import acts_on
+        from vision.formats import read_station
+
+        if not (edge or lamp):
+            raise Unusable("--write", "", "--lamp or --edge with it, by which the light is limited")
+        acts_on(station_file, by, "calibrate")
+        before = read_station(station_file)
     table: dict[str, Any] = {"format": 1}
     note = None
     if flat:
         table["sensor"], note = _sensor(flat, dark, exposures, full_scale)
     if edge:
         table["edge"] = _edge(edge, full_scale)
-    state = lamp_state(*_frame(lamp, full_scale), str(lamp)) if lamp else None
+    state = _empty_lamp(lamp, full_scale) if lamp else None
     if state:
         table["lamp"] = _lamp(state, lamp_then, full_scale)
     limits = asdict(proposed_limits(state, table["edge"]["blur_px"] if edge else None))
@@ -77,10 +96,32 @@ def command(
             click.echo(f"{part}: {name} = {value}")
     if note:
         click.echo(f"note: {note}")
-    if proposed:
+    if station_file is not None and before is not None:
+        _write(before, proposed, station_file)
+    elif proposed:
         click.echo("limits to put into station.toml, if this is how the station looks when all is well:")
         click.echo("\n".join(["[light]", *(f"{key} = {value}" for key, value in proposed.items())]))
     click.echo(f"wrote {out}")
+
+
+def _write(before: Station, proposed: dict[str, float], station_file: Path) -> None:
+    """Put limits on the light into a station's file and say what changed; those that were not measured stay."""
+    from vision.formats import update_station
+
+    light = replace(before.light, **proposed)
+    kept = update_station(replace(before, light=light), station_file, ("light",))
+    for key, value in proposed.items():
+        old = getattr(before.light, key)
+        click.echo(f"[light] {key} = {value} (before: {'none' if old is None else old})")
+    click.echo(f"wrote [light] into {station_file}; {kept} keeps it as it was")
+
+
+def _empty_lamp(path: Path, full_scale: float | None) -> LampState:
+    from vision.backlight import check_empty, lamp_state
+
+    state = lamp_state(*_frame(path, full_scale), str(path))
+    check_empty(state, str(path))
+    return state
 
 
 def _sensor(
@@ -126,7 +167,7 @@ def _edge(path: Path, full_scale: float | None) -> dict[str, Any]:
 
 
 def _lamp(now: LampState, then: Path | None, full_scale: float | None) -> dict[str, Any]:
-    from vision.backlight import lamp_drift, lamp_state
+    from vision.backlight import lamp_drift
 
     table: dict[str, Any] = {
         "level": _number(now.level),
@@ -136,7 +177,7 @@ def _lamp(now: LampState, then: Path | None, full_scale: float | None) -> dict[s
         "lit": _number(now.lit),
     }
     if then:
-        level, shape = lamp_drift(now, lamp_state(*_frame(then, full_scale), str(then)))
+        level, shape = lamp_drift(now, _empty_lamp(then, full_scale))
         table |= {"level_change": _number(level), "shape_change": _number(shape)}
     return table
 

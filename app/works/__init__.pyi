@@ -4,6 +4,7 @@ from .folder import (
     WORKS_FILE as WORKS_FILE,
     Person as Person,
     Works as Works,
+    acts_on as acts_on,
     new_works as new_works,
     open_chosen as open_chosen,
     read_works as read_works,

@@ -14,7 +14,7 @@ from urllib.parse import quote
 from pydantic import Field
 
 from app.store import Store, open_store
-from app.works.roles import Role
+from app.works.roles import Act, Role, who_acts
 from vision.errors import Unusable
 from vision.formats import FormatOne, Strict, Text, as_text_name, reached, read_station, read_toml, write_atomic
 from vision.records import Station
@@ -253,6 +253,23 @@ def _works_toml(name: str, people: tuple[Person, ...]) -> str:
         for line in ("[[person]]", 'name = "R. Hale"', 'roles = ["review"]    # review, tune, release, read'):
             file.add(tomlkit.comment(line))
     return tomlkit.dumps(file)
+
+
+def acts_on(file: Path, by: str | None, act: Act) -> Path | None:
+    """Let nobody write a station's file of a works but those who may, by whatever way the file is named.
+
+    Returns the works' folder, None where the file is no works' own.
+
+    Raises
+    ------
+    Unusable
+        The works says that this person may not.
+    """
+    folder = file.resolve().parent.parent
+    if not (folder / WORKS_FILE).is_file():
+        return None
+    who_acts(read_works(folder), by, act)
+    return folder
 
 
 def open_chosen(works: Path | None, store: str | None, walk: bool = True) -> tuple[Store, Works | None]:

@@ -60,6 +60,13 @@ def test_combined_is_the_root_sum_of_squares_and_its_freedom_is_bounded(shares: 
     assert freedom * 0.999 <= found.freedom <= len(shares) * freedom * 1.001
 
 
+def test_beside_a_large_known_input_the_others_freedom_does_not_count() -> None:
+    # The effective freedom is then more than any whole number of the machine; the factor is the normal one's.
+    budget = combine((Contribution("fit", 1e-6, freedom=100), Contribution("thickness", 0.1)))
+    assert budget.freedom > 2.0**63
+    assert budget.factor == pytest.approx(1.959964, abs=1e-6)
+
+
 def test_known_inputs_have_the_normal_factor() -> None:
     assert combine([Contribution("x", 1.0)]).expanded == pytest.approx(1.95996, abs=1e-5)
     assert rectangular(0.3) == pytest.approx(0.3 / math.sqrt(3.0))

@@ -11,6 +11,8 @@ import pytest
 from app.cli.main import main
 from app.works.folder import new_works
 from tests.calibrate.rig import Rig, photograph, poses
+from tests.formats.made import STATION
+from tests.formats.test_station import LENS
 from vision.formats.station import read_station
 
 REAL = sorted((Path(__file__).parents[1] / "data" / "real").glob("left*.jpg"))
@@ -43,8 +45,10 @@ def pictures(tmp_path_factory: pytest.TempPathFactory) -> list[Path]:
 
 def test_pictures_to_a_station(call, pictures: list[Path], tmp_path: Path) -> None:  # type: ignore[no-untyped-def]
     out = tmp_path / "station.toml"
-    code, said, _ = call(*pictures, "--squares", "9x6", "--pitch-mm", 2.5, "--station", "ST-9", "--out", out)
+    words = ("--squares", "9x6", "--pitch-mm", 2.5, "--target-thickness-mm", 0, "--station", "ST-9", "--out", out)
+    code, said, _ = call(*pictures, *words)
     assert code == 0
+    assert "how thick" not in said
     station = read_station(out)
     assert station.station == "ST-9"
     assert station.lens is not None
@@ -154,3 +158,69 @@ def test_an_absent_folder(call, pictures: list[Path], tmp_path: Path) -> None:  
     code, _, err = call(pictures[0], "--squares", "9x6", "--pitch-mm", 2.5, "--out", tmp_path / "none" / "station.toml")
     assert code == 2
     assert "--out: a file in a folder that exists" in err
+
+
+KEPT = """
+# Bought in 2019.
+[sensor]
+full_scale = 4095
+
+[light]
+level_min = 0.5  # the old lamp
+
+[frames]
+name = "{tray}-{light}.tif"
+lights = {B = "back"}
+
+[backlight]
+half_angle_deg = 10.0
+half_angle_u_deg = 1.0
+"""
+
+
+def test_a_calibration_leaves_what_it_does_not_measure(call, pictures: list[Path], tmp_path: Path) -> None:  # type: ignore[no-untyped-def]
+    out = tmp_path / "station.toml"
+    old = STATION.replace("ST-1", "ST-4") + '\n[calibrated]\nat = "2026-01-01"\nvalid_days = 90\n' + KEPT
+    out.write_text(old)
+    words = ("--squares", "9x6", "--pitch-mm", 2.5, "--target-thickness-mm", 0, "--out", out)
+    code, said, _ = call(pictures[0], *words)
+    assert code == 0
+    station = read_station(out)
+    assert (station.station, station.full_scale, station.light.level_min, station.valid_days) == ("ST-4", 4095, 0.5, 90)
+    assert station.frames is not None
+    assert station.backlight is not None
+    assert "# Bought in 2019." in out.read_text()
+    assert "level_min = 0.5  # the old lamp" in out.read_text()
+    (kept,) = tmp_path.glob("station.toml.2*Z")
+    assert kept.read_text() == old
+    assert f"{kept} keeps the station as it was; any length " in said
+    assert "scale's uncertainty 0.02 to " in said
+
+
+def test_a_thickness_that_nobody_told_is_taken_as_none_and_said(call, pictures: list[Path], tmp_path: Path) -> None:  # type: ignore[no-untyped-def]
+    out = tmp_path / "station.toml"
+    code, said, _ = call(pictures[0], "--squares", "9x6", "--pitch-mm", 2.5, "--out", out)
+    assert code == 0
+    assert "nobody said how thick the target is: 0 mm was taken" in said
+    assert read_station(out).scale_relative > 0.03  # 3 mm over what 640 px show of the tray, 32 mm or so
+    code, _, wrong = call(*pictures, "--squares", "9x6", "--pitch-mm", 2.5, "--edge-height-mm", 2, "--out", out)
+    assert (code, "go with one picture" in wrong) == (2, True)
+
+
+def test_pictures_without_a_target_never_cost_a_station_its_lens(call, pictures: list[Path], tmp_path: Path) -> None:  # type: ignore[no-untyped-def]
+    out, even = tmp_path / "station.toml", tmp_path / "even.png"
+    cv2.imwrite(str(even), np.full((460, 640), 100, np.uint8))
+    out.write_text(STATION + LENS)
+    words = ("--squares", "9x6", "--pitch-mm", 2.5, "--out", out)
+    code, _, wrong = call(pictures[0], even, *words)
+    assert code == 2
+    assert "3 pictures that show the target expected; nothing was written: even.png" in wrong
+    code, _, wrong = call(pictures[0], *words)
+    assert code == 2
+    assert "the station has a lens" in wrong
+    code, _, wrong = call(pictures[0], *words, "--station", "ST-2")
+    assert code == 2
+    assert "the file of station ST-2 expected" in wrong
+    assert out.read_text() == STATION + LENS
+    assert call(pictures[0], *words, "--lens", "none")[0] == 0
+    assert read_station(out).lens is None

@@ -13,11 +13,13 @@ from scipy.special import ndtr
 from app.cli.main import main
 from synthetic_images.sensor import Sensor
 from synthetic_images.targets import render_flat_pair, render_slanted_edge
-from vision.backlight.lamp import lamp_drift, lamp_state
+from tests.formats.made import STATION
+from vision.backlight.lamp import check_empty, lamp_drift, lamp_state
 from vision.backlight.limits import light_findings, proposed_limits
 from vision.calibrate.sensor import FlatPair, level_for_read_noise, measure_pair, photon_transfer
 from vision.calibrate.slanted_edge import edge_sharpness
 from vision.errors import Unusable
+from vision.formats.station import read_station
 from vision.records.inputs import LightLimits
 
 LEVELS = (0.02, 0.05, 0.1, 0.2, 0.35, 0.5, 0.65, 0.8, 0.9, 1.1)
@@ -268,3 +270,58 @@ def test_the_command_refuses_in_one_line(
     assert run(monkeypatch, *words, "--out", tmp_path / "sensor.json") == 2
     assert capsys.readouterr().err.count("\n") == 1
     assert not (tmp_path / "sensor.json").exists()
+
+
+STATION_WITH_MORE = (
+    STATION
+    + """
+[sensor]
+full_scale = 4095  # of the new camera
+
+[light]  # of the new lamp
+level_min = 0.5
+blur_max_px = 9.0  # by hand
+"""
+)
+
+
+def test_limits_on_the_light_go_into_the_station_and_the_rest_stays(
+    monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str], tmp_path: Path
+) -> None:
+    station = tmp_path / "ST-1.toml"
+    station.write_text(STATION_WITH_MORE)
+    cv2.imwrite(str(tmp_path / "lamp.png"), lamp_frame())
+    words = ("--lamp", tmp_path / "lamp.png", "--full-scale", 4095, "--out", tmp_path / "sensor.json")
+    assert run(monkeypatch, *words, "--write", station) == 0
+    said = capsys.readouterr().out
+    limits = json.loads((tmp_path / "sensor.json").read_text())["light_limits"]
+    light = read_station(station).light
+    assert (light.level_min, light.darkest_min, light.blur_max_px) == (limits["level_min"], limits["darkest_min"], 9.0)
+    assert f"[light] level_min = {light.level_min} (before: 0.5)" in said
+    assert f"[light] darkest_min = {light.darkest_min} (before: none)" in said
+    for kept in (
+        "full_scale = 4095  # of the new camera",
+        "[light]  # of the new lamp",
+        "blur_max_px = 9.0  # by hand",
+    ):
+        assert kept in station.read_text()
+    (old,) = tmp_path.glob("ST-1.toml.*")
+    assert old.read_text() == STATION_WITH_MORE
+
+
+def test_a_lamp_with_something_on_the_tray_is_refused(
+    monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str], tmp_path: Path
+) -> None:
+    pixels = lamp_frame()
+    pixels[100:140, 150:300] = 40
+    cv2.imwrite(str(tmp_path / "lamp.png"), pixels)
+    assert run(monkeypatch, "--lamp", tmp_path / "lamp.png", "--out", tmp_path / "sensor.json") == 2
+    assert "lamp.png: the backlit tray with nothing on it expected" in capsys.readouterr().err
+    assert not (tmp_path / "sensor.json").exists()
+
+
+def test_a_lamp_that_leaves_the_frames_border_dark_is_none() -> None:
+    pixels = lamp_frame()
+    pixels[:60] = 10
+    pixels[:, -90:] = 10
+    check_empty(lamp_state(pixels, 255.0, "lamp"), "lamp")

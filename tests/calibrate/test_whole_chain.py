@@ -3,6 +3,7 @@
 from dataclasses import replace
 from functools import cache
 from pathlib import Path
+from typing import Literal
 
 import cv2
 import numpy as np
@@ -19,8 +20,12 @@ from synthetic_images.targets import TargetCamera, render_chessboard
 from synthetic_images.trays.write import write_part
 from vision.calibrate.budget import measure_budget
 from vision.calibrate.calibration import Calibration, Settings, calibrate
-from vision.calibrate.observation import see
+from vision.calibrate.heights import Heights, at_tray
+from vision.calibrate.models import Parallel, Perspective
+from vision.calibrate.observation import Observation, see
 from vision.calibrate.target import Target
+from vision.calibrate.tray_frame import TrayFrame, field_points, moved_from
+from vision.errors import Unusable
 from vision.formats.part import read_part
 from vision.pipeline import measure_tray
 from vision.records.inputs import Camera, Lens, Part, Picture, Station, TrayPictures
@@ -46,8 +51,8 @@ def camera() -> View:
     return replace(view, pupil_height_mm=float(pupil[2]), foot_mm=(float(pupil[0]), float(pupil[1])))
 
 
-def target_poses(view: View, count: int, rng: np.random.Generator) -> list[TargetCamera]:
-    """The first on the tray, the others tilted above it."""
+def target_poses(view: View, count: int, rng: np.random.Generator, thickness_mm: float = 0.0) -> list[TargetCamera]:
+    """The first on the tray, the others tilted above it; the target's face lies above its back by its thickness."""
     assert view.camera_matrix is not None
     assert view.distortion is not None
     pose = np.linalg.inv(view.camera_matrix) @ np.linalg.inv(view.homography)
@@ -60,7 +65,7 @@ def target_poses(view: View, count: int, rng: np.random.Generator) -> list[Targe
         tilt = np.deg2rad(np.append(rng.uniform(-20.0, 20.0, 2), rng.uniform(-2.0, 2.0))) if index else np.zeros(3)
         lie = np.diag([1.0, -1.0, -1.0]) @ cv2.Rodrigues(tilt)[0]  # target to tray: its y runs down
         aside = rng.uniform(-4.0, 4.0, 2) if index else np.zeros(2)
-        at = np.array([width / 2 + aside[0], -height / 2 + aside[1], 0.0])
+        at = np.array([width / 2 + aside[0], -height / 2 + aside[1], thickness_mm])
         rotation = turn @ lie
         shift = turn @ (at - lie @ middle) + pose[:, 2]
         rvec = cv2.Rodrigues(rotation)[0].ravel()
@@ -162,6 +167,80 @@ def test_errors_are_within_what_the_budget_predicts(measured: tuple[MeasuredPiec
     assert len(ratios) == 10
     assert np.abs(ratios).max() < 3.0
     assert np.sqrt(np.mean(np.square(ratios))) < 1.3
+
+
+@cache
+def on_a_thick_target(thickness_mm: float) -> tuple[list[Observation], list[Observation]]:
+    """Four pictures of a target so thick, seen with the whole and with half the window."""
+    rng = np.random.default_rng(91)
+    pictures = [
+        render_chessboard(pose, rng, (TARGET.columns, TARGET.rows), TARGET.pitch_mm)
+        for pose in target_poses(camera(), 4, rng, thickness_mm)
+    ]
+    seen = [see(pixels, TARGET, f"view-{i}") for i, pixels in enumerate(pictures)]
+    return [one for one, _ in seen], [two for _, two in seen]
+
+
+def scale_errors(thickness_mm: float, heights: Heights, lens: Literal["auto", "none"] = "auto") -> tuple[float, float]:
+    """Relative error of the scale over the field, against the true camera, and its stated standard uncertainty."""
+    first, second = on_a_thick_target(thickness_mm)
+    settings = Settings(lens, heights=heights)
+    found = calibrate(first, second, TARGET, settings, np.random.default_rng(1))
+    at_px = field_points([view.points_px for view in found.views])
+    error = moved_from(stations()[1], found.tray_frame, at_px).scale_relative
+    return error, found.scale.combined
+
+
+@pytest.mark.long
+@pytest.mark.parametrize("thickness_mm", [0.0, 1.0, 3.0, 6.0])
+def test_a_thick_target_gives_the_scale_of_the_tray_below_it(thickness_mm: float) -> None:
+    # Told, the scale is right within twice its uncertainty (4.6 of 100 chance errors are not), and that is small.
+    error, standard = scale_errors(thickness_mm, Heights(thickness_mm, 0.03))
+    assert abs(error) < 2.0 * standard < 5e-4
+    # Not told, it is wrong by its thickness over the camera's height, and the uncertainty says that it may be.
+    height_mm = camera().pupil_height_mm
+    assert height_mm is not None
+    error, standard = scale_errors(thickness_mm, Heights(None))
+    assert error == pytest.approx(-thickness_mm / height_mm, abs=3e-4)
+    assert standard == pytest.approx(3.0 / height_mm, rel=0.03)
+
+
+def test_the_plane_below_a_thick_target_is_where_the_same_rays_meet_it() -> None:
+    true = stations()[1]
+    above = replace(true, camera=Camera(camera_of(true).height_mm - 6.0, camera_of(true).foot_mm))
+    # What a fit finds on a face 6 mm up: seen from the pupil its points lie nearer the foot, by similar triangles.
+    foot = np.array(camera_of(true).foot_mm)
+    shrunk = above.camera.height_mm / camera_of(true).height_mm if above.camera else 1.0
+    at_face = np.array([[shrunk, 0, (1 - shrunk) * foot[0]], [0, shrunk, (1 - shrunk) * foot[1]], [0, 0, 1]])
+    face = TrayFrame(at_face @ true.homography, true.lens, above.camera, shrunk * 0.05)
+    found, doubt = at_tray(face, Perspective(), Heights(6.0, 0.03), 150.0)
+    assert found.camera == true.camera
+    at_px = np.array([[10.0, 20.0], [1500.0, 300.0], [800.0, 90.0]])
+    exact = TrayFrame(true.homography, true.lens, true.camera, 0.05)
+    assert found.to_tray(at_px) == pytest.approx(exact.to_tray(at_px), abs=1e-9)
+    assert found.mm_per_px == pytest.approx(0.05)
+    assert doubt.standard == pytest.approx(0.03 / camera_of(true).height_mm)
+    # A telecentric lens sees all heights alike.
+    assert at_tray(face, Parallel(1.0, (0.0, 0.0)), Heights(None), 150.0)[0] is face
+
+
+def camera_of(station: Station) -> Camera:
+    assert station.camera is not None
+    return station.camera
+
+
+def test_one_picture_of_a_thick_target_by_a_rule() -> None:
+    height_mm = camera().pupil_height_mm
+    assert height_mm is not None
+    # The lens is left out here, so that its distortion stays in: the thickness is ten times as much.
+    plain, _ = scale_errors(3.0, Heights(3.0, camera_mm=height_mm), "none")
+    edges, _ = scale_errors(3.0, Heights(3.0, edge_mm=EDGE_HEIGHT_MM, camera_mm=height_mm), "none")
+    untold, standard = scale_errors(3.0, Heights(None), "none")
+    assert plain - untold == pytest.approx(3.0 / height_mm, rel=0.02)
+    assert edges - plain == pytest.approx(-EDGE_HEIGHT_MM / height_mm, rel=0.02)
+    assert standard > 3.0 / height_mm
+    with pytest.raises(Unusable, match="--camera-height-mm: the lens's height"):
+        scale_errors(3.0, Heights(3.0), "none")
 
 
 @pytest.mark.long

@@ -25,7 +25,7 @@ ANSWERED: dict[str, tuple[Act, ...]] = {
     "give": ("review",),
     "make_blind": ("begin a blind round",),
     "file_limits": ("draft limits",),
-    "write_station": ("calibrate",),
+    "update_station": ("calibrate",),
     "bring_in": ("import",),
     "file_folders": ("import",),
     "release": ("release limits",),
@@ -131,6 +131,7 @@ CALLS: dict[Act, tuple[str, ...]] = {
     "calibrate": (
         "calibrate {files}/outline.csv --squares 9x6 --pitch-mm 5 --works {works} --station ST-1",
         "calibrate {files}/outline.csv --squares 9x6 --pitch-mm 5 --out {works}/stations/ST-1.toml",
+        "sensor --lamp {files}/lamp.png --out {files}/sensor.json --write {works}/stations/ST-1.toml",
     ),
 }
 

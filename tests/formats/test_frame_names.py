@@ -10,7 +10,8 @@ import pytest
 from tests.formats.made import STATION, one_line
 from vision.errors import Incomplete, Unusable
 from vision.formats.shot import find_shots, read_shot, write_shot
-from vision.formats.station import read_station, write_station
+from vision.formats.station import read_station
+from vision.formats.station_update import update_station
 from vision.records.inputs import FrameNames, Station
 
 LIGHTS = 'lights = {B = "back", D = "dome", L1 = 0, L10 = 90.0}\n'
@@ -71,7 +72,7 @@ def test_what_is_written_reads_back_equal(tmp_path: Path) -> None:
         "T-{counter}",
         "TS-135",
     )
-    write_station(station, tmp_path / "again.toml")
+    update_station(station, tmp_path / "again.toml", ())
     assert read_station(tmp_path / "again.toml").frames == station.frames
 
 

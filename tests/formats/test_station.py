@@ -7,7 +7,8 @@ import pytest
 
 from tests.formats.made import STATION, one_line
 from vision.errors import Unusable
-from vision.formats.station import read_station, write_station
+from vision.formats.station import read_station
+from vision.formats.station_update import update_station
 from vision.records.inputs import HalfAngle, LightLimits
 
 PLANE = """
@@ -78,7 +79,7 @@ def test_everything_a_station_can_have(tmp_path: Path) -> None:
 )
 def test_what_is_written_reads_back_equal(tmp_path: Path, text: str) -> None:
     first = read_station(written(tmp_path, text))
-    write_station(first, tmp_path / "again.toml")
+    update_station(first, tmp_path / "again.toml", ())
     again = read_station(tmp_path / "again.toml")
     assert np.array_equal(first.homography, again.homography)
     assert (first.lens is None) == (again.lens is None)
@@ -168,7 +169,7 @@ def test_a_missing_station_is_told(tmp_path: Path) -> None:
 def test_the_day_of_calibration_is_read_and_written_back(tmp_path: Path) -> None:
     station = read_station(written(tmp_path, STATION + '[calibrated]\nat = "2026-11-02T06:00:00+00:00"\n'))
     assert (station.calibrated_at, station.valid_days) == ("2026-11-02T06:00:00+00:00", 365.0)
-    write_station(station, tmp_path / "again.toml")
+    update_station(station, tmp_path / "again.toml", ())
     assert read_station(tmp_path / "again.toml").calibrated_at == station.calibrated_at
 
 

@@ -10,7 +10,8 @@ from scipy.special import ndtr
 
 from app.cli.main import main
 from vision.errors import Unusable
-from vision.formats.station import read_station, write_station
+from vision.formats.station import read_station
+from vision.formats.station_update import update_station
 from vision.outline.pin import PinDiameter, PinSeen, see_pin
 from vision.outline.rim_light import reflectance
 from vision.records import HalfAngle, Picture, Station
@@ -84,7 +85,7 @@ def test_the_result_is_what_a_station_takes() -> None:
 def test_the_command_writes_what_a_pin_tells_into_a_station(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
 ) -> None:
-    write_station(STATION, tmp_path / "ST-1.toml")
+    update_station(STATION, tmp_path / "ST-1.toml", ())
     frame = picture(30.0, 3.0, np.random.default_rng(8))
     cv2.imwrite(str(tmp_path / "pin.png"), frame.pixels)
     words = ["calibrate", tmp_path / "pin.png", "--pin-diameter-mm", 3, "--out", tmp_path / "ST-1.toml"]

@@ -16,7 +16,7 @@ from app.store.stations.challenges import challenges
 from app.works.folder import new_works, read_works
 from tests.outline.blank import EGG, LIMITS, STATION, part, pictures
 from vision.errors import Unusable
-from vision.formats import write_limits, write_station
+from vision.formats import update_station, write_limits
 from vision.records.inputs import Limit
 
 TOLERANT = replace(LIMITS, limits=(*LIMITS.limits, Limit("opening_area_mm2", "minor", max=9.0)))
@@ -60,7 +60,7 @@ def test_the_command_keeps_it_and_stops(tmp_path: Path) -> None:
     works.part_file("TS-135").parent.mkdir()
     works.part_file("TS-135").write_text(PART)
     np.savetxt(works.part_file("TS-135").with_name("outline.csv"), EGG, "%.6f", ",", header="x_mm,y_mm", comments="")
-    write_station(STATION, works.station_file("ST-1"))
+    update_station(STATION, works.station_file("ST-1"), ())
     write_limits(LIMITS, works.limits_file("TS-135"))
     shot = tmp_path / "T-1"
     shot.mkdir()

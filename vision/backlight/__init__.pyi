@@ -6,7 +6,12 @@ from .field import (
     NoBacklight as NoBacklight,
     model_backlight as model_backlight,
 )
-from .lamp import LampState as LampState, lamp_drift as lamp_drift, lamp_state as lamp_state
+from .lamp import (
+    LampState as LampState,
+    check_empty as check_empty,
+    lamp_drift as lamp_drift,
+    lamp_state as lamp_state,
+)
 from .limits import light_findings as light_findings, proposed_limits as proposed_limits
 from .response import fitted_response as fitted_response, response_finding as response_finding
 from .settings import BACKLIGHT as BACKLIGHT

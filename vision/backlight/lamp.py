@@ -95,6 +95,31 @@ def lamp_state(pixels: Pixels, full_scale: float, name: str) -> LampState:
     )
 
 
+def check_empty(state: LampState, name: str) -> None:
+    """Refuse a frame for measuring the lamp that shows something on the tray: a dark place with light all around.
+
+    Parameters
+    ----------
+    state
+        The lamp as the frame shows it.
+    name
+        What the frame is called in the error.
+
+    Raises
+    ------
+    Unusable
+        Something lies on the tray.
+    """
+    dark = np.isnan(state.blocks).astype(np.uint8)
+    places, labels = cv2.connectedComponents(dark)
+    # A lamp that does not fill the frame leaves its border dark.
+    border = np.concatenate([labels[0], labels[-1], labels[:, 0], labels[:, -1]])
+    inside = places - 1 - len(set(border.tolist()) - {0})
+    if inside > 0:
+        expected = "the backlit tray with nothing on it expected; clear and clean it, and take the frame again"
+        raise Unusable(name, "", expected, f"{inside} dark places with light around them")
+
+
 def lamp_drift(now: LampState, then: LampState) -> tuple[float, float]:
     """Relative change of level since a reference frame, and the largest change of shape beyond it (both as shares).
 

@@ -21,6 +21,7 @@ from .checks import (
 )
 from .corners import Pixels as Pixels
 from .false_stops import CHECKS_BETWEEN as CHECKS_BETWEEN
+from .heights import Heights as Heights
 from .model_choice import LensFreedom as LensFreedom
 from .models import Perspective as Perspective
 from .observation import Observation as Observation, see as see
@@ -33,4 +34,4 @@ from .sensor import (
 )
 from .slanted_edge import edge_sharpness as edge_sharpness
 from .target import Target as Target
-from .tray_frame import field_points as field_points
+from .tray_frame import Moved as Moved, field_points as field_points, moved_from as moved_from

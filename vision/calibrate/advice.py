@@ -5,6 +5,7 @@ import cv2
 import numpy as np
 
 from vision.calibrate.calibration import Calibration, ViewFit
+from vision.calibrate.heights import THICKNESS
 from vision.calibrate.models import Parallel, Perspective, split
 from vision.calibrate.observation import WINDOW_OF_PITCH
 from vision.records import Array
@@ -54,6 +55,7 @@ def calibration_advice(calibration: Calibration) -> tuple[str, ...]:
     return tuple(
         sentence
         for sentence in (
+            _thickness(calibration),
             *(_outlying(view, calibration) for view in calibration.views if view.outlying),
             _window(calibration),
             _residuals(calibration),
@@ -65,6 +67,16 @@ def calibration_advice(calibration: Calibration) -> tuple[str, ...]:
             _single(used),
         )
         if sentence
+    )
+
+
+def _thickness(calibration: Calibration) -> str:
+    (doubt,) = (one for one in calibration.scale.contributions if one.name == THICKNESS)
+    if calibration.heights.target_mm is not None or doubt.standard == 0.0:
+        return ""
+    return (
+        "nobody said how thick the target is: 0 mm was taken, and any length is uncertain by "
+        f"{100 * doubt.standard:.2g} % for it; measure it and give --target-thickness-mm"
     )
 
 

@@ -2,7 +2,7 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from math import inf, isinf, sqrt
+from math import floor, inf, isinf, sqrt
 
 import numpy as np
 from scipy import stats
@@ -83,7 +83,7 @@ def combine(
     spent = sum(c.share**4 / c.freedom for c in contributions if not isinf(c.freedom))
     freedom = combined**4 / spent if spent > 0.0 else inf
     tail = 0.5 + 0.5 * coverage
-    factor = stats.norm.ppf(tail) if isinf(freedom) else stats.t.ppf(tail, max(1, int(freedom)))
+    factor = stats.norm.ppf(tail) if isinf(freedom) else stats.t.ppf(tail, max(1.0, float(floor(freedom))))
     return Budget(tuple(contributions), combined, freedom, coverage, float(factor))
 
 

@@ -6,6 +6,7 @@ from dataclasses import dataclass, field
 import numpy as np
 
 from vision.calibrate.budget import Budget
+from vision.calibrate.heights import Heights, at_tray
 from vision.calibrate.model_choice import (
     MIN_VIEWS,
     LensChoice,
@@ -22,28 +23,26 @@ from vision.calibrate.target import Target
 from vision.calibrate.tray_frame import TrayFrame, compared, field_hull, field_points, tilt_deg, tray_frame_of
 from vision.calibrate.uncertainty import (
     MapUncertainty,
-    draw_fields,
-    draw_single,
+    Step,
+    in_ways,
     largest,
-    map_uncertainty,
-    resampled_uncertainty,
+    no_step,
 )
 from vision.errors import Unusable
 from vision.records import Array
 
 # A view this many times worse than the median view does not belong: 50 corners alone scatter by 7 %.
 OUTLYING = 3.0
-# With fewer views their residual fields are too few to be exchanged.
-_ENOUGH_VIEWS = 5
 
 
 @dataclass(frozen=True, slots=True)
 class Settings:
-    """How to calibrate: which lens model and what it may do, outlying views left out or only named."""
+    """How to calibrate: which lens model and what it may do, outlying views left out or only named, heights."""
 
     lens: LensChoice = "auto"
     freedom: LensFreedom = field(default_factory=LensFreedom)
     leave_out: bool = False
+    heights: Heights = field(default_factory=Heights)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -84,6 +83,7 @@ class Calibration:
     """
 
     target: Target
+    heights: Heights
     size_px: tuple[int, int]
     tray_frame: TrayFrame
     model_fits: tuple[ModelFit, ...]
@@ -123,8 +123,9 @@ def calibrate(
     target: Target,
     settings: Settings,
     rng: np.random.Generator,
+    step: Step = no_step,
 ) -> Calibration:
-    """Fit the camera; the tray's plane is where the target lies in the first view.
+    """Fit the camera; the tray's plane is below where the target's face lies in the first view, by its thickness.
 
     Parameters
     ----------
@@ -133,9 +134,11 @@ def calibrate(
     target
         The target as it was made, mm.
     settings
-        Which models may be chosen, and what was set by hand.
+        Which models may be chosen, what was set by hand, and heights above the tray.
     rng
         Draws the resampled residuals.
+    step
+        Called with the share of the work done, 0 to 1, as it goes on.
 
     Returns
     -------
@@ -145,7 +148,7 @@ def calibrate(
     Raises
     ------
     Unusable
-        Sizes differ, too few views for a lens, or views that leave it undetermined.
+        Sizes differ, too few views for a lens, views that leave it undetermined, or a height needed is not told.
     """
     size = _one_size(first)
     _refuse_too_few(len(first), settings.lens)
@@ -162,17 +165,19 @@ def calibrate(
         used = _remaining(used, out)
     chosen, full = model_fits[0], fullest(model_fits)
     at_px = field_points([observation.points_px for observation in used])
-    uncertainties = _uncertainties(full, target, len(used), size, at_px, rng)
+    uncertainties = in_ways(full, target.points_mm, len(used), size, at_px, rng, step)
     uncertainty = largest(list(uncertainties.values()))
     pairs = [(whole, half) for whole, half in zip(first, second, strict=False) if whole in used]
     again = fit_observations(full.model, [half for _, half in pairs], target, full.fitted.parameters)
     second_opinion = _change(full, ModelFit(full.name, full.model, again), size, at_px)
     fuller = _change(chosen, full, size, at_px)
     windows = (pairs[0][0].half_window_px, pairs[0][1].half_window_px)
-    tray_frame = _tray_frame(chosen, size)
+    at_target = _tray_frame(chosen, size)
+    tray_frame, thickness = at_tray(at_target, chosen.model, settings.heights, max(size) * at_target.mm_per_px)
     evidence = Evidence(uncertainty, second_opinion, fuller, windows, full.fitted.freedom)
     return Calibration(
         target=target,
+        heights=settings.heights,
         size_px=size,
         tray_frame=tray_frame,
         model_fits=model_fits,
@@ -185,7 +190,7 @@ def calibrate(
         second=second_opinion,
         fuller=fuller,
         half_windows_px=windows,
-        scale=scale_budget(evidence, target),
+        scale=scale_budget(evidence, target, thickness),
         outline=outline_budget(evidence, tray_frame.mm_per_px),
         field_px=field_hull([observation.points_px for observation in used]),
         window_share=max(observation.half_window_px / observation.pitch_px for observation in used),
@@ -273,18 +278,3 @@ def _numbers(
         Number(name, values.get(name, 0.0), float(np.linalg.norm([sd, second.numbers[name], fuller.numbers[name]])))
         for name, sd in zip(full.model.names, uncertainty.shared, strict=True)
     )
-
-
-def _uncertainties(
-    model_fit: ModelFit, target: Target, views: int, size: tuple[int, int], at_px: Array, rng: np.random.Generator
-) -> dict[str, MapUncertainty]:
-    fitted, points = model_fit.fitted, target.points_mm
-    uncertainties = {
-        "covariance": map_uncertainty(model_fit, size, at_px),
-        "resampled corners": resampled_uncertainty(model_fit, points, size, at_px, draw_single(fitted, rng)),
-    }
-    if views >= _ENOUGH_VIEWS:
-        uncertainties["resampled views"] = resampled_uncertainty(
-            model_fit, points, size, at_px, draw_fields(fitted, views, rng)
-        )
-    return uncertainties

@@ -49,8 +49,8 @@ class Evidence:
         return f"half window {wide} px against {narrow} px"
 
 
-def scale_budget(evidence: Evidence, target: Target) -> Budget:
-    """Of any length, relative."""
+def scale_budget(evidence: Evidence, target: Target, thickness: Contribution) -> Budget:
+    """Of any length, relative; `thickness` is what the target's leaves in doubt."""
     pitch = rectangular(target.pitch_tolerance_mm) / target.pitch_mm
     tolerance = f"tolerance +-{target.pitch_tolerance_mm:g} mm, rectangular"
     fit, fuller = evidence.uncertainty.scale_relative, evidence.fuller.scale_relative
@@ -60,6 +60,7 @@ def scale_budget(evidence: Evidence, target: Target) -> Budget:
             Contribution("target's pitch", pitch, source=tolerance),
             Contribution("window", abs(evidence.second.scale_relative), source=evidence.windows),
             Contribution("model", abs(fuller), source=_OF_MODEL),
+            thickness,
         )
     )
 

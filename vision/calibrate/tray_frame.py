@@ -131,3 +131,23 @@ def compared(here: TrayFrame, there: TrayFrame, at_px: Array) -> Moved:
         return Moved(scale, form, np.nan, (np.nan, np.nan))
     (x, y), (to_x, to_y) = here.camera.foot_mm, there.camera.foot_mm
     return Moved(scale, form, there.camera.height_mm - here.camera.height_mm, (to_x - x, to_y - y))
+
+
+def moved_from(old: Station, new: TrayFrame, at_px: Array) -> Moved:
+    """What a calibration changes of a station.
+
+    Parameters
+    ----------
+    old
+        The station as it was.
+    new
+        The camera as it was calibrated now.
+    at_px
+        Image points, (n, 2), px, at which both are compared.
+
+    Returns
+    -------
+    Moved
+        `new` less `old`.
+    """
+    return compared(TrayFrame(old.homography, old.lens, old.camera, 0.0), new, at_px)

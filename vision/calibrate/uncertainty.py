@@ -13,8 +13,12 @@ from vision.records import Array
 
 # Refits of resampled residuals; a spread from 60 is known to 9 %.
 RESAMPLES = 60
+# With fewer views their residual fields are too few to be exchanged.
+_ENOUGH_VIEWS = 5
 # Residuals of all nodes (n, 2), drawn anew at each call.
 Draw = Callable[[], Array]
+# Told of the share of the work that is done, 0 to 1.
+Step = Callable[[float], None]
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -51,8 +55,12 @@ def map_uncertainty(model_fit: ModelFit, size_px: tuple[int, int], at_px: Array)
     return _from_spread(np.sqrt(np.sum(np.array(rows) ** 2, axis=0)), np.sqrt(np.diag(covariance)[: len(model.names)]))
 
 
+def no_step(_share: float) -> None:
+    """For work that nobody waits for."""
+
+
 def resampled_uncertainty(
-    model_fit: ModelFit, points_mm: Array, size_px: tuple[int, int], at_px: Array, draw: Draw
+    model_fit: ModelFit, points_mm: Array, size_px: tuple[int, int], at_px: Array, draw: Draw, step: Step = no_step
 ) -> MapUncertainty:
     """The same by refitting to resampled residuals, with no linear step."""
     model, fitted = model_fit.model, model_fit.fitted
@@ -61,11 +69,13 @@ def resampled_uncertainty(
     own, shared_count = len(model.names) + model.per_view, len(model.names)
     centre = _tray_frame(model, fitted.parameters[:own], size_px)
     rows, shared = [], []
-    for _ in range(RESAMPLES):
+    for number in range(RESAMPLES):
+        step(number / RESAMPLES)
         seen = (predicted + draw()).reshape(views, -1, 2)
         again = fit(model, points_mm, list(seen), size_px, start=fitted.parameters)
         rows.append(_row(centre, _tray_frame(model, again.parameters[:own], size_px), at_px))
         shared.append((again.parameters - fitted.parameters)[:shared_count])
+    step(1.0)
     return _from_spread(*(np.sqrt(np.mean(np.array(table) ** 2, axis=0)) for table in (rows, shared)))
 
 
@@ -90,6 +100,30 @@ def draw_fields(fitted: Adjusted, views: int, rng: np.random.Generator) -> Draw:
 def _freed(fitted: Adjusted) -> Array:
     """Residuals as large as the errors behind them: a fit makes them smaller."""
     return np.asarray(fitted.residuals * np.sqrt(fitted.residuals.size / fitted.freedom))
+
+
+def in_ways(
+    model_fit: ModelFit,
+    points_mm: Array,
+    views: int,
+    size_px: tuple[int, int],
+    at_px: Array,
+    rng: np.random.Generator,
+    step: Step,
+) -> dict[str, MapUncertainty]:
+    """The map's standard uncertainties as found in two or three ways, by name."""
+    fitted = model_fit.fitted
+    ways = {"resampled corners": draw_single(fitted, rng)}
+    if views >= _ENOUGH_VIEWS:
+        ways["resampled views"] = draw_fields(fitted, views, rng)
+    found = {"covariance": map_uncertainty(model_fit, size_px, at_px)}
+    for number, (name, draw) in enumerate(ways.items()):
+
+        def further(share: float, before: int = number) -> None:
+            step((before + share) / len(ways))
+
+        found[name] = resampled_uncertainty(model_fit, points_mm, size_px, at_px, draw, further)
+    return found
 
 
 def largest(uncertainties: Sequence[MapUncertainty]) -> MapUncertainty:

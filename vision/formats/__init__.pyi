@@ -37,7 +37,8 @@ from .shot import (
     write_shot as write_shot,
 )
 from .silence import quiet_libraries as quiet_libraries
-from .station import read_station as read_station, write_station as write_station
+from .station import read_station as read_station
+from .station_update import GEOMETRY as GEOMETRY, update_station as update_station
 from .strict import FormatOne as FormatOne, Strict as Strict, Text as Text, read_toml as read_toml
 from .table import Row as Row, read_rows as read_rows, spreadsheet_cell as spreadsheet_cell
 from .verdicts import COLUMNS as COLUMNS, PersonsVerdict as PersonsVerdict, read_verdicts as read_verdicts

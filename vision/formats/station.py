@@ -7,7 +7,6 @@ from typing import Annotated, Any, Self
 import numpy as np
 from pydantic import AfterValidator, Field, model_validator
 
-from vision.formats.atomic_write import write_atomic
 from vision.formats.frame_names import as_lights, as_pattern, fields_of
 from vision.formats.strict import FormatOne, Length, Name, Place, Strict, Text, as_time, read_toml
 from vision.records import VALID_DAYS, Camera, FrameNames, HalfAngle, Lens, Light, LightLimits, Lights, Station
@@ -208,23 +207,8 @@ def _lights(table: _Lights) -> Lights:
     return Lights(table.dome, tuple(table.low_deg), *levels)
 
 
-def write_station(station: Station, path: Path) -> None:
-    """Write a station, whole or not at all; what `read_station` reads back is equal.
-
-    Parameters
-    ----------
-    station
-        The calibrated camera that took the frames.
-    path
-        `station.toml`; an old file of this name is replaced.
-
-    Raises
-    ------
-    Unusable
-        Where it can't be written.
-    """
-    import tomlkit
-
+def station_table(station: Station) -> dict[str, Any]:
+    """A station as its file's tables."""
     mm_per_px = float(station.homography[0, 0])
     plain = np.array_equal(station.homography, np.diag([mm_per_px, -mm_per_px, 1.0]))
     table: dict[str, Any] = {"format": 1, "station": station.station}
@@ -257,7 +241,7 @@ def write_station(station: Station, path: Path) -> None:
         }
     if station.frames:
         table["frames"] = _frames_table(station.frames)
-    write_atomic(path, tomlkit.dumps(table))
+    return table
 
 
 def _frames_table(names: FrameNames) -> dict[str, Any]:
