@@ -34,4 +34,4 @@ from .sensor import (
 )
 from .slanted_edge import edge_sharpness as edge_sharpness
 from .target import Target as Target
-from .tray_frame import Moved as Moved, field_points as field_points, moved_from as moved_from
+from .tray_frame import field_points as field_points, moved_from as moved_from
