@@ -1,12 +1,12 @@
 """What the viewer needs of one piece, as JSON: places in px of the upright picture, words, addresses of pictures."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
 
-from app.pages.piece_words import fault_messages, finding_messages, reason_messages
+from app.pages.piece_words import fault_messages, finding_messages, reason_messages, with_causes
 from app.pages.server_state import ServerState
 from app.pages.upright_frames import UprightFrame, upright_frame
 from app.report import blind_regions, limits_words, magnification, outward_normals, path
@@ -110,6 +110,7 @@ def _card(one: Shown, by: Drawings, blind: bool) -> dict[str, Any]:
 
 def _camera_says(store: Store, one: Shown, by: Drawings) -> dict[str, Any]:
     upright = upright_frame(one, by.part, by.station)
+    one = replace(one, judged=with_causes(one.judged, by.limits))
     return {
         "verdict": one.judged.verdict,
         "newest": one.newest,

@@ -1,11 +1,10 @@
 """What is said of a piece in the viewer: reasons and findings in words, worst first, each with its place to go to."""
 
-import math
-from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
 
 from app.report import FAULTS, finding_words, measure_words, number_words, reason_words, unseen_words
-from vision.decide import counted_measures, not_measured_then, quantile
+from vision.decide import not_measured_then, quantile, rejudge
 from vision.records import (
     BendFinding,
     EdgeFinding,
@@ -40,6 +39,18 @@ class Line:
     outcome: str
 
 
+def with_causes(judged: JudgedPiece, limits: Limits | None) -> JudgedPiece:
+    """A piece whose reasons name what they rest on: those of older results are looked up by judging again."""
+    if limits is None or any(one.findings or one.place_mm for one in judged.reasons):
+        return judged
+    again = {(one.measure, one.zone): one for one in rejudge(judged, limits).reasons}
+    named = [(one, again.get((one.measure, one.zone), one)) for one in judged.reasons]
+    return replace(
+        judged,
+        reasons=tuple(replace(one, findings=now.findings, place_mm=now.place_mm) for one, now in named),
+    )
+
+
 def fault_messages(judged: JudgedPiece, limits: Limits | None) -> list[str]:
     """Why a piece could not be measured properly, and what nobody measured when it was filed."""
     fault = [] if judged.fault is None else [FAULTS.get(judged.fault, judged.fault)]
@@ -49,25 +60,23 @@ def fault_messages(judged: JudgedPiece, limits: Limits | None) -> list[str]:
 
 
 def reason_messages(judged: JudgedPiece, limits: Limits | None) -> list[tuple[str, str]]:
-    """Every limit that is not passed, rejects first: its outcome and its words."""
+    """Every limit that is not passed, worst first: its outcome and its words."""
     coverage = COVERAGE_UNKNOWN if limits is None else limits.coverage
-    worst = sorted(judged.reasons, key=lambda one: (one.outcome != "reject", one.severity))
     return [
         (one.outcome, reason_words(one, _guard(one.uncertainty, coverage)) + unseen_words(one, judged.measures))
-        for one in worst
+        for one in judged.reasons
     ]
 
 
 def finding_messages(judged: JudgedPiece, limits: Limits | None, part: Part | None) -> list[Line]:
     """Every finding, worst first: what led to the verdict, then by share of the limit, then what has no limit."""
-    lines = [
-        _line(finding, counted, judged, limits, part)
-        for finding, counted in zip(judged.findings, judged.counted, strict=True)
-    ]
+    lines = [_line(index, judged, limits, part) for index in range(len(judged.findings))]
     return sorted(lines, key=lambda one: (one.outcome != "", one.weight), reverse=True)
 
 
-def _line(finding: Finding, counted: bool, judged: JudgedPiece, limits: Limits | None, part: Part | None) -> Line:
+def _line(index: int, judged: JudgedPiece, limits: Limits | None, part: Part | None) -> Line:
+    finding = judged.findings[index]
+    counted = judged.counted[index] or not isinstance(finding, Scratch | Pit | Speck)
     measure, zone, value = _measured_as(finding)
     bound = _bound(measure, zone, value, judged, limits) if counted else None
     words = finding_words(finding)
@@ -75,14 +84,14 @@ def _line(finding: Finding, counted: bool, judged: JudgedPiece, limits: Limits |
     uncertainty = _of(judged.uncertainties, measure, zone)
     if where:
         words += f"; {where}"
-    if not counted and isinstance(finding, Scratch | Pit | Speck):
+    if not counted:
         words += "; not counted"
     if bound is not None:
         words += f"; limit {number_words(measure, bound)}"
         guard = _guard(uncertainty, COVERAGE_UNKNOWN if limits is None else limits.coverage)
         words += "" if guard is None else f"; sure to {number_words(measure, guard)}"
     share = 0.0 if not bound else abs(value / bound)
-    outcome = _outcome(finding, value, share, judged.reasons) if counted else ""
+    outcome = next((one.outcome for one in judged.reasons if index in one.findings), "")
     return Line(words, finding.kind, _points(finding), share + min(abs(value), 99.0) * 1e-4, outcome)
 
 
@@ -134,17 +143,6 @@ def _of(values: Mapping[str, object], measure: str, zone: str) -> float | None:
 
 def _guard(uncertainty: float | None, coverage: float) -> float | None:
     return None if uncertainty is None else quantile(coverage) * uncertainty
-
-
-def _outcome(finding: Finding, value: float, share: float, reasons: Sequence[Reason]) -> str:
-    """What a finding led to: beyond its limit, the one that a reason speaks of, or among those it counts."""
-    measure, zone, _ = _measured_as(finding)
-    many = [name for name in counted_measures(finding.kind) if name != measure]
-    for one in reasons:
-        its_own = one.value is not None and math.isclose(abs(value), abs(one.value), rel_tol=1e-6)
-        if one.measure in many or ((one.measure, one.zone or "") == (measure, zone) and (share > 1.0 or its_own)):
-            return one.outcome
-    return ""
 
 
 def _points(finding: Finding) -> tuple[Pair, ...]:

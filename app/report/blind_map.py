@@ -38,7 +38,7 @@ def blind_regions(seen: SeenMap | None) -> tuple[BlindRegion, ...]:
     """
     if seen is None or not seen.seen:
         return ()
-    cells = _blind(seen)
+    cells = seen.blind_cells()
     squares = {cell: _square(seen, cell) for cell in cells}
     parts = shapely.get_parts(shapely.union_all(list(squares.values())))
     regions = []
@@ -78,7 +78,7 @@ def draw_blind(seen: SeenMap | None, window: Window) -> list[str]:
     if seen is None or not seen.seen:
         return []
     parts = []
-    for cell in _blind(seen):
+    for cell in seen.blind_cells():
         square = _square(seen, cell)
         corners = window.to_px(shapely.get_coordinates(square)[:-1])
         parts.append(element("path", d=path(corners, closed=True), fill=ACCENT, fill_opacity=0.18))
@@ -90,16 +90,6 @@ def draw_blind(seen: SeenMap | None, window: Window) -> list[str]:
                 ends = window.to_px(np.stack((middle - along, middle + along)))
                 parts.append(element("path", d=path(ends), stroke=ACCENT, stroke_width=1))
     return parts
-
-
-def _blind(seen: SeenMap) -> list[tuple[int, int]]:
-    """Row and column of each cell that does not count as seen."""
-    return [
-        (row, column)
-        for row, digits in enumerate(seen.seen)
-        for column, digit in enumerate(digits)
-        if digit != "." and not seen.is_seen(_middle(seen, (row, column)))
-    ]
 
 
 def _below(digits: tuple[str, ...], cell: tuple[int, int]) -> bool:

@@ -170,6 +170,20 @@ def test_the_agreed_example_is_read(tmp_path: Path) -> None:
     assert result.tray_findings[1] == TrayFinding("exposure", None, "too bright")
 
 
+def test_what_reasons_rest_on_is_written_and_an_index_that_is_not_there_refused(tmp_path: Path) -> None:
+    table = copy.deepcopy(AGREED)
+    table["pieces"][0]["reasons"][0] |= {"findings": [0, 2], "place_mm": [[12.1, 13.0]]}
+    table["pieces"][0]["places"] = {"outline_out_mm": {"bowl": [[12.1, 13.0]]}}
+    first = read_result(written(tmp_path, table)).pieces[0]
+    assert (first.reasons[0].findings, first.reasons[0].place_mm) == ((0, 2), ((12.1, 13.0),))
+    assert first.places["outline_out_mm"]["bowl"] == ((12.1, 13.0),)
+    write_result(read_result(written(tmp_path, table)), tmp_path / "again.json")
+    assert json.loads((tmp_path / "again.json").read_text()) == table
+    table["pieces"][0]["reasons"][0]["findings"] = [99]
+    with pytest.raises(Unusable, match="names a finding that is not there"):
+        read_result(written(tmp_path, table))
+
+
 def test_what_is_read_is_written_as_agreed(tmp_path: Path) -> None:
     result = read_result(written(tmp_path, AGREED))
     write_result(result, tmp_path / "again.json")

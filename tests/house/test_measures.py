@@ -18,6 +18,7 @@ DECLARED = "vision/decide/measures.py"
 # What is about one measure in particular, beside its declaration and where it is computed.
 OF_THEIR_OWN = {
     "vision/decide/possible.py": "the two extents that a drawing tells",
+    "vision/decide/causes.py": "what a finding alone makes of a measure, and where to look for a missing one",
     "vision/decide/first_draft.py": "what a general tolerance says of a width and an angle",
     "app/pages/piece_words.py": "the measure that a kind of finding drives",
     "app/pages/upright_frames.py": "how long a piece is whose drawing is not known",

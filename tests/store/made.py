@@ -48,12 +48,12 @@ LIMITS = Limits(
 
 def reject_reason(value: float = 0.31) -> Reason:
     """A bowl that stands out too far."""
-    return Reason("outline_out_mm", "bowl", value, 0.011, None, 0.15, "major", "reject")
+    return Reason("outline_out_mm", "bowl", value, 0.011, None, 0.15, "major", "reject", 0.0, (0,), ((12.1, 13.0),))
 
 
 def review_reason(value: float = 2.05) -> Reason:
     """A scratch about as long as may be."""
-    return Reason("scratch_longest_mm", None, value, 0.1, None, 2.0, "minor", "review")
+    return Reason("scratch_longest_mm", None, value, 0.1, None, 2.0, "minor", "review", 0.31, (2,))
 
 
 def made_piece(number: int, verdict: Verdict = "reject", value: float = 0.31, y_px: float = 400.0) -> JudgedPiece:
@@ -88,7 +88,8 @@ def made_piece(number: int, verdict: Verdict = "reject", value: float = 0.31, y_
             "scored_area_cm2": None,
         },
         findings=findings,
-        counted=(True, True, True, False),
+        counted=(False, False, True, False),
+        places={"outline_out_mm": {"bowl": ((12.1, 13.0),)}},
     )
 
 

@@ -1,3 +1,4 @@
+from .badness import badness as badness
 from .believable import against_limits as against_limits, unfounded as unfounded
 from .comparison import says_nothing_worse as says_nothing_worse
 from .counts import (
@@ -36,4 +37,4 @@ from .marks import Faces as Faces, faces_of as faces_of
 from .measures import MEASURES as MEASURES, SCORED_AREA as SCORED_AREA
 from .revisions import changes as changes, next_draft as next_draft
 from .spreads import Normal as Normal, Spread as Spread
-from .verdicts import judge as judge, undecidable as undecidable
+from .verdicts import judge as judge, rejudge as rejudge, undecidable as undecidable

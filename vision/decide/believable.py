@@ -33,6 +33,8 @@ def unfounded(piece: JudgedPiece) -> str:
             _number(piece.uncertainties, reason),
         ):
             return f"the reason {reason.measure} has another value than the measure"
+        if any(index >= len(piece.findings) for index in reason.findings):
+            return f"the reason {reason.measure} names a finding that is not there"
         beyond = reason.value is not None and not (
             (reason.min is None or reason.value >= reason.min) and (reason.max is None or reason.value <= reason.max)
         )

@@ -3,12 +3,11 @@
 import math
 from collections.abc import Iterator, Sequence
 
+from vision.decide.causes import SAME_PLACE_MM
 from vision.decide.guard import quantile
 from vision.decide.measures import MEASURES
 from vision.records import BendFinding, EdgeFinding, Finding, JudgedPiece, Pit, Reason, Scratch, Speck
 
-SAME_PLACE_MM = 1.0
-"""Marks of one kind so near each other are one: points of a scratch stand up to so far apart in a result."""
 _RANK = {"pass": 0, "review": 1, "reject": 2}
 _CLASS = {"minor": 0, "major": 1, "critical": 2}
 

@@ -209,6 +209,21 @@ def counted_spread(faces: Faces, measure: str, by: Counting) -> Spread:
     return sums_of(marks, weighed, shares, more, over, whole=form.adds == "one")
 
 
+def weights_of_marks(faces: Faces, measure: str, by: Counting, most: float | None) -> dict[int, float]:
+    """What each finding of one piece adds to a counted measure, as is to be expected; those that add nothing left out.
+
+    To a largest mark each adds its chance of exceeding the limit `most`.
+    """
+    form = _FORMS[measure]
+    marks, weighed, more = _weighed(faces, form, by)
+    if form.adds == "largest":
+        bound = np.full(len(faces), 0.0 if most is None else most)
+        adds = Largest(marks, weighed, more, faces.area_cm2).exceeding(bound)
+    else:
+        adds = weighed.chance * _shares(form, marks.size_mm, weighed, more)[1].mean
+    return {index: one for index, one in zip(marks.finding.tolist(), adds.tolist(), strict=True) if one > 0.0}
+
+
 def _weighed(faces: Faces, form: _Form, by: Counting) -> tuple[Marks, Weighed, Unreported]:
     """The marks of a measure, weighed; to a density only those count that lie where the face was seen."""
     marks = faces.marks(form.kind)

@@ -26,12 +26,14 @@ _DENSITY_FLOOR = 1e-300
 class Marks:
     """Scratches or pits of many pieces, largest first within a piece; all arrays (marks,).
 
-    `piece` is the index of the piece, rising; `size_u_mm` and `snr_u` are the standard uncertainties of each size and
-    snr, `real` the chance that it is a mark; `seen`: whether it lies in the area that counts as seen (1 or 0).
+    `piece` is the index of the piece, rising, `finding` the mark's own among its findings; `size_u_mm` and `snr_u` are
+    the standard uncertainties of each size and snr, `real` the chance that it is a mark; `seen`: whether it lies in the
+    area that counts as seen (1 or 0).
     """
 
     kind: Kind
     piece: NDArray[np.int64]
+    finding: NDArray[np.int64]
     size_mm: Array
     snr: Array
     size_u_mm: Array
@@ -135,15 +137,16 @@ def _gather(
 ) -> Marks:
     rows = []
     for piece, found in enumerate(findings):
-        for mark in found:
+        for index, mark in enumerate(found):
             if isinstance(mark, _KINDS[kind]):
                 scatter = finding_uncertainty(mark, detection[piece])
                 where = _is_seen(mark, seen[piece])
-                rows.append((piece, size_of(mark), mark.snr, scatter.size_u_mm, scatter.snr_u, scatter.found, where))
-    table = np.array(rows, dtype=np.float64).reshape(-1, 7)
+                size = (size_of(mark), mark.snr, scatter.size_u_mm, scatter.snr_u)
+                rows.append((piece, index, *size, scatter.found, where))
+    table = np.array(rows, dtype=np.float64).reshape(-1, 8)
     # stable, so that equal sizes keep the order of the findings
-    table = table[np.lexsort((-table[:, 1], table[:, 0]))]
-    return Marks(kind, table[:, 0].astype(np.int64), *table[:, 1:].T)
+    table = table[np.lexsort((-table[:, 2], table[:, 0]))]
+    return Marks(kind, table[:, 0].astype(np.int64), table[:, 1].astype(np.int64), *table[:, 2:].T)
 
 
 def _is_seen(mark: Scratch | Pit, seen: FaceSeen | None) -> bool:

@@ -31,8 +31,9 @@ class Measure:
     seen, which proves nothing bad, so that a limit on it sends to review at worst. `station_part`: what a station alone
     makes of its uncertainty: that of a deviation, or of an extent between two ends. `later`: it came after the first
     results, so that a piece filed before has no such key. `default`: the limit that holds where a works sets none.
-    `kinds` of finding that it rests on. `needs`: what a part must have. `least`, `most`: what the value can be at all;
-    `as_drawn`: what it is on a piece just as drawn, None where that is not known or comes from the drawing.
+    `kinds` of finding that it rests on, `by` the largest of them, their sum, or what stands at the ends of an extent.
+    `needs`: what a part must have. `least`, `most`: what the value can be at all; `as_drawn`: what it is on a piece
+    just as drawn, None where that is not known or comes from the drawing.
     """
 
     name: str
@@ -47,6 +48,7 @@ class Measure:
     later: bool = False
     default: DefaultLimit | None = None
     kinds: tuple[str, ...] = ()
+    by: Literal["largest", "sum", "ends"] = "largest"
     needs: Literal["hole", "bend"] | None = None
     least: float = 0.0
     most: float = inf
@@ -69,12 +71,14 @@ _ALL = (
     Measure(
         "outline_rms_mm", "mm", "root mean square deviation", 3,
         "root mean square deviation from the nominal outline", per_zone=True,
-        kinds=("burr", "swell", "nick", "hollow"),
+        kinds=("burr", "swell", "nick", "hollow"), by="sum",
     ),
-    Measure("length_mm", "mm", "length", 3, "extent along drawing x", station_part="extent", as_drawn=None),
+    Measure(
+        "length_mm", "mm", "length", 3, "extent along drawing x", station_part="extent", as_drawn=None, by="ends",
+    ),
     Measure(
         "width_mm", "mm", "width", 3, "extent across, along drawing y", per_zone=True, station_part="extent",
-        as_drawn=None,
+        as_drawn=None, by="ends",
     ),
     Measure(
         "bend_deg", "deg", "bend", 3, "the bend zone's axis against its place on the drawing, counter-clockwise",
@@ -101,16 +105,17 @@ _ALL = (
     Measure(
         "outline_seen", "", "outline seen", 3,
         "share of the outline that was seen", per_zone=True, says_seen=True, later=True, most=1.0, as_drawn=1.0,
+        by="sum",
     ),
     Measure(
         "outline_unseen_mm", "mm", "longest stretch not seen", 2,
         "longest stretch of the outline that was not seen", per_zone=True, says_seen=True, later=True,
-        default=DefaultLimit("major", max=0.5),
+        default=DefaultLimit("major", max=0.5), by="sum",
     ),
     Measure(
         "opening_area_mm2", "mm2", "light through the metal", 3,
         "light through the metal where the drawing has none", later=True, default=DefaultLimit("major", max=0.02),
-        kinds=("opening",),
+        kinds=("opening",), by="sum",
     ),
     Measure(
         SCORED_AREA, "cm2", "scored area", 2, "area of the polished face that was seen and scored", on="face",
@@ -154,12 +159,12 @@ _ALL = (
         "mark_area_mm2", "mm2", "area of other marks", 2,
         "departures of the polish that are neither scratch nor pit nor stain", on="face", later=True,
         default=DefaultLimit("major", max=1.0),
-        kinds=("mark",),
+        kinds=("mark",), by="sum",
     ),
     Measure(
         "stain_area_mm2", "mm2", "area of stains", 1, "dried drops, films and smears", on="face", later=True,
         default=DefaultLimit("minor", max=40.0),
-        kinds=("stain",),
+        kinds=("stain",), by="sum",
     ),
     Measure(
         "buffing_line_level", "%", "buffing line level", 4,

@@ -209,13 +209,16 @@ class Largest:
 
     def at_most(self, bound: Array) -> Array:
         """Chance that no mark that counts exceeds its piece's bound."""
-        over = np.maximum(bound[self.marks.piece], self.weighed.least_mm)
-        exceeds = sure(self.weighed.snr_chance * ndtr((self.marks.size_mm - over) / self.marks.size_u_mm))
         with np.errstate(divide="ignore"):
-            none = np.exp(_added(self.marks.piece, np.log1p(-exceeds), len(bound)))
+            none = np.exp(_added(self.marks.piece, np.log1p(-self.exceeding(bound)), len(bound)))
         larger = self.more.size_mm > bound[:, None]
         none *= np.exp(-(self.more.number * larger).sum(axis=1))
         return np.where(np.isnan(self.area), np.nan, np.where(bound < 0.0, 0.0, none))
+
+    def exceeding(self, bound: Array) -> Array:
+        """Chance (marks,) that each mark counts and exceeds its piece's bound."""
+        over = np.maximum(bound[self.marks.piece], self.weighed.least_mm)
+        return sure(self.weighed.snr_chance * ndtr((self.marks.size_mm - over) / self.marks.size_u_mm))
 
     def below(self, bound: Array) -> Array:
         """Chance that the largest is less than its piece's bound; sizes are continuous but for none at all."""

@@ -1,12 +1,22 @@
 """A measured piece and limits to a verdict with reasons; the same function judges a stored result again."""
 
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Literal
 
 import numpy as np
 
-from vision.decide.counts import COUNTED_MEASURES, Counting, count, counted_spread, face_of, seen_of
+from vision.decide.badness import badness
+from vision.decide.causes import Held, by_weight, findings_behind, place_of
+from vision.decide.counts import (
+    COUNTED_MEASURES,
+    Counting,
+    count,
+    counted_spread,
+    face_of,
+    seen_of,
+    weights_of_marks,
+)
 from vision.decide.defaults import default_limits
 from vision.decide.guard import PASS, REJECT, REVIEW, acceptance_zone, bounds_of, conformances, limit_outcomes
 from vision.decide.marks import Faces
@@ -24,8 +34,9 @@ def judge(piece: MeasuredPiece, limits: Limits) -> JudgedPiece:
     A value passes when it proves conformance, is rejected when it proves the contrary, and is reviewed between (guard
     bands: `vision.decide.guard`; counts by the chances of their marks: `vision.decide.spreads`); what was not seen is
     never rejected. A limited measure that is missing, or has no uncertainty, is reviewed. A piece with a fault is at
-    best reviewed. Reasons stand worst first, in the limits' order among equals. Where the limits say nothing of what
-    was seen, defaults do (`vision.decide.defaults`).
+    best reviewed. Reasons stand worst first (`vision.decide.badness`), in the limits' order among equals; each names
+    the findings that it rests on, and its place. Where the limits say nothing of what was seen, defaults do
+    (`vision.decide.defaults`).
 
     Parameters
     ----------
@@ -60,6 +71,7 @@ def judge(piece: MeasuredPiece, limits: Limits) -> JudgedPiece:
         counted=(),
         detection=Detection(),
         seen=piece.seen,
+        places=piece.places,
     )
     return rejudge(blank, limits)
 
@@ -75,29 +87,37 @@ def rejudge(judged: JudgedPiece, limits: Limits) -> JudgedPiece:
     asked = (*limits.limits, *default_limits(limits, measures))
     reasons = sorted(
         (
-            reason
+            replace(reason, findings=_findings(judged, held, face, by), place_mm=place_of(judged, held))
             for limit in asked
             for value in _limited(limit, measures, uncertainties, face, by)
             for reason in _reason(limit, value, limits.coverage)
+            for held in (Held(limit, reason.zone or "", reason.uncertainty, limits.coverage),)
         ),
-        key=lambda one: (_ORDER_OF_OUTCOMES.index(one.outcome), _ORDER_OF_SEVERITIES.index(one.severity)),
+        key=_from_worst,
     )
     verdict: Verdict = "review" if judged.fault else "pass"
     if reasons:
         verdict = reasons[0].outcome
-    return JudgedPiece(
-        piece=judged.piece,
+    return replace(
+        judged,
         verdict=verdict,
         reasons=tuple(reasons),
-        fault=judged.fault,
-        pose=judged.pose,
         measures=measures,
         uncertainties=uncertainties,
-        findings=judged.findings,
         counted=surface.counted,
-        detection=judged.detection,
-        seen=judged.seen,
     )
+
+
+def _from_worst(one: Reason) -> tuple[int, int, float]:
+    return _ORDER_OF_OUTCOMES.index(one.outcome), _ORDER_OF_SEVERITIES.index(one.severity), -badness(one)
+
+
+def _findings(piece: JudgedPiece, held: Held, face: Faces, by: Counting) -> tuple[int, ...]:
+    """The findings that a reason rests on."""
+    measure = held.limit.measure
+    if measure in COUNTED_MEASURES:
+        return by_weight(weights_of_marks(face, measure, by, held.limit.max))
+    return findings_behind(piece, held)
 
 
 def undecidable(reason: Reason, coverage: float) -> bool:

@@ -120,6 +120,7 @@ def _piece(row: PieceTable, detection: Detection) -> JudgedPiece:
         counted=tuple(getattr(finding, "counted", False) for finding in row.findings),
         detection=detection,
         seen=SeenMap(**dict(row.face_seen_map)) if row.face_seen_map else None,
+        places=row.places,
     )
 
 
@@ -213,6 +214,7 @@ def _piece_table(piece: JudgedPiece) -> dict[str, Any]:
             finding_table(finding, counts) for finding, counts in zip(piece.findings, piece.counted, strict=True)
         ],
         **({} if piece.seen is None else {"face_seen_map": asdict(piece.seen)}),
+        **({"places": {name: dict(zones) for name, zones in piece.places.items()}} if piece.places else {}),
     }
 
 
@@ -227,6 +229,8 @@ def _reason_table(reason: Reason) -> dict[str, Any]:
         "class": reason.severity,
         "outcome": reason.outcome,
         **({} if reason.conformance is None else {"conformance": reason.conformance}),
+        **({"findings": reason.findings} if reason.findings else {}),
+        **({"place_mm": reason.place_mm} if reason.place_mm else {}),
     }
 
 

@@ -33,6 +33,8 @@ class ReasonTable(Strict):
     severity: Severity = Field(alias="class")
     outcome: Literal["review", "reject"]
     conformance: Annotated[float, Field(ge=0.0, le=1.0)] | None = None
+    findings: tuple[Annotated[int, Field(ge=0)], ...] = ()
+    place_mm: tuple[_Pair, ...] = ()
 
 
 class PoseTable(Strict):
@@ -51,6 +53,7 @@ class PieceTable(Strict):
     uncertainties: _Uncertainties
     findings: Annotated[list[FindingTable], Field(max_length=_MOST_FINDINGS)]
     face_seen_map: SeenTable | None = None
+    places: dict[str, dict[str, tuple[_Pair, ...]]] = Field(default_factory=dict)
 
 
 class TrayFindingTable(Strict):

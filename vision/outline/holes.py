@@ -7,7 +7,7 @@ from scipy.spatial import cKDTree
 
 from vision.geometry import Motion, arc_lengths, centroid, curvature, resample, right_normals, tangents
 from vision.outline.registration import REGISTRATION
-from vision.outline.zone_measures import MISSING, Measured
+from vision.outline.zone_measures import MISSING, Measured, place_at
 from vision.records import Array, Part, Station, UncertaintyComponents
 
 
@@ -63,10 +63,12 @@ def measure_holes(
         shift, grown, noise = _fit(to_drawing.apply(rim.points_mm), hole, rim.blur_mm)
         systematic = station.outline_mm
         offset = float(np.hypot(*shift))
-        offsets.append(Measured(offset, UncertaintyComponents(station=systematic, pose=pose_sd_mm, edge=noise)))
+        of_offset = UncertaintyComponents(station=systematic, pose=pose_sd_mm, edge=noise)
+        place = place_at(np.array(centroid(hole)))
+        offsets.append(Measured(offset, of_offset, place))
         # Both edges of a diameter carry the outline's uncertainty together: it is one and the same edge offset.
         parts = UncertaintyComponents(station=2 * systematic, edge=2 * noise, rim=2 * rim.band_mm)
-        errors.append(Measured(2 * grown, parts))
+        errors.append(Measured(2 * grown, parts, place))
     return max(offsets, key=lambda m: m.value or 0.0), max(errors, key=lambda m: abs(m.value or 0.0))
 
 

@@ -10,6 +10,7 @@ from vision.outline.band import RimBand
 from vision.outline.band_along import BandAlong
 from vision.outline.bumps import BUMPS, Bump, blend, find_bumps
 from vision.outline.holes import Rim, drawn_rims, measure_holes
+from vision.outline.measure_table import Table, components_of, places_of, uncertainties_of, values_of
 from vision.outline.nominal import Nominal
 from vision.outline.placement import Placement, pose_of, refine_beside, thin
 from vision.outline.prediction import PREDICTION, Shape
@@ -26,6 +27,7 @@ from vision.outline.zone_measures import (
     deviations,
     extent,
     outline_seen,
+    place_at,
     rim_along,
     rim_band,
 )
@@ -38,7 +40,6 @@ from vision.records import (
     Finding,
     MeasuredPiece,
     UncertaintyComponents,
-    Value,
 )
 
 
@@ -121,7 +122,7 @@ def measure_piece(
     if fault is None and any(is_in_the_way(stray) for stray in rest.strays):
         fault = "stray"
     burrs = with_burrs(by_zone["outline_out_mm"], rest.strays, camera.station.outline_mm, scene.mm_per_px)
-    table: dict[str, dict[str, Measured] | Measured] = {
+    table: Table = {
         **by_zone,
         "outline_out_mm": burrs,
         **what_was_seen(seen, rest, scene.mm_per_px),
@@ -149,13 +150,9 @@ def measure_piece(
         piece=number,
         fault=fault,
         pose=pose_of(placement, nominal, camera),
-        measures={name: _part_of(entry, "value") for name, entry in table.items()},
-        uncertainties={name: _part_of(entry, "uncertainty") for name, entry in table.items()},
-        uncertainty_components={
-            name: uncertainty_components
-            for name, entry in table.items()
-            if (uncertainty_components := _components_of(entry))
-        },
+        measures=values_of(table),
+        uncertainties=uncertainties_of(table),
+        uncertainty_components=components_of(table),
         findings=findings,
         profile=DeviationProfile(
             s_mm=np.arange(len(nominal.points), dtype=np.float64) * nominal.step_mm,
@@ -164,6 +161,7 @@ def measure_piece(
             deviation_mm=np.where(profile.seen, profile.value, np.nan),
             rim_u_mm=None if band is None else band.errors.alone_mm,
         ),
+        places=places_of(table),
     )
 
 
@@ -186,18 +184,6 @@ def _rest(
 
 def _rows(seen: OutlineSeen) -> list[tuple[Measured, Measured, Measured, Measured]]:
     return [(*deviations(seen, zone), extent(seen, 1, zone)) for zone in range(len(seen.nominal.part.zones))]
-
-
-def _part_of(entry: dict[str, Measured] | Measured, which: str) -> Value:
-    if isinstance(entry, dict):
-        return {zone: getattr(cell, which) for zone, cell in entry.items()}
-    value: float | None = getattr(entry, which)
-    return value
-
-
-def _components_of(entry: dict[str, Measured] | Measured) -> dict[str, UncertaintyComponents]:
-    cells = entry if isinstance(entry, dict) else {"": entry}
-    return {zone: cell.components for zone, cell in cells.items() if cell.components is not None}
 
 
 def _shape(
@@ -272,7 +258,9 @@ def _bend(
         rim=0.0 if band is None else float(np.degrees(band.errors.turn_rad)),
         height=float(np.degrees(optics.height.turn_rad)) if optics and optics.height else 0.0,
     )
-    return Measured(float(np.degrees(turn)), components)
+    away = nominal.points - nominal.points[nominal.datum].mean(axis=0)
+    end = int((np.hypot(*away.T) * nominal.bend).argmax())
+    return Measured(float(np.degrees(turn)), components, place_at(nominal.points[end]))
 
 
 def _as_finding(

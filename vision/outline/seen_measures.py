@@ -8,7 +8,7 @@ from numpy.typing import NDArray
 from vision.geometry import Motion
 from vision.outline.holes import Rim, drawn_rims
 from vision.outline.unexplained import Unexplained
-from vision.outline.zone_measures import Measured, OutlineSeen
+from vision.outline.zone_measures import Measured, OutlineSeen, place_at
 from vision.records import Array, Part, Stray, UncertaintyComponents
 
 
@@ -42,14 +42,17 @@ def what_was_seen(seen: OutlineSeen, rest: Unexplained, mm_per_px: float) -> dic
         inside = nominal.zone == index
         total = max(int(inside.sum()), 1)
         share = float(rest.seen[inside].mean()) if inside.any() else 0.0
-        shares[zone.name] = Measured(share, UncertaintyComponents(edge=1.0 / total))
         longest = float(runs[inside].max(initial=0.0))
-        stretches[zone.name] = Measured(longest, UncertaintyComponents(edge=step))
+        hidden = np.flatnonzero(inside & (runs == longest) & (longest > 0.0))
+        place = place_at(*nominal.points[hidden[[0, len(hidden) // 2, -1]]]) if len(hidden) else ()
+        shares[zone.name] = Measured(share, UncertaintyComponents(edge=1.0 / total), place)
+        stretches[zone.name] = Measured(longest, UncertaintyComponents(edge=step), place)
     area = sum(one.area_mm2 for one in rest.openings)
+    light = place_at(*(np.array(one.center_mm) for one in rest.openings))
     doubt = UncertaintyComponents(
         edge=float(np.hypot(SEEN.area_u_mm2 * (mm_per_px / 0.05) ** 2, SEEN.area_share_u * area))
     )
-    return {"outline_seen": shares, "outline_unseen_mm": stretches, "opening_area_mm2": Measured(area, doubt)}
+    return {"outline_seen": shares, "outline_unseen_mm": stretches, "opening_area_mm2": Measured(area, doubt, light)}
 
 
 def _runs_mm(hidden: NDArray[np.bool_], step_mm: float) -> Array:
@@ -73,7 +76,9 @@ def with_burrs(
     for stray in strays:
         if stray.joins and stray.reach_mm > (found[stray.zone].value or 0.0):
             found[stray.zone] = Measured(
-                stray.reach_mm, UncertaintyComponents(station=station_mm, edge=SEEN.reach_px * mm_per_px)
+                stray.reach_mm,
+                UncertaintyComponents(station=station_mm, edge=SEEN.reach_px * mm_per_px),
+                place_at(np.array(stray.center_mm)),
             )
     return found
 

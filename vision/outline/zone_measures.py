@@ -12,7 +12,7 @@ from vision.outline.nominal import Nominal
 from vision.outline.place_errors import PlaceErrors, height_errors
 from vision.outline.placement import Placement
 from vision.outline.profile import Profile
-from vision.records import Array, Station, UncertaintyComponents
+from vision.records import Array, Pair, Station, UncertaintyComponents
 
 
 @dataclass(frozen=True, slots=True)
@@ -46,10 +46,14 @@ ZONES = ZoneSettings()
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Measured:
-    """One value and what its standard uncertainty is made of; both None where missing."""
+    """One value and what its standard uncertainty is made of; both None where missing.
+
+    `place`: where on the drawing it was taken, mm: the extreme, both ends of an extent, ends and middle of a stretch.
+    """
 
     value: float | None
     components: UncertaintyComponents | None
+    place: tuple[Pair, ...] = ()
 
     @property
     def uncertainty(self) -> float | None:
@@ -58,6 +62,11 @@ class Measured:
 
 
 MISSING = Measured(None, None)
+
+
+def place_at(*points: Array) -> tuple[Pair, ...]:
+    """Points (2,) as a place, to a micrometre: no measure is better."""
+    return tuple((round(float(x), 3), round(float(y), 3)) for x, y in points)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -102,6 +111,10 @@ class OutlineSeen:
             height=self.optics.height.of_largest(value, at) if self.optics.height else 0.0,
         )
 
+    def place_of(self, index: int) -> tuple[Pair, ...]:
+        """Where the outline was measured at a point of the nominal."""
+        return place_at(self.nominal.points[index] + self.profile.value[index] * self.nominal.normals[index])
+
 
 def rim_along(
     band: RimBand | None, placement: Placement, nominal: Nominal, camera: CameraMapping
@@ -145,10 +158,11 @@ def deviations(seen: OutlineSeen, zone: int) -> tuple[Measured, Measured, Measur
         coma=lean * seen.optics.coma_mm,
         height=seen.optics.height.of_rms(value, at) if seen.optics.height else 0.0,
     )
+    farthest = out if value[out] > -value[in_] else in_
     return (
-        Measured(max(0.0, float(value[out])), seen.of_largest(value, at)),
-        Measured(max(0.0, -float(value[in_])), seen.of_largest(-value, at)),
-        Measured(rms, even),
+        Measured(max(0.0, float(value[out])), seen.of_largest(value, at), seen.place_of(int(at[out]))),
+        Measured(max(0.0, -float(value[in_])), seen.of_largest(-value, at), seen.place_of(int(at[in_]))),
+        Measured(rms, even, seen.place_of(int(at[farthest]))),
     )
 
 
@@ -186,7 +200,7 @@ def extent(seen: OutlineSeen, axis: int, zone: int | None) -> Measured:
         coma=float(np.sqrt(2) * seen.optics.coma_mm),
         height=seen.optics.height.of_extent(*both) if seen.optics.height else 0.0,
     )
-    return Measured(size, components)
+    return Measured(size, components, place_at(*seen.shape[tops]))
 
 
 def rim_band(band: BandAlong | None, inside: NDArray[np.bool_]) -> Measured:

@@ -52,6 +52,7 @@ from .measured import (
     Opening as Opening,
     Pair as Pair,
     Pit as Pit,
+    Places as Places,
     Pose as Pose,
     Scratch as Scratch,
     SeenMap as SeenMap,

@@ -6,7 +6,7 @@ from typing import Literal
 
 from vision.records.inputs import Severity
 from vision.records.marks import FIRST_DETECTION, Detection, MarkRate
-from vision.records.measured import Finding, Pose, SeenMap, TrayFinding, Value
+from vision.records.measured import Finding, Pair, Places, Pose, SeenMap, TrayFinding, Value
 
 Verdict = Literal["pass", "review", "reject"]
 LimitsStanding = Literal["in force", "released before roles", "released by nobody", "not in force", "draft"]
@@ -19,7 +19,9 @@ class Reason:
     """A limit that was not passed; `value` None where the limited measure is missing.
 
     `outcome` is `reject` beyond the limit by more than the guard band, else `review`; `conformance` the chance that the
-    quantity keeps the limit, None where the measure is missing or the result older than that figure.
+    quantity keeps the limit, None where the measure is missing or the result older than that figure. `findings`: which
+    of the piece's findings it rests on, by index, the one that weighs most first; `place_mm`: where on the drawing its
+    value was taken. Both are empty where nothing is known of it, as in older results.
     """
 
     measure: str
@@ -31,13 +33,16 @@ class Reason:
     severity: Severity
     outcome: Literal["review", "reject"]
     conformance: float | None = None
+    findings: tuple[int, ...] = ()
+    place_mm: tuple[Pair, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
 class JudgedPiece:
     """A piece with its verdict, all its measures (counts of surface findings included) and why.
 
-    `detection`: the fits by which its marks are doubted, whenever it is judged again.
+    `detection`: the fits by which its marks are doubted, whenever it is judged again; `places`: where its measures were
+    taken, empty in older results.
     """
 
     piece: int
@@ -51,6 +56,7 @@ class JudgedPiece:
     counted: tuple[bool, ...]
     detection: Detection = FIRST_DETECTION
     seen: SeenMap | None = None
+    places: Places = field(default_factory=dict)
 
 
 @dataclass(frozen=True, slots=True)

@@ -45,8 +45,12 @@ Fault = Literal[
     "missing_light",
     "wrong_light",
 ]
+# Tenths of a cell that were seen: it counts as seen where half of it or more does.
+_SEEN_DIGITS = "56789"
 # A measure's value: one number, one per zone, or missing. A zone that could not be seen is None inside the mapping.
 Value = float | None | Mapping[str, float | None]
+# Where measures were taken, drawing mm: by measure, then by zone ("" where a measure has none).
+Places = Mapping[str, Mapping[str, tuple[Pair, ...]]]
 
 
 @dataclass(frozen=True, slots=True)
@@ -241,7 +245,16 @@ class SeenMap:
         column = int((center_mm[0] - self.corner_mm[0]) // self.cell_mm)
         row = int((self.corner_mm[1] - center_mm[1]) // self.cell_mm)
         inside = 0 <= row < len(self.seen) and 0 <= column < len(self.seen[row])
-        return inside and self.seen[row][column] in "56789"
+        return inside and self.seen[row][column] in _SEEN_DIGITS
+
+    def blind_cells(self) -> list[tuple[int, int]]:
+        """Row and column of each cell of the scored area that does not count as seen."""
+        return [
+            (row, column)
+            for row, digits in enumerate(self.seen)
+            for column, digit in enumerate(digits)
+            if digit != "." and digit not in _SEEN_DIGITS
+        ]
 
 
 @dataclass(frozen=True, slots=True)
@@ -251,7 +264,7 @@ class MeasuredPiece:
     `measures` holds what needs no counting rule (outline, holes, `scored_area_cm2`, `buffing_line_level`);
     `uncertainties` are standard (k = 1) and have the same keys; both are empty for a piece that was not measured.
     `uncertainty_components` say what those of the outline's measures are made of, by zone ("" where a measure has
-    none).
+    none); `places` where they were taken: the extreme, both ends of an extent, ends and middle of a hidden stretch.
     """
 
     piece: int
@@ -263,6 +276,7 @@ class MeasuredPiece:
     profile: DeviationProfile | None = None
     uncertainty_components: Mapping[str, Mapping[str, UncertaintyComponents]] = field(default_factory=dict)
     seen: SeenMap | None = None
+    places: Places = field(default_factory=dict)
 
 
 @dataclass(frozen=True, slots=True)

@@ -3,7 +3,7 @@
 import hashlib
 import json
 import zlib
-from dataclasses import asdict
+from dataclasses import asdict, dataclass
 from typing import Any, Literal
 
 import numpy as np
@@ -23,8 +23,11 @@ from vision.records import (
     LightLimits,
     Lights,
     Limits,
+    Pair,
     Part,
+    Places,
     RimRadius,
+    SeenMap,
     Station,
     Surface,
     Zone,
@@ -36,6 +39,12 @@ _LIMITS: TypeAdapter[Limits] = TypeAdapter(Limits)
 _FINDINGS: TypeAdapter[tuple[Finding, ...]] = TypeAdapter(tuple[Finding, ...])
 _DETECTION: TypeAdapter[Detection] = TypeAdapter(Detection)
 _FLAGS: TypeAdapter[tuple[bool, ...]] = TypeAdapter(tuple[bool, ...])
+Behind = tuple[tuple[tuple[int, ...], tuple[Pair, ...]], ...]
+_BEHIND: TypeAdapter[Behind] = TypeAdapter(Behind)
+_PLACES: TypeAdapter[Places] = TypeAdapter(Places)
+_SEEN: TypeAdapter[SeenMap] = TypeAdapter(SeenMap)
+NOTHING_FOUND: list[Any] = [[], []]
+"""The surface's content of a piece of which there is nothing to say; it is not stored."""
 # A stored profile keeps whole micrometres: a tenth of the best station's uncertainty.
 _PER_MM = 1000
 _HIDDEN = np.iinfo(np.int16).min
@@ -162,20 +171,46 @@ def limits_record(content: Any) -> Limits:
 
 
 def surface_content(judged: JudgedPiece) -> list[Any]:
-    """A piece's findings, which of them count, and by which fits they are doubted, as JSON content.
+    """A piece's findings, which of them count, by which fits they are doubted, and what its reasons rest on.
 
-    The first fits are left out, so that what was filed before there were others keeps its digest.
+    What is not there is left out, and so are the first fits, so that what was filed before there were others keeps its
+    digest.
     """
     findings = _FINDINGS.dump_python(judged.findings, mode="json", round_trip=True)
-    fits = [] if judged.detection == FIRST_DETECTION else [asdict(judged.detection)]
-    return [findings, list(judged.counted), *fits]
+    behind = [[list(one.findings), list(one.place_mm)] for one in judged.reasons]
+    rests = {
+        **({"reasons": behind} if any(map(any, behind)) else {}),
+        **({"places": {name: dict(zones) for name, zones in judged.places.items()}} if judged.places else {}),
+        **({"seen": asdict(judged.seen)} if judged.seen is not None and judged.seen.blind_cells() else {}),
+    }
+    fits = [] if judged.detection == FIRST_DETECTION and not rests else [asdict(judged.detection)]
+    return [findings, list(judged.counted), *fits, *([rests] if rests else [])]
 
 
-def surface_record(content: Any) -> tuple[tuple[Finding, ...], tuple[bool, ...], Detection]:
-    """The findings, which of them count, and the fits that `surface_content` wrote down."""
-    findings, counted, *fits = content
-    detection = _DETECTION.validate_python(fits[0]) if fits else FIRST_DETECTION
-    return _FINDINGS.validate_python(findings), _FLAGS.validate_python(counted), detection
+@dataclass(frozen=True, slots=True)
+class FiledSurface:
+    """What `surface_content` wrote down; `behind`: of each reason its findings and its place."""
+
+    findings: tuple[Finding, ...]
+    counted: tuple[bool, ...]
+    detection: Detection
+    behind: Behind
+    places: Places
+    seen: SeenMap | None
+
+
+def surface_record(content: Any) -> FiledSurface:
+    """What `surface_content` wrote down."""
+    findings, counted, *more = content
+    rests = more[1] if len(more) > 1 else {}
+    return FiledSurface(
+        findings=_FINDINGS.validate_python(findings),
+        counted=_FLAGS.validate_python(counted),
+        detection=_DETECTION.validate_python(more[0]) if more else FIRST_DETECTION,
+        behind=_BEHIND.validate_python(rests.get("reasons", ())),
+        places=_PLACES.validate_python(rests.get("places", {})),
+        seen=_SEEN.validate_python(rests["seen"]) if "seen" in rests else None,
+    )
 
 
 def pack_profile(profile: Profile) -> bytes:

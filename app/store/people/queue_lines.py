@@ -12,12 +12,13 @@ from sqlalchemy import Connection, and_, delete, func, insert, select, update
 from app.store.database import schema
 from app.store.database.connection import Store
 from app.store.people.holding import Holding, holdings
+from vision.decide import badness
+from vision.records import Reason
 
-# Badness: the class first, then a reject before a review, then how far beyond the limit. A piece with a fault comes
-# after what is surely a major and before what may be one.
+# Badness: the class first, then a reject before a review, then how bad the reason is among those. A piece with a fault
+# comes after what is surely a major and before what may be one.
 _CLASS_WEIGHT = {"critical": 3000.0, "fault": 2500.0, "major": 2000.0, "minor": 1000.0, "": 0.0}
 _REJECT_WEIGHT = 500.0
-_EXCESS_WEIGHT = 100.0
 _AT_ONCE = 500  # keys in one query: SQLite of old took 999 at most
 
 
@@ -84,15 +85,15 @@ def _lines(connection: Connection, piece_ids: Sequence[int]) -> list[dict[str, A
     people = holdings(connection, piece_ids)
     lines = []
     for row in rows:
-        severity, badness = worst.get(row.id, ("", 0.0))
-        if row.fault is not None and badness < _CLASS_WEIGHT["fault"]:
-            severity, badness = "fault", _CLASS_WEIGHT["fault"]
+        severity, bad = worst.get(row.id, ("", 0.0))
+        if row.fault is not None and bad < _CLASS_WEIGHT["fault"]:
+            severity, bad = "fault", _CLASS_WEIGHT["fault"]
         lines.append(
             {
                 "piece_id": row.piece_id,
                 "judgement_id": row.id,
                 "waiting": int(_waits(row.verdict, people.get(row.piece_id))),
-                "badness": badness,
+                "badness": bad,
                 "class": severity,
                 "verdict": row.verdict,
                 "part": row.part,
@@ -110,18 +111,12 @@ def _worst_reasons(connection: Connection, judgement_ids: Sequence[int]) -> dict
     worst: dict[int, tuple[str, float]] = {}
     for row in connection.execute(query):
         severity = row._mapping["class"]
-        beyond = [
-            max(0.0, side * (row.value - bound)) / max(abs(bound), 1e-9)
-            for bound, side in ((row.upper, 1.0), (row.lower, -1.0))
-            if bound is not None and row.value is not None
-        ]
-        badness = (
-            _CLASS_WEIGHT[severity]
-            + (_REJECT_WEIGHT if row.outcome == "reject" else 0.0)
-            + min(_REJECT_WEIGHT - 1.0, _EXCESS_WEIGHT * max(beyond, default=0.0))
-        )
-        if badness > worst.get(row.judgement_id, ("", -1.0))[1]:
-            worst[row.judgement_id] = (severity, badness)
+        value = (row.value, row.uncertainty, row.lower, row.upper)
+        reason = Reason(row.measure, row.zone, *value, severity, row.outcome, row.conformance)
+        weight = _CLASS_WEIGHT[severity] + (_REJECT_WEIGHT if row.outcome == "reject" else 0.0)
+        bad = weight + (_REJECT_WEIGHT - 1.0) * badness(reason)
+        if bad > worst.get(row.judgement_id, ("", -1.0))[1]:
+            worst[row.judgement_id] = (severity, bad)
     return worst
 
 

@@ -163,9 +163,9 @@ def _mean(profiles: Array) -> Array:
 
 def _marks(content: object, tray: str, piece: int, die: str) -> list[Mark]:
     """The burrs, nicks, scratches and pits of a piece; of scratches their middles."""
-    findings, counted, _ = surface_record(content)
+    surface = surface_record(content)
     marks = []
-    for finding, counts in zip(findings, counted, strict=True):
+    for finding, counts in zip(surface.findings, surface.counted, strict=True):
         if isinstance(finding, EdgeFinding) and finding.kind in EDGE_KINDS:
             marks.append(Mark(finding.kind, *finding.center_mm, tray, piece, die))
         elif isinstance(finding, Scratch) and counts:

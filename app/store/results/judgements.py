@@ -7,10 +7,10 @@ from typing import Any
 from sqlalchemy import Connection, Table, insert, select
 
 from app.store.database import schema
-from app.store.database.definitions import pack, pack_profile, surface_content
+from app.store.database.definitions import NOTHING_FOUND, pack, pack_profile, surface_content
 from app.store.evidence.chain import link_later
 from vision.formats import Profile
-from vision.records import FIRST_DETECTION, JudgedPiece, Reason, Value
+from vision.records import JudgedPiece, Reason, Value
 
 
 @dataclass(frozen=True, slots=True)
@@ -47,9 +47,9 @@ def file_judgements(
     _insert(connection, schema.measure, [row for one, judged in numbered for row in _measures(one, judged)])
     _insert(connection, schema.reason, [row for one, judged in numbered for row in _reasons(one, judged)])
     findings = [
-        {"judgement_id": one, "body": pack(surface_content(judged))}
+        {"judgement_id": one, "body": pack(content)}
         for one, judged in numbered
-        if judged.findings or judged.detection != FIRST_DETECTION
+        if (content := surface_content(judged)) != NOTHING_FOUND
     ]
     _insert(connection, schema.finding_list, findings)
     return [ids[judged.piece] for judged in fresh]

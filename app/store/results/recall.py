@@ -8,7 +8,7 @@ from sqlalchemy import Connection, Row, select
 
 from app.store.database import schema
 from app.store.database.connection import Store
-from app.store.database.definitions import surface_record, unpack
+from app.store.database.definitions import NOTHING_FOUND, surface_record, unpack
 from vision.records import Digests, JudgedPiece, Pose, Reason, TrayFinding, TrayResult, Value
 
 _TRAYS_AT_ONCE = 100
@@ -132,17 +132,21 @@ def _judged_pieces(connection: Connection, judgement_ids: Sequence[int]) -> dict
     for row in _of(connection, schema.measure, judgement_ids):
         _put(measures.setdefault(row.judgement_id, {}), row.measure, row.zone, row.value)
         _put(uncertainties.setdefault(row.judgement_id, {}), row.measure, row.zone, row.uncertainty)
+    bodies = {row.judgement_id: row.body for row in _of(connection, schema.finding_list, judgement_ids)}
+    surfaces = {
+        int(row.id): surface_record(unpack(bodies[row.id]) if row.id in bodies else NOTHING_FOUND) for row in rows
+    }
     reasons: dict[int, list[Reason]] = {}
     for row in sorted(_of(connection, schema.reason, judgement_ids), key=lambda one: one.place):
         severity = row._mapping["class"]
-        bounds = (row.lower, row.upper)
-        reasons.setdefault(row.judgement_id, []).append(
-            Reason(row.measure, row.zone, row.value, row.uncertainty, *bounds, severity, row.outcome, row.conformance)
-        )
-    bodies = {row.judgement_id: row.body for row in _of(connection, schema.finding_list, judgement_ids)}
+        said = reasons.setdefault(row.judgement_id, [])
+        behind = surfaces[row.judgement_id].behind
+        rests = behind[len(said)] if behind else ((), ())
+        value = (row.value, row.uncertainty, row.lower, row.upper)
+        said.append(Reason(row.measure, row.zone, *value, severity, row.outcome, row.conformance, *rests))
     judged = {}
     for row in rows:
-        findings, counted, detection = surface_record(unpack(bodies[row.id]) if row.id in bodies else [[], []])
+        surface = surfaces[row.id]
         judged[int(row.id)] = JudgedPiece(
             piece=row.piece,
             verdict=row.verdict,
@@ -151,9 +155,11 @@ def _judged_pieces(connection: Connection, judgement_ids: Sequence[int]) -> dict
             pose=None if row.x_px is None else Pose((row.x_px, row.y_px), row.angle_deg, row.fit_rms_mm),
             measures=measures.get(row.id, {}),
             uncertainties=uncertainties.get(row.id, {}),
-            findings=findings,
-            counted=counted,
-            detection=detection,
+            findings=surface.findings,
+            counted=surface.counted,
+            detection=surface.detection,
+            seen=surface.seen,
+            places=surface.places,
         )
     return judged
 
