@@ -1,5 +1,6 @@
 """result.json: as agreed, key by key, and back again."""
 
+import copy
 import json
 import math
 from dataclasses import replace
