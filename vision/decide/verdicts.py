@@ -77,7 +77,20 @@ def judge(piece: MeasuredPiece, limits: Limits) -> JudgedPiece:
 
 
 def rejudge(judged: JudgedPiece, limits: Limits) -> JudgedPiece:
-    """Judge a piece again from its stored result alone; counts are formed anew by the limits' own counting rules."""
+    """Judge a piece again from its stored result alone; counts are formed anew by the limits' own counting rules.
+
+    Parameters
+    ----------
+    judged
+        As it was judged before.
+    limits
+        The limits that judge now.
+
+    Returns
+    -------
+    JudgedPiece
+        The piece with its new verdict and reasons.
+    """
     area, area_u = judged.measures.get(SCORED_AREA), judged.uncertainties.get(SCORED_AREA)
     face = face_of(judged.findings, area, area_u, judged.detection, seen_of(judged))
     by = Counting(limits.count, limits.rate)
