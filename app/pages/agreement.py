@@ -71,6 +71,20 @@ def _tables(study: AgreementStudy) -> None:
             st.dataframe(rows, hide_index=True)
     with right:
         show_chart(camera_rates_chart(agreement), "Missed pieces and false alarms against each person, with intervals")
+    if agreement.by_kind:
+        st.markdown("**By kind of defect** that people name")
+        st.dataframe(
+            [
+                {
+                    "": kind,
+                    "rejected for it": one.pieces,
+                    "missed by the camera": share(one.missed),
+                    "people's kappa on naming it": coefficient(one.fleiss_kappa),
+                }
+                for kind, one in agreement.by_kind.items()
+            ],
+            hide_index=True,
+        )
     if study.by_limit:
         st.markdown("**By limit**: what the camera stops by it, against people who name what it looks for")
         st.dataframe(
@@ -85,6 +99,12 @@ def _tables(study: AgreementStudy) -> None:
                 for one in study.by_limit
             ],
             hide_index=True,
+        )
+    if study.corrected is not None:
+        found = study.corrected
+        st.markdown(
+            f"**Without people's own misses**: bad pieces {share(found.bad)}, of these the camera misses "
+            f"{share(found.missed)}, false alarms {share(found.false_alarm)}. {found.words}"
         )
     if agreement.left_out:
         with st.expander(f"{len(agreement.left_out)} pieces left out of the table of the majority"):

@@ -1,16 +1,16 @@
-"""A gauge study from a table, or from trays that the store saw more than once."""
-
-import tempfile
-from pathlib import Path
+"""A gauge study from a table, or from trays that the store saw more than once; and bias against reference pieces."""
 
 import streamlit as st
 
+from app.pages.bias import bias_study
 from app.pages.server_state import ServerState, current_server
 from app.pages.sign_in import head, nobody_yet
-from app.pages.study_lot import show_chart, stamped_page, take_away
+from app.pages.study_lot import show_chart, stamped_page, take_away, uploaded
 from app.report import NAMES, components_chart, digits, gauge_page, interaction_chart, measure_words, part_chart
 from app.store import repeated_measures, repeated_trays, repeats
 from app.studies import GaugeStudy, GaugeTable, balanced, gauge_table, json_text, read_gauge_table, study_gauge
+
+REFERENCES = "against reference pieces"
 
 
 def gauge_study_page() -> None:
@@ -20,13 +20,16 @@ def gauge_study_page() -> None:
     with left:
         source = st.radio(
             "Measurements",
-            ["from a table", "from the store"],
+            ["from a table", "from the store", REFERENCES],
             horizontal=True,
             key="gauge_source",
             label_visibility="collapsed",
         )
     if who is None:
         nobody_yet(server)
+        return
+    if source == REFERENCES:
+        bias_study()
         return
     chosen = _from_store(server) if source == "from the store" else _from_file()
     if chosen is None:
@@ -51,9 +54,7 @@ def _from_file() -> tuple[GaugeTable, str] | None:
     if given is None:
         st.info("Every operator (or station) measures every part in every trial; two parts and two trials at least.")
         return None
-    with tempfile.TemporaryDirectory() as folder:
-        path = Path(folder) / "table.csv"
-        path.write_bytes(given.getvalue())
+    with uploaded(given) as path:
         return read_gauge_table(path), given.name
 
 

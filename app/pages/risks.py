@@ -32,6 +32,6 @@ def show_risks(lot: StudyLot, base: Limits) -> None:
     if found.capability:
         st.markdown(
             "**Capability**: Cp, Cpk by the spread within trays, Pp, Ppk by the overall one, 95 % intervals; below "
-            "eight trays no Pp and Ppk, and no interval where values are not normal"
+            "twelve trays no Pp and Ppk, and no interval where values are not normal or too few to see it"
         )
         st.dataframe([capability_row(one) for one in found.capability], hide_index=True)

@@ -1,13 +1,16 @@
 """A lot of the store for a study page: its results, what people said of them, and pictures of its pieces."""
 
 import base64
-from collections.abc import Callable, Iterable, Sequence
+import tempfile
+from collections.abc import Callable, Iterable, Iterator, Sequence
+from contextlib import contextmanager
 from dataclasses import dataclass
 from html import escape
 from pathlib import Path
 from urllib.parse import urlencode
 
 import streamlit as st
+from streamlit.runtime.uploaded_file_manager import UploadedFile
 
 from app.pages.cards import frames
 from app.pages.server_state import Pass, ServerState, current_server
@@ -199,6 +202,15 @@ def take_away(name: str, page: Callable[[], str], figures: Callable[[], str]) ->
         )
     with numbers:
         st.download_button("Figures (JSON)", figures, f"{name}.json", "application/json", on_click="ignore")
+
+
+@contextmanager
+def uploaded(given: UploadedFile) -> Iterator[Path]:
+    """A table that was chosen, as a file for as long as it is read; under its own name, which faults then say."""
+    with tempfile.TemporaryDirectory() as folder:
+        path = Path(folder) / Path(given.name).name
+        path.write_bytes(given.getvalue())
+        yield path
 
 
 def show_chart(svg: str, words: str) -> None:

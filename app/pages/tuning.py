@@ -163,10 +163,11 @@ def _ask(lot: StudyLot, known: tuple[Revision, ...]) -> tuple[Limits, Target, Ta
                 st.number_input("Cost of a good piece that does not", 0.0, value=0.5),
                 st.number_input("Bad pieces in production %", 0.0, 100.0, 2.0) / PERCENT,
             )
-    # Whoever looks at several settings may choose the best of them: each look has its share of the promise's risk.
-    looked_at = st.session_state.setdefault(f"looked at {lot.name} {lot.part}", set())
-    looked_at.add((name, zone))
-    promise = Promise(missed / PERCENT, confidence / PERCENT, len(looked_at))
+        # Whoever looks at several settings may choose the best of them: each look has its share of the promise's risk.
+        looked_at = st.session_state.setdefault(f"looked at {lot.name} {lot.part}", set())
+        looked_at.add((name, zone))
+        earlier = st.number_input("Measures tried on these pieces before this sitting", 0, 1000, 0)
+    promise = Promise(missed / PERCENT, confidence / PERCENT, len(looked_at) + earlier)
     return base, target_of(base, name, zone), Task(promise, costs)
 
 

@@ -55,7 +55,7 @@ from .study_agreement import (
     agreement_page as agreement_page,
     camera_rates_chart as camera_rates_chart,
 )
-from .study_bias import bias_page as bias_page
+from .study_bias import bias_page as bias_page, range_chart as range_chart, time_chart as time_chart
 from .study_gauge import (
     NAMES as NAMES,
     components_chart as components_chart,

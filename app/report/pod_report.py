@@ -13,11 +13,13 @@ from app.report.study_page import render
 from app.report.style import ACCENT, MUTED
 from app.report.upright import as_grey
 from app.run import Planted, Sown
+from app.statistics import FEWEST_PIECES
 from app.studies import PLAIN, Curve, PodStudy, figure
 
 SIZE_WORDS = {"scratch": "length, mm", "pit": "diameter, mm"}
 UNFIT = 0.05  # chance of the hits below which a curve is said not to fit
 SHOWN = 4  # examples of each sort
+DIFFER = 0.5  # standard deviation of pieces' log odds from which it is said
 _CROP_PX, _TIMES = 60, 4
 
 
@@ -43,19 +45,23 @@ def pod_chart(curve: Curve) -> str:
         Axis(float(x.min()) - 0.03, float(x.max()) + 0.03, f"{axis_words(curve)}, as a power of ten"),
         Axis(-0.02, 1.04, f"share of {curve.kind}{'es' if curve.kind == 'scratch' else 's'} found"),
     )
-    marks = [level(frame, 0.9, "0.9", colour=MUTED)]
+    marks, sure = [level(frame, 0.9, "0.9", colour=MUTED)], False
     if curve.fitted is not None:
         dense = np.geomspace(curve.abscissa.min(), curve.abscissa.max(), 80)
         chance, lower = curve.fitted.chance(dense), curve.fitted.lower(dense)
-        marks += [shaded(frame, np.log10(dense), lower, chance), line(frame, np.log10(dense), chance, colour=ACCENT)]
-        marks.append(line(frame, np.log10(dense), lower, dash="8 4", colour=ACCENT))
+        if sure := bool(lower.any()):
+            marks.append(shaded(frame, np.log10(dense), lower, chance))
+            marks.append(line(frame, np.log10(dense), lower, dash="8 4", colour=ACCENT))
+        marks.append(line(frame, np.log10(dense), chance, colour=ACCENT))
     for place, share, _ in curve.observed():
         if share.value is not None and share.ci is not None:
             marks.append(whiskers(frame, float(np.log10(place)), *share.ci))
             marks.append(dots(frame, np.array([np.log10(place)]), np.array([share.value])))
     entries = [Entry("found, with 95 % interval", "disc")]
     if curve.fitted is not None:
-        entries += [Entry("fitted", colour=ACCENT), Entry("95 % sure of at least", dash="8 4", colour=ACCENT)]
+        entries.append(Entry("fitted", colour=ACCENT))
+    if sure:
+        entries.append(Entry("95 % sure of at least", dash="8 4", colour=ACCENT))
     return chart(frame, [*marks, legend(frame, entries)], f"Detection of {curve.kind}es against {axis_words(curve)}")
 
 
@@ -65,18 +71,27 @@ def curve_words(curve: Curve) -> str:
         return f"No curve: {curve.why}"
     fitted, most = curve.fitted, float(curve.abscissa.max())
     said = []
+    if fitted.curve.between > DIFFER:
+        said.append(f"pieces differ by {fitted.curve.between:.1f} of log odds")
     if fitted.curve.ceiling < 1.0:
         said.append(f"detection levels off at {fitted.curve.ceiling:.2f}")
     if fitted.a90 is None:
         said.append("of no size are nine in ten found")
     else:
         said.append(f"nine in ten are found from {fitted.a90:.3g} on{_beyond(fitted.a90, most)}")
-        bound = fitted.a90_95
-        sure = "no size can be stated" if bound is None else f"{bound:.3g}{_beyond(bound, most)}"
-        said.append(f"with 95 % confidence from {sure}")
+        said.append(_sure_words(fitted.a90_95, fitted.data.pieces, most))
     if fitted.fit_p is not None and fitted.fit_p < UNFIT:
         said.append(f"hits and misses do not follow the curve (p = {fitted.fit_p:.3f}): don't rely on its sizes")
     return ", ".join(said)
+
+
+def _sure_words(bound: float | None, pieces: int | None, most: float) -> str:
+    """From where one is 95 % sure of it, or why from nowhere."""
+    if bound is not None:
+        return f"with 95 % confidence from {bound:.3g} on{_beyond(bound, most)}"
+    if pieces is not None and pieces < FEWEST_PIECES:
+        return f"with 95 % confidence from nowhere: {pieces} pieces don't tell how pieces differ, plant into more"
+    return "with 95 % confidence from nowhere: a ceiling at nine in ten is not excluded"
 
 
 def _beyond(size: float, most: float) -> str:
@@ -137,6 +152,7 @@ def pod_table(study: PodStudy) -> dict[str, Any]:
                 "a90": None if curve.fitted is None else curve.fitted.a90,
                 "a90_95": None if curve.fitted is None else curve.fitted.a90_95,
                 "ceiling": None if curve.fitted is None else curve.fitted.curve.ceiling,
+                "pieces_differ_by": None if curve.fitted is None else curve.fitted.curve.between,
                 "fit_p": None if curve.fitted is None else curve.fitted.fit_p,
                 "not_fitted": curve.why or None,
                 "observed": [

@@ -9,8 +9,6 @@ from app.statistics import Estimate
 from app.studies import LimitCapability, LimitRisk, LotRisks
 
 PERCENT = 100.0
-NOT_NORMAL = 0.05
-"""Chance of values as little normal, below which it is said (as where intervals are withheld)."""
 
 
 def risk_chart(risk: LimitRisk) -> str:
@@ -49,8 +47,8 @@ def capability_row(one: LimitCapability) -> dict[str, str]:
     said = ["alike" if found.steady else "differ: Cp, Cpk speak of a tray alone"]
     if found.likeness is not None:
         said.append(f"one like the next by {found.likeness:.2f}")
-    if found.normal_p is not None and found.normal_p < NOT_NORMAL:
-        said.append("values not normal")
+    if found.why:
+        said.append(found.why)
     return {
         "limit": one.name,
         "pieces": str(one.pieces),

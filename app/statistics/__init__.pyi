@@ -68,7 +68,7 @@ from .places import (
     SamePlace as SamePlace,
     same_place as same_place,
 )
-from .pod import Detectability as Detectability, detectability as detectability
+from .pod import FEWEST_PIECES as FEWEST_PIECES, Detectability as Detectability, detectability as detectability
 from .roc import RocCurve as RocCurve, roc_area as roc_area, roc_curve as roc_curve
 from .round_numbers import grid as grid, round_step as round_step, roundest as roundest
 from .run_length import cusum_run_length as cusum_run_length, ewma_run_length as ewma_run_length

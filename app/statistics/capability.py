@@ -4,7 +4,11 @@ Cp, Cpk from the spread within subgroups, Pp, Ppk from the overall one (ISO 2251
 are chi-squared's, exact for independent normal values; Cpk's and Ppk's are Bissell's 1990, J. R. Stat. Soc. C 39:331.
 Subgroups that differ, or are alike their predecessors, hold fewer values than they have pieces: the overall variance
 then has the degrees of freedom of its two mean squares together (Satterthwaite 1946, Biometrics Bull. 2:110), the one
-between subgroups those of as many independent ones as its autocorrelation leaves.
+between subgroups those of as many independent ones as its autocorrelation leaves. Values with long tails have fewer
+still, by their kurtosis (Box 1953, Biometrika 40:318), estimated about a trimmed mean (Bonett 2006, Comput. Stat. Data
+Anal. 50:775; both from memory).
+An index has an interval only where values look normal, and are as many as it takes to see that they are not: of fewer a
+skewed process passes for a normal one, and its interval does not hold (docs/benchmarks/statistics.md).
 """
 
 from dataclasses import dataclass
@@ -15,7 +19,7 @@ from numpy.typing import NDArray
 from scipy import stats
 
 from app.statistics.intervals import CONFIDENCE, UNDEFINED, Estimate, normal_quantile
-from app.statistics.likeness import LEAST_ROW, likeness, worth
+from app.statistics.likeness import likeness, worth
 
 Array = NDArray[np.float64]
 
@@ -24,7 +28,14 @@ ALIKE = 0.05
 ROUNDING = 1e-9
 """Spread, as a share of the values, below which nothing but rounding varies."""
 LEAST_TESTED = 20
-"""Values below which their distribution is not tested (the normal approximation of the test needs them)."""
+"""Values below which their distribution is not tested: hardly anything would be found."""
+MOST_EXACT = 5000
+"""Values up to which Shapiro and Wilk's test is known; of more D'Agostino and Pearson's stands in for it."""
+LEAST_TRAYS = 12
+"""Subgroups below which Pp and Ppk are not told: of eight, each like the next by 0.6, intervals hold in 90 % alone."""
+LEAST_TOLD = 100
+"""Values below which no index has an interval (as many are common practice, no source): of so many one that does not
+hold is told of some 5 % of processes, whatever their shape (capability_simulation); of 40 it was up to 11 %."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -33,9 +44,10 @@ class Capability:
 
     `steady`: whether subgroups differ no more than their pieces let expect (one-way analysis of variance): else Cp, Cpk
     speak of a subgroup alone. `likeness`: autocorrelation of the subgroups' means in order, None for fewer than
-    eight, where Pp, Ppk are undefined too. `effective`: independent values that the overall spread rests on.
-    `normal_p`: chance of values as little normal (D'Agostino and Pearson 1973, Biometrika 60:613), None for fewer than
-    `LEAST_TESTED`: where it is below 0.05 no index has an interval, and none tells a share beyond a limit.
+    eight; Pp and Ppk are undefined below `LEAST_TRAYS`. `effective`: independent values under the overall spread.
+    `normal_p`: chance of values as little normal (Shapiro and Wilk 1965, Biometrika 52:591; of more than 5000
+    D'Agostino and Pearson 1973, Biometrika 60:613), None for fewer than `LEAST_TESTED`. `why`: why no index has an
+    interval, empty where they have; none then tells a share beyond a limit either.
     """
 
     cp: Estimate
@@ -46,6 +58,7 @@ class Capability:
     steady: bool
     effective: float
     normal_p: float | None
+    why: str
 
 
 @dataclass(frozen=True, slots=True)
@@ -90,33 +103,65 @@ def capability(values: Array, group: NDArray[np.int64], low: float | None, high:
     if len(count) > 1:
         chance = float(stats.f.sf(between / within**2, len(count) - 1, within_freedom))
     alike_by = likeness(means)
-    # Of means that differ no more than by chance the likeness is chance too.
-    alike = max(alike_by or 0.0, 0.0) * (1.0 - chance)
-    trays = worth(len(count), alike)
+    # Of means that differ no more than by chance the likeness is chance too. Intervals take means for as alike as they
+    # may be by one standard error (Bartlett 1946, J. R. Stat. Soc. Suppl. 8:27, from memory).
+    seen, may_be = (_alike(alike_by, len(count), errors) * (1.0 - chance) for errors in (0.0, 1.0))
+    trays = worth(len(count), may_be)
     freedom = (between_squares + within_squares) ** 2
     freedom /= between_squares**2 / trays.of_variance + within_squares**2 / within_freedom
     of_mean = max(between, within**2) / n * trays.wider
     # About their own mean values that are alike vary less than the process does.
-    overall = sqrt(overall**2 + between / n * (trays.wider - 1.0))
+    overall = sqrt(overall**2 + between / n * (worth(len(count), seen).wider - 1.0))
     t = float(stats.t.ppf(0.5 + CONFIDENCE / 2, trays.of_mean))
-    normal_p = float(stats.normaltest(values).pvalue) if n >= LEAST_TESTED else None
-    told = len(means) >= LEAST_ROW
-    normal = normal_p is None or normal_p >= ALIKE
+    normal_p = _normal_p(values)
+    why = _why_none(normal_p, n)
+    tails = 2.0 / max(_kurtosis(values) - 1.0, 2.0)
+    of_within, of_all = tails * within_freedom, tails * freedom
+    told = len(means) >= LEAST_TRAYS
     return Capability(
-        cp=_held(_spread(room, within, within_freedom), normal),
-        cpk=_held(_nearest(room, within, within_freedom, t * sqrt(of_mean) / within), normal),
-        pp=_held(_spread(room, overall, freedom), normal) if told else UNDEFINED,
-        ppk=_held(_nearest(room, overall, freedom, t * sqrt(of_mean) / overall), normal) if told else UNDEFINED,
+        cp=_held(_spread(room, within, of_within), why),
+        cpk=_held(_nearest(room, within, of_within, t * sqrt(of_mean) / within), why),
+        pp=_held(_spread(room, overall, of_all), why) if told else UNDEFINED,
+        ppk=_held(_nearest(room, overall, of_all, t * sqrt(of_mean) / overall), why) if told else UNDEFINED,
         likeness=alike_by,
         steady=chance >= ALIKE,
         effective=freedom + 1.0,
         normal_p=normal_p,
+        why=why,
     )
 
 
-def _held(found: Estimate, normal: bool) -> Estimate:
-    """An index without its interval where the values are not normal: it would not hold."""
-    return found if normal else Estimate(found.value, None)
+def _alike(seen: float | None, count: int, errors: float) -> float:
+    """So many standard errors above the likeness that `count` means show; 0 where it is not told."""
+    return 0.0 if seen is None else min(max(seen + errors / sqrt(count), 0.0), 1.0 - 4.0 / count)
+
+
+def _normal_p(values: Array) -> float | None:
+    if len(values) < LEAST_TESTED:
+        return None
+    test = stats.shapiro if len(values) <= MOST_EXACT else stats.normaltest
+    return float(test(values).pvalue)
+
+
+def _kurtosis(values: Array) -> float:
+    n = len(values)
+    cut = 1.0 / (2.0 * sqrt(max(n - 4, 1)))
+    about = float(stats.trim_mean(values, min(cut, 0.49)))
+    return n * float(((values - about) ** 4).sum()) / float(((values - values.mean()) ** 2).sum()) ** 2
+
+
+def _why_none(normal_p: float | None, count: int) -> str:
+    """Why no index has an interval; empty where they have."""
+    if normal_p is not None and normal_p < ALIKE:
+        return "values not normal"
+    if count < LEAST_TOLD:
+        return f"too few to see whether they are normal: {count} of {LEAST_TOLD}"
+    return ""
+
+
+def _held(found: Estimate, why: str) -> Estimate:
+    """An index without its interval where there is a reason: it would not hold."""
+    return Estimate(found.value, None) if why else found
 
 
 def _spread(room: _Room, deviation: float, freedom: float) -> Estimate:

@@ -15,6 +15,8 @@ from app.statistics.weighted import Array
 LEAST_JUDGES = 3
 STEPS = 400
 """Steps of the iteration; rates of twenty pieces and more move by less than 0.001 after some two hundred."""
+STILL = 1e-7
+"""Move of a step below which it ends."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -64,5 +66,7 @@ def latent_classes(patterns: NDArray[np.int8], shares: Array) -> LatentClasses:
         if_bad += np.log1p(-caught) @ accepts.T
         if_good = np.log1p(-np.clip(bad, 1e-9, 1 - 1e-9))[:, None] + np.log(alarms) @ rejects.T
         if_good += np.log1p(-alarms) @ accepts.T
-        belief = 1 / (1 + np.exp(np.clip(if_good - if_bad, -500.0, 500.0)))
+        before, belief = belief, 1 / (1 + np.exp(np.clip(if_good - if_bad, -500.0, 500.0)))
+        if np.abs(belief - before).max() < STILL:
+            break
     return LatentClasses(bad, 1 - caught, alarms)

@@ -1,24 +1,15 @@
 """Probability of detection against size, from hits and misses: logit fit, a90 and a90/95."""
 
 from dataclasses import dataclass
-from math import exp, inf, isfinite, log, sqrt
+from math import exp, log, sqrt
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy import optimize, special, stats
+from scipy import optimize, stats
 
 from app.statistics.intervals import CONFIDENCE
-from app.statistics.logit import LogitFit, fit_logit, log_likelihood
-from app.statistics.pod_ceiling import (
-    CEILING_P,
-    CeilingFit,
-    Hits,
-    ceiling_p,
-    cluster_draws,
-    excludes_ceiling,
-    fit_ceiling,
-    fit_check,
-)
+from app.statistics.logit import LogitFit, fit_logit
+from app.statistics.pod_curve import Allowed, Curve, Held, Hits, ceiling_p, fit_check, fit_curve
 from vision.errors import Unusable
 
 Array = NDArray[np.float64]
@@ -26,52 +17,54 @@ Array = NDArray[np.float64]
 FURTHEST = 1000.0
 """A size found nine times in ten that lies this many times beyond the largest tried is none."""
 LARGEST_LOG = 700.0
-CUT = 0.25
-"""Share of the risk at which the stated bound is cut, so that it is false in 5 % over the truths that were tried."""
+CEILING_P = 0.1
+"""Chance of hits and misses from a curve without a ceiling, below which one is drawn."""
+REACH = 3.0
+"""Standard deviations of the sizes beyond the largest, at which a bound is none."""
+CUT = 0.5
+"""Share of the risk that a likelihood takes: the rest is for what it does not know of few pieces, whose curve it takes
+for too steep and which it takes for too much alike (of 20 and 10 pieces that differ 6 % were false without)."""
 FEWEST_PIECES = 3
-SIGMA_BELOW = float(stats.norm.cdf(-1.0))
-SEED = 1
-"""Of the cluster bootstrap, so that a study says the same each time."""
+LOWER_AT = (0.02, 0.1, 0.3, 0.5, 0.7, 0.8, 0.9, 0.95, 0.98)
+"""Chances at which the lower bound of the curve is reckoned."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Detectability:
     """How often something is found, against its size.
 
-    `fit`: the logit fit without a ceiling; `curve`: what is drawn and stated, with a ceiling where hits and misses ask
-    for one. `log_size`: the log odds are straight in ln(size) rather than in size. `a50`, `a90`: sizes found with
-    probability 0.5 and 0.9, None where the ceiling lies below. `a90_95`: the size of which one is 95 % sure that at
-    least 0.9 are found, None where there is no such size or a ceiling at 0.9 or below is not excluded. Of the fit
-    without a ceiling: `a90_se` by the delta method (of ln a90 with `log_size`), `a90_95_wald`, `a90_95_profile`.
-    `fit_p`: chance of hits as far from the curve as these (None: too few to check). `draws`: curves of the cluster
-    bootstrap, empty where no clusters were given.
+    `fit`: the logit fit without a ceiling, of pieces alike; `curve`: what is drawn and stated, with a ceiling where
+    hits and misses ask for one. `log_size`: the log odds are straight in ln(size) rather than in size. `a50`, `a90`:
+    sizes found with probability 0.5 and 0.9, None where the ceiling lies below. `a90_95`: the size of which one is 95 %
+    sure that at least 0.9 are found, None where there is no such size or a ceiling at 0.9 is not excluded. `fit_p`:
+    chance of hits as far from the curve as these (None: too few to check).
     """
 
     fit: LogitFit
-    curve: CeilingFit
+    data: Hits
+    curve: Curve
     log_size: bool
+    confidence: float
     a50: float | None
     a90: float | None
     a90_95: float | None
-    a90_se: float
-    a90_95_wald: float | None
-    a90_95_profile: float | None
     fit_p: float | None
-    draws: tuple[CeilingFit, ...]
 
     def chance(self, size: Array) -> Array:
         """Probability of detection at sizes (n,)."""
         return self.curve.chance(_abscissa(size, self.log_size))
 
-    def lower(self, size: Array, confidence: float = CONFIDENCE) -> Array:
-        """One-sided lower bound of that probability: of the cluster bootstrap, else Wald's on the log odds."""
+    def lower(self, size: Array) -> Array:
+        """One-sided lower bound of that probability at sizes (n,): through a90/95, and so of other chances."""
         x = _abscissa(size, self.log_size)
-        if self.draws:
-            return np.asarray(np.quantile([one.chance(x) for one in self.draws], 1 - confidence, axis=0))
-        rows = np.stack([np.ones_like(x), x], axis=1)
-        spread = np.sqrt(np.einsum("ij,jk,ik->i", rows, self.fit.covariance, rows))
-        bound: Array = special.expit(rows @ self.fit.coefficients - stats.norm.ppf(confidence) * spread)
-        return np.minimum(bound, self.chance(size))
+        sure = np.zeros(len(x))
+        known = [
+            (at, of) for of in LOWER_AT if (at := place_bound(self.data, self.curve, of, self.confidence)) is not None
+        ]
+        if known:
+            places, chances = np.transpose(known)
+            sure = np.interp(x, np.maximum.accumulate(places), chances, left=0.0)
+        return np.minimum(sure, self.curve.chance(x))
 
 
 def _abscissa(size: Array, log_size: bool) -> Array:
@@ -85,13 +78,12 @@ def detectability(
     trials: Array,
     *,
     log_size: bool = True,
-    cluster: NDArray[np.int64] | None = None,
+    piece: NDArray[np.int64] | None = None,
     confidence: float = CONFIDENCE,
 ) -> Detectability:
     """Fit a probability-of-detection curve to hits out of trials at sizes.
 
-    Sources: MIL-HDBK-1823A, appendix G (hit/miss data, logit link; from memory); dose of a given response with its
-    standard error: Finney, Probit Analysis, as in Venables and Ripley, Modern Applied Statistics with S, section 7.2.
+    Sources: MIL-HDBK-1823A, appendix G (hit/miss data, logit link, bounds from the likelihood ratio; from memory).
 
     Parameters
     ----------
@@ -101,15 +93,16 @@ def detectability(
         (n,) how many of how many were found.
     log_size
         Whether the curve is fitted over the logarithm of the size.
-    cluster
-        (n,) the piece that bears each mark; bounds then allow for pieces that show their marks better or worse.
+    piece
+        (n,) which bears each mark: the curve is then that over all pieces, and its bounds allow for pieces that show
+        their marks better or worse. Without it marks are taken for independent.
     confidence
         Coverage of the bound, one-sided, between 0 and 1.
 
     Returns
     -------
     Detectability
-        The curve; sizes found with a chance of 0.5 and 0.9 and bounds of the latter, in the unit of `size`.
+        The curve; sizes found with a chance of 0.5 and 0.9 and the bound of the latter, in the unit of `size`.
 
     Raises
     ------
@@ -138,61 +131,51 @@ def detectability(
         )
     if fit.coefficients[1] <= 0:
         raise Unusable("detection curve", "", "larger defects found more often than smaller ones", "no rise with size")
-    data = Hits(x, hits, trials)
-    start = (float(fit.coefficients[0]), float(fit.coefficients[1]))
-    curve = CeilingFit(*start, 1.0, fit.log_likelihood)
-    free = fit_ceiling(data, start)
-    parameters = 2
-    if ceiling_p(free, fit.log_likelihood) < CEILING_P:
-        curve, parameters = free, 3
+    data = Hits(x, hits, trials, piece)
+    start = Curve(float(fit.coefficients[0]), float(fit.coefficients[1]), 1.0, 0.0, fit.log_likelihood)
+    curve = fit_curve(data, start, Allowed(ceiling=False))
+    free = fit_curve(data, curve)
+    if ceiling_p(free, curve) < CEILING_P:
+        curve = free
     a90 = curve.place(0.9)
     if a90 is not None and log_size and a90 > x.max() + log(FURTHEST):
         raise Unusable("detection curve", "", "larger defects found clearly more often", "hardly any rise with size")
-    _, a90_se = size_found(fit, 0.9)
-    wald = wald_bound(fit, 0.9, confidence)
-    profile = _profile_bound(x, hits, trials, fit, 0.9, confidence)
-    draws = () if cluster is None else tuple(cluster_draws(data, cluster, curve, np.random.default_rng(SEED)))
-    cut = 1.0 - CUT * (1.0 - confidence)
-    safe = _profile_bound(x, hits, trials, fit, 0.9, cut)
-    sure = safe if curve.ceiling == 1.0 else None
-    if cluster is not None:
-        sure = _of_clusters(draws, len(np.unique(cluster)), (a90, safe), cut)
-    if sure is not None and not excludes_ceiling(
-        data, start, 0.9, max(curve.log_likelihood, free.log_likelihood), confidence
-    ):
-        sure = None
     return Detectability(
         fit=fit,
+        data=data,
         curve=curve,
         log_size=log_size,
+        confidence=confidence,
         a50=_back(curve.place(0.5), log_size),
         a90=_back(a90, log_size),
-        a90_95=_back(sure, log_size),
-        a90_se=a90_se,
-        a90_95_wald=_back(wald, log_size),
-        a90_95_profile=_back(profile, log_size),
-        fit_p=fit_check(data, curve.chance(x), parameters),
-        draws=draws,
+        a90_95=_back(place_bound(data, curve, 0.9, confidence), log_size),
+        fit_p=fit_check(data, curve),
     )
 
 
-def _of_clusters(
-    draws: tuple[CeilingFit, ...], pieces: int, found: tuple[float | None, float | None], confidence: float
-) -> float | None:
-    """The bound of a90 where pieces are told: the largest of three, each of which alone is too low somewhere.
+def place_bound(data: Hits, curve: Curve, chance: float, confidence: float) -> float | None:
+    """Abscissa above the curve's at which a chance is reached for sure enough; None where there is none.
 
-    The draws' quantile; their spread by Student's distribution of as many pieces, since a bootstrap of few clusters is
-    too narrow (Cameron, Gelbach and Miller 2008, Rev. Econ. Stat. 90:414, from memory); the profile's of a curve
-    without a ceiling.
-    `found`: the curve's a90, and that bound.
+    Where the likelihood of a curve that is held to the chance there, with a ceiling or without, has fallen by half a
+    squared quantile: the normal one, or Student's of the pieces less the level and slope that they share.
     """
-    a90, profile = found
-    places = [inf if (place := one.place(0.9)) is None else place for one in draws]
-    low, high, bound = np.quantile(places, [SIGMA_BELOW, 1 - SIGMA_BELOW, confidence], method="higher").tolist()
-    if a90 is None or profile is None or not isfinite(bound) or pieces < FEWEST_PIECES:
+    place, pieces = curve.place(chance), data.pieces
+    if place is None or (pieces is not None and pieces < FEWEST_PIECES):
         return None
-    wide = float(stats.t.ppf(confidence, max(pieces - 2, 1))) * 0.5 * (high - low) * sqrt(pieces / (pieces - 1))
-    return float(max(bound, a90 + wide, profile))
+    cut = 1.0 - CUT * (1.0 - confidence)
+    drop = float(stats.norm.ppf(cut) if pieces is None else stats.t.ppf(cut, pieces - 2)) ** 2 / 2.0
+
+    near = curve
+
+    def fall(at: float) -> float:
+        nonlocal near
+        near = fit_curve(data, near, held=Held(at, chance))
+        return curve.log_likelihood - near.log_likelihood - drop
+
+    furthest = max(float(data.x.max()), place) + REACH * float(data.x.std())
+    if fall(furthest) <= 0.0 or fall(place) >= 0.0:
+        return None
+    return float(optimize.brentq(fall, place, furthest, xtol=1e-3))
 
 
 def _back(x: float | None, log_size: bool) -> float | None:
@@ -203,48 +186,11 @@ def _back(x: float | None, log_size: bool) -> float | None:
 
 
 def size_found(fit: LogitFit, chance: float) -> tuple[float, float]:
-    """Abscissa at which `chance` is reached, with its standard error by the delta method (two-coefficient fit)."""
+    """Abscissa at which `chance` is reached, with its standard error by the delta method (two-coefficient fit).
+
+    Source: Finney, Probit Analysis, as in Venables and Ripley, Modern Applied Statistics with S, section 7.2.
+    """
     a, b = fit.coefficients
     x = (log(chance / (1 - chance)) - a) / b
     gradient = np.array([-1 / b, -x / b])
     return float(x), sqrt(float(gradient @ fit.covariance @ gradient))
-
-
-def wald_bound(fit: LogitFit, chance: float, confidence: float) -> float | None:
-    """Abscissa at which the lower Wald bound of the log odds reaches `chance`; None where the slope is too unsure.
-
-    Roots of (a + b x - target)^2 = z^2 var(a + b x); the upper one is meant (Fieller).
-    """
-    a, b = fit.coefficients
-    z2 = float(stats.norm.ppf(confidence)) ** 2
-    target = log(chance / (1 - chance))
-    v = fit.covariance
-    square, half, rest = b * b - z2 * v[1, 1], b * (a - target) - z2 * v[0, 1], (a - target) ** 2 - z2 * v[0, 0]
-    if square <= 0:
-        return None
-    return float((-half + sqrt(max(half * half - square * rest, 0.0))) / square)
-
-
-def _profile_bound(
-    x: Array, hits: Array, trials: Array, fit: LogitFit, chance: float, confidence: float
-) -> float | None:
-    """Abscissa above the estimate at which the profile likelihood has fallen by half a squared normal quantile."""
-    target = log(chance / (1 - chance))
-    drop = float(stats.norm.ppf(confidence)) ** 2 / 2
-    estimate, se = size_found(fit, chance)
-
-    def fall(place: float) -> float:
-        # with the curve held at `chance` in `place` only the slope is free
-        found = optimize.minimize_scalar(
-            lambda slope: -log_likelihood(target + slope * (x - place), hits, trials),
-            bracket=(fit.coefficients[1] * 0.5, fit.coefficients[1]),
-        )
-        return fit.log_likelihood + float(found.fun) - drop
-
-    high, reach = estimate, se
-    while reach < 1e3 * se:
-        high = estimate + reach
-        if fall(high) > 0:
-            return float(optimize.brentq(fall, estimate, high, xtol=1e-10))
-        reach *= 2
-    return None

@@ -156,7 +156,8 @@ def _drawn_share(cells: Cells, of: int) -> Array:
 def differ_p(cells: Cells) -> float:
     """Two-sided p of there being as many hits as misses in the population; 1 where neither was found.
 
-    For one stratum it is the exact sign test, McNemar's of discordant pairs.
+    For one stratum it is the exact sign test, McNemar's of discordant pairs; of several its tails are those of the
+    distributions of upper bounds, as an exact interval and its test belong together.
 
     Parameters
     ----------
@@ -173,7 +174,7 @@ def differ_p(cells: Cells) -> float:
     if len(cells.sizes) == 1:
         hits, misses = cells.counts[0, :2].round().astype(np.int64).tolist()
         return float(stats.binomtest(min(hits, misses), hits + misses, 0.5).pvalue)
-    tails = [float((_drawn_share(cells, of) <= 0.5).mean()) for of in (HIT, MISS)]
+    tails = [float((_drawn_share(cells, of) >= 0.5).mean()) for of in (HIT, MISS)]
     return min(1.0, 2 * min(tails))
 
 

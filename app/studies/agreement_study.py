@@ -18,6 +18,8 @@ class AgreementStudy:
     """All that the report is made from; `fitness` None without any verdict to hold against.
 
     `corrected`: the camera's rates without people's own misses, None where they don't follow from the verdicts.
+    `drifts` of people's verdicts over time, of two inspectors or more together: one person's own are shown to that
+    person alone. Verdicts in sight of the camera's have none, since it chose the order of their pieces.
     """
 
     samples: Sequence[Sample]
@@ -45,5 +47,7 @@ def agree(lot: Lot, samples: Sequence[Sample], thresholds: Thresholds) -> Agreem
         disputes=disputes(said),
         by_limit=study_limits(said, {key: reasons_of(piece) for key, piece in pieces}),
         corrected=corrected(said),
-        drifts=drifts(one for sample in samples for one in sample.verdicts),
+        drifts=drifts(one for sample in samples if sample.given != "in sight" for one in sample.verdicts)
+        if len(said.inspectors) > 1
+        else (),
     )

@@ -9,7 +9,8 @@ from app.statistics import LEAST_JUDGES, Cells, Estimate, latent_classes
 from app.studies.camera_and_people import ACCEPT, NO_VERDICT, REJECT, Answers
 
 DRAWS = 400
-"""Tables drawn for an interval (Bayesian bootstrap, Rubin 1981, Ann. Stat. 9:130)."""
+"""Tables drawn for an end of an interval (Bayesian bootstrap, Rubin 1981, Ann. Stat. 9:130), each with one more piece
+that speaks for that end, in the stratum where pieces weigh most (as of weighted rates: Fay and Feuer 1997)."""
 
 CUT = 0.98
 """Of the draws that an interval of 95 % holds: those of small rounds are too narrow (docs/benchmarks/sampling.md)."""
@@ -55,26 +56,46 @@ def corrected(said: Answers) -> Corrected | None:
     patterns, at = np.unique(whole, axis=0, return_inverse=True)
     stratum = np.zeros(len(whole), dtype=np.int64) if said.weighting is None else said.weighting.stratum
     sizes = np.array([float(len(whole))]) if said.weighting is None else said.weighting.sizes
+    added = _one_more(whole.shape[1])
+    patterns = np.concatenate([patterns, list(added.values())])
     counts = np.zeros((len(sizes), len(patterns)))
     np.add.at(counts, (stratum, at.ravel()), 1.0)
-    cells = Cells(counts, sizes, np.ones(counts.shape, dtype=np.bool_))
+    holds = np.stack([counts[:, patterns[:, 0] == camera].sum(axis=1) > 0 for camera in (ACCEPT, REJECT)], axis=1)
+    cells = Cells(counts, sizes, holds[:, patterns[:, 0]])
     if not cells.told:
         return None
-    drawn = np.concatenate([cells.shares[None], cells.drawn(np.zeros(counts.shape), DRAWS)])
-    found = latent_classes(patterns, drawn)
+    found = latent_classes(patterns, cells.shares[None])
     apart = 1 - found.missed[0] - found.false_alarm[0] > TELLS_APART
     if apart.sum() < LEAST_JUDGES:
         return None
+    drawn = {}
+    for k, name in enumerate(added, len(patterns) - len(added)):
+        extra = cells.added((np.arange(len(patterns)) == k).astype(np.float64))
+        drawn[name] = latent_classes(patterns, cells.drawn(extra, DRAWS))
+    caught, passed = drawn["caught"], drawn["passed"]
     return Corrected(
         judges=whole.shape[1],
-        bad=_estimate(found.bad),
-        missed=_estimate(found.missed[:, 0]),
-        false_alarm=_estimate(found.false_alarm[:, 0]),
-        people_missed=_estimate(found.missed[:, 1:].mean(axis=1)),
+        bad=_estimate(found.bad, passed.bad, drawn["missed"].bad),
+        missed=_estimate(found.missed[:, 0], caught.missed[:, 0], drawn["missed"].missed[:, 0]),
+        false_alarm=_estimate(found.false_alarm[:, 0], passed.false_alarm[:, 0], drawn["alarm"].false_alarm[:, 0]),
+        people_missed=_estimate(*(one.missed[:, 1:].mean(axis=1) for one in (found, caught, drawn["overlooked"]))),
     )
 
 
-def _estimate(found: NDArray[np.float64]) -> Estimate:
-    """The first as the value, the others' quantiles as its interval."""
-    low, high = np.quantile(found[1:], [(1 - CUT) / 2, (1 + CUT) / 2])
-    return Estimate(float(found[0]), (float(low), float(high)))
+def _one_more(judges: int) -> dict[str, list[int]]:
+    """What the camera, then people say of the piece that is added for one end of an interval, by what it speaks for."""
+    people = judges - 1
+    return {
+        "missed": [ACCEPT, *[REJECT] * people],
+        "caught": [REJECT, *[REJECT] * people],
+        "overlooked": [REJECT, ACCEPT, *[REJECT] * (people - 1)],
+        "alarm": [REJECT, *[ACCEPT] * people],
+        "passed": [ACCEPT, *[ACCEPT] * people],
+    }
+
+
+def _estimate(found: NDArray[np.float64], low: NDArray[np.float64], high: NDArray[np.float64]) -> Estimate:
+    """The value, and an interval from the lower quantile of the one draws to the upper one of the others."""
+    ends = float(np.quantile(low, (1 - CUT) / 2)), float(np.quantile(high, (1 + CUT) / 2))
+    value = float(found[0])
+    return Estimate(value, (min(ends[0], value), max(ends[1], value)))

@@ -30,7 +30,8 @@ def risks_table(found: LotRisks) -> Table:
     measurement uncertainty taken out, what is risked `now` and over the guard band's width (`curve`): `guard` in
     standard uncertainties, `consumer` (passes and is bad), `producer` (rejected and good), `reviewed`, `worst` (largest
     chance of being bad among those that pass). `capability`: indices with 95 % intervals, `likeness` of neighbouring
-    trays, `steady` (trays differ no more than by chance), `effective` independent values, `normal_p`.
+    trays, `steady` (trays differ no more than by chance), `effective` independent values, `normal_p`, `why` no index
+    has an interval (empty where they have).
     """
     return {
         "limits_revision": found.revision,
@@ -56,6 +57,7 @@ def risks_table(found: LotRisks) -> Table:
                 "steady": one.found.steady,
                 "effective": one.found.effective,
                 "normal_p": one.found.normal_p,
+                "why": one.found.why,
             }
             for one in found.capability
         ],

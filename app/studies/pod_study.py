@@ -86,11 +86,11 @@ def study_pod(marks: Sequence[Mark], false_counts: Sequence[int], pieces: Sequen
 
 def _curve(kind: str, against: str, own: Sequence[tuple[Mark, int]]) -> Curve:
     marks = [mark for mark, _ in own]
-    cluster = np.array([piece for _, piece in own], dtype=np.int64)
+    bears = np.array([piece for _, piece in own], dtype=np.int64)
     abscissa = np.array([getattr(mark, against) for mark in marks], dtype=np.float64)
     found = np.array([mark.found for mark in marks], dtype=np.bool_)
     try:
-        fitted, why = detectability(abscissa, found.astype(np.float64), np.ones(len(found)), cluster=cluster), ""
+        fitted, why = detectability(abscissa, found.astype(np.float64), np.ones(len(found)), piece=bears), ""
     except Unusable as fault:
         fitted, why = None, str(fault)
     return Curve(kind, against, abscissa, found, fitted, why)

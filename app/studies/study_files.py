@@ -42,14 +42,14 @@ def agreement_table(whole: AgreementStudy) -> Table:
     where it has rounds every figure but `table` and `ties` is weighted by them. `by_limit`: for each limit that the
     camera's reasons name, `stopped` pieces, those that it alone stopped, its `false_alarm`, and as a PAIR the camera's
     finding by it against most people naming a kind of defect that it looks for (null where they name none).
-    `corrected`: the camera's rates without people's own misses (null with fewer than three judges). `over_time`: shares
-    that people reject in the first to the last quarter of an axis, with the p of a trend; no inspector is told apart.
+    `corrected`: the camera's rates without people's own misses (null with fewer than three judges). `over_time`: of two
+    inspectors or more, none told apart, shares rejected in the first to the last quarter of an axis, with a trend's p.
 
     In every PAIR also `ac1` (Gwet), `pabak`, `prevalence_index`, `bias_index`. At the top also `gwet_ac1` of all
     inspectors, `within_rounds` (Fleiss' kappa over all rounds of an inspector who gave more than two),
     `camera_minus_person` (differences of the miss and false-alarm rates, both against the majority of the other
-    inspectors, with Newcombe's paired interval), `by_kind` of defect, `without_verdict` (pieces that nobody judged) and
-    `fitness` with the thresholds used.
+    inspectors, with Newcombe's paired interval, or weighted by the design), `by_kind` of defect, `without_verdict`
+    (pieces that nobody judged) and `fitness` with the thresholds used.
     """
     study, judged, thresholds = whole.agreement, whole.fitness, whole.thresholds
     overall = study.fleiss_kappa

@@ -165,7 +165,7 @@ def recommend(sample: Sample, task: Task) -> Recommendation:
         if sample.drawn is not None and len(sample.drawn.sizes) > 1:
             shown = sample.least_shown_missed(promise.confidence_of_one)
             few = (
-                f"of a setting that none of the {bad} bad pieces drawn passes, no less is shown than that up to "
+                f"even of a setting that passes none of the {bad} bad pieces drawn, all that is shown is that at most "
                 f"{shown:.1%} of bad pieces are missed, since each piece drawn from the largest stratum stands for "
                 "many others. Draw more of those that the camera passes"
             )

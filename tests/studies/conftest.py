@@ -47,9 +47,13 @@ def run(monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]) -> 
 @pytest.fixture(scope="session")
 def works(tmp_path_factory: pytest.TempPathFactory) -> Path:
     """A lot of 60 trays with results, verdicts of three inspectors and limits."""
-    folder = tmp_path_factory.mktemp("lot")
+    return lot_of_files(tmp_path_factory.mktemp("lot"), 60)
+
+
+def lot_of_files(folder: Path, trays: int) -> Path:
+    """Write a lot of so many trays: `results`, `verdicts.csv`, `limits.toml`."""
     rng = np.random.default_rng(12)
-    lot = sample(rng, 60)
+    lot = sample(rng, trays)
     write_results(lot.trays, folder / "results")
     people = [Inspector("Ada", rounds=2), Inspector("Ben", 0.06, 0.02), Inspector("Cleo", 0.02, 0.06)]
     (folder / "verdicts.csv").write_text("\n".join(verdict_lines(rng, lot, people)) + "\n", encoding="utf-8")

@@ -5,7 +5,7 @@ import pytest
 from scipy import stats
 
 from app.statistics.kappa_ends import ac1_ends, kappa_ends
-from app.statistics.weighted import HIT, MISS, Cells, share_bound, weighted_share
+from app.statistics.weighted import HIT, MISS, Cells, differ_p, share_bound, weighted_share
 from app.studies.pairs import NOT_FIT_CONFIDENCE
 from app.studies.settings import Sweep, Target
 from app.studies.tuning import Task, recommend
@@ -25,6 +25,25 @@ def test_kappa_and_ac1_cover_near_their_ends(pieces: int, bad: float) -> None:
     for errors in ERRORS:
         kappa, ac1, _ = covered(table_of(bad, errors), pieces, STUDIES, rng)
         assert min(kappa, ac1) >= 0.86, errors
+
+
+def test_as_many_hits_as_misses_are_seldom_told_to_differ() -> None:
+    """Two strata of which one's pieces weigh ten times as much: at most 5 % of 200 draws may differ at 5 %.
+
+    More than 20 of them have a chance of 0.1 %; ten pieces of the light stratum say nothing of the heavy one.
+    """
+    sizes, can_be = np.array([1000.0, 100.0]), np.ones((2, 3), dtype=np.bool_)
+    rng, told = np.random.default_rng(8), 0
+    for _ in range(200):
+        counts = np.stack([rng.multinomial(100, [0.02, 0.02, 0.96]), rng.multinomial(100, [0.1, 0.1, 0.8])])
+        told += differ_p(Cells(counts.astype(np.float64), sizes, can_be)) < 0.05
+    assert told <= 20
+    lopsided = Cells(np.array([[0.0, 0.0, 100.0], [10.0, 0.0, 90.0]]), sizes, can_be)
+    assert differ_p(lopsided) > 0.05
+    # one stratum in two halves tells what the sign test tells of the whole, or a little less
+    halves = Cells(np.array([[4.0, 1.0, 95.0], [5.0, 1.0, 94.0]]), np.array([500.0, 500.0]), can_be)
+    exact = stats.binomtest(2, 11).pvalue
+    assert exact - 0.01 <= differ_p(halves) <= exact + 0.05
 
 
 def test_perfect_agreement_of_fifty_pieces_is_not_sure() -> None:

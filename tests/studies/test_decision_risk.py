@@ -102,7 +102,7 @@ def test_a_lot_without_what_the_limits_bound_has_no_risk() -> None:
 
 def test_capability_is_told_of_each_measured_limit() -> None:
     rng = np.random.default_rng(8)
-    rows = study_capability(lot(rng.normal(0.4, 0.2, (200, 2)), 0.05), LIMITS)
+    rows = study_capability(lot(rng.normal(0.4, 0.2, (260, 2)), 0.05), LIMITS)
     assert [one.name for one in rows] == ["length_mm", "bend_deg"]
     assert rows[0].found.ppk.value == pytest.approx(1.0, abs=0.15)
     assert rows[0].found.pp.value is None

@@ -1,9 +1,12 @@
-"""Three dies over 400,000 strokes, rendered, judged into a store and followed: the command as a person calls it."""
+"""Three dies over 400,000 strokes, in a store and followed: the command as a person calls it.
+
+By default their trays are filed as measured; by hand (`-m long`) they are rendered and judged too.
+"""
 
 import json
-import subprocess
-import sys
-from pathlib import Path
+from contextlib import closing
+from datetime import timedelta
+from itertools import product
 from typing import Any
 
 import numpy as np
@@ -11,41 +14,74 @@ import pytest
 from click.testing import CliRunner
 
 from app.cli.die import command
+from app.cli.inspect import command as inspect
+from app.store.results.filing import ToFile, file_result
 from app.works.folder import Works
 from synthetic_images.spoons import TEASPOON
-from synthetic_images.trays.history import DieCourse, History, render_history
+from synthetic_images.trays.history import FIRST_SHOT, DieCourse, History, render_history
 from tests.run.rendered_works import works_of
 from vision.errors import Unusable
+from vision.formats.limits import read_limits
+from vision.formats.part import read_part
+from vision.formats.profiles import Profile
+from vision.formats.station import read_station
+from vision.geometry import arc_lengths, points_at
+from vision.records.judged import JudgedPiece, TrayResult
+from vision.records.measured import EdgeFinding
 
 STROKES, REGRIND = 400_000.0, 215_000.0
 WORN, SLOW = 3e-7, 1.5e-7
+NICK_MM, STRAYS = 200.0, 0.15  # where along the outline; share of pieces with a nick of handling
 # D1 wears and is ground anew; D2 wears and nicks every piece at one place; D3 does neither.
-DIES = (DieCourse("D1", WORN, regrind_at=REGRIND), DieCourse("D2", SLOW, nick_s_mm=200.0), DieCourse("D3"))
+DIES = (DieCourse("D1", WORN, regrind_at=REGRIND), DieCourse("D2", SLOW, nick_s_mm=NICK_MM), DieCourse("D3"))
 TRAYS = 26  # of each die: 15,400 strokes apart, so that a change half way between two is within 2 % of the strokes
-BRIGHTBOWL = Path(sys.executable).with_name("brightbowl")
 
 
-def call(*words: object) -> subprocess.CompletedProcess[str]:
-    return subprocess.run([BRIGHTBOWL, *map(str, words)], capture_output=True, text=True, timeout=120)
-
-
-@pytest.fixture(scope="module")
-def works(tmp_path_factory: pytest.TempPathFactory) -> Works:
+@pytest.fixture(scope="module", params=["filed", pytest.param("rendered", marks=pytest.mark.long)])
+def works(request: pytest.FixtureRequest, tmp_path_factory: pytest.TempPathFactory) -> Works:
     """A works whose store holds the history."""
     folder = tmp_path_factory.mktemp("history")
-    list(render_history(folder, History(TEASPOON, DIES, TRAYS, STROKES, pieces=1, mm_per_px=0.2)))
+    trays = TRAYS if request.param == "rendered" else 0
+    list(render_history(folder, History(TEASPOON, DIES, trays, STROKES, pieces=1, mm_per_px=0.2)))
     made = works_of(folder, folder / "works")
-    done = call("inspect", folder / "shots", "--works", made.folder, "--no-pictures")
-    assert done.returncode == 0, done.stderr
+    if request.param == "filed":
+        _file(made)
+    else:
+        words = [str(folder / "shots"), "--works", str(made.folder), "--no-pictures"]
+        assert CliRunner().invoke(inspect, words, catch_exceptions=False).exit_code == 0
     return made
+
+
+def _file(works: Works) -> None:
+    """File the trays as measured: growth give or take 1.2 um a tray (of three pieces) and 3 um a place."""
+    part = read_part(works.part_file("TS-135"))
+    station, limits = read_station(works.station_file("ST-1")), read_limits(works.limits_file("TS-135"), part)
+    rng, around = np.random.default_rng(1), float(arc_lengths(part.outline)[-1])
+    s_mm = np.arange(0.0, around, 0.5)
+    with closing(works.open()) as store:
+        for number, (index, die) in enumerate(product(range(TRAYS), range(len(DIES)))):
+            course = DIES[die]
+            strokes = round(STROKES * (index + 0.5 + 0.5 * die / len(DIES)) / TRAYS)
+            places = [] if course.nick_s_mm is None else [course.nick_s_mm + float(rng.normal(0.0, 0.05))]
+            places += [float(rng.uniform(0.0, around))] if rng.random() < STRAYS else []
+            nicks = tuple(
+                EdgeFinding("nick", "bowl", (600.0, 400.0), (float(x), float(y)), 0.3, -0.06, 0.6)
+                for x, y in points_at(part.outline, np.array(places))
+            )
+            piece = JudgedPiece(1, "pass", (), None, None, {}, {}, nicks, (True,) * len(nicks))
+            taken_at = (FIRST_SHOT + timedelta(hours=6 * number)).isoformat()
+            about = ("brightbowl 0.1.0", f"T-{number:06d}", "L-2611-09", "TS-135", "ST-1", taken_at, limits.revision)
+            result = TrayResult(*about, (piece,), (), {"die": course.die, "strokes": float(strokes)})
+            grown = course.growth_mm(strokes) + rng.normal(0.0, 0.0012) + rng.normal(0.0, 0.003, len(s_mm))
+            file_result(store, ToFile(result, (), part, station, limits, {1: Profile(s_mm, grown)}))
 
 
 @pytest.fixture(scope="module")
 def followed(works: Works) -> tuple[dict[str, Any], str, str]:
     """`die.json`, the page, and what was printed."""
-    done = call("die", "--works", works.folder, "--out", works.folder / "dies")
-    assert done.returncode == 0, done.stderr
     folder = works.folder / "dies"
+    done = CliRunner().invoke(command, ["--works", str(works.folder), "--out", str(folder)], catch_exceptions=False)
+    assert done.exit_code == 0
     return json.loads((folder / "die.json").read_text()), (folder / "die.html").read_text(), done.stdout
 
 

@@ -10,7 +10,13 @@ from click.testing import CliRunner
 
 from app.cli.import_results import command as import_results
 from app.works.folder import new_works
-from tests.studies.conftest import Run, json_of
+from tests.studies.conftest import Run, json_of, lot_of_files
+
+
+@pytest.fixture(scope="module")
+def works(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """A lot of 12 trays: filing many verdicts takes long."""
+    return lot_of_files(tmp_path_factory.mktemp("lot"), 12)
 
 
 @pytest.fixture(scope="module")
