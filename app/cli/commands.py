@@ -15,6 +15,7 @@ from vision.formats import quiet_libraries
 
 # name -> (module in app.cli, what `--help` says of it); each module has a click command named `command`.
 COMMANDS: dict[str, str] = {
+    "part": "a drawing, or a photograph of a master piece, to part.toml with outline, zones and a picture",
     "inspect": "judge tray shots: find, measure and score every piece, with reasons",
     "watch": "judge trays as they come: each one once it is complete, filed in the store",
     "demo": "render a demo lot of an invented works and judge it",

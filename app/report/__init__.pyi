@@ -23,6 +23,7 @@ from .die_report import (
     die_table as die_table,
     left_words as left_words,
 )
+from .drawing_sheets import draw_found as draw_found
 from .inspected import Inspected as Inspected
 from .limits_words import limits_words as limits_words, lot_limits_words as lot_limits_words
 from .lot_charts import over_time_chart as over_time_chart, shares_chart as shares_chart
@@ -41,6 +42,7 @@ from .lot_words import (
     sample_words as sample_words,
     yield_words as yield_words,
 )
+from .part_folder import write_part_folder as write_part_folder
 from .pictures import write_index as write_index, write_pictures as write_pictures
 from .pod_report import (
     axis_words as axis_words,

@@ -10,7 +10,7 @@ from ezdxf.document import Drawing
 
 from tests.formats.made import ONE_ZONE, area, refused_part
 from tests.formats.test_dxf_drawings import new_drawing, slot
-from vision.formats import dxf
+from vision.formats import dxf_taking
 from vision.formats.part import read_part
 
 SLOT_MM2 = 80 * 20 + math.pi * 100
@@ -88,7 +88,7 @@ def spline(**attributes: object) -> Callable[[Drawing], object]:
 def test_a_drawing_without_end_or_measure_is_refused(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch, draw: Callable[[Drawing], object], said: list[str]
 ) -> None:
-    monkeypatch.setattr(dxf, "MOST_ENTITIES", 1000)  # a test's own time; the bound itself takes seconds to reach
+    monkeypatch.setattr(dxf_taking, "MOST_ENTITIES", 1000)  # a test's own time; the bound itself takes seconds to reach
     drawing = new_drawing()
     draw(drawing)
     refused_part(part_of(tmp_path, drawing), "outline.dxf", *said)

@@ -5,7 +5,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from vision.formats.dxf import CHORD_MM
+from vision.formats.dxf_taking import CHORD_MM
 from vision.formats.limits import read_limits
 from vision.formats.part import read_part
 from vision.formats.shot import read_shot

@@ -18,7 +18,17 @@ LONGEST_MODULE = 300  # lines; about what one idea takes
 ROOMS = (
     *(
         f"vision.{name}"
-        for name in ("records", "geometry", "formats", "backlight", "outline", "face", "decide", "calibrate")
+        for name in (
+            "records",
+            "geometry",
+            "formats",
+            "backlight",
+            "outline",
+            "face",
+            "decide",
+            "calibrate",
+            "drafting",
+        )
     ),
     *(f"app.{name}" for name in ("statistics", "studies", "works", "store", "watch", "run", "report", "pages")),
     "synthetic_images",

@@ -14,7 +14,8 @@ from .dxf import left_out_words as left_out_words
 from .frame_names import check_lights as check_lights, named_shots as named_shots
 from .frames import read_frames as read_frames
 from .limits import part_of_limits as part_of_limits, read_limits as read_limits, write_limits as write_limits
-from .part import read_part as read_part
+from .part import arranged as arranged, read_part as read_part
+from .part_text import PartText as PartText, part_as_toml as part_as_toml, write_outline as write_outline
 from .pieces_csv import write_pieces as write_pieces
 from .profiles import (
     PROFILES_FILE as PROFILES_FILE,
@@ -28,6 +29,14 @@ from .result import (
     result_as_json as result_as_json,
     result_from_json as result_from_json,
     write_result as write_result,
+)
+from .sheet import (
+    UNITS as UNITS,
+    Dimension as Dimension,
+    Sheet as Sheet,
+    SheetCurve as SheetCurve,
+    on_layers as on_layers,
+    read_sheet as read_sheet,
 )
 from .shot import (
     find_shots as find_shots,

@@ -105,6 +105,18 @@ def read_part(path: Path) -> Part:
 def arranged(loops: tuple[Array, ...], drawing: Path) -> tuple[Array, tuple[Array, ...]]:
     """The largest loop as the outline and those inside it as holes, all counter-clockwise.
 
+    Parameters
+    ----------
+    loops
+        Closed loops, each (n, 2) mm, first vertex not repeated.
+    drawing
+        The file that they are from.
+
+    Returns
+    -------
+    tuple[Array, tuple[Array, ...]]
+        The outline (n, 2) and the holes, each begun at its leftmost vertex.
+
     Raises
     ------
     Unusable

@@ -19,10 +19,14 @@ _HEIGHTS = {b"30", b"31"}
 
 @dataclass(frozen=True, slots=True, eq=False)
 class PlainLines:
-    """Lines (n, 2, 2) in drawing units with their layers' names as bytes; `rest` is the drawing without them."""
+    """Lines (n, 2, 2) in drawing units with the names of their layers and line types (empty: the layer's) as bytes.
+
+    `rest` is the drawing without them.
+    """
 
     lines: Array
     layers: tuple[bytes, ...]
+    line_types: tuple[bytes, ...]
     rest: bytes
 
 
@@ -40,6 +44,7 @@ def without_plain_lines(data: bytes) -> PlainLines:
     starts = [at for at in range(begin, end) if codes[at] == b"0"]
     ends: list[float] = []
     layers: list[bytes] = []
+    line_types: list[bytes] = []
     kept: list[bytes] = text[: 2 * begin]
     known: dict[tuple[bytes, ...], tuple[int, ...] | None] = {}
     for at, after in zip(starts, [*starts[1:], end], strict=True):
@@ -49,13 +54,16 @@ def without_plain_lines(data: bytes) -> PlainLines:
                 known[said] = _places(said)
             places = known[said]
             if places is not None:
-                layer, *xy = places
+                layer, line_type, *xy = places
                 layers.append(values[at + 1 + layer].strip())
+                line_types.append(values[at + 1 + line_type].strip() if line_type >= 0 else b"")
                 ends += [float(values[at + 1 + place]) for place in xy]
                 continue
         kept += text[2 * at : 2 * after]
     kept += text[2 * end :]
-    return PlainLines(np.array(ends, np.float64).reshape(-1, 2, 2), tuple(layers), b"\n".join(kept) + b"\n")
+    return PlainLines(
+        np.array(ends, np.float64).reshape(-1, 2, 2), tuple(layers), tuple(line_types), b"\n".join(kept) + b"\n"
+    )
 
 
 def _entities(codes: list[bytes], values: list[bytes]) -> tuple[int, int]:
@@ -70,8 +78,9 @@ def _entities(codes: list[bytes], values: list[bytes]) -> tuple[int, int]:
 
 
 def _places(said: tuple[bytes, ...]) -> tuple[int, ...] | None:
-    """Where the layer and the ends stand in a line that says these codes; None where it is not plain."""
+    """Where layer, line type (-1: nowhere) and ends stand in a line of these codes; None: it is not plain."""
     wanted = (b"8", *_ENDS)
     if any(said.count(code) != 1 for code in wanted) or not {*said} <= {*_PLAIN, *_ENDS, *_HEIGHTS}:
         return None
-    return tuple(said.index(code) for code in wanted)
+    line_type = said.index(b"6") if b"6" in said else -1
+    return said.index(b"8"), line_type, *(said.index(code) for code in _ENDS)

@@ -4,6 +4,7 @@ from .polyline import (
     arc_lengths as arc_lengths,
     centroid as centroid,
     curvature as curvature,
+    length_and_width as length_and_width,
     moments as moments,
     points_at as points_at,
     resample as resample,

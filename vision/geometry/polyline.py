@@ -103,7 +103,8 @@ def moments(points: Array) -> Moments:
     w = 0.5 * weights * dy[:, None]
     x2, y2 = x * x, y * y
     mxx, mxy, myy = (x2 * x / 3 * w).sum(), (x2 / 2 * y * w).sum(), (x * y2 * w).sum()
-    axis = 0.5 * np.arctan2(2 * mxy, mxx - myy)
+    turns = np.sign(area)  # a clockwise loop has all integrals negative
+    axis = 0.5 * np.arctan2(2 * turns * mxy, turns * (mxx - myy))
     c, s = np.cos(axis), np.sin(axis)
     along = (c * c * mxx + 2 * c * s * mxy + s * s * myy) / area
     across = (s * s * mxx - 2 * c * s * mxy + c * c * myy) / area
@@ -113,6 +114,29 @@ def moments(points: Array) -> Moments:
         axis_rad=float(axis % np.pi),
         spread=(float(np.sqrt(along)), float(np.sqrt(max(across, 0.0)))),
     )
+
+
+def length_and_width(points: Array) -> tuple[float, float]:
+    """Extents along a closed polyline's long axis, that of its area's larger second moment, and across it.
+
+    Parameters
+    ----------
+    points
+        Vertices of a closed polyline, (n, 2), the first not repeated; any unit.
+
+    Returns
+    -------
+    tuple[float, float]
+        Length and width, in the points' unit.
+
+    Examples
+    --------
+    >>> length_and_width(np.array([[0.0, 0.0], [1.0, 0.0], [1.0, 3.0], [0.0, 3.0]]))
+    (3.0, 1.0)
+    """
+    axis = moments(points).axis_rad
+    along, across = np.array([np.cos(axis), np.sin(axis)]), np.array([-np.sin(axis), np.cos(axis)])
+    return float(np.ptp(points @ along)), float(np.ptp(points @ across))
 
 
 def arc_lengths(points: Array) -> Array:
