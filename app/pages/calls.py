@@ -6,10 +6,14 @@ from pydantic import BaseModel, ConfigDict, Field
 
 from app.store import Order
 
+TEXT = r"^[^\x00]*$"  # PostgreSQL keeps no text with a zero in it
 AT_ONCE = 24  # pieces handed out in one call, at most
 NOTE_MAX = 2000
+ID_MAX = 2**63 - 1  # what a database takes
 
-Name = Annotated[str, Field(min_length=1, max_length=200)]
+Id = Annotated[int, Field(ge=0, le=ID_MAX)]
+Text = Annotated[str, Field(max_length=10_000, pattern=TEXT)]
+Name = Annotated[str, Field(min_length=1, max_length=200, pattern=TEXT)]
 
 
 class Call(BaseModel):
@@ -22,54 +26,54 @@ class Call(BaseModel):
 
 class WantedForm(BaseModel):
     model_config = ConfigDict(extra="forbid", strict=True, frozen=True)
-    lot: str | None = None
-    part: str | None = None
-    die: str | None = None
-    measure: str | None = None
-    severity: str | None = None
-    verdict: str | None = None
+    lot: Text | None = None
+    part: Text | None = None
+    die: Text | None = None
+    measure: Text | None = None
+    severity: Text | None = None
+    verdict: Text | None = None
     order: Order = "worst"
 
 
 class NextCall(Call):
     wanted: WantedForm
-    have: Annotated[list[int], Field(max_length=5000)]
+    have: Annotated[list[Id], Field(max_length=5000)]
     count: Annotated[int, Field(ge=1, le=AT_ONCE)]
 
 
 class OneCall(Call):
-    tray: Annotated[str, Field(max_length=10_000)]
-    piece: int
+    tray: Annotated[str, Field(max_length=10_000, pattern=TEXT)]
+    piece: Id
 
 
 class CardsCall(Call):
-    judgements: Annotated[list[int], Field(max_length=AT_ONCE)]
+    judgements: Annotated[list[Id], Field(max_length=AT_ONCE)]
 
 
 class BlindCall(Call):
-    blind: int
-    have: Annotated[list[tuple[int, int]], Field(max_length=5000, strict=False)]
+    blind: Id
+    have: Annotated[list[tuple[Id, Id]], Field(max_length=5000)]
     count: Annotated[int, Field(ge=1, le=AT_ONCE)]
 
 
 class RenewCall(Call):
-    pieces: Annotated[list[int], Field(max_length=500)]
+    pieces: Annotated[list[Id], Field(max_length=500)]
     wanted: WantedForm
 
 
 class VerdictForm(BaseModel):
     model_config = ConfigDict(extra="forbid", strict=True, frozen=True)
-    uid: Annotated[str, Field(min_length=8, max_length=64)]
-    piece_id: int
-    judgement_id: int
+    uid: Annotated[str, Field(min_length=8, max_length=64, pattern=TEXT)]
+    piece_id: Id
+    judgement_id: Id
     verdict: Literal["accept", "reject", "withdrawn"]
     defects: Annotated[list[Annotated[str, Field(pattern=r"^[a-z_]{1,30}$")]], Field(max_length=20)]
-    note: Annotated[str, Field(max_length=NOTE_MAX)]
-    given_at: Annotated[str, Field(max_length=40)]
-    takes_back: Annotated[str, Field(max_length=64)] | None = None
-    seen: Annotated[str, Field(max_length=64)] | None = None
-    blind_id: int | None = None
-    turn: int | None = None
+    note: Annotated[str, Field(max_length=NOTE_MAX, pattern=TEXT)]
+    given_at: Annotated[str, Field(max_length=40, pattern=TEXT)]
+    takes_back: Annotated[str, Field(max_length=64, pattern=TEXT)] | None = None
+    seen: Annotated[str, Field(max_length=64, pattern=TEXT)] | None = None
+    blind_id: Id | None = None
+    turn: Id | None = None
 
 
 class VerdictsCall(Call):

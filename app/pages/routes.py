@@ -1,10 +1,10 @@
 """The server's own routes: pieces and pictures out, verdicts in. The viewer calls them; nothing here draws or measures.
 
 A verdict is answered only when the store has it. Every call but that for a picture carries a pass, which the page wrote
-for the person at it; pictures are for whoever may see the page.
+for the person at it; pictures are for whoever may see the page. Where people sign in, every call and picture asks for
+the cookie of a person on the works' list besides.
 """
 
-import json
 from collections.abc import Callable
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
@@ -17,6 +17,7 @@ from starlette.responses import JSONResponse, PlainTextResponse, Response
 from starlette.routing import Route
 
 from app.pages.calls import (
+    ID_MAX,
     BlindCall,
     Call,
     CardsCall,
@@ -28,6 +29,7 @@ from app.pages.calls import (
 )
 from app.pages.cards import cards, frames, held_by
 from app.pages.server_state import Pass, ServerState
+from app.pages.signed_in import email_signed_in
 from app.pages.upright_frames import tray_jpeg, upright_frame, upright_jpeg
 from app.store import (
     Holder,
@@ -53,6 +55,7 @@ from app.store import (
 from app.works import may
 from vision.errors import Unusable
 
+BODY_MAX_BYTES = 1_000_000
 PACE_MINUTES = 10
 RECENT = 8  # verdicts that can be taken back after the page was opened anew
 FOREVER = {"Cache-Control": "private, max-age=86400, immutable"}
@@ -63,8 +66,11 @@ def routes(server: ServerState) -> list[Route]:
 
     def post(path: str, form: type[Call], work: Callable[[ServerState, Pass, Any], dict[str, Any]]) -> Route:
         async def answer(request: Request) -> Response:
-            body = await request.body()
-            return await run_in_threadpool(_answer, server, form, work, body)
+            body = await _body(request)
+            if body is None:
+                return JSONResponse({"error": f"a call holds {BODY_MAX_BYTES} bytes at most"}, 413)
+            signed_in = email_signed_in(request) if server.login else None
+            return await run_in_threadpool(_answer, server, form, work, body, signed_in)
 
         return Route(f"/desk/{path}", answer, methods=["POST"])
 
@@ -82,16 +88,33 @@ def routes(server: ServerState) -> list[Route]:
     ]
 
 
+async def _body(request: Request) -> bytes | None:
+    """What a call holds; None where that is more than any page sends, read no further than that."""
+    body = b""
+    async for part in request.stream():
+        body += part
+        if len(body) > BODY_MAX_BYTES:
+            return None
+    return body
+
+
 def _answer(
-    server: ServerState, form: type[Call], work: Callable[[ServerState, Pass, Any], dict[str, Any]], body: bytes
+    server: ServerState,
+    form: type[Call],
+    work: Callable[[ServerState, Pass, Any], dict[str, Any]],
+    body: bytes,
+    signed_in: str | None,
 ) -> JSONResponse:
     try:
-        call = form.model_validate(json.loads(body))
-    except (ValueError, ValidationError, RecursionError):
-        return JSONResponse({"error": "the page sent something unexpected; load it again"}, 422)
+        call = form.model_validate_json(body)  # nested at most 200 deep, by the parser's own limit
+    except ValidationError:
+        return JSONResponse({"error": "the page sent something unexpected; load it again"}, 400)
     holder = server.read_pass(call.pass_)
     if holder is None:
         return JSONResponse({"error": "this page is older than the server: load it again"}, 401)
+    here = None if signed_in is None else server.person_of(signed_in)
+    if server.login and (here is None or here.name != holder.name):
+        return JSONResponse({"error": f"{holder.name} is not signed in here: load the page again"}, 401)
     if form is VerdictsCall and not may(holder.roles, "review"):
         return JSONResponse({"error": f"{holder.name} may look, but not judge; the works' list gives the role"}, 403)
     try:
@@ -189,11 +212,16 @@ def _verdicts(server: ServerState, who: Pass, call: VerdictsCall) -> dict[str, A
 
 def _pictures(server: ServerState, draw: Callable[[ServerState, int, int], Response]) -> Callable[[Request], Any]:
     async def answer(request: Request) -> Response:
-        if server.login and not _signed_in(request):
-            return PlainTextResponse("sign in first", 401)
-        return await run_in_threadpool(
-            _picture, server, draw, request.path_params["judgement"], request.path_params["picture"]
-        )
+        if server.login:
+            email = email_signed_in(request)
+            if email is None:
+                return PlainTextResponse("sign in first", 401)
+            if server.person_of(email) is None:
+                return PlainTextResponse(f"{email} is not on the works' list", 403)
+        judgement, picture = request.path_params["judgement"], request.path_params["picture"]
+        if max(judgement, picture) > ID_MAX:
+            return PlainTextResponse("no such picture", 404)
+        return await run_in_threadpool(_picture, server, draw, judgement, picture)
 
     return answer
 
@@ -238,14 +266,3 @@ def _tray(server: ServerState, judgement: int, picture: int) -> Response:
     station = station_of(server.store, one.station)
     jpeg, shrink = tray_jpeg(_file(server, frame.path), None if station is None else station.full_scale)
     return Response(jpeg, media_type="image/jpeg", headers={**FOREVER, "X-Shrink": f"{shrink:.6f}"})
-
-
-def _signed_in(request: Request) -> bool:
-    """Whether the request bears Streamlit's signed cookie of a person who signed in.
-
-    The helper is private to Streamlit 1.67: this is the one place that uses it, and a test watches it.
-    """
-    from streamlit.web.server.starlette.starlette_auth_routes import _get_cookie_value_from_request
-    from streamlit.web.server.starlette.starlette_server_config import USER_COOKIE_NAME
-
-    return _get_cookie_value_from_request(request, USER_COOKIE_NAME) is not None

@@ -3,6 +3,7 @@
 from pathlib import Path
 from typing import Any
 
+from app.pages.own_origin import OwnOrigin
 from app.pages.routes import routes
 from app.pages.server_state import ServerState, set_server
 from app.report import ACCENT, INK, PAPER, WASH
@@ -32,7 +33,10 @@ def serve(server: ServerState, port: int, address: str = "127.0.0.1", login_file
     application = st.App(
         Path(__file__).with_name("main.py"),
         routes=routes(server),
-        middleware=[Middleware(TrustedHostMiddleware, allowed_hosts=[*hosts, f"{address}"])],
+        middleware=[
+            Middleware(TrustedHostMiddleware, allowed_hosts=[*hosts, f"{address}"]),
+            Middleware(OwnOrigin),
+        ],
     )
     application.run(config=_settings(port, address, hosts, login_file))
 

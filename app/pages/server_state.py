@@ -51,6 +51,11 @@ class ServerState:
             self._listed[:] = [read_works(self.works.folder).people]
         return self._listed[0] if self._listed else self.works.people
 
+    def person_of(self, email: str) -> Person | None:
+        """Who on the works' list has an e-mail address."""
+        asked = email.lower()
+        return next((one for one in self.people() if one.email is not None and one.email.lower() == asked), None)
+
     def picture_path(self, kept: str) -> Path:
         """Where a picture lies whose path the store keeps."""
         return self.works.folder / kept if self.works is not None else Path(kept)

@@ -51,8 +51,8 @@ def _signed_in(server: ServerState) -> Pass | None:
     if not st.user.is_logged_in:
         st.button("Sign in", on_click=st.login, type="primary")
         return None
-    email = str(st.user.email or "").lower()
-    person = next((one for one in server.people() if one.email is not None and one.email.lower() == email), None)
+    email = str(st.user.email or "")
+    person = server.person_of(email)
     if person is None:
         st.error(f"{email} is not on the works' list. Ask for a line with this address in works.toml.")
         st.button("Sign out", on_click=st.logout)

@@ -163,8 +163,33 @@ def test_what_no_viewer_sends_is_refused_whole(
     card = card_for(client, server_state)
     before = standing(server_state.store)
     body = {"verdicts": [verdict(card, uid="e" * 16), verdict(card, **changes)], "wanted": WANTED}
-    assert call(client, "verdicts", server_state.write_pass(HALE), **body)[0] == 422
+    assert call(client, "verdicts", server_state.write_pass(HALE), **body)[0] == 400
     assert standing(server_state.store) == before
+
+
+@pytest.mark.parametrize(
+    ("body", "status"),
+    [
+        ("", 400),
+        ("{", 400),
+        ("[" * 100_000, 400),
+        ('{"pass": ' + "[" * 300, 400),
+        ('{"pass": "x", "holder": "\\ud800"}', 400),
+        ('{"pass": "x", "holder": "a\\u0000b"}', 400),
+        (json.dumps({"pass": "x", "holder": "b" * 201}), 400),
+        (json.dumps({"pass": "x", "holder": "b", "judgements": [2**63]}), 400),
+        (json.dumps({"pass": "x", "holder": "b", "judgements": [1e300]}), 400),
+        (" " * 1_000_001, 413),
+    ],
+)
+def test_what_can_not_be_read_is_the_callers_fault(client: Client, body: str, status: int) -> None:
+    answer = client.ask("POST", "/desk/cards", body)
+    assert (answer.status, "error" in json.loads(answer.content)) == (status, True)
+
+
+def test_pictures_of_numbers_that_no_store_holds_are_none(client: Client) -> None:
+    for path in (f"frame/{2**63}/1.jpg", f"frame/1/{10**40}.jpg", f"tray/{2**63}/1.jpg"):
+        assert client.get(f"/desk/{path}").status == 404
 
 
 def test_pictures_are_of_filed_frames_only(client: Client, server_state: ServerState) -> None:
@@ -199,22 +224,32 @@ def test_a_damaged_or_missing_frame_is_named(client: Client, server_state: Serve
     assert client.get(url).status == 200
 
 
-def test_where_people_sign_in_pictures_ask_for_their_cookie(
+def test_where_people_sign_in_nobody_off_the_works_list_gets_a_picture_or_a_piece(
     server_state: ServerState, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     from streamlit.web.server.starlette import starlette_auth_routes as streamlit_auth
     from streamlit.web.server.starlette.starlette_app_utils import create_signed_value
     from streamlit.web.server.starlette.starlette_server_config import USER_COOKIE_NAME
 
+    def cookie(told: str) -> str:
+        return f"{USER_COOKIE_NAME}={create_signed_value('a secret of this test', USER_COOKIE_NAME, told).decode()}"
+
     monkeypatch.setattr(streamlit_auth, "get_cookie_secret", lambda: "a secret of this test")
     locked = ServerState(server_state.store, server_state.works, login=True)
-    signed = create_signed_value("a secret of this test", USER_COOKIE_NAME, '{"email": "hale@aldermoor.example"}')
-    cookie = f"{USER_COOKIE_NAME}={signed.decode()}"
+    hale = cookie('{"email": "Hale@aldermoor.example"}')
+    strangers = [(cookie(told), 403) for told in ('{"email": "stranger@elsewhere.example"}',)]
+    strangers += [(cookie(told), 401) for told in ("{}", "[1]", "{", '{"email": 3}')]
+    strangers += [("", 401), (hale[:-3] + "abc", 401)]
+    body = json.dumps({"pass": locked.write_pass(HALE), "holder": "b", "wanted": WANTED, "have": [], "count": 1})
     with answering(locked) as client:
-        url = card_for(client, locked)["lights"][0]["url"]
-        assert client.get(url).status == 401
-        assert client.get(url, cookie).status == 200
-        assert client.get(url, cookie[:-3] + "abc").status == 401
+        told = client.ask("POST", "/desk/next", body, hale)
+        url = json.loads(told.content)["cards"][0]["lights"][0]["url"]
+        assert (told.status, client.get(url, hale).status) == (200, 200)
+        for bears, status in strangers:
+            assert client.get(url, bears).status == status
+            assert client.ask("POST", "/desk/next", body, bears).status == 401
+        okafor = cookie('{"email": "okafor@aldermoor.example"}')
+        assert client.ask("POST", "/desk/next", body, okafor).status == 401  # another's pass
 
 
 def test_the_works_secret_is_made_once_for_its_owner_alone(tmp_path: Path) -> None:
