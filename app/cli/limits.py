@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import sys
-from collections.abc import Callable, Mapping
+from collections.abc import Callable
 from contextlib import closing
 from pathlib import Path
 from typing import TYPE_CHECKING, get_args
@@ -268,13 +268,7 @@ def list_revisions(part: str, works: Path) -> None:
         click.echo(f"the store holds no limits of {part} yet")
 
 
-_HOW: Mapping[str, str] = {
-    "login": "signed in",
-    "account": "by their account",
-    "declared": "by the name given",
-    "before roles": "before roles",
-}
-
-
 def _who(one: Revision) -> str:
-    return f"{one.released_by or 'nobody named'} ({_HOW[one.identity or 'declared']}) at {one.released_at}"
+    from app.report import whose_words
+
+    return f"{whose_words(one.released_by, one.identity)} at {one.released_at}"

@@ -70,7 +70,7 @@ def command(
         if lot is None:
             _list(store, every)
             return
-        from app.store import decide, lot_state, series_up_to, state_size, stated_size
+        from app.store import Wish, decide_as_it_stands, lot_state, series_up_to, state_size, stated_size
         from app.studies import accept_series
 
         state = lot_state(store, lot, part)
@@ -82,16 +82,11 @@ def command(
         series = accept_series(series_up_to(store, state), aql, level) if state.size is not None else ()
         words: tuple[Word, ...] = tuple(one for one in (word, then) if one is not None)
         if words:
-            for one in words:
-                _check(state, series[-1] if series else None, one, leave_waiting)
-                if one == "release":
-                    _challenged(place, store, state)
             if not why:
                 raise Unusable(" and ".join(_option(word) for word in words), "", "--by NAME and --why REASON with it")
             acted = who_acts(place, by, "decide on a lot", why)
-            sampled = (series[-1], aql) if series else None
-            for one in words:
-                decide(store, state.decision(one, acted, sampled))
+            wish = Wish(words, acted, leave_waiting, aql, level, place.challenge_hours)
+            decide_as_it_stands(store, lot, state.part, wish)
             state = lot_state(store, lot, part)
             series = accept_series(series_up_to(store, state), aql, level) if series else ()
         if archive:
@@ -131,33 +126,6 @@ def _archive(place: Works, store: Store, state: LotState) -> None:
     click.echo(f"{count} pieces archived: {file}")
 
 
-def _check(state: LotState, acceptance: Acceptance | None, word: Word, leave_waiting: bool) -> None:
-    """Refuse a decision that something speaks against."""
-    if word == "release":
-        against = state.why_not_released(leave_waiting, acceptance)
-        if against is not None:
-            expected = "a lot that may be released (--leave-waiting leaves waiting pieces out of packing)"
-            raise Unusable(f"lot {state.lot}", "--release", expected, against)
-    elif word != "hold":
-        if acceptance is None:
-            raise Unusable(f"lot {state.lot}", f"--next {word}", "a lot by sample; say how large it is: --size PIECES")
-        against = acceptance.why_not_begin(word)
-        if against is not None:
-            allowed = " or ".join(acceptance.may_begin) or "nothing"
-            expected = f"ISO 2859-1 leaves {allowed} to be chosen after this lot"
-            raise Unusable(f"lot {state.lot}", f"--next {word}", expected, against)
-
-
-def _challenged(place: Works, store: Store, state: LotState) -> None:
-    """Refuse a release where the works demands a challenge that a station of the lot has not passed."""
-    from app.store import why_unchallenged
-
-    against = why_unchallenged(store, state.lot, state.part, place.challenge_hours)
-    if against is not None:
-        expected = f"a challenge passed within {place.challenge_hours:g} hours, as works.toml demands"
-        raise Unusable(f"lot {state.lot}", "--release", expected, against)
-
-
 def _option(word: Word) -> str:
     return f"--{word}" if word in ("release", "hold") else f"--next {word}"
 
@@ -172,6 +140,7 @@ def _summary(state: LotState, acceptance: Acceptance | None, aql: float) -> list
         next_words,
         sample_words,
         share,
+        whose_words,
         yield_words,
     )
     from app.studies import Fate
@@ -195,7 +164,10 @@ def _summary(state: LotState, acceptance: Acceptance | None, aql: float) -> list
         said.append(escapes_words(figures.escapes))
     if state.suspect:
         said.append(f"to be judged again: {', '.join(tray.tray for tray in state.suspect)}")
-    said += [f"{decision_words(one)} by {one.given_by} at {one.given_at}: {one.why}" for one in state.decisions]
+    said += [
+        f"{decision_words(one)} by {whose_words(one.given_by, one.identity)} at {one.given_at}: {one.why}"
+        for one in state.decisions
+    ]
     return said
 
 

@@ -1,13 +1,15 @@
 """A lot: what became of its pieces and why, where and when; whether it may be packed, and who said so."""
 
+from collections.abc import Sequence
+
 import streamlit as st
 
 from app.pages.clock import in_users_zone
 from app.pages.server_state import Pass, ServerState, current_server
-from app.pages.sign_in import head, nobody_yet
+from app.pages.sign_in import head, nobody_yet, say_kept_as
 from app.pages.study_lot import (
-    KEPT_S,
     lot_pairs,
+    news,
     report_folders,
     show_chart,
     show_pieces,
@@ -30,10 +32,11 @@ from app.report import (
     sample_words,
     share,
     shares_chart,
+    whose_words,
     yield_words,
 )
 from app.statistics import AQLS
-from app.store import LotState, Word, decide, lot_state, series_up_to, why_unchallenged
+from app.store import LotState, Wish, Word, decide_as_it_stands, lot_state, series_up_to
 from app.studies import Acceptance, PieceKey, Share, accept_series, json_text
 from app.works import why_not
 from vision.errors import Unusable
@@ -65,7 +68,9 @@ def lots_page() -> None:
     if picked is None:
         st.info("The store holds no lot yet. Inspect trays into it: brightbowl inspect SHOTS --works WORKS")
         return
-    state = _state(server, *picked)
+    state = _state(server, *picked, news(server))
+    shown = st.session_state.get("lot_shown", state)  # by the run before: whoever clicks now clicked in sight of that
+    st.session_state["lot_shown"] = state
     aql = st.session_state.get("lot_aql", USUAL_AQL)
     series = accept_series(series_up_to(server.store, state), aql) if state.size is not None else ()
     _head(state)
@@ -73,7 +78,7 @@ def lots_page() -> None:
         _sample(series[-1], aql)
     else:
         st.markdown(escapes_words(state.figures.escapes))
-    _decisions(server, state, (series[-1], aql) if series else None, who)
+    _decisions(server, state, shown if (shown.lot, shown.part) == picked else state, series, who)
     _reasons(server, state, who)
     _where_and_when(state)
     _measures(state)
@@ -88,8 +93,8 @@ def lots_page() -> None:
     )
 
 
-@st.cache_resource(ttl=KEPT_S, show_spinner="Reading the lot …")
-def _state(_server: ServerState, lot: str, part: str) -> LotState:
+@st.cache_resource(max_entries=8, show_spinner="Reading the lot …")
+def _state(_server: ServerState, lot: str, part: str, _news: int) -> LotState:
     return lot_state(_server.store, lot, part)
 
 
@@ -125,43 +130,42 @@ def _sample(found: Acceptance, aql: float) -> None:
     show(f"**{found.outcome}** by sample (ISO 2859-1): {words}. The next lot: {next_words(found)}.")
 
 
-def _decisions(server: ServerState, state: LotState, sampled: tuple[Acceptance, float] | None, who: Pass) -> None:
+def _decisions(server: ServerState, state: LotState, shown: LotState, series: Sequence[Acceptance], who: Pass) -> None:
     for one in state.decisions:
         seen = f"{one.seen['to_packing']} of {one.seen['pieces']} pieces to packing then"
-        st.markdown(f"**{decision_words(one)}** by {one.given_by}, {in_users_zone(one.given_at)}: {one.why} ({seen})")
+        by = f"{whose_words(one.given_by, one.identity)}, {in_users_zone(one.given_at)}"
+        st.markdown(f"**{decision_words(one)}** by {by}: {one.why} ({seen})")
     not_listed = why_not(server.works, who.name, who.roles, "decide on a lot")
     if not_listed:
         st.markdown(f"You can't decide on lots: {not_listed}.")
         return
-    acceptance = None if sampled is None else sampled[0]
     labels: dict[Word, str] = {"release": "Release", "hold": "Hold"}
-    labels |= {one: f"Next lot {one}" for one in (() if acceptance is None else acceptance.may_begin)}
+    labels |= {one: f"Next lot {one}" for one in (series[-1].may_begin if series else ())}
     with st.form("decide", border=False):
         why_column, leave_column = st.columns([0.7, 0.3], vertical_alignment="bottom")
         why = why_column.text_input("Why", max_chars=300)
         leave = leave_column.checkbox("Waiting pieces stay out of packing")
+        missing = st.empty()
         columns = st.columns([0.18] * len(labels) + [1.0 - 0.18 * len(labels)])
-        pressed = [
+        pressed: list[Word] = [
             word
             for column, (word, label) in zip(columns, labels.items(), strict=False)
             if column.form_submit_button(label, width="stretch")
         ]
+    say_kept_as(who)
     if not pressed:
         return
-    against = None
-    if pressed == ["release"]:
-        hours = None if server.works is None else server.works.challenge_hours
-        unchallenged = why_unchallenged(server.store, state.lot, state.part, hours)
-        against = state.why_not_released(leave, acceptance) or unchallenged
-    if against:
-        st.error(f"Not released: {against}.")
+    if not why.strip():
+        missing.error("Say why above: the reason is kept with the decision.")
         return
+    hours = None if server.works is None else server.works.challenge_hours
+    aql = st.session_state.get("lot_aql", USUAL_AQL)
     try:
-        decide(server.store, state.decision(pressed[0], who.acted(why), sampled))
+        wish = Wish((pressed[0],), who.acted(why), leave, aql, challenge_hours=hours)
+        decide_as_it_stands(server.store, state.lot, state.part, wish, shown)
     except Unusable as fault:
-        st.error(str(fault))
+        st.error(f"Nothing was recorded: {fault.found or fault}. What stands now is shown above.")
         return
-    _state.clear()
     st.rerun()
 
 

@@ -4,6 +4,7 @@ import streamlit as st
 from streamlit.delta_generator import DeltaGenerator
 
 from app.pages.server_state import Pass, ServerState
+from app.report import whose_words
 from app.works import ROLES
 
 NAME_MAX = 60
@@ -59,6 +60,12 @@ def _signed_in(server: ServerState) -> Pass | None:
         return None
     st.button(f"{person.name} · sign out", on_click=st.logout)
     return Pass(person.name, person.roles, "login")
+
+
+def say_kept_as(who: Pass) -> None:
+    """Beside a decision: as whose it will be kept, and how sure that is."""
+    sure = "" if who.identity == "login" else ": nobody signs in here, anybody could have given this name"
+    st.caption(f"Kept as {whose_words(who.name, who.identity)}{sure}.")
 
 
 def nobody_yet(server: ServerState) -> None:

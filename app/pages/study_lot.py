@@ -21,6 +21,7 @@ from app.store import (
     Choice,
     Which,
     blinds,
+    head_of,
     known_parts,
     list_lots,
     newest_judgement,
@@ -82,6 +83,12 @@ def study_head() -> StudyHead | None:
 def _read(_server: ServerState, lot: str, part: str) -> StudyLot:
     trays = Lot(tuple(recall_results(_server.store, Which(lot=lot, part=part))))
     return StudyLot(lot, part, trays, columns_of(trays.pieces()))
+
+
+def news(server: ServerState) -> int:
+    """A number that grows with whatever is filed: what was read by it holds as long as it stays."""
+    with server.store.read() as connection:
+        return head_of(connection).links
 
 
 def lot_pairs(server: ServerState, key: str) -> list[tuple[str, str]]:

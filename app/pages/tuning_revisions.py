@@ -4,8 +4,9 @@ import streamlit as st
 
 from app.pages.clock import in_users_zone
 from app.pages.server_state import Pass, ServerState
+from app.pages.sign_in import say_kept_as
 from app.pages.study_lot import StudyLot
-from app.report import share
+from app.report import share, whose_words
 from app.store import Revision, file_limits, part_of, release, revisions
 from app.studies import compare_revisions
 from app.works import may, release_limits, why_not
@@ -17,9 +18,9 @@ from vision.records import Limits
 def revision_words(revision: Revision) -> str:
     """A revision as a line to choose: its number, its state, and who released it or when it was filed."""
     in_force = "in force, " if revision.in_force else ""
-    return f"revision {revision.limits.revision}, {in_force}{revision.limits.status}" + (
-        f" by {revision.released_by}" if revision.released_by else f", filed {in_users_zone(revision.filed_at)}"
-    )
+    by = f" by {whose_words(revision.released_by, revision.identity)}" if revision.released_by else ""
+    how = by or f", filed {in_users_zone(revision.filed_at)}"
+    return f"revision {revision.limits.revision}, {in_force}{revision.limits.status}{how}"
 
 
 def keep_draft(server: ServerState, draft: Limits, who: Pass) -> None:
@@ -34,6 +35,9 @@ def release_draft(server: ServerState, lot: StudyLot, who: Pass) -> None:
     """Release a draft newer than what is released, with a reason, by who may."""
     part = part_of(server.store, lot.part)
     known = revisions(server.store, lot.part)
+    in_force = {lot.part: [one.id for one in known if one.in_force]}
+    shown = st.session_state.get("in_force_shown", in_force)  # by the run before, in sight of which was clicked
+    st.session_state["in_force_shown"] = in_force
     last_released = max((one.limits.revision for one in known if one.limits.status == "released"), default=0)
     drafts = [one for one in known if one.limits.status == "draft" and one.limits.revision > last_released]
     with st.expander("Release a draft"):
@@ -43,19 +47,25 @@ def release_draft(server: ServerState, lot: StudyLot, who: Pass) -> None:
         with st.form("release", border=False):
             chosen = st.selectbox("Draft", drafts[::-1], format_func=revision_words)
             why = st.text_input("Why", max_chars=500, placeholder="what speaks for these limits")
+            missing = st.empty()
             against = why_not(server.works, who.name, who.roles, "release limits")
             if against:
                 st.markdown(f"You can't release: {against}.")
-            if not st.form_submit_button("Release", disabled=against is not None):
-                return
-    acted = who.acted(why)
+            pressed = st.form_submit_button("Release", disabled=against is not None)
+        say_kept_as(who)
+        if not pressed:
+            return
+        if not why.strip():
+            missing.error("Say why above: the reason is kept with the release.")
+            return
+    acted, seen = who.acted(why), shown.get(lot.part)
     try:
         if server.works is not None and part is not None:
-            released = release_limits(server.store, server.works, chosen.limits, part, acted)
+            released = release_limits(server.store, server.works, chosen.limits, part, acted, seen)
         else:
-            released = release(server.store, chosen.limits, acted)
+            released = release(server.store, chosen.limits, acted, seen)
     except Unusable as fault:
-        st.error(str(fault))
+        st.error(f"Nothing was released: {fault}")
         return
     st.success(f"Revision {released.limits.revision} is released by {who.name}.")
 

@@ -96,4 +96,5 @@ from .words import (
     number_words as number_words,
     reason_words as reason_words,
     unseen_words as unseen_words,
+    whose_words as whose_words,
 )

@@ -19,7 +19,7 @@ from app.report.lot_words import (
 from app.report.risk_charts import risks_html
 from app.report.stamp import Stamp, stamp_of
 from app.report.study_page import ReportFolders, pictured, render
-from app.report.words import measure_words, number_words
+from app.report.words import measure_words, number_words, whose_words
 from app.statistics import same_place
 from app.store import LotState, Store, Which, history_of, part_of, recall_results, revisions
 from app.studies import (
@@ -107,6 +107,7 @@ def lot_page(report: LotReport, report_folders: ReportFolders) -> str:
             "escapes": escapes_words(figures.escapes),
             "yielded": yield_words(figures.yielded),
             "decisions": [(decision_words(one), one) for one in state.decisions],
+            "whose": whose_words,
             "acceptance": report.series[-1] if report.series else None,
             "sample": sample_words(report.series[-1], report.aql) if report.series else "",
             "next": next_words(report.series[-1]) if report.series else "",

@@ -19,6 +19,20 @@ class MeasureWords:
 # Units as people read them, where files have them otherwise.
 _PRINTED = {"deg": "°", "mm2": "mm²", "cm2": "cm²", "mm/cm2": "mm/cm²", "1/cm2": "per cm²"}
 
+_KNOWN_BY: Mapping[str, str] = {
+    "login": "signed in",
+    "account": "by their account",
+    "declared": "declared",
+    "before roles": "before roles",
+    "imported": "from a table",
+}
+
+
+def whose_words(name: str | None, known_by: str | None) -> str:
+    """Who acted, and how sure that is: `R. Hale (declared)`."""
+    return f"{name or 'nobody named'} ({_KNOWN_BY[known_by or 'declared']})"
+
+
 FAULTS: dict[str, str] = {
     "touching": "it touches a neighbour: only what can be seen was measured",
     "cut_off": "the edge of the frame cuts it off",

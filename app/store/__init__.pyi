@@ -24,7 +24,8 @@ from .line.outbox import (
     unsent as unsent,
 )
 from .lots.archive import archive_lot as archive_lot, read_archive as read_archive
-from .lots.decisions import Decision as Decision, Word as Word, decide as decide
+from .lots.as_it_stands import Wish as Wish, decide_as_it_stands as decide_as_it_stands
+from .lots.decisions import Decision as Decision, Word as Word
 from .lots.doubts import doubts_left as doubts_left, settle_doubts as settle_doubts
 from .lots.lot_list import LISTED as LISTED, known_parts as known_parts, list_lots as list_lots
 from .lots.revisions import (

@@ -1,13 +1,14 @@
 """Which limits judge in a works: those that a person put into force; and how a person does."""
 
-from dataclasses import replace
+from collections.abc import Collection
+from contextlib import suppress
 from pathlib import Path
 
 from app.store import Acted, Revision, Store, limits_standing, release, revisions
 from app.works.folder import Works
 from vision.decide import LimitFault, limit_faults
 from vision.errors import Unusable
-from vision.formats import part_of_limits, read_limits, read_part, read_station, write_limits
+from vision.formats import part_of_limits, read_limits, read_part, read_station, write_atomic, write_limits
 from vision.records import Limits, LimitsStanding, Part
 
 ON_TRIAL_ONLY: tuple[LimitsStanding, ...] = ("draft", "not in force")
@@ -63,13 +64,21 @@ def release_file(store: Store, works: Works, file: Path, acted: Acted) -> Revisi
     return release_limits(store, works, limits, part, acted)
 
 
-def release_limits(store: Store, works: Works, limits: Limits, part: Part, acted: Acted) -> Revision:
+def release_limits(
+    store: Store, works: Works, limits: Limits, part: Part, acted: Acted, shown: Collection[int] | None = None
+) -> Revision:
     """Put limits into force; they are written into their place in the works folder.
+
+    Parameters
+    ----------
+    shown
+        The limits (`Revision.id`) that the person saw in force; None where nobody looked.
 
     Raises
     ------
     Unusable
-        They can't judge, their number is not above those released before, or name or reason are missing.
+        They can't judge, their number is not above those released before, name or reason are missing, others came into
+        force since, or the file can't be written; nothing was released then.
     """
     wrong = next((fault for fault in faults_of(works, limits, part) if fault.stops), None)
     if wrong is not None:
@@ -78,7 +87,7 @@ def release_limits(store: Store, works: Works, limits: Limits, part: Part, acted
     if limits.revision < newest:
         expected = f"a revision above {newest}, the highest released; to go back: brightbowl limits back"
         raise Unusable(f"limits of {limits.part}", "revision", expected, str(limits.revision))
-    return _into_force(store, works, limits, acted)
+    return _into_force(store, works, limits, acted, shown)
 
 
 def go_back(store: Store, works: Works, part: str, revision: int, acted: Acted) -> Revision:
@@ -97,8 +106,19 @@ def go_back(store: Store, works: Works, part: str, revision: int, acted: Acted) 
     return _into_force(store, works, found.limits, acted)
 
 
-def _into_force(store: Store, works: Works, limits: Limits, acted: Acted) -> Revision:
-    released = release(store, replace(limits, status="released"), acted)
-    # Second: where this fails, the file is not the revision in force and nothing is judged, which says what to do.
-    write_limits(released.limits, works.limits_file(limits.part))
-    return released
+def _into_force(
+    store: Store, works: Works, limits: Limits, acted: Acted, shown: Collection[int] | None = None
+) -> Revision:
+    """Release limits and write them into their place: both or neither."""
+    file = works.limits_file(limits.part)
+    before = file.read_bytes() if file.is_file() else None
+    try:
+        return release(store, limits, acted, shown, lambda released: write_limits(released, file))
+    except BaseException:
+        # Where the store could not keep it after the file was written, the file is put back too.
+        with suppress(OSError, Unusable):
+            if before is None:
+                file.unlink(missing_ok=True)
+            elif file.read_bytes() != before:
+                write_atomic(file, before)
+        raise

@@ -3,6 +3,7 @@
 import shutil
 import sys
 from collections.abc import Callable
+from contextlib import closing
 from dataclasses import replace
 from pathlib import Path
 
@@ -15,8 +16,9 @@ from app.store.lots.lot_list import list_lots
 from app.store.lots.revisions import limits_standing, revisions
 from app.store.people.actor import Acted
 from app.store.results.recall import recall_results
+from app.works import limits_in_force
 from app.works.folder import Person, Works, new_works
-from app.works.limits_in_force import release_file
+from app.works.limits_in_force import release_file, release_limits
 from app.works.roles import who_acts
 from tests.run.made import make_files, make_shots, stand_in
 from vision.errors import Unusable
@@ -95,7 +97,7 @@ def test_released_by_hand_judges_nothing(run: Run, works: Works) -> None:
 
 def test_a_release_by_name_judges_and_stands_on_the_result(run: Run, works: Works) -> None:
     code, said, _ = release(run, works, works.limits_file("TS-135"))
-    assert (code, "revision 3 is in force, released by R. Hale (by the name given)" in said) == (0, True)
+    assert (code, "revision 3 is in force, released by R. Hale (declared)" in said) == (0, True)
     code, said, _ = inspect(run, works)
     assert (code, "Judged by" in said) == (0, False)
     (file,) = works.results.rglob("shot-*/result.json")
@@ -185,7 +187,7 @@ def test_going_back_and_forth_is_kept_act_by_act(run: Run, works: Works) -> None
     code, _, errors = run(*back)
     assert (code, "not in force already" in errors) == (2, True)
     said = run("limits", "list", "--of", "TS-135", "--works", works.folder)[1].splitlines()
-    assert said[0].startswith("revision 3: in force, released by R. Hale (by the name given) at ")
+    assert said[0].startswith("revision 3: in force, released by R. Hale (declared) at ")
     assert said[0].endswith(": scrap came")
     assert "in force" not in said[1]
 
@@ -283,3 +285,42 @@ def test_limits_of_a_store_from_before_stay_in_force(works: Works) -> None:
     assert limits_standing(store, older, True) == "not in force"
     assert [one.in_force for one in revisions(store, "TS-135")] == [False, True]
     store.close()
+
+
+def test_a_release_whose_file_can_not_be_written_is_taken_back(works: Works, monkeypatch: pytest.MonkeyPatch) -> None:
+    part = read_part(works.part_file("TS-135"))
+    file = works.limits_file("TS-135")
+    limits, before = read_limits(file, part), file.read_bytes()
+    draft = replace(limits, revision=limits.revision + 1, status="draft")
+    hale = Acted("R. Hale", "login", "steadier")
+
+    def full(*_: object) -> None:
+        raise Unusable(file, "", "expected room on the disk")
+
+    with closing(works.open()) as store:
+        for name in ("write_limits", "release"):  # the file, and the store once the file is written
+            with monkeypatch.context() as broken:
+                if name == "write_limits":
+                    broken.setattr(limits_in_force, name, full)
+                else:
+                    broken.setattr(limits_in_force, name, lambda _s, to, _a, _seen, write: (write(to), full()))
+                with pytest.raises(Unusable, match="room on the disk"):
+                    release_limits(store, works, draft, part, hale)
+            assert [one for one in revisions(store, "TS-135") if one.released_at] == []
+            assert file.read_bytes() == before
+        assert release_limits(store, works, draft, part, hale).in_force
+        assert read_limits(file, part) == replace(draft, status="released")
+
+
+def test_limits_that_changed_since_they_were_shown_are_not_released_over(works: Works) -> None:
+    part = read_part(works.part_file("TS-135"))
+    limits = read_limits(works.limits_file("TS-135"), part)
+    with closing(works.open()) as store:
+        first = release_limits(store, works, limits, part, Acted("R. Hale", "login", "as drawn"), [])
+        later = replace(limits, revision=limits.revision + 1)
+        newest = release_limits(store, works, later, part, Acted("R. Hale", "login", "a complaint"), [first.id])
+        again = replace(limits, revision=limits.revision + 2)
+        with pytest.raises(Unusable, match=f"since then R. Hale put revision {later.revision} into force: a complaint"):
+            release_limits(store, works, again, part, Acted("R. Hale", "login", "steadier"), [first.id])
+        assert [one.id for one in revisions(store, "TS-135") if one.in_force] == [newest.id]
+        assert read_limits(works.limits_file("TS-135"), part).revision == later.revision

@@ -32,7 +32,7 @@ ANSWERED: dict[str, tuple[Act, ...]] = {
     "release_file": ("release limits",),
     "release_limits": ("release limits",),
     "go_back": ("release limits",),
-    "decide": ("decide on a lot",),
+    "decide_as_it_stands": ("decide on a lot",),
     "Chosen": ("move a tray",),
     "settle_doubts": ("move a tray",),
     "restore": ("restore",),

@@ -7,13 +7,14 @@ import pytest
 from playwright.sync_api import expect
 
 from app.store.database.connection import Store
-from app.store.lots.decisions import decide, decisions
+from app.store.lots.decisions import decisions
 from app.store.lots.state import lot_state
 from app.store.people.actor import Acted
+from app.store.people.verdicts import NewVerdict, give
 from app.store.results.filing import file_result
 from tests.pages.conftest import Opened, Served, choose
 from tests.pages.test_other_pages import serious
-from tests.store.made import made_piece, made_tray, to_file
+from tests.store.made import decide, made_piece, made_tray, to_file
 from tests.store.test_lot_decisions import sampled_good_lots
 
 LOT = "L-2611-30"
@@ -41,10 +42,19 @@ def test_a_lot_is_looked_at_held_and_released(open_page: Opened, store: Store) -
     expect(page.get_by_text("4 of 12")).to_be_visible()
     expect(page.get_by_alt_text("First reasons by number of pieces, with 95 % intervals")).to_be_visible()
     expect(page.get_by_alt_text("Share not passed by die")).to_be_visible()
+    expect(page.get_by_text("Kept as R. Hale (declared)")).to_be_visible()
     assert serious(page) == []
+    page.get_by_role("button", name="Hold").click()
+    expect(page.get_by_text("Say why above")).to_be_visible()
     page.get_by_label("Why", exact=True).fill("burrs at the bowl")
     page.get_by_role("button", name="Release").click()
-    expect(page.get_by_text("Not released: 4 of its pieces wait for review")).to_be_visible()
+    expect(page.get_by_text("Nothing was recorded: 4 of its pieces wait for review")).to_be_visible()
+    waiting = next(one for one in lot_state(store, LOT).content.pieces if one.verdict == "review")
+    given = NewVerdict("seen meanwhile", waiting.piece_id, None, "M. Okafor", "declared", "reject", (), "", "")
+    assert give(store, given).outcome == "stored"
+    page.get_by_role("button", name="Hold").click()
+    expect(page.get_by_text("since then waiting for review 3, was 4")).to_be_visible()
+    assert decisions(store, LOT, "TS-135") == ()
     page.get_by_role("button", name="Hold").click()
     expect(page.get_by_text("✗ held")).to_be_visible()
     page.get_by_label("Why", exact=True).fill("sorted by hand")
@@ -80,11 +90,11 @@ def test_what_came_after_a_release_is_told_and_the_next_inspection_chosen(open_p
     expect(page.get_by_text("reduced may be begun where production is steady")).to_be_visible()
     assert serious(page) == []
     page.get_by_role("button", name="Next lot reduced").click()
-    expect(page.get_by_text("a name and a reason")).to_be_visible()
+    expect(page.get_by_text("Say why above")).to_be_visible()
     page.get_by_label("Why", exact=True).fill("steady for a month")
     page.get_by_role("button", name="Next lot reduced").click()
     expect(page.get_by_text("The next lot: reduced inspection")).to_be_visible()
-    expect(page.get_by_text("next lot reduced by R. Hale")).to_be_visible()
+    expect(page.get_by_text("next lot reduced by R. Hale (declared)")).to_be_visible()
     expect(page.get_by_role("button", name="Next lot normal")).to_be_visible()
     assert [one.decision for one in decisions(opened, names[-1], "TS-135")] == ["release", "reduced"]
     opened.close()

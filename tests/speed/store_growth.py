@@ -29,9 +29,10 @@ from app.store import (
     Store,
     ToFile,
     Wanted,
+    Wish,
     choices,
     claim,
-    decide,
+    decide_as_it_stands,
     file_result,
     give,
     list_lots,
@@ -93,7 +94,8 @@ def review(place: Path) -> None:
             give(store, NewVerdict(f"v-{one.piece_id}", one.piece_id, None, "R. Hale", "declared", word, (), "", "t"))
         for lot in list_lots(store):
             state = lot_state(store, lot.lot)
-            decide(store, state.decision("release", Acted("R. Hale", "declared", "reviewed")))
+            reviewed = Acted("R. Hale", "declared", "reviewed")
+            decide_as_it_stands(store, state.lot, state.part, Wish(("release",), reviewed), state)
 
 
 def grow(place: Path, base: Path, copies: int) -> None:

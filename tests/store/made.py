@@ -6,6 +6,8 @@ from collections.abc import Sequence
 
 import numpy as np
 
+from app.store.database.connection import Store
+from app.store.lots import decisions
 from app.store.results.filing import ToFile
 from vision.formats.profiles import Profile
 from vision.records.inputs import CountRule, Limit, Limits, Part, Station, Surface, Zone
@@ -116,6 +118,14 @@ def made_tray(
 def to_file(result: TrayResult | None = None) -> ToFile:
     """A tray with all that goes with it."""
     return ToFile(made_tray() if result is None else result, (), PART, STATION, LIMITS)
+
+
+def decide(store: Store, decision: decisions.Decision) -> decisions.Decision:
+    """File a decision, whatever the lot is like; as it is filed."""
+    with store.write() as connection:
+        decisions.decide(connection, decision)
+    known = decisions.decisions(store, decision.lot, decision.part)
+    return next(one for one in known if one.uid == decision.uid)
 
 
 def made_profile(seed: int) -> Profile:

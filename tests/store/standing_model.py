@@ -25,7 +25,6 @@ from sqlalchemy import event
 from app.store.database import schema
 from app.store.database.connection import Store, open_store
 from app.store.line.outbox import make_messages, unsent
-from app.store.lots.decisions import decide
 from app.store.lots.lot_list import list_lots
 from app.store.lots.state import lot_state
 from app.store.people.actor import Acted
@@ -35,7 +34,7 @@ from app.store.people.verdicts import NewVerdict, give
 from app.store.results.filing import ToFile, file_tray
 from app.store.results.recall import recall_results
 from app.store.results.shots import Chosen, Undecided
-from tests.store.made import LIMITS, PART, STATION, made_piece, made_tray
+from tests.store.made import LIMITS, PART, STATION, decide, made_piece, made_tray
 from tests.store.postgresql_server import new_database, postgresql_server
 from tests.store.standing_truth import PHOTOGRAPHS, WAYS, Photograph, Said, Truth, Word
 from vision.records.judged import Digests, TrayResult

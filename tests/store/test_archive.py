@@ -11,7 +11,6 @@ from app.cli.main import main
 from app.store.database.connection import Store, open_store
 from app.store.evidence.verify import verify
 from app.store.lots.archive import archive_lot, read_archive
-from app.store.lots.decisions import decide
 from app.store.lots.state import lot_state
 from app.store.people.actor import Acted
 from app.store.results.filing import file_result
@@ -19,7 +18,7 @@ from app.store.results.recall import recall_results
 from app.studies import columns_of, rejudge_all
 from app.works.folder import Person, new_works
 from tests.run.made import make_files
-from tests.store.made import LIMITS, lost_piece, made_piece, made_tray, to_file
+from tests.store.made import LIMITS, decide, lost_piece, made_piece, made_tray, to_file
 from vision.errors import Unusable
 from vision.formats.limits import write_limits
 from vision.formats.result import result_as_json, result_from_json

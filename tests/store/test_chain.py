@@ -11,7 +11,6 @@ from app.store.database.connection import Store, open_store
 from app.store.evidence.chain import Head, head_of, seal
 from app.store.evidence.verify import verify
 from app.store.line.outbox import make_messages
-from app.store.lots.decisions import decide
 from app.store.lots.lot_list import set_lot_value
 from app.store.lots.revisions import release
 from app.store.lots.state import lot_state
@@ -19,7 +18,7 @@ from app.store.people.actor import Acted
 from app.store.results.filing import file_result
 from app.store.results.shots import Chosen
 from app.store.stations.checks import file_checks
-from tests.store.made import LIMITS, PART, STATION, made_piece, made_profile, made_tray, to_file
+from tests.store.made import LIMITS, PART, STATION, decide, made_piece, made_profile, made_tray, to_file
 from vision.errors import Unusable
 from vision.formats.checks_file import Check
 

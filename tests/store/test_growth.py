@@ -12,7 +12,6 @@ from sqlalchemy import event
 from app.store.database.columns import metadata
 from app.store.database.connection import Store
 from app.store.line.outbox import make_messages, mark_sent, unsent
-from app.store.lots.decisions import decide
 from app.store.lots.lot_list import LISTED, known_parts, list_lots
 from app.store.lots.state import lot_state, standings
 from app.store.people.actor import Acted
@@ -21,7 +20,7 @@ from app.store.people.verdicts import NewVerdict, give, pace, standing
 from app.store.results.filing import file_result
 from app.store.results.shown import newest_judgements, shown
 from app.store.stations.checks import file_checks, suspect_trays
-from tests.store.made import made_piece, made_tray, to_file
+from tests.store.made import decide, made_piece, made_tray, to_file
 from vision.formats.checks_file import Check
 
 # These grow with drawings, stations, lots, checks and people's decisions.

@@ -11,11 +11,14 @@ from sqlalchemy import text
 
 from app.cli.main import main
 from app.store.database.connection import Store
-from app.store.lots.decisions import Decision, decide, decisions
+from app.store.lots.as_it_stands import Wish, decide_as_it_stands
+from app.store.lots.decisions import Decision, decisions
 from app.store.lots.state import lot_state, state_size
+from app.store.people.actor import Acted
+from app.store.people.verdicts import NewVerdict, give
 from app.store.results.filing import file_result
 from app.works.folder import Person, Works, new_works
-from tests.store.made import made_piece, made_tray, to_file
+from tests.store.made import decide, made_piece, made_tray, to_file
 from vision.errors import Unusable
 
 LOT = "L-2611-07"
@@ -67,6 +70,48 @@ def test_a_decision_without_name_or_lot_is_refused(store: Store, more: dict[str,
     with pytest.raises(Unusable, match=said):
         decide(store, decision("release", **more))
     assert decisions(store, LOT, "TS-135") == ()
+
+
+HALE = Acted("R. Hale", "declared", "checked")
+
+
+def test_a_decision_is_taken_on_what_stands_then_and_not_on_what_was_shown(store: Store) -> None:
+    file_trays(store, 2)
+    shown = lot_state(store, LOT)
+    wish = Wish(("release",), HALE, leave_waiting=True)
+    waiting = next(one for one in shown.content.pieces if one.verdict == "review")
+    given = {"piece_id": waiting.piece_id, "judgement_id": None, "inspector": "M. Okafor", "identity": "declared"}
+    give(store, NewVerdict("v" * 16, verdict="accept", defects=(), note="", given_at="", **given))  # type: ignore[arg-type]
+    with pytest.raises(Unusable, match="as it was shown") as refused:
+        decide_as_it_stands(store, LOT, "TS-135", wish, shown)
+    assert refused.value.found == "since then waiting for review 1, was 2; to packing 3, was 2"
+    shown = lot_state(store, LOT)
+    file_trays(store, 1, first=2)
+    file_result(store, to_file(made_tray("T-000", [made_piece(1, "pass")], taken_at="2026-11-02T06:00:00+00:00")))
+    with pytest.raises(Unusable, match="trays came: T-002; trays judged anew: T-000"):
+        decide_as_it_stands(store, LOT, "TS-135", wish, shown)
+    shown = lot_state(store, LOT)
+    decide_as_it_stands(store, LOT, "TS-135", replace(wish, words=("hold",)))
+    with pytest.raises(Unusable, match=r"R\. Hale decided hold"):
+        decide_as_it_stands(store, LOT, "TS-135", wish, shown)
+    assert [one.decision for one in decisions(store, LOT, "TS-135")] == ["hold"]
+    decide_as_it_stands(store, LOT, "TS-135", wish, lot_state(store, LOT))
+    newest = decisions(store, LOT, "TS-135")[-1]
+    assert (newest.decision, newest.seen) == ("release", lot_state(store, LOT).seen())
+
+
+def test_verdicts_that_change_places_are_a_change_though_every_count_is_the_same(store: Store) -> None:
+    file_trays(store, 2)
+    one, two = (p for p in lot_state(store, LOT).content.pieces if p.verdict == "reject")
+    said = {"judgement_id": None, "inspector": "R. Hale", "identity": "declared", "defects": (), "note": ""}
+    for number, (piece, word) in enumerate(((one, "accept"), (two, "reject"), (one, "reject"), (two, "accept"))):
+        if number == 2:
+            shown = lot_state(store, LOT)
+        seen = None if number < 2 else f"{number - 2}" * 16
+        given = NewVerdict(f"{number}" * 16, piece.piece_id, verdict=word, given_at="", seen=seen, **said)  # type: ignore[arg-type]
+        assert give(store, given).outcome != "refused"
+    with pytest.raises(Unusable, match="since then verdicts changed"):
+        decide_as_it_stands(store, LOT, "TS-135", Wish(("hold",), HALE), shown)
 
 
 @pytest.fixture

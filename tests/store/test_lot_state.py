@@ -6,7 +6,7 @@ import pytest
 
 from app.report.lot_words import escapes_words
 from app.store.database.connection import Store
-from app.store.lots.decisions import Word, decide
+from app.store.lots.decisions import Word
 from app.store.lots.lot_list import list_lots, set_lot_value
 from app.store.lots.state import LOT_SIZE, lot_state, series_up_to, standings, state_size
 from app.store.people.actor import Acted
@@ -16,7 +16,7 @@ from app.store.people.verdicts import NewVerdict, give
 from app.store.results.filing import file_result
 from app.store.stations.checks import file_checks
 from app.studies.lot_sampling import Acceptance, accept_series
-from tests.store.made import made_piece, made_tray, to_file
+from tests.store.made import decide, made_piece, made_tray, to_file
 from tests.store.test_lot_decisions import LOT, file_trays, sampled_good_lots
 from tests.store.test_station_checks import check
 from vision.errors import Unusable

@@ -12,13 +12,13 @@ from app.store.database import schema
 from app.store.database.connection import Store, open_store, version_of
 from app.store.database.definitions import pack, surface_content
 from app.store.database.migrations import NEWEST, STEPS, migrate
-from app.store.lots.decisions import decide, decisions
+from app.store.lots.decisions import decisions
 from app.store.lots.lot_list import list_lots
 from app.store.lots.state import lot_state, standings
 from app.store.people.actor import Acted
 from app.store.people.verdicts import standing
 from app.store.results.recall import recall_results
-from tests.store.made import made_piece
+from tests.store.made import decide, made_piece
 from vision.errors import Unusable
 
 Open = Callable[[str | Path], Store]

@@ -13,7 +13,6 @@ from app.cli.main import main
 from app.store.database.connection import Store, moment, now
 from app.store.evidence import retention
 from app.store.evidence.verify import verify
-from app.store.lots.decisions import decide
 from app.store.lots.state import lot_state
 from app.store.people.actor import Acted
 from app.store.people.verdicts import NewVerdict, give
@@ -23,7 +22,7 @@ from app.works.folder import Keep, Person, Works, new_works
 from app.works.results_on_disk import Filing, file_folders
 from app.works.retention import forget, plan
 from tests.formats.made import shot_table, write_shot
-from tests.store.made import made_piece, made_tray
+from tests.store.made import decide, made_piece, made_tray
 from vision.errors import Unusable
 from vision.formats.result import write_result
 from vision.records.judged import Verdict

@@ -9,7 +9,6 @@ from sqlalchemy import func, select
 from app.store.database import schema
 from app.store.database.connection import Store
 from app.store.line.outbox import make_messages, unsent
-from app.store.lots.decisions import decide
 from app.store.lots.lot_list import list_lots
 from app.store.lots.revisions import file_limits, release
 from app.store.lots.state import lot_state
@@ -22,7 +21,7 @@ from app.store.results.recall import recall_results
 from app.store.results.shots import Chosen, Undecided
 from app.store.results.shown import newest_judgement, shown
 from app.store.results.trials import trials
-from tests.store.made import LIMITS, PART, STATION, made_piece, made_tray, to_file
+from tests.store.made import LIMITS, PART, STATION, decide, made_piece, made_tray, to_file
 from vision.errors import Unusable
 from vision.records.judged import Digests, JudgedPiece, TrayResult
 

@@ -44,8 +44,8 @@ class Decision:
         return None if self.decision == "release" or self.decision == "hold" else self.decision
 
 
-def decide(store: Store, decision: Decision) -> Decision:
-    """File a decision; its time is the store's.
+def decide(connection: Connection, decision: Decision) -> None:
+    """File a decision; its time is the store's. Sent once more it is filed once.
 
     Raises
     ------
@@ -54,28 +54,27 @@ def decide(store: Store, decision: Decision) -> Decision:
     """
     if not decision.given_by.strip() or not decision.why.strip():
         raise Unusable(f"lot {decision.lot}", decision.decision, "a name and a reason; say who decides, and why")
-    with store.write() as connection:
-        lot_id = find(connection, schema.lot, {"lot": decision.lot})
-        if lot_id is None or not _has_part(connection, lot_id, decision.part):
-            expected = "a lot of the store, with a part of it; see `brightbowl lot --works WORKS`"
-            raise Unusable("lot", "", expected, f"{decision.lot}, {decision.part}")
-        if find(connection, schema.lot_decision, {"uid": decision.uid}) is None:
-            values = {
-                "uid": decision.uid,
-                "lot_id": lot_id,
-                "part": decision.part,
-                "decision": decision.decision,
-                "given_by": decision.given_by.strip(),
-                "identity": decision.identity,
-                "why": decision.why.strip(),
-                "body": pack(decision.seen),
-                "given_at": now(),
-            }
-            decision_id = add(connection, schema.lot_decision, values)
-            rows = [{"decision_id": decision_id, "judging_id": one} for one in sorted(decision.judgings)]
-            if rows:
-                connection.execute(insert(schema.decided_judging), rows)
-    return next(one for one in decisions(store, decision.lot, decision.part) if one.uid == decision.uid)
+    lot_id = find(connection, schema.lot, {"lot": decision.lot})
+    if lot_id is None or not _has_part(connection, lot_id, decision.part):
+        expected = "a lot of the store, with a part of it; see `brightbowl lot --works WORKS`"
+        raise Unusable("lot", "", expected, f"{decision.lot}, {decision.part}")
+    if find(connection, schema.lot_decision, {"uid": decision.uid}) is not None:
+        return
+    values = {
+        "uid": decision.uid,
+        "lot_id": lot_id,
+        "part": decision.part,
+        "decision": decision.decision,
+        "given_by": decision.given_by.strip(),
+        "identity": decision.identity,
+        "why": decision.why.strip(),
+        "body": pack(decision.seen),
+        "given_at": now(),
+    }
+    decision_id = add(connection, schema.lot_decision, values)
+    rows = [{"decision_id": decision_id, "judging_id": one} for one in sorted(decision.judgings)]
+    if rows:
+        connection.execute(insert(schema.decided_judging), rows)
 
 
 def _has_part(connection: Connection, lot_id: int, part: str) -> bool:

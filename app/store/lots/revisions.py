@@ -1,6 +1,6 @@
 """Limits with every revision; who put which into force and why; and how a set of limits stands in a works."""
 
-from collections.abc import Iterable
+from collections.abc import Callable, Collection, Iterable
 from dataclasses import dataclass, replace
 
 from sqlalchemy import Connection, and_, func, select
@@ -9,6 +9,7 @@ from app.store.database import schema
 from app.store.database.connection import Store, now
 from app.store.database.definitions import digest, limits_content, limits_record, pack, unpack
 from app.store.database.rows import add, ensure_allowed
+from app.store.evidence.chain import hold_end
 from app.store.people.actor import Acted
 from vision.errors import Unusable
 from vision.records import Limits, LimitsStanding
@@ -73,24 +74,44 @@ def _filed_as(connection: Connection, limits: Limits) -> int | None:
     return next((int(row.id) for row in rows if limits_record(unpack(row.body)) == limits), None)
 
 
-def release(store: Store, limits: Limits, acted: Acted) -> Revision:
+def release(
+    store: Store,
+    limits: Limits,
+    acted: Acted,
+    shown: Collection[int] | None = None,
+    write: Callable[[Limits], None] = lambda _: None,
+) -> Revision:
     """Put limits into force for their part, a draft or a revision that was in force before; filed as released.
+
+    Parameters
+    ----------
+    shown
+        The limits (`Revision.id`) that the person saw in force: where others are by now, nothing is released.
+    write
+        Writes the released limits where they judge, before anything is kept: where it fails nothing was released.
 
     Raises
     ------
     Unusable
-        Name or reason are missing, these limits are in force already, or their number was released with others.
+        Name or reason are missing, these limits are in force already, their number was released with others, or others
+        came into force since it was shown; and whatever `write` raises.
     """
     where = f"limits of {limits.part}"
     if not acted.by.strip() or not acted.why.strip():
         raise Unusable(where, "release", "expected a name and a reason; neither may be empty")
+    released = replace(limits, status="released")
     with store.write() as connection:
-        limits_id = file_limits(connection, replace(limits, status="released"))
+        hold_end(connection)
+        if shown is not None and _ruling(connection, limits.part) != frozenset(shown):
+            expected = "the limits in force as they were shown; look at those in force now, then release"
+            raise Unusable(where, "release", expected, _last_act_words(connection, limits.part))
+        limits_id = file_limits(connection, released)
         newest = _newest_act(connection, limits.part)
         if newest is not None and newest == (limits_id, False):
             raise Unusable(where, f"revision {limits.revision}", "expected a revision that is not in force already")
         values = {"limits_id": limits_id, "given_by": acted.by, "identity": acted.known, "why": acted.why}
         add(connection, schema.limits_act, {**values, "given_at": now()})
+        write(released)
     return next(one for one in revisions(store, limits.part) if one.id == limits_id)
 
 
@@ -139,6 +160,13 @@ def _newest_act(connection: Connection, part: str) -> tuple[int, bool] | None:
     query = select(act.c.limits_id, act.c.identity).join(table, table.c.id == act.c.limits_id)
     row = connection.execute(query.where(table.c.part == part).order_by(act.c.id.desc()).limit(1)).first()
     return None if row is None else (int(row.limits_id), row.identity == BEFORE_ROLES)
+
+
+def _last_act_words(connection: Connection, part: str) -> str:
+    act, table = schema.limits_act, schema.limits_revision
+    query = select(act.c.given_by, act.c.why, table.c.revision).join(table, table.c.id == act.c.limits_id)
+    last = connection.execute(query.where(table.c.part == part).order_by(act.c.id.desc()).limit(1)).one()
+    return f"since then {last.given_by} put revision {last.revision} into force: {last.why}"
 
 
 def _ruling(connection: Connection, part: str) -> frozenset[int]:
