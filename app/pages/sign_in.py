@@ -65,7 +65,7 @@ def _signed_in(server: ServerState) -> Pass | None:
 def say_kept_as(who: Pass) -> None:
     """Beside a decision: as whose it will be kept, and how sure that is."""
     sure = "" if who.identity == "login" else ": nobody signs in here, anybody could have given this name"
-    st.caption(f"Kept as {whose_words(who.name, who.identity)}{sure}.")
+    st.markdown(f"Kept as {whose_words(who.name, who.identity)}{sure}.")
 
 
 def nobody_yet(server: ServerState) -> None:
