@@ -94,7 +94,7 @@ def lots_page() -> None:
 
 
 @st.cache_resource(max_entries=8, show_spinner="Reading the lot …")
-def _state(_server: ServerState, lot: str, part: str, filed: int) -> LotState:
+def _state(_server: ServerState, lot: str, part: str, filed: int) -> LotState:  # noqa: ARG001 - it is only a key
     """The lot; read again once more is `filed` (see `news`; a name without an underscore, or it would be no key)."""
     return lot_state(_server.store, lot, part)
 
