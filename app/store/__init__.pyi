@@ -120,7 +120,6 @@ from .stations.challenges import (
     Challenge as Challenge,
     challenges as challenges,
     file_challenge as file_challenge,
-    why_unchallenged as why_unchallenged,
 )
 from .stations.checks import (
     Check as Check,
