@@ -33,8 +33,10 @@ class BandSettings:
     least_points: int = 12
     # ... and blocks that a piece must have for a band.
     least_blocks: int = 6
-    # Noise is told from every so many points, which share no pixel.
-    noise_every: int = 3
+    # Noise is told from points so far apart, which share no pixel, ...
+    noise_apart: int = 3
+    # ... a pair of them every so many.
+    noise_every: int = 12
     # A round rim's radius (mm) where a part's file says nothing: thin blanks are 0.05 mm round, heavily buffed ones 0.6
     # (own choice) ...
     any_rim_mm: float = 0.3
@@ -216,7 +218,8 @@ def _profiles(outline: Outline, cut: _Cut, normals: Array) -> EdgeBlocks:
     clean = np.where(even, outline.share, np.float32(0.0))
     light = np.add.reduceat(clean, cut.starts, axis=1)[:, cut.use].astype(np.float64) / counts
     # Noise from neighbours' differences: what changes along a block is no noise.
-    rough = np.abs(np.diff(outline.share[:, :: BAND.noise_every], axis=1))
+    one, other = (outline.share[:, start :: BAND.noise_every] for start in (0, BAND.noise_apart))
+    rough = np.abs(one[:, : other.shape[1]] - other)
     noise = np.asarray(MAD_TO_SD * np.median(rough, axis=1) / np.sqrt(2), np.float64)
     edge = np.add.reduceat(np.where(even, outline.edge_px, 0.0), cut.starts)[cut.use] / counts
     return EdgeBlocks(light.T, profile_offsets(), normals, noise, counts, edge)

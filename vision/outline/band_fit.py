@@ -12,7 +12,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from vision.outline.band_model import BAND_MODEL, BandState, EdgeBlocks, model_light
+from vision.outline.band_model import BAND_MODEL, BandState, EdgeBlocks, ModelledLight, model_light, slopes
 from vision.outline.rim_light import Staircase
 from vision.records import Array
 
@@ -147,25 +147,28 @@ def fit_band(blocks: EdgeBlocks, steps: Staircase, prior: BandPrior, blur_px: fl
             [0.0, 1 / (BAND_FIT.free * prior.own_px) ** 2, 1 / BAND_FIT.levels**2, 1 / BAND_FIT.levels**2]
         ),
     )
-    here = _equations(state, problem)
-    share = 1.0
+    here = _hold(state, problem)
+    equations, share = _equations(here, problem), 1.0
     for _ in range(BAND_FIT.most_steps):
-        trial = state.moved(share * here.common, share * here.local)
-        there = _equations(trial, problem)
+        there = _hold(here.state.moved(share * equations.common, share * equations.local), problem)
         if there.cost <= here.cost:
-            moved = share * np.abs(here.common[:2]).max()
-            state, here, share = trial, there, min(1.0, 2 * share)
+            moved = share * np.abs(equations.common[:2]).max()
+            here, share = there, min(1.0, 2 * share)
             if moved < BAND_FIT.settled_px:
+                # So short a last step leaves the equations as they are.
                 break
+            equations = _equations(here, problem)
         elif share < BAND_FIT.least_share:
             break
         else:
             # Too long a step leaves the stretch over which the model is straight.
             share /= 4
-    root = np.linalg.cholesky(np.linalg.inv(here.schur))
-    shared = -here.follow @ root
+    state = here.state
+    root = np.linalg.cholesky(np.linalg.inv(equations.schur))
+    shared = -equations.follow @ root
     # A block that fits worse than its noise allows holds something else: its own uncertainty grows with its misfit.
-    own = np.sqrt(np.linalg.inv(here.inner)[:, [0, 1], [0, 1]] * np.maximum(here.misfit, 1.0)[:, None])
+    alone = _solved(equations.inner, np.broadcast_to(np.eye(4), equations.inner.shape))
+    own = np.sqrt(alone[:, [0, 1], [0, 1]] * np.maximum(here.misfit, 1.0)[:, None])
     shift = state.place - blocks.edge_px
     # Between two blocks the shift is taken to run straight; a bend over three of them says by how much it may not.
     bent = (np.roll(shift, 1) + np.roll(shift, -1) - 2 * shift) / 8
@@ -199,15 +202,40 @@ class _Problem:
 
 
 @dataclass(frozen=True, slots=True, eq=False)
+class _Held:
+    """A state held against the profiles: what its light leaves of them, `rest` (b, k), and what that costs.
+
+    `misfit` (b,): mean square of each block's residuals over their noise; `at_own` (b, 4), `off` (g,): how far each
+    block's own unknowns and the common ones lie from what was known of them.
+    """
+
+    state: BandState
+    model: ModelledLight
+    rest: Array
+    at_own: Array
+    off: Array
+    misfit: Array
+    cost: float
+
+
+def _hold(state: BandState, problem: _Problem) -> _Held:
+    model = model_light(state, problem.blocks, problem.steps, problem.scale)
+    rest = problem.blocks.light - model.light
+    at_own = np.column_stack((np.zeros_like(state.own), state.own, state.levels))
+    off = state.common() - problem.expected
+    misfit = (problem.weight[:, 0] * rest**2).sum(axis=1)
+    cost = misfit.sum() + (problem.own_held * at_own**2).sum() + (problem.held * off**2).sum()
+    misfit = np.asarray(misfit / (rest.shape[1] - len(problem.own_held)), np.float64)
+    return _Held(state, model, rest, at_own, off, misfit, float(cost))
+
+
+@dataclass(frozen=True, slots=True, eq=False)
 class _Equations:
     """The normal equations at a state, each block's own unknowns eliminated, and the step that they ask for.
 
-    `misfit` (b,): mean square of each block's residuals over their noise; `inner` (b, 4, 4) of each one's own; `follow`
-    (b, 4, g): how those follow the common ones; `schur` (g, g).
+    `inner` (b, 4, 4) of each block's own; `follow` (b, 4, g): how those follow the common ones; `schur` (g, g).
     """
 
-    cost: float
-    misfit: Array
     inner: Array
     follow: Array
     schur: Array
@@ -215,18 +243,15 @@ class _Equations:
     local: Array
 
 
-def _equations(state: BandState, problem: _Problem) -> _Equations:
-    weight = problem.weight
-    light, local, shape = model_light(state, problem.blocks, problem.steps, problem.scale)
-    rest = problem.blocks.light - light
+def _equations(held: _Held, problem: _Problem) -> _Equations:
+    weight, rest = problem.weight, held.rest
+    local, shape = slopes(held.model, problem.steps, problem.scale)
     by_local, by_shape = local * weight, shape * weight
-    at_own = np.column_stack((np.zeros_like(state.own), state.own, state.levels))
-    off = state.common() - problem.expected
     inner = by_local @ local.transpose(0, 2, 1) + np.diag(problem.own_held)
-    right = (by_local @ rest[:, :, None])[:, :, 0] - problem.own_held * at_own
+    right = (by_local @ rest[:, :, None])[:, :, 0] - problem.own_held * held.at_own
     # What the point spread departs by adds to each sample as it is: its derivatives are a unit matrix.
     cross = np.concatenate((local @ by_shape.transpose(0, 2, 1), by_local), axis=2)
-    solved = np.linalg.solve(inner, np.concatenate((cross, right[:, :, None]), axis=2))
+    solved = _solved(inner, np.concatenate((cross, right[:, :, None]), axis=2))
     shapes = shape.shape[1]
     by_shapes = by_shape.transpose(1, 0, 2).reshape(shapes, -1)
     between = by_shape.sum(axis=0)
@@ -234,17 +259,20 @@ def _equations(state: BandState, problem: _Problem) -> _Equations:
     outer = np.block([[shape_by_shape, between], [between.T, np.diag(weight.sum(axis=0)[0])]])
     followed = cross.reshape(-1, cross.shape[2]).T @ solved.reshape(-1, solved.shape[2])
     schur = outer + np.diag(problem.held) - followed[:, :-1]
-    wanted = np.concatenate((by_shapes @ rest.ravel(), (weight[:, 0] * rest).sum(axis=0))) - off * problem.held
+    wanted = np.concatenate((by_shapes @ rest.ravel(), (weight[:, 0] * rest).sum(axis=0))) - held.off * problem.held
     common = np.asarray(np.linalg.solve(schur, wanted - followed[:, -1]), np.float64)
-    follow = np.asarray(solved[:, :, :-1], np.float64)
-    misfit = (weight[:, 0] * rest**2).sum(axis=1)
-    cost = misfit.sum() + (problem.own_held * at_own**2).sum() + (problem.held * off**2).sum()
-    return _Equations(
-        cost=float(cost),
-        misfit=np.asarray(misfit / (rest.shape[1] - len(problem.own_held)), np.float64),
-        inner=inner,
-        follow=follow,
-        schur=np.asarray(schur, np.float64),
-        common=common,
-        local=solved[:, :, -1] - follow @ common,
-    )
+    follow = solved[:, :, :-1]
+    return _Equations(inner, follow, np.asarray(schur, np.float64), common, solved[:, :, -1] - follow @ common)
+
+
+def _solved(inner: Array, right: Array) -> Array:
+    """Solutions (b, 4, m) of each block's normal equations (b, 4, 4) by Gauss and Jordan, all blocks at once.
+
+    They are positive definite and need no pivots; a call of the library for each block takes ten times as long.
+    """
+    rows = np.concatenate((inner, right), axis=2)
+    for k in range(inner.shape[1]):
+        pivot = rows[:, k] / rows[:, k, k, None]
+        rows -= rows[:, :, k, None] * pivot[:, None]
+        rows[:, k] = pivot
+    return np.asarray(rows[:, :, inner.shape[1] :], np.float64)

@@ -76,8 +76,27 @@ class BandState:
         )
 
 
-def model_light(state: BandState, blocks: EdgeBlocks, steps: Staircase, scale: Array) -> tuple[Array, Array, Array]:
-    """Light (b, k), and how it changes with each block's own (b, 4, k) and with what shapes all alike (b, 11, k)."""
+@dataclass(frozen=True, slots=True, eq=False)
+class ModelledLight:
+    """What a state makes of the blocks' profiles: `light` (b, k), and what its slopes are reckoned from."""
+
+    light: Array
+    brighter: Array
+    fall: Array
+    blur: Array
+    z: Array
+    step: Array
+    bell: Array
+    twice: Array
+    thrice: Array
+    skew: Array
+    clean: Array
+    scattered: Array
+    step_height: Array
+
+
+def model_light(state: BandState, blocks: EdgeBlocks, steps: Staircase, scale: Array) -> ModelledLight:
+    """The light that mean profiles should show."""
     width = scale * (state.width + state.own)
     # Brighter metal leaves a smaller first step and makes all others larger.
     brighter = np.concatenate(([-float(steps.fall[1:].sum())], steps.fall[1:]))
@@ -89,30 +108,35 @@ def model_light(state: BandState, blocks: EdgeBlocks, steps: Staircase, scale: A
     from_edge = blocks.at_px - state.place[:, None]
     z = (from_edge[:, None, :] + steps.depth[:, None] * width[:, None, None]) / blur[:, None]
     step, bell = ndtr(z), np.exp(-0.5 * z * z) / np.sqrt(2 * np.pi)
-    falling, sharper = np.stack((fall, brighter)) @ step, bell * z
-    clean, brightened = falling[:, 0], falling[:, 1]
-    slopes = np.stack((fall, fall * steps.depth)) @ bell / blur[:, None]
-    slope, inward = slopes[:, 0], scale[:, None] * slopes[:, 1]
-    wider = -(fall @ sharper) / blur
     # Third moment of the point spread across the edge (Edgeworth's first term); it turns with the edge's direction.
-    skew = -(fall @ (sharper * z - bell)) / (6.0 * blur**3)
-    third = state.coma @ thrice
-    clean = clean + third[:, None] * skew
+    skew = -(fall @ (bell * (z * z - 1.0))) / (6.0 * blur**3)
+    clean = fall @ step + (state.coma @ thrice)[:, None] * skew
     dark, bright = state.levels[:, :1], state.levels[:, 1:]
     step_height = 1.0 - dark - bright
     # Scattered light over a look much shorter than its reach: as much from either side, rising a little across.
     scattered = np.stack((0.5 - clean, np.broadcast_to(blocks.at_px / BAND_MODEL.flare_reach_px, clean.shape)), axis=1)
     light = dark + step_height * clean + state.flare @ scattered + state.optics
-    local = np.stack((-step_height * slope, step_height * inward, 1.0 - clean, -clean), axis=1)
+    return ModelledLight(
+        light, brighter, fall, blur, z, step, bell, twice, thrice, skew, clean, scattered, step_height
+    )
+
+
+def slopes(model: ModelledLight, steps: Staircase, scale: Array) -> tuple[Array, Array]:
+    """How modelled light changes with each block's own (b, 4, k), and with what shapes all alike (b, 11, k)."""
+    falling = np.stack((model.fall, model.fall * steps.depth)) @ model.bell / model.blur[:, None]
+    slope, inward = falling[:, 0], scale[:, None] * falling[:, 1]
+    wider = -(model.fall @ (model.bell * model.z)) / model.blur
+    height = model.step_height
+    local = np.stack((-height * slope, height * inward, 1.0 - model.clean, -model.clean), axis=1)
     shape = np.stack(
         (
-            step_height * inward,
-            step_height * wider,
-            *(step_height * skew * form[:, None] for form in thrice),
-            step_height * brightened,
-            *scattered.transpose(1, 0, 2),
-            *(step_height * wider * form[:, None] for form in twice),
+            height * inward,
+            height * wider,
+            *(height * model.skew * form[:, None] for form in model.thrice),
+            height * (model.brighter @ model.step),
+            *model.scattered.transpose(1, 0, 2),
+            *(height * wider * form[:, None] for form in model.twice),
         ),
         axis=1,
     )
-    return light, local, shape
+    return local, shape
