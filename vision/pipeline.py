@@ -5,7 +5,7 @@ from dataclasses import replace
 import numpy as np
 
 from vision.backlight import NoBacklight
-from vision.decide import judge
+from vision.decide import corrected, correction_in_force, judge
 from vision.face import FaceInputs, missing_lights, score_face, with_face
 from vision.outline import (
     BacklitScene,
@@ -103,10 +103,11 @@ def measure_tray(
     found = find_pieces(scene)
     spoilt = spoilt_by(scene, found)
     missing = missing_lights(pictures, station)
+    correction = correction_in_force(station, part.part)
     findings = [*found.findings, *(one.finding for one in spoilt), *missing]
     pieces = []
     for number, one in enumerate(found.pieces, start=1):
-        piece = _measured(number, one, scene)
+        piece = corrected(_measured(number, one, scene), correction)
         piece = replace(piece, fault=piece.fault or (spoilt[0].fault if spoilt else None))
         if one.placement is not None and (pictures.dome is not None or pictures.low):
             face = score_face(_face_inputs(one.placement, pictures, scene), reference)
@@ -121,7 +122,7 @@ def measure_tray(
     if wrong_scale is not None:
         findings.append(wrong_scale)
         pieces = [replace(piece, fault=piece.fault or "scale") for piece in pieces]
-    return MeasuredTray(tuple(pieces), tuple(findings))
+    return MeasuredTray(tuple(pieces), tuple(findings), correction)
 
 
 def faces_of(pictures: TrayPictures, part: Part, station: Station) -> tuple[FaceInputs, ...]:

@@ -22,6 +22,7 @@ COMMANDS: dict[str, str] = {
     "calibrate": "pictures of a flat target to a station: lens, plane, scale, uncertainties",
     "shot": "frames as a camera names them, to tray shots with their shot.json",
     "check": "a reference piece measured each shift: drift against calibration, pass or stop",
+    "correct": "a station's bias, as its checks show it, taken out by a revision with name and reason",
     "challenge": "known bad pieces, or marks planted into a shift's own frames: all must be rejected",
     "sensor": "gain, noise, sharpness and evenness of a station's camera and light, from frames taken for it",
     "render": "render tray shots with exact truth",

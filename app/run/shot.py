@@ -13,6 +13,7 @@ from vision.decide import check_limits, judge
 from vision.errors import Incomplete, Unusable
 from vision.formats import (
     PROFILES_FILE,
+    check_corrections,
     check_height,
     has_shot_file,
     not_written,
@@ -59,6 +60,7 @@ def read_work(run: Run, pictures: bool) -> Work:
     limits = read_limits(run.limits_file, part)
     check_limits(limits, part, station, run.limits_file)
     check_height(part, station, run.station_file)
+    check_corrections(part, station, run.station_file)
     stopped = stopped_since(run.checks_file, station.station)
     return Work(part, station, limits, run.out, pictures, "draft" if limits.status == "draft" else None, stopped)
 
@@ -99,6 +101,7 @@ def inspect_shot(folder: Path, work: Work) -> Inspected:
         digests=digests_of(work.part, work.station, work.limits, frames),
         retake=shot.retake,
         settings=settings_used(),
+        correction=measured.correction,
     )
     into = shot_folder(work.out, result)
     try:

@@ -128,4 +128,5 @@ from .stations.checks import (
     station_checks as station_checks,
     suspect_trays as suspect_trays,
 )
+from .stations.definitions import file_station as file_station
 from .stations.light import light_history as light_history, light_limits as light_limits

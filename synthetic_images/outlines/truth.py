@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 from synthetic_images.outlines.defects import Bump, Defects, true_holes, true_outline_mm
 from synthetic_images.outlines.scene import Piece, Scene, piece_rings_mm, polygon, tray_mm
 from synthetic_images.outlines.view import to_px
-from synthetic_images.spoons import Array, Outline, Pattern, ZoneSpan, centroid_mm, outline
+from synthetic_images.spoons import Array, Outline, Pattern, centroid_mm, outline
 
 Indices = NDArray[np.int64]
 Mask = NDArray[np.bool_]
@@ -56,22 +56,10 @@ def piece_measures(pattern: Pattern, nominal: Outline, defects: Defects) -> dict
         "outline_out_mm": {name: float(max(deviation[m].max(), 0.0)) for name, m in inside.items()},
         "outline_in_mm": {name: float(max(-deviation[m].min(), 0.0) + 0.0) for name, m in inside.items()},
         "outline_rms_mm": {name: float(np.sqrt(np.mean(deviation[m] ** 2))) for name, m in inside.items()},
-        "width_mm": {span.name: _width_mm(span, nominal, shape) for span in pattern.zones},
+        "width_mm": {name: float(np.ptp(shape[m, 1])) for name, m in inside.items()},
         "length_mm": float(np.ptp(shape[:, 0])),
         "bend_deg": float(defects.bend_deg),
     } | _hole_measures(pattern, defects)
-
-
-def _width_mm(zone: ZoneSpan, nominal: Outline, shape: Array) -> float:
-    """Extent across of the outline points whose nominal points lie in a zone, its two ends met exactly."""
-    x, x_next = nominal.points_mm[:, 0], np.roll(nominal.points_mm[:, 0], -1)
-    low, high = zone.x_mm
-    heights = [shape[(x >= low) & (x <= high), 1]]
-    for end in zone.x_mm:
-        crossing = np.flatnonzero((x - end) * (x_next - end) < 0.0)
-        share = (end - x[crossing]) / (x_next[crossing] - x[crossing])
-        heights.append((1.0 - share) * shape[crossing, 1] + share * np.roll(shape[:, 1], -1)[crossing])
-    return float(np.ptp(np.concatenate(heights)))
 
 
 def _hole_measures(pattern: Pattern, defects: Defects) -> dict[str, float | None]:

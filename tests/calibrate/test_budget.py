@@ -94,6 +94,6 @@ def test_a_measures_budget_holds_what_station_frame_rim_and_laying_leave() -> No
     # Only the repeatability is short of freedom: 9, blown up by its small share.
     assert found.freedom == pytest.approx(9 * (found.combined / 0.004) ** 4)
     table = budget_table(found, "mm")
-    assert table.count("<tr>") == 1 + 10 + 2
+    assert table.count("<tr>") == 1 + 11 + 2
     assert f'<td class="number">{found.expanded:.3f}</td>' in table
     assert "10 placings of one piece" in table

@@ -26,6 +26,7 @@ ANSWERED: dict[str, tuple[Act, ...]] = {
     "make_blind": ("begin a blind round",),
     "file_limits": ("draft limits",),
     "update_station": ("calibrate",),
+    "file_station": ("calibrate",),
     "bring_in": ("import",),
     "file_folders": ("import",),
     "release": ("release limits",),

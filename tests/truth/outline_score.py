@@ -24,7 +24,10 @@ NEAR_PX, NEAR_MM = 20.0, 1.5
 
 @dataclass
 class Score:
-    """Errors by measure with their stated uncertainties, and counts; filled tray by tray."""
+    """Errors by measure with their stated uncertainties, and counts; filled tray by tray.
+
+    `loose`: openings and stray things told of the pieces, of which rendered ones have none.
+    """
 
     errors: dict[str, list[float]] = field(default_factory=lambda: defaultdict(list))
     ratios: dict[str, list[float]] = field(default_factory=lambda: defaultdict(list))
@@ -35,6 +38,7 @@ class Score:
     missed_bumps: list[str] = field(default_factory=list)
     false_bumps: list[str] = field(default_factory=list)
     told: list[tuple[dict[str, int], dict[str, int]]] = field(default_factory=list)
+    loose: int = 0
 
     def rms(self, measure: str) -> float:
         """Root mean square error of a measure."""
@@ -80,6 +84,7 @@ def compare(truth: dict[str, Any], measured: MeasuredTray, score: Score) -> None
         left.remove(near[0])
         score.found += 1
         _compare_piece(truth["tray"], known, near[0], score)
+    score.loose += sum(finding.kind in ("opening", "stray") for piece in measured.pieces for finding in piece.findings)
     score.extra += [f"{truth['tray']}: {piece.pose}" for piece in left]
     kinds = sorted({finding["kind"] for finding in truth["tray_findings"]} | {f.kind for f in measured.findings})
     score.told.append(

@@ -125,5 +125,6 @@ def measure_budget(
         Contribution("flare", components.flare, source="levels beside the edges"),
         Contribution("coma", components.coma, source="edges by direction"),
         Contribution("height", components.height, source="of the outline, as the part's file says"),
+        Contribution("correction", components.correction, source="of the station's bias, as its revision says"),
     )
     return combine((*own, *more), coverage=coverage)

@@ -1,6 +1,11 @@
 from .badness import badness as badness
 from .believable import against_limits as against_limits, unfounded as unfounded
 from .comparison import says_nothing_worse as says_nothing_worse
+from .correction import (
+    CORRECTABLE as CORRECTABLE,
+    corrected as corrected,
+    correction_in_force as correction_in_force,
+)
 from .counts import (
     COUNTED_MEASURES as COUNTED_MEASURES,
     Counting as Counting,

@@ -10,6 +10,7 @@ from .checks_file import (
     read_checks as read_checks,
     read_reference as read_reference,
 )
+from .corrections import check_corrections as check_corrections
 from .dxf import left_out_words as left_out_words
 from .frame_names import check_lights as check_lights, named_shots as named_shots
 from .frames import read_frames as read_frames

@@ -9,6 +9,7 @@ from typing import Any
 from vision.decide import unfounded
 from vision.errors import Unusable
 from vision.formats.atomic_write import write_atomic
+from vision.formats.corrections import correction_table
 from vision.formats.findings import finding_of, finding_table
 from vision.formats.result_tables import PieceTable, ResultFile
 from vision.formats.strict import as_json, read_json
@@ -92,6 +93,7 @@ def _result(table: ResultFile, path: Path) -> TrayResult:
         digests=None if table.digests is None else Digests(**dict(table.digests)),
         retake=table.retake,
         settings=None if table.settings is None else SettingsUsed(**dict(table.settings)),
+        correction=None if table.correction is None else table.correction.record(),
     )
 
 
@@ -196,6 +198,7 @@ def as_table(result: TrayResult) -> dict[str, Any]:
             {"kind": finding.kind, "center_px": finding.center_px, "detail": finding.detail}
             for finding in result.tray_findings
         ],
+        **({"correction": correction_table(result.correction)} if result.correction else {}),
         **({"settings": asdict(result.settings)} if result.settings else {}),
     }
 

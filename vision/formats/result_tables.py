@@ -4,6 +4,7 @@ from typing import Annotated, Literal
 
 from pydantic import AfterValidator, Field
 
+from vision.formats.corrections import CorrectionTable
 from vision.formats.findings import FindingTable
 from vision.formats.seen_map import SeenTable
 from vision.formats.shot import TrayName
@@ -86,6 +87,7 @@ class ResultFile(Strict):
     retake: bool = False
     digests: DigestTable | None = None
     settings: SettingsTable | None = None
+    correction: CorrectionTable | None = None
     limits_revision: int
     limits_standing: LimitsStanding | None = None
     process: Process = Field(default_factory=dict)

@@ -7,6 +7,7 @@ from typing import Annotated, Any, Self
 import numpy as np
 from pydantic import AfterValidator, Field, model_validator
 
+from vision.formats.corrections import CorrectionTable, correction_table, in_order
 from vision.formats.frame_names import as_lights, as_pattern, fields_of
 from vision.formats.strict import FormatOne, Length, Name, Place, Strict, Text, as_time, read_toml
 from vision.records import VALID_DAYS, Camera, FrameNames, HalfAngle, Lens, Light, LightLimits, Lights, Station
@@ -137,6 +138,9 @@ class _StationFile(Strict):
     lights: _Lights | None = None
     backlight: _Backlight | None = None
     frames: _Frames | None = None
+    correction: Annotated[list[CorrectionTable], Field(max_length=1000), AfterValidator(in_order)] = Field(
+        default_factory=list
+    )
 
     @model_validator(mode="after")
     def _one_way_to_mm(self) -> Self:
@@ -190,6 +194,7 @@ def read_station(path: Path) -> Station:
         lights=_lights(table.lights) if table.lights else Lights(),
         backlight=HalfAngle(backlight.half_angle_deg, backlight.half_angle_u_deg) if backlight else None,
         frames=_frames(table.frames) if table.frames else None,
+        corrections=tuple(one.record() for one in table.correction),
     )
 
 
@@ -241,6 +246,8 @@ def station_table(station: Station) -> dict[str, Any]:
         }
     if station.frames:
         table["frames"] = _frames_table(station.frames)
+    if station.corrections:
+        table["correction"] = [correction_table(one) for one in station.corrections]
     return table
 
 

@@ -11,8 +11,9 @@ from vision.formats.bounded import read_text
 from vision.formats.station import read_station, station_table
 from vision.records import Station
 
-GEOMETRY = ("scale", "plane", "lens", "camera", "uncertainty", "calibrated")
-"""The tables that a calibration measures; where it found none of one, the old one goes."""
+GEOMETRY = ("scale", "plane", "lens", "camera", "uncertainty", "calibrated", "correction")
+"""The tables that a calibration measures; where it found none of one, the old one goes. What was corrected was the old
+calibration's bias."""
 
 
 def update_station(station: Station, path: Path, tables: Collection[str]) -> Path | None:

@@ -1,3 +1,4 @@
+from .corrections import CorrectedValue as CorrectedValue, Correction as Correction
 from .inputs import (
     VALID_DAYS as VALID_DAYS,
     Array as Array,

@@ -4,6 +4,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import Literal
 
+from vision.records.corrections import Correction
 from vision.records.inputs import Severity
 from vision.records.marks import FIRST_DETECTION, Detection, MarkRate
 from vision.records.measured import Finding, Pair, Places, Pose, SeenMap, TrayFinding, Value
@@ -89,6 +90,7 @@ class TrayResult:
     `limits_standing` is None where there was nothing to hold the limits against.
     `judged_at` (UTC) and `digests` are None in results of programs that did not write them; `retake` says that the shot
     takes the place of an earlier one of the same tray. `settings` are None in results of programs that wrote none.
+    `correction`: the revision by which a station's bias was taken out of all measures, None where none was.
     """
 
     software: str
@@ -108,3 +110,4 @@ class TrayResult:
     digests: Digests | None = None
     retake: bool = False
     settings: SettingsUsed | None = None
+    correction: Correction | None = None

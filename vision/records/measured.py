@@ -5,6 +5,7 @@ from dataclasses import astuple, dataclass, field
 from math import hypot
 from typing import Literal
 
+from vision.records.corrections import Correction
 from vision.records.inputs import Array
 
 Pair = tuple[float, float]
@@ -204,7 +205,8 @@ class UncertaintyComponents:
 
     `station`: place in the field; `scale`: of a length; `pose`: the registration's; `edge`: photon noise and levels;
     `form`: the edge's curvature put back, and what smoothing leaves; `rim`: the bright band that a round rim shows;
-    `flare`, `coma`: of the lens, as the frame shows them; `height`: of the outline above the tray, from place to place.
+    `flare`, `coma`: of the lens, as the frame shows them; `height`: of the outline above the tray, from place to place;
+    `correction`: of the station's bias, where it was taken out.
     """
 
     station: float = 0.0
@@ -216,6 +218,7 @@ class UncertaintyComponents:
     flare: float = 0.0
     coma: float = 0.0
     height: float = 0.0
+    correction: float = 0.0
 
     @property
     def combined(self) -> float:
@@ -291,7 +294,8 @@ class TrayFinding:
 
 @dataclass(frozen=True, slots=True)
 class MeasuredTray:
-    """All pieces of a tray in reading order, and what is said of the tray."""
+    """All pieces of a tray in reading order, what is said of the tray, and what was taken out of all pieces' measures."""
 
     pieces: tuple[MeasuredPiece, ...]
     findings: tuple[TrayFinding, ...] = ()
+    correction: Correction | None = None

@@ -14,6 +14,7 @@ from vision.records import (
     FIRST_DETECTION,
     VALID_DAYS,
     Camera,
+    Correction,
     Detection,
     Digests,
     Finding,
@@ -36,6 +37,7 @@ from vision.records import (
 Kind = Literal["part", "station", "limits"]
 """What judges a tray."""
 _LIMITS: TypeAdapter[Limits] = TypeAdapter(Limits)
+_CORRECTIONS: TypeAdapter[tuple[Correction, ...]] = TypeAdapter(tuple[Correction, ...])
 _FINDINGS: TypeAdapter[tuple[Finding, ...]] = TypeAdapter(tuple[Finding, ...])
 _DETECTION: TypeAdapter[Detection] = TypeAdapter(Detection)
 _FLAGS: TypeAdapter[tuple[bool, ...]] = TypeAdapter(tuple[bool, ...])
@@ -131,6 +133,7 @@ def station_content(station: Station) -> dict[str, Any]:
         **({"calibrated": [station.calibrated_at, station.valid_days]} if station.calibrated_at is not None else {}),
         **({"lights": asdict(station.lights)} if station.lights != Lights() else {}),
         **({"backlight": asdict(station.backlight)} if station.backlight else {}),
+        **({"corrections": [asdict(one) for one in station.corrections]} if station.corrections else {}),
     }
 
 
@@ -156,6 +159,7 @@ def station_record(content: dict[str, Any]) -> Station:
         valid_days=content.get("calibrated", [None, VALID_DAYS])[1],
         lights=_lights(content["lights"]) if "lights" in content else Lights(),
         backlight=HalfAngle(**content["backlight"]) if "backlight" in content else None,
+        corrections=_CORRECTIONS.validate_python(content.get("corrections", [])),
     )
 
 
