@@ -1,4 +1,4 @@
-"""A station's bias taken out by a revision: from its checks to the station's file, the store, the measures, and back."""
+"""A station's bias taken out by a revision: from its checks to its file, the store, the measures, and back."""
 
 import json
 import sys

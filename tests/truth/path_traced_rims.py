@@ -6,14 +6,14 @@
 
 The first renders a folder for each half angle, rimANGLE, laid out as the shared trays (part.toml, station.toml, a tray
 with shot.json, truth.json and its backlit frame); what is there already is kept. The second tells, for each folder
-rimANGLE found there, mean and rms errors of out, in, length and width, the share within 2 u, and openings and strays; it
-takes any trays so laid out, such as those beside the project (`../shared/trays/outline-rims`). Mitsuba is no dependency of
-the project and scoring does without.
+rimANGLE found there, mean and rms errors of out, in, length and width, the share within 2 u, and openings and strays;
+it takes any trays so laid out, such as those beside the project (`../shared/trays/outline-rims`). Mitsuba is no
+dependency of the project and scoring does without; its llvm variants need a libLLVM that suits it (3.6 goes with 15).
 
 The model: Mitsuba 3 (Jakob et al. 2022, mitsuba-renderer.org) traces paths of up to four reflections to a telecentric
-camera. The rim is a mesh: the upper quarter of a round whose radius changes along the true outline, in 70 rows, closed by a
-flat cap; its metal a smooth `conductor` of n = 2.8 + 3.3i. The light is a disc far below that fills the half angle.
-Everything after the light on the sensor (blur, uneven light, noise) is `synthetic_images`'.
+camera. The rim is a mesh: the upper quarter of a round whose radius changes along the true outline, in 70 rows, closed
+by a flat cap; its metal a smooth `conductor` of n = 2.8 + 3.3i. The light is a disc far below that fills the half
+angle. Everything after the light on the sensor (blur, uneven light, noise) is `synthetic_images`'.
 """
 
 import argparse

@@ -146,8 +146,8 @@ def score_shared(folder: Path, half_angle_deg: float) -> Score:
 
 
 def worst_bias_um(score: Score) -> float:
-    """Largest mean error of out, in and length; a width that ends on a slope hangs on where points are taken."""
-    return max(abs(1000 * float(np.mean(score.errors[name]))) for name in (*DEVIATIONS, "length_mm"))
+    """Largest mean error of out, in, length and width."""
+    return max(abs(1000 * float(np.mean(score.errors[name]))) for name in (*DEVIATIONS, *EXTENTS))
 
 
 @dataclass(frozen=True, slots=True, eq=False)

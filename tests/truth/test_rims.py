@@ -35,5 +35,6 @@ def test_trays_rendered_outside_the_project(folder: str, half_angle_deg: float, 
     assert score.missed == []
     assert score.extra == []
     assert worst_bias_um(score) < bound_um
+    assert score.loose == 0
     assert score.within_two_u(*DEVIATIONS, *EXTENTS) >= 0.85
     assert all(told == truth for truth, told in score.told)

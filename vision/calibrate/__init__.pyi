@@ -19,8 +19,8 @@ from .checks import (
     ReferenceValue as ReferenceValue,
     check_reference as check_reference,
 )
-from .correction import correction_values as correction_values
 from .corners import Pixels as Pixels
+from .correction import correction_values as correction_values
 from .false_stops import CHECKS_BETWEEN as CHECKS_BETWEEN
 from .heights import Heights as Heights
 from .model_choice import LensFreedom as LensFreedom

@@ -20,8 +20,8 @@ def correction_values(
     Parameters
     ----------
     references
-        What the piece is known to measure: `common_standard` the certificate's uncertainty, `repeat_standard` that of one
-        laying and measurement.
+        What the piece is known to measure: `common_standard` the certificate's uncertainty, `repeat_standard` that of
+        one laying and measurement.
     found
         What each check since the calibration measured, by measure, with `before` taken out already.
     before

@@ -1,8 +1,8 @@
 """A station's known bias on a part, taken out of what was measured: by a revision that says who asked for it and why.
 
-What a check with a reference piece leaves is shown, never silently taken out. Where a person takes it out, a measure is
-less by what the station measures too much of it, and its uncertainty grows by that figure's own. The outline itself, its
-profile and its findings stay as they were seen.
+What a check with a reference piece leaves is shown, never silently taken out. Where a person takes it out, a measure
+is less by what the station measures too much of it, and its uncertainty grows by that figure's own. The outline itself,
+its profile and its findings stay as they were seen.
 """
 
 from collections.abc import Mapping

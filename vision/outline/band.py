@@ -53,6 +53,8 @@ class BandSettings:
     even: float = 3.0
     # ... but never for less than this (px).
     least_even_px: float = 0.02
+    # Normal deviate below which nineteen of twenty lie.
+    one_side: float = 1.645
     # The staircase of an angle this near (degrees) is the same to a thousandth: few are kept.
     angle_step_deg: float = 0.5
 
@@ -127,8 +129,13 @@ def see_band(outline: Outline, part: Part, camera: CameraMapping, mm_per_px: flo
     if given is None and not extent.seen:
         # Nothing is put back; all that the band may have moved the edge is doubt, and it goes with each place's radius.
         moved_px = prior.scale * extent.shift_px
-        own = moved_px * rim.u_mm / rim.mm
-        seen = replace(seen, shift_px=np.zeros_like(moved_px), shared_px=moved_px[:, None] / 2, own_px=own)
+        own = rim.u_mm / rim.mm
+        # It errs to one side: nineteen of twenty places lie within 1.65 of their own doubt beyond what the mean rim's
+        # band may have moved at most, and two standard uncertainties must reach there.
+        shared = np.sqrt(((1.0 + BAND.one_side * own) / 2) ** 2 - min(own, 1.0) ** 2)
+        seen = replace(
+            seen, shift_px=np.zeros_like(moved_px), shared_px=shared * moved_px[:, None], own_px=own * moved_px
+        )
     moved = _moved(outline, cut, seen)
     return moved, RimBand(
         at_mm=at_mm,

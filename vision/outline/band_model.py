@@ -116,9 +116,7 @@ def model_light(state: BandState, blocks: EdgeBlocks, steps: Staircase, scale: A
     # Scattered light over a look much shorter than its reach: as much from either side, rising a little across.
     scattered = np.stack((0.5 - clean, np.broadcast_to(blocks.at_px / BAND_MODEL.flare_reach_px, clean.shape)), axis=1)
     light = dark + step_height * clean + state.flare @ scattered + state.optics
-    return ModelledLight(
-        light, brighter, fall, blur, z, step, bell, twice, thrice, skew, clean, scattered, step_height
-    )
+    return ModelledLight(light, brighter, fall, blur, z, step, bell, twice, thrice, skew, clean, scattered, step_height)
 
 
 def slopes(model: ModelledLight, steps: Staircase, scale: Array) -> tuple[Array, Array]:

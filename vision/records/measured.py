@@ -294,7 +294,7 @@ class TrayFinding:
 
 @dataclass(frozen=True, slots=True)
 class MeasuredTray:
-    """All pieces of a tray in reading order, what is said of the tray, and what was taken out of all pieces' measures."""
+    """All pieces of a tray in reading order, what is said of the tray, and what was taken out of all measures."""
 
     pieces: tuple[MeasuredPiece, ...]
     findings: tuple[TrayFinding, ...] = ()
