@@ -3,10 +3,10 @@
 from collections.abc import Callable, Sequence
 from dataclasses import replace
 
-import cv2
 import numpy as np
 
 from tests.altered.bench import Alteration, Altered, Tray, own_face_tray
+from tests.altered.frame_changes import bands, blurred, coarse, half, jpeg, median, noisy, slid
 from tests.altered.planting import inside_of
 from vision.records import Array, Picture, Pit, Scratch, TrayPictures
 
@@ -135,49 +135,6 @@ def _mark_covered(name: str, fill: Callable[[Array], Array]) -> Alteration:
     return Alteration(name, (0.6, 1.5), alter)
 
 
-def _slid(frame: Array, right: float, down: float = 0.0, turn_deg: float = 0.0, scale: float = 1.0) -> Array:
-    rows, columns = frame.shape
-    motion = cv2.getRotationMatrix2D((columns / 2, rows / 2), turn_deg, scale)
-    motion[:, 2] += (right, down)
-    moved = cv2.warpAffine(frame.astype(np.float32), motion, (columns, rows), flags=cv2.INTER_CUBIC)
-    return np.asarray(moved, np.float64)
-
-
-def _blurred(frame: Array, sigma: float) -> Array:
-    return np.asarray(cv2.GaussianBlur(frame, (0, 0), sigma))
-
-
-def _coarse(frame: Array, times: float) -> Array:
-    rows, columns = frame.shape
-    small = cv2.resize(frame, (int(columns / times), int(rows / times)), interpolation=cv2.INTER_AREA)
-    return np.asarray(cv2.resize(small, (columns, rows), interpolation=cv2.INTER_LINEAR))
-
-
-def _bands(frame: Array, share: float) -> Array:
-    """A lamp that flickers while the shutter rolls."""
-    return frame * (1.0 + share * np.sin(np.arange(len(frame)) / 23.0))[:, None]
-
-
-def _half(frame: Array, keep: float, value: float) -> Array:
-    out = frame.copy()
-    out[int(keep * len(frame)) :] = value
-    return out
-
-
-def _noisy(frame: Array, sigma: float, rng: np.random.Generator) -> Array:
-    return frame + sigma * rng.standard_normal(frame.shape)
-
-
-def _jpeg(frame: Array, quality: float) -> Array:
-    _, packed = cv2.imencode(".jpg", np.rint(255 * frame).astype(np.uint8), [cv2.IMWRITE_JPEG_QUALITY, int(quality)])
-    return np.asarray(cv2.imdecode(packed, cv2.IMREAD_GRAYSCALE), np.float64) / 255
-
-
-def _median(frame: Array, size: float) -> Array:
-    """A camera's own noise filter."""
-    return np.asarray(cv2.medianBlur(np.rint(255 * frame).astype(np.uint8), int(size)), np.float64) / 255
-
-
 def _dead(frames: list[Picture], count: float, _tray: Tray) -> list[Picture]:
     lows = [one for one in frames if one.light == "low"]
     black = {one.name for one in lows[: int(count)]}
@@ -279,7 +236,7 @@ FACES: tuple[Alteration, ...] = (
     _painted("blown spot in every light", (3.0, 10.0), lambda f, _p, _s: 0 * f + 1, _round, 0.5),
     _mark_covered("mark covered by grey", lambda f: np.full_like(f, float(np.median(f)))),
     _mark_covered("mark covered by black", lambda f: np.zeros_like(f)),
-    _mark_covered("mark covered by blur", lambda f: _blurred(f, 12.0)),
+    _mark_covered("mark covered by blur", lambda f: blurred(f, 12.0)),
     _arranged("low lamps dead", (1.0, 2.0, 4.0), _dead),
     _arranged("only so many low frames", (1.0, 2.0), _only),
     _arranged("all front frames the backlit one", (0.0,), _all_backlit),
@@ -294,28 +251,28 @@ FACES: tuple[Alteration, ...] = (
     _arranged("front frames upside down", (0.0, 1.0), _upside_down),
     _arranged("dome missing", (0.0,), lambda fs, _s, _t: fs[1:]),
     Alteration("a crown in the bowl's place", (-1.0, -0.5), _face_down),
-    _all("all front frames shifted", (1.0, 2.0, 3.0, 8.0, 30.0), lambda f, s, _r: _slid(f, s)),
-    _all("all front frames turned", (0.2, 1.0), lambda f, s, _r: _slid(f, 0.0, 0.0, s)),
-    _all("front frames at another magnification", (1.01, 1.05), lambda f, s, _r: _slid(f, 0.0, 0.0, 0.0, s)),
-    _one("one low frame shifted", (1.0, 2.0, 3.0, 8.0, 30.0), lambda f, s, _r: _slid(f, s), "low"),
-    _one("one low frame shifted down", (1.0, 2.0, 5.0), lambda f, s, _r: _slid(f, 0.0, s), "low"),
-    _one("dome shifted", (1.0, 3.0, 10.0), lambda f, s, _r: _slid(f, s), "dome"),
-    _one("one low frame turned", (0.5, 1.0, 3.0), lambda f, s, _r: _slid(f, 0.0, 0.0, s), "low"),
-    _all("all front frames defocused", (1.0, 2.0, 4.0, 8.0), lambda f, s, _r: _blurred(f, s)),
+    _all("all front frames shifted", (1.0, 2.0, 3.0, 8.0, 30.0), lambda f, s, _r: slid(f, s)),
+    _all("all front frames turned", (0.2, 1.0), lambda f, s, _r: slid(f, 0.0, 0.0, s)),
+    _all("front frames at another magnification", (1.01, 1.05), lambda f, s, _r: slid(f, 0.0, 0.0, 0.0, s)),
+    _one("one low frame shifted", (1.0, 2.0, 3.0, 8.0, 30.0), lambda f, s, _r: slid(f, s), "low"),
+    _one("one low frame shifted down", (1.0, 2.0, 5.0), lambda f, s, _r: slid(f, 0.0, s), "low"),
+    _one("dome shifted", (1.0, 3.0, 10.0), lambda f, s, _r: slid(f, s), "dome"),
+    _one("one low frame turned", (0.5, 1.0, 3.0), lambda f, s, _r: slid(f, 0.0, 0.0, s), "low"),
+    _all("all front frames defocused", (1.0, 2.0, 4.0, 8.0), lambda f, s, _r: blurred(f, s)),
     _all("all lights weak", (0.5, 0.2, 0.05), lambda f, s, _r: f * s),
     _all("all lights too strong", (1.5, 3.0, 8.0), lambda f, s, _r: f * s),
-    _all("noise in the front frames", (0.02, 0.1, 0.3), _noisy),
+    _all("noise in the front frames", (0.02, 0.1, 0.3), noisy),
     _all("light added to the front frames", (0.1, 0.3, 0.6), lambda f, s, _r: f + s),
     _all("front frames' gamma", (0.45, 2.2), lambda f, g, _r: f**g),
     _all("front frames of few grey levels", (4.0, 8.0, 16.0), lambda f, n, _r: np.floor(f * n) / n),
-    _all("front frames compressed with loss", (5.0, 20.0, 60.0), lambda f, q, _r: _jpeg(f, q)),
-    _all("front frames filtered against noise", (5.0, 9.0), lambda f, n, _r: _median(f, n)),
-    _all("front frames enlarged from fewer pixels", (2.0, 4.0, 8.0), lambda f, n, _r: _coarse(f, n)),
-    _all("lamps flicker", (0.1, 0.4), lambda f, s, _r: _bands(f, s)),
+    _all("front frames compressed with loss", (5.0, 20.0, 60.0), lambda f, q, _r: jpeg(f, q)),
+    _all("front frames filtered against noise", (5.0, 9.0), lambda f, n, _r: median(f, n)),
+    _all("front frames enlarged from fewer pixels", (2.0, 4.0, 8.0), lambda f, n, _r: coarse(f, n)),
+    _all("lamps flicker", (0.1, 0.4), lambda f, s, _r: bands(f, s)),
     _all("front frames inverted", (1.0,), lambda f, _s, _r: 1.0 - f, spoils=True),
-    _all("lower half of the front frames lost", (0.4, 0.6), lambda f, s, _r: _half(f, s, 0.0)),
-    _all("lower half of the front frames blown", (0.4, 0.6), lambda f, s, _r: _half(f, s, 1.0)),
+    _all("lower half of the front frames lost", (0.4, 0.6), lambda f, s, _r: half(f, s, 0.0)),
+    _all("lower half of the front frames blown", (0.4, 0.6), lambda f, s, _r: half(f, s, 1.0)),
     _one("dome dark", (0.3, 0.05, 0.0), lambda f, s, _r: f * s, "dome"),
     _one("one low frame weak", (0.3, 0.1), lambda f, s, _r: f * s, "low"),
-    _one("one low frame defocused", (3.0, 8.0), lambda f, s, _r: _blurred(f, s), "low"),
+    _one("one low frame defocused", (3.0, 8.0), lambda f, s, _r: blurred(f, s), "low"),
 )  # fmt: skip

@@ -2,9 +2,9 @@
 
     python -m tests.speed.rim_speed FOLDER --angle DEG [--repeats 25]
 
-FOLDER holds part.toml, station.toml and trays, as `../shared/trays/outline-rims/rim40`, whose light has that half angle.
-A frame is decoded, and measured with bands looked for and with none, in turn, REPEATS times; told are medians of the
-ratios of neighbouring runs, processor time of one core, so that what else the machine does falls on both alike.
+FOLDER holds part.toml, station.toml and trays, as `../shared/trays/outline-rims/rim40`, of that half angle.
+A frame is decoded, and measured with bands looked for and with none, in turn, REPEATS times; told are medians of
+the ratios of neighbouring runs, processor time of one core, so that what else the machine does falls on both alike.
 """
 
 import argparse
