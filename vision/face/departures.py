@@ -24,6 +24,9 @@ _SIZES_MM = {"dome": (2.6, 6.5, 13.0), "low": (6.5, 13.0)}
 # over 0.4 mm over the depth. Rendered faces: at most 0.31 in the dome, 0.42 under low lights but for spots of the
 # finish below 4 mm2; painted regions 0.55 to 0.85.
 _DEPTH, _AREA_MM2, _SHARP = {"dome": 0.10, "low": 0.55}, {"dome": 1.0, "low": 5.0}, {"dome": 0.42, "low": 0.5}
+# A hard shadow under a low light has such a border on its lit side alone, and fades into the dark on the other: two
+# fifths of a departure's border may be less sharp than half of that, no more. (Shadow: 0.09 and less; painted: 0.3 on.)
+_SHADOW_SHARE, _SHADOW_SHARP = 0.4, 0.25
 # In the dome alone a fainter one is a stain: it dims the metal and no more.
 _STAIN_DEPTH = 0.22
 # Added to a level (of 255) before the logarithm: the steps of the darkest levels are no departure.
@@ -76,9 +79,12 @@ def _sharp_regions(
                 deep = float(np.quantile(depth[at][inside], 0.8))
                 half = (inside & (depth[at] > deep / 2)).astype(np.uint8)
                 border = cv2.morphologyEx(half, cv2.MORPH_GRADIENT, np.ones((3, 3), np.uint8)) > 0
-                border &= scored[at]
-                if border.any() and float(np.median(slope[at][border])) >= _SHARP[light] * deep:
-                    yield sign * deep, half, at
+                rise = slope[at][border & scored[at]]
+                if not rise.size or float(np.median(rise)) < _SHARP[light] * deep:
+                    continue
+                if light == "low" and float(np.quantile(rise, _SHADOW_SHARE)) < _SHADOW_SHARP * deep:
+                    continue
+                yield sign * deep, half, at
 
 
 _DISC = np.asarray(cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (5, 5)), np.uint8)
