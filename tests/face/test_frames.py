@@ -144,19 +144,6 @@ def test_an_unmarked_face_has_neither() -> None:
     assert departures(INPUTS, REGION, take_frames(INPUTS, REGION).contrasts) == ()
 
 
-def test_a_hard_shadow_under_one_lamp_is_no_mark() -> None:
-    """Sharp on its lit side, fading into the dark on the other, as a rim throws it under a low lamp."""
-    rows, columns = GOOD.back.pixels.shape
-    x, y = np.meshgrid(np.arange(columns), np.arange(rows))
-    u, v = to_px(np.array([(0.0, 1.5)]))[0]
-    into, beside = 0.05 * (x - u), 0.05 * (y - v)
-    dark = np.clip(20.0 * into + 0.5, 0.0, 1.0) * np.exp(-np.maximum(into, 0.0) / 3.0 - 0.5 * (beside / 2.0) ** 2)
-    low = GOOD.low[0]
-    shaded = replace(low, pixels=np.rint(low.pixels * (1.0 - 0.97 * dark)).astype(np.uint8))
-    inputs = view(with_low(0, shaded))
-    assert departures(inputs, REGION, take_frames(inputs, REGION).contrasts) == ()
-
-
 def test_smoothed_metal_is_told_by_its_missing_noise() -> None:
     def smoothed(picture: Picture) -> Picture:
         cover = disc((0.0, 1.5), 1.5)
