@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 from scipy.optimize import least_squares
 from scipy.special import ndtr
 
-from vision.backlight.codes import CODES, code_roughness
+from vision.backlight.codes import CODES, code_roughness, multiplied
 from vision.backlight.field import BLOCK_PX, Backlight
 from vision.records import Array, Picture, TrayFinding
 
@@ -140,12 +140,12 @@ def response_finding(back: Picture, light: Backlight, edge: Response | None, mm_
     if noise is not None and noise[1] > RESPONSE.noisier * max(noise[0], 1e-9):
         said.append(f"the metal's noise is {noise[1]:.2f} counts and the light's only {noise[0]:.2f}")
     rough = code_roughness(back, light)
-    if rough is not None and rough > CODES.uneven:
+    if rough is not None and rough > CODES.uneven and not multiplied(back, light):
         said.append(
             f"neighbouring counts occur unevenly often (roughness {rough:.2f}, a sensor leaves below {CODES.uneven})"
         )
     if not said:
         return None
-    advice = "the counts don't follow the light; switch gamma and digital gain off"
+    advice = "the counts don't follow the light; switch gamma off"
     detail = f"{back.name or 'back'}: {'; '.join(said)}: {advice}"
     return TrayFinding("response", None, detail)
