@@ -162,8 +162,8 @@ class Station:
     `homography` (3, 3) takes undistorted px to tray mm; a plain scale s stands here as diag(s, -s, 1).
     `outline_mm` and `scale_relative` are standard uncertainties (k = 1) of one outline deviation and of any length.
     `calibrated_at` is ISO 8601, None where unknown; the calibration holds for `valid_days`. `backlight` is None where
-    nobody knows its extent, `frames` where its frames come with `shot.json`. `corrections`: every revision of every part,
-    of each part in order; its last is in force.
+    nobody knows its extent, `frames` where its frames come with `shot.json`. `corrections`: every revision of every
+    part, of each part in order; its last is in force.
     """
 
     station: str
