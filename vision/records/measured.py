@@ -205,8 +205,7 @@ class UncertaintyComponents:
 
     `station`: place in the field; `scale`: of a length; `pose`: the registration's; `edge`: photon noise and levels;
     `form`: the edge's curvature put back, and what smoothing leaves; `rim`: the bright band that a round rim shows;
-    `flare`, `coma`: of the lens, as the frame shows them; `height`: of the outline above the tray, from place to place;
-    `correction`: of the station's bias, where it was taken out.
+    `flare`, `coma`: of the lens, by the frame; `height`: of the outline, from place to place; `correction`: of a bias.
     """
 
     station: float = 0.0
