@@ -18,6 +18,7 @@ from app.pages.study_lot import (
     works_folder,
 )
 from app.report import (
+    NAMED,
     LotReport,
     decision_words,
     escapes_words,
@@ -186,6 +187,8 @@ def _reasons(server: ServerState, state: LotState, who: Pass) -> None:
             for one in reasons
         ]
         st.dataframe(rows, hide_index=True)
+    if state.figures.named:
+        show_chart(shares_chart(state.figures.named, NAMED), f"{NAMED}, by number of pieces, with 95 % intervals")
     chosen = st.selectbox(
         "Show the pieces of one reason", [one.name for one in reasons], index=None, format_func=first_reason_words,
         placeholder="choose a reason",

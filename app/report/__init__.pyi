@@ -35,6 +35,7 @@ from .lot_document import (
     measure_row as measure_row,
 )
 from .lot_words import (
+    NAMED as NAMED,
     decision_words as decision_words,
     escapes_words as escapes_words,
     first_reason_words as first_reason_words,

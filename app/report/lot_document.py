@@ -9,6 +9,7 @@ from app.report.die_report import same_place_html
 from app.report.limits_words import lot_limits_words
 from app.report.lot_charts import over_time_chart, shares_chart
 from app.report.lot_words import (
+    NAMED,
     decision_words,
     escapes_words,
     first_reason_words,
@@ -98,6 +99,7 @@ def lot_page(report: LotReport, report_folders: ReportFolders) -> str:
             "values": sorted(state.values.items()),
             "reasons": reasons,
             "pareto": shares_chart([_worded(one) for one in figures.reasons], "First reasons") if reasons else "",
+            "named": shares_chart(figures.named, NAMED) if figures.named else "",
             "groupings": [
                 (one.name, shares_chart(one.groups, f"Pieces not passed by {one.name}")) for one in figures.groupings
             ],
@@ -163,6 +165,7 @@ def lot_table(report: LotReport) -> dict[str, Any]:
         "first_pass": figure(figures.first_pass),
         "yield": _yield_table(figures.yielded),
         "reasons": [_share_table(one) for one in figures.reasons],
+        "named_by_people": [_share_table(one) for one in figures.named],
         "by": {one.name: [_share_table(group) for group in one.groups] for one in figures.groupings},
         "escapes": None
         if figures.escapes is None

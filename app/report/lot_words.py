@@ -7,6 +7,8 @@ from app.statistics import Estimate
 from app.store import Decision
 from app.studies import Acceptance, Escapes, LotYield
 
+NAMED = "What people found wrong with the pieces that they rejected"
+
 
 def first_reason_words(name: str) -> str:
     """A first reason in words: a measure with its zone, or a fault."""

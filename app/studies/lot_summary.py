@@ -1,7 +1,7 @@
 """A lot in figures: what became of its pieces, why some did not pass, where and when, and what goes to packing."""
 
 from collections import Counter, defaultdict
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from math import sqrt
 from typing import Literal
@@ -117,7 +117,7 @@ class OverTime:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class LotFigures:
-    """All of it."""
+    """All of it; `reasons`: why the camera did not pass pieces, `named`: what people found wrong with those rejected."""
 
     trays: int
     pieces: int
@@ -125,6 +125,7 @@ class LotFigures:
     first_pass: Estimate
     yielded: LotYield | None
     reasons: tuple[Share, ...]
+    named: tuple[Share, ...]
     groupings: tuple[Grouping, ...]
     over_time: OverTime | None
     escapes: Escapes | None
@@ -158,6 +159,7 @@ def lot_figures(
     pieces: Sequence[LotPiece],
     fates: Mapping[PieceKey, Fate],
     passed_blind: PassedBlind = NOBODY_LOOKED,
+    said: Iterable[PersonVerdict] = (),
 ) -> LotFigures:
     """Figures of a lot.
 
@@ -169,6 +171,8 @@ def lot_figures(
         Of every piece, see `fates_of`.
     passed_blind
         What people said, in blind rounds, of pieces that the camera passes.
+    said
+        What holds of what people said outside them.
     """
     count = Counter(fates.values())
     counts: dict[Fate, int] = {
@@ -182,18 +186,28 @@ def lot_figures(
         fates=counts,
         first_pass=wilson(passed, len(pieces)),
         yielded=_yield(packed, counts["waiting"], len(pieces)),
-        reasons=_reasons(pieces),
+        reasons=_shares(
+            (piece.reason for piece in pieces if piece.reason is not None and piece.verdict != "pass"), len(pieces)
+        ),
+        named=_shares(_named_by_people(fates, said), len(pieces)),
         groupings=_groupings(trays, pieces),
         over_time=_over_time(trays, pieces),
         escapes=escapes_of(counts["passed"], packed, passed_blind),
     )
 
 
-def _reasons(pieces: Sequence[LotPiece]) -> tuple[Share, ...]:
-    """First reasons, the commonest first; of equally common ones by name."""
-    found = Counter(piece.reason for piece in pieces if piece.reason is not None and piece.verdict != "pass")
-    ranked = sorted(found.items(), key=lambda one: (-one[1], one[0]))
-    return tuple(Share(name, count, len(pieces), wilson(count, len(pieces))) for name, count in ranked)
+def _shares(names: Iterable[str], pieces: int) -> tuple[Share, ...]:
+    """How many pieces bear each name, the commonest first; of equally common ones by name."""
+    ranked = sorted(Counter(names).items(), key=lambda one: (-one[1], one[0]))
+    return tuple(Share(name, count, pieces, wilson(count, pieces)) for name, count in ranked)
+
+
+def _named_by_people(fates: Mapping[PieceKey, Fate], said: Iterable[PersonVerdict]) -> Iterator[str]:
+    """What people named on each piece that they rejected, by the newest word on it; a piece may bear several names."""
+    newest = {PieceKey(one.tray, one.piece): one for one in said}
+    for key, one in newest.items():
+        if fates.get(key) == "rejected":
+            yield from sorted(set(one.defects))
 
 
 @dataclass(frozen=True, slots=True, order=True)

@@ -53,6 +53,19 @@ def test_a_persons_newest_word_outweighs_the_cameras() -> None:
     ]  # fmt: skip
 
 
+def test_what_people_named_on_pieces_that_they_rejected_is_counted_by_the_newest_word() -> None:
+    pieces = [piece("T-00", k, "reject", "scratch_count") for k in range(4)]
+    said = [
+        VerdictWord("T-00", 0, "reject", defects=("scratch", "pit")),
+        VerdictWord("T-00", 1, "reject", defects=("burr",)),
+        VerdictWord("T-00", 1, "reject", defects=("scratch",)),
+        VerdictWord("T-00", 2, "accept"),
+    ]
+    figures = lot_figures([tray("T-00")], pieces, fates_of(pieces, said), said=said)
+    assert [(one.name, one.count, one.of) for one in figures.named] == [("scratch", 2, 4), ("pit", 1, 4)]
+    assert figures.named[0].share.ci == pytest.approx(proportion_confint(2, 4, method="wilson"))
+
+
 def test_yield_and_reasons_with_wilsons_intervals() -> None:
     trays = [tray(f"T-{k:02}", "D1" if k % 2 else "D2", 1000.0 * k) for k in range(10)]
     pieces = []

@@ -222,9 +222,10 @@ def lot_state(store: Store, lot: str, part: str | None = None) -> LotState:
     content = lot_content(store, lot, name)
     own = {piece.piece_id for piece in content.pieces}
     said = tuple(one for one in standing(store, piece_ids=sorted(own)) if one.blind is None)
-    fates = fates_of(content.pieces, holding(store, sorted({one.piece_id for one in said})))
+    held = holding(store, sorted({one.piece_id for one in said}))
+    fates = fates_of(content.pieces, held)
     passed = bad_among_passed(store, name, on_blind_pieces(store), own)
-    figures = lot_figures(content.trays, content.pieces, fates, passed)
+    figures = lot_figures(content.trays, content.pieces, fates, passed, held)
     trays = {tray.tray for tray in content.trays}
     suspect = tuple(tray for tray in suspect_trays(store, lot) if tray.tray in trays)
     taken = decisions(store, lot, name)
