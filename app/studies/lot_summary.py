@@ -117,7 +117,7 @@ class OverTime:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class LotFigures:
-    """All of it; `reasons`: why the camera did not pass pieces, `named`: what people found wrong with those rejected."""
+    """All of it; `reasons`: why the camera did not pass pieces, `named`: what people found wrong."""
 
     trays: int
     pieces: int
