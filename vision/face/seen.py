@@ -17,7 +17,7 @@ from functools import lru_cache
 import cv2
 import numpy as np
 from numpy.typing import NDArray
-from scipy.special import ndtr
+from scipy.special import ndtr, ndtri
 
 from vision.face.contrast import LIMIT, FrameContrast
 from vision.face.evidence import Evidence, frame_weights
@@ -97,9 +97,14 @@ def _chance(snr: Image, curve: tuple[float, float]) -> Image:
     return np.asarray(_PLAINEST * ndtr((np.log(np.maximum(snr, 1e-3)) - curve[0]) / curve[1]), np.float32)
 
 
+def _needed(found: float, curve: tuple[float, float]) -> float:
+    """The snr from which on a mark has a chance of being found; infinite where none has."""
+    return float(np.exp(curve[0] + curve[1] * ndtri(found / _PLAINEST))) if found < _PLAINEST else np.inf
+
+
 def _every(scratch: Image, pit: Image, found: float) -> Image:
     """Where all reference marks have the chance asked for (1 or 0)."""
-    every = (_chance(scratch, _SCRATCH_CHANCE) >= found) & (_chance(pit, _PIT_CHANCE) >= found)
+    every = (scratch >= _needed(found, _SCRATCH_CHANCE)) & (pit >= _needed(found, _PIT_CHANCE))
     return np.asarray(every, np.float32)
 
 
@@ -202,21 +207,27 @@ def _frequencies() -> tuple[NDArray[np.float64], ...]:
     return np.asarray(fy), np.asarray(fx), np.asarray(twice / _GRID**2)
 
 
+@lru_cache(maxsize=1)
+def _profile_passes() -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    """What the even profile across a line passes, by frequency (cycles a px), to 1e-5 between the steps."""
+    at = np.linspace(0.0, 1.0, 8192)
+    across = np.arange(-STRIP_PX, STRIP_PX + 1.0)
+    return at, np.asarray(np.cos(2 * np.pi * at[:, None] * across) @ line_profile(STRIP_PX, 0, PROFILE_PX))
+
+
 def _line_gains(share: Image, angles: Array, line: tuple[float, float, float]) -> NDArray[np.float64]:
     """What the profile across a line reads at its middle once the picture is divided by the finish's spectrum, of a
     line of unit height: for each direction (radians, counter-clockwise as seen). `line`: width, length, blur (px).
     """
     width, length, sigma = line
     fy, fx, count = _frequencies()
-    profile = line_profile(STRIP_PX, 0, PROFILE_PX)
-    across = np.arange(-STRIP_PX, STRIP_PX + 1.0)
     out = []
     for angle in angles:
         u = fx * np.cos(angle) - fy * np.sin(angle)
         v = fx * np.sin(angle) + fy * np.cos(angle)
         soft = np.exp(-2 * (np.pi * sigma) ** 2 * (u**2 + v**2))
         drawn = width * np.sinc(width * v) * length * np.sinc(length * u) * soft
-        read = np.tensordot(profile, np.cos(2 * np.pi * across[:, None, None] * v), axes=1)
+        read = np.interp(np.abs(v), *_profile_passes())
         out.append(float((drawn * read * share * count).sum()) / _line_peak(width, sigma))
     return np.array(out)
 
