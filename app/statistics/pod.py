@@ -163,19 +163,19 @@ def place_bound(data: Hits, curve: Curve, chance: float, confidence: float) -> f
     if place is None or (pieces is not None and pieces < FEWEST_PIECES):
         return None
     cut = 1.0 - CUT * (1.0 - confidence)
-    drop = float(stats.norm.ppf(cut) if pieces is None else stats.t.ppf(cut, pieces - 2)) ** 2 / 2.0
+    quantile = float(stats.norm.ppf(cut) if pieces is None else stats.t.ppf(cut, pieces - 2))
+    # The root of the fall is nearly straight in the place, and nought where the curve itself reaches the chance.
+    beyond, near = {place: -quantile}, curve
 
-    near = curve
-
-    def fall(at: float) -> float:
+    def fallen(at: float) -> float:
         nonlocal near
-        near = fit_curve(data, near, held=Held(at, chance))
-        return curve.log_likelihood - near.log_likelihood - drop
+        if at not in beyond:
+            near = fit_curve(data, near, held=Held(at, chance))
+            beyond[at] = sqrt(max(2.0 * (curve.log_likelihood - near.log_likelihood), 0.0)) - quantile
+        return beyond[at]
 
     furthest = max(float(data.x.max()), place) + REACH * float(data.x.std())
-    if fall(furthest) <= 0.0 or fall(place) >= 0.0:
-        return None
-    return float(optimize.brentq(fall, place, furthest, xtol=1e-3))
+    return float(optimize.brentq(fallen, place, furthest, xtol=1e-3)) if fallen(furthest) > 0.0 else None
 
 
 def _back(x: float | None, log_size: bool) -> float | None:
