@@ -2,7 +2,8 @@
 
 import streamlit as st
 
-from app.pages.study_lot import show_chart, take_away, uploaded
+from app.pages.server_state import ServerState
+from app.pages.study_lot import show_chart, stamped_page, take_away, uploaded
 from app.report import bias_page, digits, range_chart, time_chart
 from app.studies import (
     BiasStudy,
@@ -17,7 +18,7 @@ from app.studies import (
 )
 
 
-def bias_study() -> None:
+def bias_study(server: ServerState) -> None:
     """Study a table of readings that is chosen."""
     given = st.file_uploader("Table with the columns piece,reference,reference_u,taken_at,value", type="csv")
     if given is None:
@@ -32,7 +33,11 @@ def bias_study() -> None:
     tolerance = st.number_input("Width of the tolerance (0: none)", 0.0, value=0.0, format="%.4f", width=320) or None
     held = None if tolerance is None else _against(study, tolerance)
     _show(study, held)
-    take_away("bias", lambda: bias_page(study, held, given.name), lambda: json_text(bias_table(study, held)))
+
+    def page() -> str:
+        return bias_page(study, held, given.name)
+
+    take_away("bias", stamped_page(server, page), lambda: json_text(bias_table(study, held)))
 
 
 def _against(study: BiasStudy, tolerance: float) -> MeasuringSystem:

@@ -29,7 +29,7 @@ def gauge_study_page() -> None:
         nobody_yet(server)
         return
     if source == REFERENCES:
-        bias_study()
+        bias_study(server)
         return
     chosen = _from_store(server) if source == "from the store" else _from_file()
     if chosen is None:
@@ -44,7 +44,7 @@ def gauge_study_page() -> None:
 
     take_away(
         "gauge",
-        stamped_page(server, page) if source == "from the store" else page,
+        stamped_page(server, page),
         lambda: json_text(gauge_table(table, study, tolerance)),
     )
 

@@ -159,6 +159,20 @@ def test_a_gauge_table_is_studied_and_a_bad_one_refused(open_page: Opened, tmp_p
     expect(page.get_by_text("missing: part 3, operator 1, trial 1", exact=False)).to_be_visible()
 
 
+def test_reference_pieces_are_studied_on_the_page_of_gauges(open_page: Opened, tmp_path: Path) -> None:
+    rows = [f"R-{p},{10 * p},0.001,,{10 * p + 0.02 + 0.001 * t}" for p in range(1, 4) for t in range(3)]
+    table = tmp_path / "readings.csv"
+    table.write_text("\n".join(["piece,reference,reference_u,taken_at,value", *rows]), encoding="utf-8")
+    page = open_page("gauge?who=R.+Hale")
+    page.get_by_text("against reference pieces").click()
+    expect(page.get_by_text("Measure pieces of known size", exact=False)).to_be_visible()
+    page.locator("input[type=file]").set_input_files(table)
+    expect(page.get_by_text("Biased at R-1, R-2, R-3", exact=False)).to_be_visible()
+    expect(page.get_by_alt_text("Bias over the reference values, with intervals and line")).to_be_visible()
+    _still(page)
+    assert serious(page) == []
+
+
 def test_the_store_without_repeats_says_what_to_do(open_page: Opened) -> None:
     page = open_page("gauge?who=R.+Hale")
     page.get_by_text("from the store").click()
