@@ -90,8 +90,8 @@ def _sure_words(bound: float | None, pieces: int | None, most: float) -> str:
     if bound is not None:
         return f"with 95 % confidence from {bound:.3g} on{_beyond(bound, most)}"
     if pieces is not None and pieces < FEWEST_PIECES:
-        return f"with 95 % confidence from nowhere: {pieces} pieces don't tell how pieces differ, plant into more"
-    return "with 95 % confidence from nowhere: a ceiling at nine in ten is not excluded"
+        return f"of no size can one be 95 % sure: {pieces} pieces don't tell how pieces differ, plant into more"
+    return "of no size can one be 95 % sure: the marks leave open that detection levels off at nine in ten"
 
 
 def _beyond(size: float, most: float) -> str:

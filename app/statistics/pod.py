@@ -25,7 +25,7 @@ CUT = 0.5
 """Share of the risk that a likelihood takes: the rest is for what it does not know of few pieces, whose curve it takes
 for too steep and which it takes for too much alike (of 20 and 10 pieces that differ 6 % were false without)."""
 FEWEST_PIECES = 3
-LOWER_AT = (0.02, 0.1, 0.3, 0.5, 0.7, 0.8, 0.9, 0.95, 0.98)
+LOWER_AT = (0.02, 0.1, 0.3, 0.5, 0.7, 0.9, 0.95)
 """Chances at which the lower bound of the curve is reckoned."""
 
 
