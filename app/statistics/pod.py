@@ -156,14 +156,16 @@ def detectability(
 def place_bound(data: Hits, curve: Curve, chance: float, confidence: float) -> float | None:
     """Abscissa above the curve's at which a chance is reached for sure enough; None where there is none.
 
-    Where the likelihood of a curve that is held to the chance there, with a ceiling or without, has fallen by half a
-    squared quantile: the normal one, or Student's of the pieces less the level and slope that they share.
+    Where the likelihood of curves that reach the chance there and not before, with a ceiling or without, has fallen by
+    half a squared quantile: the normal one, or Student's of the pieces less the level and slope that they share.
     """
     place, pieces = curve.place(chance), data.pieces
     if place is None or (pieces is not None and pieces < FEWEST_PIECES):
         return None
     cut = 1.0 - CUT * (1.0 - confidence)
     quantile = float(stats.norm.ppf(cut) if pieces is None else stats.t.ppf(cut, pieces - 2))
+    # A ceiling at the chance or below leaves it unreached anywhere, so that it is as good a curve for any place.
+    unreached = fit_curve(data, curve, Allowed(most=chance)).log_likelihood
     # The root of the fall is nearly straight in the place, and nought where the curve itself reaches the chance.
     beyond, near = {place: -quantile}, curve
 
@@ -171,7 +173,8 @@ def place_bound(data: Hits, curve: Curve, chance: float, confidence: float) -> f
         nonlocal near
         if at not in beyond:
             near = fit_curve(data, near, held=Held(at, chance))
-            beyond[at] = sqrt(max(2.0 * (curve.log_likelihood - near.log_likelihood), 0.0)) - quantile
+            best = max(near.log_likelihood, unreached)
+            beyond[at] = sqrt(max(2.0 * (curve.log_likelihood - best), 0.0)) - quantile
         return beyond[at]
 
     furthest = max(float(data.x.max()), place) + REACH * float(data.x.std())

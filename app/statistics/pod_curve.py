@@ -52,10 +52,11 @@ class Held:
 
 @dataclass(frozen=True, slots=True)
 class Allowed:
-    """What a fit is free in: a ceiling, pieces that differ."""
+    """What a fit is free in: a ceiling, up to the highest that is `most`; pieces that differ."""
 
     ceiling: bool = True
     pieces: bool = True
+    most: float = 1.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -107,7 +108,10 @@ def fit_curve(data: Hits, begin: Curve, allowed: Allowed | None = None, held: He
     least = LOWEST_CEILING if held is None else held.chance + ABOVE
     span = scaled.spread
     bounds = [(-STEEPEST, STEEPEST), (1e-3 if held else -STEEPEST, STEEPEST)]
-    bounds += [(least, 1.0) if allowed.ceiling else (1.0, 1.0), (0.0, MOST_BETWEEN) if scaled.pieces else (0.0, 0.0)]
+    bounds += [
+        (least, allowed.most) if allowed.ceiling else (1.0, 1.0),
+        (0.0, MOST_BETWEEN) if scaled.pieces else (0.0, 0.0),
+    ]
     level, slope = begin.level + begin.slope * scaled.middle, begin.slope * span
     starts = [[level, slope, begin.ceiling, max(begin.between, 0.3)]]
     if allowed.ceiling:
