@@ -7,7 +7,13 @@ import numpy as np
 import pytest
 from scipy import stats
 
+from app.studies.agreement_study import agree
+from app.studies.fitness_words import Thresholds
+from app.studies.lot import Lot
 from app.studies.over_time import drifts, trend_p
+from app.studies.samples import Sample
+from tests.studies.lots import sample
+from vision.formats.verdicts import PersonsVerdict
 
 
 @dataclass(frozen=True)
@@ -59,3 +65,17 @@ def test_a_drift_within_the_sitting_is_told() -> None:
 
 def test_verdicts_without_a_time_tell_nothing() -> None:
     assert drifts([Said("Ada", "reject", ""), Said("Ada", "accept", "")]) == ()
+
+
+def test_one_persons_drift_is_told_to_no_other() -> None:
+    """A study tells drift of two people or more together, and none of verdicts in sight of the camera's."""
+    lot = sample(np.random.default_rng(4), 30)
+    given = tuple(
+        PersonsVerdict(tray.tray, piece.piece, who, 1, "accept", (), "", f"2026-11-02T0{hour}:{k:02}:00+00:00", k)
+        for who, hour in (("Ada", 7), ("Ben", 8))
+        for k, tray in enumerate(lot.trays)
+        for piece in tray.pieces[:1]
+    )
+    for how, said, told in (("table", given, True), ("table", given[:30], False), ("in sight", given, False)):
+        study = agree(Lot(lot.trays), [Sample("", how, said)], Thresholds())  # type: ignore[arg-type]
+        assert bool(study.drifts) == told, how
