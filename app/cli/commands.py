@@ -15,6 +15,8 @@ from vision.formats import quiet_libraries
 
 # name -> (module in app.cli, what `--help` says of it); each module has a click command named `command`.
 COMMANDS: dict[str, str] = {
+    "begin": "from nothing to a first judged lot, one question at a time",
+    "person": "list somebody of the works, and what they may do",
     "part": "a drawing, or a photograph of a master piece, to part.toml with outline, zones and a picture",
     "inspect": "judge tray shots: find, measure and score every piece, with reasons",
     "watch": "judge trays as they come: each one once it is complete, filed in the store",

@@ -176,14 +176,12 @@ def _with(chosen: Choices, option: str, answer: str) -> Choices:
 
 def _hold_against(shot: Path, station: Station, draft: PartDraft) -> None:
     """Refuse a drawing that is not as large as the camera sees its pieces."""
-    from vision.drafting import seen_doubt, seen_lengths
+    from vision.drafting import length_doubt
     from vision.formats import read_shot
 
-    drawn = draft.view.length_mm
-    seen = seen_lengths(read_shot(shot), station)
-    doubts = [seen_doubt(drawn, float(one)) for one in seen]
-    if all(doubts):
-        raise Unusable(shot, "", f"pieces as large as drawn expected: {doubts[0]}")
+    doubt = length_doubt(draft.laid.outline, read_shot(shot), station)
+    if doubt:
+        raise Unusable(shot, "", f"pieces as large as drawn expected: {doubt}")
 
 
 def _show(sheet: Sheet, views: Views, picture: Path) -> None:

@@ -1,5 +1,6 @@
 from .backup import back_up as back_up, restore as restore
 from .disk import forecast as forecast
+from .first_steps import Step as Step, first_steps as first_steps, without_limits as without_limits
 from .folder import (
     WORKS_FILE as WORKS_FILE,
     Person as Person,
@@ -18,6 +19,7 @@ from .limits_in_force import (
     release_file as release_file,
     release_limits as release_limits,
 )
+from .people import add_person as add_person
 from .results_on_disk import (
     Filing as Filing,
     JudgedBy as JudgedBy,

@@ -1,5 +1,4 @@
-from .believing import seen_doubt as seen_doubt
 from .draft import Choices as Choices, PartDraft as PartDraft, draft_part as draft_part, look as look
 from .laying import widths_at as widths_at
-from .tracing import seen_lengths as seen_lengths, trace_master as trace_master
+from .tracing import length_doubt as length_doubt, trace_master as trace_master
 from .views import Views as Views

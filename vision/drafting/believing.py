@@ -83,20 +83,7 @@ def _lengths(drawn: float) -> str:
 
 
 def seen_doubt(drawn_mm: float, seen_mm: float) -> str:
-    """What to say where a camera sees a piece of another size than drawn.
-
-    Parameters
-    ----------
-    drawn_mm
-        Length of the piece by its drawing.
-    seen_mm
-        Its length as a station sees it.
-
-    Returns
-    -------
-    str
-        One line; empty where they agree.
-    """
+    """What to say where a camera sees a piece of another length than drawn; empty where they agree."""
     ratio = seen_mm / drawn_mm
     if abs(ratio - 1.0) <= _SEEN_AGREES:
         return ""

@@ -3,8 +3,10 @@
 import numpy as np
 
 from vision.backlight import NoBacklight
+from vision.drafting.believing import seen_doubt
 from vision.errors import Unusable
 from vision.formats import UNITS, Sheet, SheetCurve, read_frames
+from vision.geometry import length_and_width
 from vision.outline import Silhouette, find_silhouettes
 from vision.records import Array, Shot, Station
 
@@ -45,11 +47,13 @@ def trace_master(shot: Shot, station: Station) -> Sheet:
     return Sheet(shot.folder, UNITS["mm"], UNITS["mm"], 1.0, tuple(curves), (), (told,))
 
 
-def seen_lengths(shot: Shot, station: Station) -> Array:
-    """How long what lies on a tray is seen.
+def length_doubt(outline: Array, shot: Shot, station: Station) -> str:
+    """Whether a camera sees pieces as large as they are drawn.
 
     Parameters
     ----------
+    outline
+        The part's outline, (n, 2) mm.
     shot
         A tray of pieces.
     station
@@ -57,15 +61,17 @@ def seen_lengths(shot: Shot, station: Station) -> Array:
 
     Returns
     -------
-    Array
-        Lengths (pieces,) mm.
+    str
+        What to say where no piece is as large; empty where one is.
 
     Raises
     ------
     Unusable
         As `trace_master`.
     """
-    return np.array([one.length_mm for one in _seen(shot, station)])
+    drawn, _ = length_and_width(outline)
+    doubts = [seen_doubt(drawn, one.length_mm) for one in _seen(shot, station)]
+    return doubts[0] if all(doubts) else ""
 
 
 def _seen(shot: Shot, station: Station) -> tuple[Silhouette, ...]:
