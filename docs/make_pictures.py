@@ -30,9 +30,9 @@ JPEG_QUALITY = 82
 def main() -> None:
     """Judge, choose, draw."""
     with tempfile.TemporaryDirectory() as scratch:
-        demo = Path(scratch)
+        demo = Path(scratch) / "demo"
         subprocess.run([Path(sys.executable).with_name("brightbowl"), "demo", "--out", demo], check=True)
-        results = sorted(demo.glob("results/*/*/result.json"))
+        results = sorted(demo.glob("results/*/*/*/*/result.json"))
         shrink(most_findings(results).with_name("tray.jpg"), PICTURES / "crowd.jpg")
         piece = sheet_with(results, "piece-*[0-9].svg")
         shrink(piece.with_name("tray.jpg"), PICTURES / "tray.jpg")

@@ -5,12 +5,14 @@ is another's, one is cut off by the frame, and a washer and a strip lie between 
 the front, to show the polished bowls.
 """
 
+from collections.abc import Callable
 from dataclasses import dataclass, replace
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
 import numpy as np
 
+from synthetic_images.demo_station import render_pictures, render_reference
 from synthetic_images.faces.frames import standard_lights
 from synthetic_images.outlines.defects import Defects
 from synthetic_images.outlines.families import FINE_MM_PER_PX, fine_size_px, random_defects, random_face, size_mm
@@ -18,6 +20,7 @@ from synthetic_images.outlines.layout import crowd, rows, scattered_dirt
 from synthetic_images.outlines.scene import Scene
 from synthetic_images.outlines.view import View, plain_view
 from synthetic_images.spoons import DESSERT_SPOON, TEASPOON, Pattern
+from synthetic_images.trays.history import DieCourse, History, render_history
 from synthetic_images.trays.shots import COUNT, outline_limits, surface_limits, write_back_shot, write_face_shot
 from synthetic_images.trays.write import ShotName, write_limits, write_part, write_station
 from vision.errors import Unusable
@@ -33,6 +36,9 @@ _STROKES_PER_TRAY = 240
 _FLAWED_SHARE, _MARKED_SHARE = 0.2, 0.5
 _FIRST_SHOT = datetime(2026, 11, 2, 6, 0, tzinfo=UTC)
 _FEWEST = 3
+# Two dies followed on a station of one piece: one wears, one is ground anew half way.
+_DIES = (DieCourse("D5", 3e-7), DieCourse("D6", 4e-7, regrind_at=200_000.0))
+_DIE_TRAYS, _DIE_STROKES, _SHIFTS = 10, 400_000.0, 2
 
 
 @dataclass(frozen=True, slots=True)
@@ -48,10 +54,17 @@ class DemoLine:
 
 @dataclass(frozen=True, slots=True)
 class DemoWorks:
-    """All lines of the demo lot: teaspoons, dessert spoons, and teaspoons lit from the front."""
+    """All lines of the demo lot: teaspoons, dessert spoons, teaspoons lit from the front, and two dies followed.
+
+    Folders: `clean`, faces without a mark, for planting; `pictures`, of a target, a lamp and an edge; `reference`, shots
+    of the reference piece, its values beside them.
+    """
 
     folder: Path
     lines: tuple[DemoLine, ...]
+    clean: Path
+    pictures: Path
+    reference: Path
 
 
 @dataclass(frozen=True, slots=True)
@@ -63,7 +76,9 @@ class _Batch:
     die: str
 
 
-def render_demo(folder: Path, trays: int = 12, seed: int = 2611) -> DemoWorks:
+def render_demo(
+    folder: Path, trays: int = 12, seed: int = 2611, rendered: Callable[[], object] = lambda: None
+) -> DemoWorks:
     """Render the demo lot.
 
     Parameters
@@ -75,6 +90,8 @@ def render_demo(folder: Path, trays: int = 12, seed: int = 2611) -> DemoWorks:
         Tray shots in all, three or more: a sixth of them front-lit, a third with dessert spoons, one crowded.
     seed
         The same seed gives the same frames and truth.
+    rendered
+        Called after each of `demo_steps(trays)` pieces of work.
 
     Raises
     ------
@@ -85,7 +102,7 @@ def render_demo(folder: Path, trays: int = 12, seed: int = 2611) -> DemoWorks:
         raise Unusable("the demo lot", "trays", f"{_FEWEST} or more, one a line", str(trays))
     faces, dessert = max(1, trays // 6), max(1, trays // 3)
     teaspoons = trays - faces - dessert
-    lines = (
+    lines: tuple[DemoLine, ...] = (
         _line(folder / "teaspoons", TEASPOON, _TRAY_VIEW, "ST-1"),
         _line(folder / "dessert-spoons", DESSERT_SPOON, _TRAY_VIEW, "ST-1"),
         _line(folder / "teaspoon-faces", TEASPOON, _FACE_VIEW, "ST-2"),
@@ -97,17 +114,38 @@ def render_demo(folder: Path, trays: int = 12, seed: int = 2611) -> DemoWorks:
         number += 1
         batch = batches[2 * index // teaspoons]
         _back_tray(lines[0], batch, number, crowded=index == teaspoons - 1, rng=np.random.default_rng([seed, number]))
+        rendered()
     for index in range(dessert):
         number += 1
         batch = dessert_batches[2 * index // dessert]
         _back_tray(lines[1], batch, number, crowded=False, rng=np.random.default_rng([seed, number]))
+        rendered()
     for index in range(faces):
         number += 1
         # The first face always carries marks, so that a small demo shows some.
         share = 1.0 if index == 0 else _MARKED_SHARE
         batch = _Batch(TEASPOON, "L-2611-05", "D1")
         _face_tray(lines[2], batch, number, share, np.random.default_rng([seed, number]))
-    return DemoWorks(folder, lines)
+        rendered()
+    clean = replace(lines[2], shots=folder / "clean-faces")
+    _face_tray(clean, _Batch(TEASPOON, "CLEAN", "D1"), number + 1, 0.0, np.random.default_rng([seed, number + 1]))
+    rendered()
+    rng = np.random.default_rng([seed, number + 2])
+    render_pictures(folder / "pictures", _TRAY_VIEW, rng)
+    rendered()
+    render_reference(folder / "reference", TEASPOON, _TRAY_VIEW, _SHIFTS, rng)
+    rendered()
+    dies = folder / "dies"
+    for _ in render_history(dies, History(TEASPOON, _DIES, _DIE_TRAYS, _DIE_STROKES, 1, station="ST-3")):
+        rendered()
+    files = (dies / name for name in ("part.toml", "station.toml", "limits.toml"))
+    lines = (*lines[:2], DemoLine(TEASPOON.part, dies / "shots", *files), lines[2])
+    return DemoWorks(folder, lines, clean.shots, folder / "pictures", folder / "reference")
+
+
+def demo_steps(trays: int) -> int:
+    """How many pieces of work a demo of so many trays is rendered in."""
+    return trays + 3 + len(_DIES) * _DIE_TRAYS
 
 
 def _line(folder: Path, pattern: Pattern, view: View, station: str) -> DemoLine:

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 
 import click
 
+from app.cli.calling import call
 from vision.errors import Unusable
 
 if TYPE_CHECKING:
@@ -33,7 +34,7 @@ def command(works: Path, only_list: bool) -> None:
         click.echo(
             f"1 of 7, works: {works} is to be the works' folder, with parts, stations, limits, shots and results."
         )
-        _call("new", str(works), "--name", click.prompt("What is the works called?", default=works.resolve().name))
+        call("new", str(works), "--name", click.prompt("What is the works called?", default=works.resolve().name))
     for number, name in enumerate(("people", "station", "part", "limits", "shots", "lot"), 2):
         step = next(one for one in first_steps(read_works(works)) if one.name == name)
         click.echo(f"{number} of 7, {name}: {'done' if step.done else 'missing'} ({step.words})")
@@ -76,26 +77,13 @@ def _answer(question: str, default: str = "") -> str:
     return str(click.prompt(f"  {question}", default=default, show_default=bool(default))).strip()
 
 
-def _call(name: str, *words: str) -> None:
-    """Run a command of its own, as typed."""
-    from app.cli.commands import cli
-
-    click.echo(f"  > brightbowl {' '.join(_shown(word) for word in (name, *words))}")
-    with cli.make_context("brightbowl", [name, *words]) as context:
-        cli.invoke(context)
-
-
-def _shown(word: str) -> str:
-    return f'"{word}"' if " " in word else word
-
-
 def _people(works: Works) -> bool:
     name = _answer("Who releases limits and lots? (a name; nothing: later)")
     if not name:
         return False
-    _call("person", name, "--role", "release", "--role", "tune", "--role", "review", "--works", str(works.folder))
+    call("person", name, "--role", "release", "--role", "tune", "--role", "review", "--works", str(works.folder))
     while other := _answer("Who else gives verdicts? (a name; nothing: nobody)"):
-        _call("person", other, "--role", "review", "--works", str(works.folder))
+        call("person", other, "--role", "review", "--works", str(works.folder))
     return True
 
 
@@ -109,10 +97,12 @@ def _station(works: Works) -> bool:
     squares = _answer("Inner corners of its chessboard, such as 9x6")
     pitch = _answer("Millimetres from corner to corner")
     promise = _answer("What its maker promises for that, +- mm", "0")
+    thick = _answer("How thick is it, mm (0: a film; nothing: not known)")
     name = _answer("The station's name", "ST-1")
-    given = ["--squares", squares, "--pitch-mm", pitch, "--pitch-tolerance-mm", promise, "--station", name]
+    given = ["--target-thickness-mm", thick] if thick else []
+    given += ["--squares", squares, "--pitch-mm", pitch, "--pitch-tolerance-mm", promise, "--station", name]
     by = next(one.name for one in works.people if "tune" in one.roles)
-    _call("calibrate", *map(str, files), *given, "--works", str(works.folder), "--by", by)
+    call("calibrate", *map(str, files), *given, "--works", str(works.folder), "--by", by)
     return True
 
 
@@ -122,7 +112,7 @@ def _part(works: Works) -> bool:
         return False
     part = _answer("What shots and limits call the part", Path(drawing).stem)
     name = _answer("What people call it", part)
-    _call("part", drawing, "--part", part, "--name", name, "--works", str(works.folder))
+    call("part", drawing, "--part", part, "--name", name, "--works", str(works.folder))
     return True
 
 
@@ -136,12 +126,12 @@ def _limits(works: Works) -> bool:
             return False
         draft = works.folder / "limits" / f"{part}-draft-1.toml"
         draft.unlink(missing_ok=True)
-        _call("limits", "draft", "--part", str(works.part_file(part)), "--general", grade, "--out", str(draft))
+        call("limits", "draft", "--part", str(works.part_file(part)), "--general", grade, "--out", str(draft))
         why = _answer(f"Look at {draft}. Why may these limits judge? (nothing: not yet)")
         if not why:
             return False
         by = next(one.name for one in works.people if "release" in one.roles)
-        _call("limits", "release", str(draft), "--works", str(works.folder), "--by", by, "--why", why)
+        call("limits", "release", str(draft), "--works", str(works.folder), "--by", by, "--why", why)
     return True
 
 
@@ -169,5 +159,5 @@ def _size_doubt(works: Works, shot: Shot) -> str:
 def _lot(works: Works) -> bool:
     if not click.confirm(f"  Judge what lies in {works.shots} now?", default=True):
         return False
-    _call("inspect", "--works", str(works.folder))
+    call("inspect", "--works", str(works.folder))
     return True

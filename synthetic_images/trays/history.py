@@ -42,7 +42,7 @@ class DieCourse:
 
 @dataclass(frozen=True, slots=True)
 class History:
-    """What to render: `trays` of each die, evenly over `strokes`, `pieces` a tray, from a seed, at a scale."""
+    """What to render: `trays` of each die, evenly over `strokes`, `pieces` a tray, from a seed, at a scale, on a station."""
 
     pattern: Pattern
     dies: Sequence[DieCourse]
@@ -51,6 +51,7 @@ class History:
     pieces: int = 2
     seed: int = 1
     mm_per_px: float = 0.08
+    station: str = "ST-1"
 
 
 def render_history(folder: Path, history: History) -> Iterator[Path]:
@@ -59,7 +60,7 @@ def render_history(folder: Path, history: History) -> Iterator[Path]:
     shots = folder / "shots"
     shots.mkdir(parents=True, exist_ok=True)
     write_part(folder, history.pattern)
-    write_station(folder / "station.toml", "ST-1", view, Scene(history.pattern, view, ()).sensor)
+    write_station(folder / "station.toml", history.station, view, Scene(history.pattern, view, ()).sensor)
     write_limits(folder / "limits.toml", history.pattern.part, outline_limits(history.pattern), {})
     number = 0
     for index in range(history.trays):
@@ -73,7 +74,7 @@ def render_history(folder: Path, history: History) -> Iterator[Path]:
             tray = Scene(history.pattern, view, rows(history.pattern, size_mm(view), defects, rng))
             taken_at = (FIRST_SHOT + timedelta(hours=6 * number)).isoformat()
             process: dict[str, str | float] = {"die": course.die, "strokes": strokes}
-            name = ShotName(f"T-{number:06d}", "L-2611-09", history.pattern.part, "ST-1", taken_at, process)
+            name = ShotName(f"T-{number:06d}", "L-2611-09", history.pattern.part, history.station, taken_at, process)
             yield write_back_shot(shots / name.tray, name, tray, "png", rng)
 
 

@@ -1,41 +1,70 @@
 """`brightbowl demo`: from nothing to judged spoons and a page to look at."""
 
 import sys
+from collections.abc import Callable
+from contextlib import closing
 from pathlib import Path
 
 import pytest
 
 import synthetic_images.demo
 from app.cli.main import main
+from app.store.lots.revisions import revisions
+from app.store.people.blind_rounds import blinds, turns_left
+from app.works.first_steps import first_steps
+from app.works.folder import read_works
 from synthetic_images.demo import DemoLine, DemoWorks
 from synthetic_images.spoons import PATTERNS
 from synthetic_images.trays.shots import Order, render_shots
 from vision.formats.result import read_result
 
 
-def one_tray(folder: Path, trays: int) -> DemoWorks:
+def one_tray(folder: Path, trays: int, rendered: Callable[[], object]) -> DemoWorks:
     """A demo lot of one line and one tray, so that the test stays short."""
     assert trays == 3
     line = folder / "teaspoons"
     for _ in render_shots(line / "shots", Order("plain", PATTERNS["TS-135"], 1, 2611)):
-        continue
-    files = (line / "shots" / name for name in ("part.toml", "station.toml", "limits.toml"))
-    return DemoWorks(folder, (DemoLine("TS-135", line / "shots", *files),))
+        rendered()
+    files = [line / name for name in ("part.toml", "station.toml", "limits.toml")]
+    for file in (*files, line / "outline.dxf"):
+        (line / "shots" / file.name).rename(file)
+    (folder / "reference").mkdir()
+    (folder / "reference" / "reference.toml").write_text("")
+    return DemoWorks(
+        folder,
+        (DemoLine("TS-135", line / "shots", *files),),
+        folder / "clean",
+        folder / "pictures",
+        folder / "reference",
+    )
 
 
-def test_demo_renders_judges_and_says_where_to_look(
+def test_demo_is_a_whole_works_and_quick_again(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
 ) -> None:
     monkeypatch.setattr(synthetic_images.demo, "render_demo", one_tray)
-    words = ["brightbowl", "demo", "--out", str(tmp_path / "demo"), "--trays", "3", "--jobs", "1"]
+    out = tmp_path / "demo"
+    words = ["brightbowl", "demo", "--out", str(out), "--trays", "3", "--jobs", "1"]
     monkeypatch.setattr(sys, "argv", words)
     with pytest.raises(SystemExit) as leave:
         main()
-    assert leave.value.code == 0
     told = capsys.readouterr()
-    assert told.err == ""
-    (stored,) = (tmp_path / "demo" / "results").glob("*/*/result.json")
-    assert f"look at {stored.parents[1] / 'index.html'}" in told.out
+    assert leave.value.code == 0, told.err
+    (stored,) = (out / "results").glob("TS-135/ST-1/*/*/result.json")
+    assert f"look at {out / 'results' / 'TS-135' / 'ST-1' / 'index.html'}" in told.out
     assert "1 tray judged, 3 pieces" in told.out
     assert len(read_result(stored).pieces) == 3
     assert (stored.parent / "result.html").exists()
+    assert told.out.splitlines()[-1] == f"open the pages: brightbowl serve --works {out}"
+    works = read_works(out)
+    assert {person.name for person in works.people} == {"R. Hale", "M. Okafor", "J. Lind"}
+    assert [step.name for step in first_steps(works) if not step.done] == []
+    with closing(works.open()) as store:
+        (blind,) = blinds(store)
+        assert len(turns_left(store, blind, "M. Okafor")) == 2  # of three, one is judged
+        assert revisions(store, "TS-135")[0].in_force
+    monkeypatch.setattr(synthetic_images.demo, "render_demo", None)
+    with pytest.raises(SystemExit) as again:
+        main()
+    assert again.value.code == 0
+    assert "is there already" in capsys.readouterr().out
