@@ -34,7 +34,7 @@ def demo_works(folder: Path) -> Works:
     """The demo's trays judged into the store of a works."""
     works = new_works(folder / "works", "Aldermoor Flatware Works", PEOPLE)
     store = works.folder / works.store_address
-    for revision, line in enumerate(render_demo(works.shots, TRAYS).lines, start=1):
+    for revision, line in enumerate(render_demo(works.folder, TRAYS).lines, start=1):
         # The demo's lines are judged by limits of their own; in one works each set needs a number of its own.
         limits = line.limits_file.read_text(encoding="utf-8")
         line.limits_file.write_text(limits.replace("revision = 1", f"revision = {revision}"), encoding="utf-8")

@@ -56,8 +56,8 @@ class DemoLine:
 class DemoWorks:
     """All lines of the demo lot: teaspoons, dessert spoons, teaspoons lit from the front, and two dies followed.
 
-    Folders: `clean`, faces without a mark, for planting; `pictures`, of a target, a lamp and an edge; `reference`, shots
-    of the reference piece, its values beside them.
+    Folders: `clean`, faces without a mark, for planting; `pictures`, of a target, a lamp and an edge; `reference`,
+    shots of the reference piece, its values beside them.
     """
 
     folder: Path
@@ -84,8 +84,8 @@ def render_demo(
     Parameters
     ----------
     folder
-        Written to: one folder a line, each with `part.toml`, `outline.dxf`, `station.toml`, `limits.toml` and one
-        folder a tray in `shots`.
+        Written to: in `shots` one folder a line, each with `part.toml`, `outline.dxf`, `station.toml`, `limits.toml`
+        and one folder a tray in `shots`.
     trays
         Tray shots in all, three or more: a sixth of them front-lit, a third with dessert spoons, one crowded.
     seed
@@ -103,9 +103,9 @@ def render_demo(
     faces, dessert = max(1, trays // 6), max(1, trays // 3)
     teaspoons = trays - faces - dessert
     lines: tuple[DemoLine, ...] = (
-        _line(folder / "teaspoons", TEASPOON, _TRAY_VIEW, "ST-1"),
-        _line(folder / "dessert-spoons", DESSERT_SPOON, _TRAY_VIEW, "ST-1"),
-        _line(folder / "teaspoon-faces", TEASPOON, _FACE_VIEW, "ST-2"),
+        _line(folder / "shots" / "teaspoons", TEASPOON, _TRAY_VIEW, "ST-1"),
+        _line(folder / "shots" / "dessert-spoons", DESSERT_SPOON, _TRAY_VIEW, "ST-1"),
+        _line(folder / "shots" / "teaspoon-faces", TEASPOON, _FACE_VIEW, "ST-2"),
     )
     batches = [_Batch(TEASPOON, "L-2611-01", "D1"), _Batch(TEASPOON, "L-2611-02", "D4")]
     dessert_batches = [_Batch(DESSERT_SPOON, "L-2611-03", "D2"), _Batch(DESSERT_SPOON, "L-2611-04", "D3")]
@@ -135,7 +135,7 @@ def render_demo(
     rendered()
     render_reference(folder / "reference", TEASPOON, _TRAY_VIEW, _SHIFTS, rng)
     rendered()
-    dies = folder / "dies"
+    dies = folder / "shots" / "dies"
     for _ in render_history(dies, History(TEASPOON, _DIES, _DIE_TRAYS, _DIE_STROKES, 1, station="ST-3")):
         rendered()
     files = (dies / name for name in ("part.toml", "station.toml", "limits.toml"))

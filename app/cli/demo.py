@@ -50,7 +50,7 @@ def command(out: Path, trays: int, jobs: int) -> None:
     call("new", works, "--name", "Aldermoor Flatware Works")
     for name, roles in PEOPLE:
         call("person", name, *(word for role in roles for word in ("--role", role)), "--works", works)
-    made = _rendered(out / "shots", trays)
+    made = _rendered(out, trays)
     failed = False
     ruling: dict[str, str] = {}
     for line in made.lines:
@@ -75,16 +75,16 @@ def command(out: Path, trays: int, jobs: int) -> None:
         sys.exit(1)
 
 
-def _rendered(shots: Path, trays: int) -> DemoWorks:
+def _rendered(out: Path, trays: int) -> DemoWorks:
     from synthetic_images import demo_steps, render_demo
 
     with click.progressbar(
         length=demo_steps(trays), label=f"rendering {trays} trays and more", file=sys.stderr
     ) as progress:
         try:
-            return render_demo(shots, trays, rendered=lambda: progress.update(1))
+            return render_demo(out, trays, rendered=lambda: progress.update(1))
         except OSError as fault:
-            raise Unusable(shots, "", "a folder with space for the frames expected", str(fault)) from None
+            raise Unusable(out, "", "a folder with space for the frames expected", str(fault)) from None
 
 
 def _put_in_place(works: Path, line: DemoLine) -> None:
@@ -128,6 +128,6 @@ def _people_at_work(works: Path) -> None:
 
 
 def _say_where(works: Path) -> None:
-    click.echo(f"pictures to calibrate by: {works}/shots/pictures; clean faces for pod: {works}/shots/clean-faces")
+    click.echo(f"pictures to calibrate by: {works}/pictures; clean faces for pod: {works}/clean-faces")
     click.echo(f"results to look at: {works}/results/*/*/index.html")
     click.echo(f"open the pages: brightbowl serve --works {works}")

@@ -42,7 +42,7 @@ class DieCourse:
 
 @dataclass(frozen=True, slots=True)
 class History:
-    """What to render: `trays` of each die, evenly over `strokes`, `pieces` a tray, from a seed, at a scale, on a station."""
+    """What to render: `trays` of each die, evenly over `strokes`, `pieces` a tray, from a seed, at a scale."""
 
     pattern: Pattern
     dies: Sequence[DieCourse]

@@ -22,7 +22,7 @@ from vision.formats.result import read_result
 def one_tray(folder: Path, trays: int, rendered: Callable[[], object]) -> DemoWorks:
     """A demo lot of one line and one tray, so that the test stays short."""
     assert trays == 3
-    line = folder / "teaspoons"
+    line = folder / "shots" / "teaspoons"
     for _ in render_shots(line / "shots", Order("plain", PATTERNS["TS-135"], 1, 2611)):
         rendered()
     files = [line / name for name in ("part.toml", "station.toml", "limits.toml")]
@@ -30,13 +30,8 @@ def one_tray(folder: Path, trays: int, rendered: Callable[[], object]) -> DemoWo
         (line / "shots" / file.name).rename(file)
     (folder / "reference").mkdir()
     (folder / "reference" / "reference.toml").write_text("")
-    return DemoWorks(
-        folder,
-        (DemoLine("TS-135", line / "shots", *files),),
-        folder / "clean",
-        folder / "pictures",
-        folder / "reference",
-    )
+    lines = (DemoLine("TS-135", line / "shots", *files),)
+    return DemoWorks(folder, lines, folder / "clean", folder / "pictures", folder / "reference")
 
 
 def test_demo_is_a_whole_works_and_quick_again(
