@@ -24,9 +24,7 @@ def command(works: Path, dry_run: bool, by: str | None) -> None:
 
     place = read_works(works)
     with closing(place.open()) as store:
-        planned = plan(store, place)
-        if not dry_run:
-            forget(store, place, planned, who_acts(place, by, "forget frames"))
+        planned = plan(store, place) if dry_run else forget(store, place, who_acts(place, by, "forget frames"))
     word = "would be forgotten" if dry_run else "forgotten"
     size = f"{planned.bytes / 1e9:.3f} GB"
     click.echo(f"frames of {len(planned.due)} trays {word}, {size} ({planned.keep.words})")

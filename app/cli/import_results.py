@@ -41,7 +41,7 @@ def command(
     later than what stands. Where only a person can say what a result is, nothing is changed and a line says what to do.
     """
     from app.store import Chosen, bring_in
-    from app.works import Filing, file_folders, open_chosen, result_folders, who_acts
+    from app.works import Filing, file_folders, open_chosen, result_folders, shots_in_use, who_acts
     from vision.formats import read_verdicts
 
     said = () if verdicts is None else read_verdicts(verdicts)
@@ -51,7 +51,7 @@ def command(
     acted = who_acts(place, by, "import" if chosen is None else "move a tray", why)
     word = None if chosen is None else Chosen(chosen, acted.by, acted.why, acted.known)
     where = shots or (place.shots if place is not None else None)
-    with closing(opened):
+    with closing(opened), shots_in_use(place):
         how = Filing(() if where is None else (where,), chosen=word, trial=trial)
         done = file_folders(opened, place, result_folders(folder), how)
         brought = bring_in(opened, said)

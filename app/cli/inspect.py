@@ -76,7 +76,7 @@ def command(
     """
     keep_to_one_core()
     from app.run import read_cluster
-    from app.works import Run, runs_of
+    from app.works import Run, runs_of, shots_in_use
 
     side_by_side: int | Cluster = jobs
     if scheduler is not None:
@@ -114,7 +114,7 @@ def command(
 
         shots = _shots(folders, out, (read_station(station_file),))
         runs = [Run(part_file, station_file, limits_file, out, shots)]
-    with closing(opened) if opened is not None else nullcontext():
+    with closing(opened) if opened is not None else nullcontext(), shots_in_use(place):
         ready, refused = _ready(runs, not no_pictures, opened, place, trial)
         if refused and not ready:
             raise refused[0]

@@ -8,12 +8,13 @@ import json
 import shutil
 import tempfile
 import zipfile
-from contextlib import closing
+from collections.abc import Iterator
+from contextlib import closing, suppress
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from pathlib import Path
 
-from app.store import Head, copy_store, copy_to_file, head_of, open_store, verify
+from app.store import Head, copy_store, copy_to_file, file_digest, head_of, open_store, verify
 from app.works.folder import FOLDERS, WORKS_FILE, Works, read_works
 from app.works.results_on_disk import Filing, FolderFiling, file_folders, result_folders
 from vision.errors import Unusable
@@ -50,17 +51,18 @@ def back_up(works: Works, out: Path) -> Head:
             copy_to_file(store, copied)
         with closing(open_store(copied, must_exist=True)) as store, store.read() as connection:
             head = head_of(connection)
-        files = {_STORE: copied, WORKS_FILE: works.folder / WORKS_FILE}
-        for kind in _JUDGING:
-            found = sorted(path for path in (works.folder / kind).rglob("*") if path.is_file())
-            files |= {path.relative_to(works.folder).as_posix(): path for path in found}
         table = {"format": 1, "made_at": datetime.now(UTC).isoformat(timespec="seconds"), "head": str(head)}
         written = out.with_name(f".{out.name}.tmp")
         try:
             with zipfile.ZipFile(written, "w", zipfile.ZIP_DEFLATED) as pack:
-                for name, path in files.items():
-                    pack.write(path, name)
-                digests = {name: hashlib.sha256(path.read_bytes()).hexdigest() for name, path in files.items()}
+                pack.write(copied, _STORE)
+                digests = {_STORE: file_digest(copied)}
+                for path in _judging(works):
+                    with suppress(FileNotFoundError):  # people work on: a file may go, grow, or be another at any moment
+                        content = path.read_bytes()
+                        name = path.relative_to(works.folder).as_posix()
+                        pack.writestr(name, content)
+                        digests[name] = hashlib.sha256(content).hexdigest()
                 pack.writestr(_TABLE, json.dumps({**table, "files": digests}))
             check_backup(written)
             written.rename(out)
@@ -69,6 +71,13 @@ def back_up(works: Works, out: Path) -> Head:
         finally:
             written.unlink(missing_ok=True)
     return head
+
+
+def _judging(works: Works) -> Iterator[Path]:
+    """The works' own file and those that judge; what is only being written has a hidden name."""
+    yield works.folder / WORKS_FILE
+    for kind in _JUDGING:
+        yield from sorted(one for one in (works.folder / kind).rglob("*") if one.is_file() and one.name[0] != ".")
 
 
 def check_backup(file: Path) -> Head:
@@ -100,7 +109,7 @@ def _unpacked(file: Path, folder: Path) -> Head:
     if names != set(expected):
         raise Unusable(file, "", "the files that the backup lists", ", ".join(sorted(names ^ set(expected))))
     for name, digest in expected.items():
-        if hashlib.sha256((folder / name).read_bytes()).hexdigest() != digest:
+        if file_digest(folder / name) != digest:
             raise Unusable(file, name, "the file as it was backed up; take another backup", "a changed one")
     links, _, hashed = words.partition(":")
     known = Head(int(links), hashed)

@@ -1,13 +1,14 @@
 """Frames forgotten by the rule of a works: said in the chain first, then gone; flagged ones and a share stay for ever.
 
 A shot's folder goes whole or not at all. It is renamed out of sight before its files go, so that whoever watches the
-inbox never sees half a shot; whatever a death leaves is finished by the next run.
+inbox never sees half a shot; whatever a death leaves is finished by the next run. Nothing goes but the very files that
+the chain says were forgotten: a folder into which something else came meanwhile is put back.
 """
 
 import os
 import shutil
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 from app.store import (
@@ -22,6 +23,7 @@ from app.store import (
     note_forgotten,
 )
 from app.works.folder import WORKS_FILE, Keep, Works
+from app.works.shots_in_use import shots_alone
 from vision.errors import Unusable
 from vision.formats import not_written
 
@@ -31,8 +33,9 @@ _GONE = ".forgotten"
 
 @dataclass(frozen=True, slots=True)
 class Due:
-    """A shot whose frames may go: its folder and files."""
+    """A shot whose frames may go: its folder and files. `shots`: those filed that had their frames there."""
 
+    shots: frozenset[int]
     tray: str
     folder: Path
     files: tuple[Forgotten, ...]
@@ -72,8 +75,7 @@ def plan(store: Store, works: Works) -> Plan:
         expected = "a rule, [keep] with passed_days and share; without one all frames are kept"
         raise Unusable(works.folder / WORKS_FILE, "keep", expected, "none")
     shots = framed_shots(store)
-    old = [one for one in shots if one.passed and one.age_days > keep.passed_days]
-    going = {one.shot_id for one in old if one.draw >= keep.share}
+    old, going = _by_rule(shots, keep)
     # A path that was used again belongs to every shot that names it.
     needed = {path for one in shots if one.shot_id not in going for path in one.frames}
     digests, gone = kept_digests(store), forgotten_files(store)
@@ -87,10 +89,17 @@ def plan(store: Store, works: Works) -> Plan:
                 left.append(str(fault))
                 continue
             if found is not None:
-                due[found.folder] = found
+                before = due.get(found.folder)
+                due[found.folder] = replace(found, shots=found.shots | (before.shots if before else frozenset()))
     drawn = sum(one.draw < keep.share for one in old)
     coming = sum(one.passed and one.draw >= keep.share for one in shots) / max(len(shots), 1)
     return Plan(keep, tuple(due.values()), drawn, tuple(dict.fromkeys(left)), coming)
+
+
+def _by_rule(shots: Sequence[Framed], keep: Keep) -> tuple[list[Framed], set[int]]:
+    """The shots that are old enough, and those of them that go, by their numbers."""
+    old = [one for one in shots if one.passed and one.age_days > keep.passed_days]
+    return old, {one.shot_id for one in old if one.draw >= keep.share}
 
 
 def _due(works: Works, shot: Framed, digests: dict[str, str], gone: frozenset[Forgotten]) -> Due | None:
@@ -125,27 +134,50 @@ def _due(works: Works, shot: Framed, digests: dict[str, str], gone: frozenset[Fo
             files.append(Forgotten(kept, digest))
     if not files:
         return None
-    return Due(shot.tray, folder, tuple(files), sum(path.stat().st_size for path in present))
+    return Due(frozenset([shot.shot_id]), shot.tray, folder, tuple(files), sum(path.stat().st_size for path in present))
 
 
-def forget(store: Store, works: Works, planned: Plan, acted: Acted) -> None:
-    """Let go what was planned: it is said in the chain, and only then the folders go.
+def forget(store: Store, works: Works, acted: Acted) -> Plan:
+    """Let go what the rule lets go now, and say what went: it is said in the chain, and only then the folders go.
 
     Raises
     ------
     Unusable
-        The store or a folder can't be written.
+        The works has no rule, its shots are in use, or the store or a folder can't be written.
     """
-    files = [file for one in planned.due for file in one.files]
-    note_forgotten(store, files, planned.keep.words, acted)
-    try:
-        for one in planned.due:
-            if one.folder.exists():
-                one.folder.rename(one.folder.with_name(f".{one.folder.name}{_GONE}"))
-        for folder in _out_of_sight(works.shots):
-            shutil.rmtree(folder)
-    except OSError as fault:
-        raise not_written(works.shots, fault) from None
+    with shots_alone(works):
+        planned = plan(store, works)
+        with store.write() as connection:
+            # All their files were read since it was asked what may go: a verdict, a hold or a check may have come.
+            _, going = _by_rule(framed_shots(store), planned.keep)
+            due = tuple(one for one in planned.due if one.shots <= going)
+            note_forgotten(connection, [file for one in due for file in one.files], planned.keep.words, acted)
+        try:
+            left = _delete(store, works)  # what a death left
+            for one in due:
+                if one.folder.exists():
+                    one.folder.rename(one.folder.with_name(f".{one.folder.name}{_GONE}"))
+            left += _delete(store, works)
+        except OSError as fault:
+            raise not_written(works.shots, fault) from None
+    return replace(planned, due=due, left=tuple(dict.fromkeys((*planned.left, *left))))
+
+
+def _delete(store: Store, works: Works) -> list[str]:
+    """Delete the folders out of sight whose every file was forgotten; of the others a line each."""
+    gone, left = forgotten_files(store), []
+    for hidden in _out_of_sight(works.shots):
+        shown = hidden.with_name(hidden.name.removeprefix(".").removesuffix(_GONE))
+        present = {path: shown / path.relative_to(hidden) for path in hidden.rglob("*") if path.is_file()}
+        kept = {path: before.relative_to(works.folder).as_posix() for path, before in present.items()}
+        if all(Forgotten(name, file_digest(path)) in gone for path, name in kept.items()):
+            shutil.rmtree(hidden)
+            continue
+        place = hidden
+        if not shown.exists():
+            place = hidden.rename(shown)
+        left.append(str(Unusable(place, "", "a folder with its shot's files alone; it came meanwhile, and is left alone")))
+    return left
 
 
 def _out_of_sight(shots: Path) -> Sequence[Path]:

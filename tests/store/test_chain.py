@@ -15,6 +15,7 @@ from app.store.lots.lot_list import set_lot_value
 from app.store.lots.revisions import release
 from app.store.lots.state import lot_state
 from app.store.people.actor import Acted
+from app.store.people.verdicts import NewVerdict, give
 from app.store.results.filing import file_result
 from app.store.results.shots import Chosen
 from app.store.stations.checks import file_checks
@@ -36,8 +37,7 @@ def fill(store: Store) -> None:
     for number in (1, 2):
         tray = to_file(made_tray(f"T-{number}"))
         file_result(store, type(tray)(tray.result, (), PART, STATION, LIMITS, {1: made_profile(number)}))
-    with store.write() as connection:
-        connection.exec_driver_sql(VERDICT.format("a"))
+    give(store, NewVerdict("a", 2, 2, "R. Hale", "declared", "accept", (), "", "t"))
     set_lot_value(store, LOT, "temper", 4.0, "R. Hale")
     file_checks(store, [Check("ST-1", "a" * 64, "REF-1", "2026-11-02T05:00:00+00:00", "pass", (), {}, ())])
     decide(store, lot_state(store, LOT).decision("hold", acted))
@@ -115,7 +115,12 @@ TAMPERING = {
         "of piece 3 is not what",
     ),
     "what stands, taken away": ("DELETE FROM standing_piece WHERE piece_id = 3", "of piece 3 is not what"),
-    "the counts kept of a tray": ("UPDATE standing_tray SET reject = 0 WHERE tray_id = 2", "counts kept of tray 2"),
+    "the counts kept of a tray": ("UPDATE standing_tray SET reject = 0 WHERE tray_id = 2", "what is kept of tray 2"),
+    "the part kept of a tray": ("UPDATE standing_tray SET part = 'TS-9' WHERE tray_id = 2", "what is kept of tray 2"),
+    "the time kept of a tray": ("UPDATE standing_tray SET taken_at = NULL", "what is kept of tray 1"),
+    "a piece that waits, taken from the queue": ("DELETE FROM bench WHERE waiting = 1", "line kept of piece 3"),
+    "a piece that waits, said not to": ("UPDATE bench SET waiting = 0 WHERE piece_id = 3", "line kept of piece 3"),
+    "how bad a piece is": ("UPDATE bench SET badness = 1.0 WHERE piece_id = 3", "line kept of piece 3"),
     "the sums kept of a lot": ("UPDATE lot_sum SET pieces = 9", "sums kept of lot 1"),
     "the sums of a lot, taken away": ("DELETE FROM lot_sum", "sums kept of lot 1"),
     "a file said to be forgotten": (

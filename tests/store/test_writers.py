@@ -12,6 +12,8 @@ from app.store.database.connection import Store, now, open_store
 from app.store.evidence.verify import verify
 from app.store.lots.lot_list import list_lots
 from app.store.lots.revisions import file_limits
+from app.store.people.queue_lines import lay_out_all
+from app.store.people.review_queue import Wanted, waiting_count
 from app.store.people.verdicts import NewVerdict, give
 from app.store.results.filing import file_result
 from tests.store.made import LIMITS, made_tray, to_file
@@ -102,3 +104,24 @@ def test_a_released_revision_filed_by_many_at_once_is_one_set(place: str, store:
     assert len(refused) == (0 if alike else WRITERS - 1)
     with store.read() as connection:
         assert len(connection.execute(select(schema.limits_revision)).all()) == 1
+
+
+def test_a_verdict_given_while_the_queue_is_made_again_is_in_it(place: str, store: Store) -> None:
+    """Each of the two waits for the other where they would meet; none takes the other's work away."""
+    file_result(store, to_file(made_tray()))
+    before = waiting_count(store, Wanted())
+    own = open_store(place)
+    given = threading.Thread(
+        target=give, args=(own, NewVerdict("v", 3, None, "R. Hale", "declared", "reject", (), "", now()))
+    )
+    with store.write() as connection:
+        lay_out_all(connection)
+        given.start()
+        if connection.dialect.name == "postgresql":
+            waits = "SELECT count(*) FROM pg_stat_activity WHERE wait_event_type = 'Lock'"
+            while not connection.exec_driver_sql(waits).scalar():
+                given.join(0.01)
+    given.join()
+    assert waiting_count(store, Wanted()) == before - 1
+    assert verify(store, None).broken == ()
+    own.close()

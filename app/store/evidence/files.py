@@ -1,6 +1,7 @@
 """The files that belong to what was filed: frames, results, pictures, each by the digest that it had then."""
 
 from collections.abc import Iterable, Sequence
+from contextlib import suppress
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -22,7 +23,12 @@ class KeptFile:
 
 def kept_files(files: Iterable[tuple[str, Path]]) -> tuple[KeptFile, ...]:
     """Files as they are now, by the paths that the store keeps; those that are not there are left out."""
-    return tuple(KeptFile(kept, file_digest(path), path.stat().st_size) for kept, path in files if path.is_file())
+    found = []
+    for kept, path in files:
+        with suppress(FileNotFoundError):  # it may go at any moment
+            if path.is_file():
+                found.append(KeptFile(kept, file_digest(path), path.stat().st_size))
+    return tuple(found)
 
 
 def file_kept(connection: Connection, files: Sequence[KeptFile]) -> None:

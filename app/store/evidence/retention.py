@@ -145,15 +145,14 @@ def why_forgotten(store: Store, path: str) -> str | None:
     return None if row is None else f"forgotten by the rule of the works ({row.rule}) at {row.given_at}"
 
 
-def note_forgotten(store: Store, files: Sequence[Forgotten], rule: str, acted: Acted) -> None:
+def note_forgotten(connection: Connection, files: Sequence[Forgotten], rule: str, acted: Acted) -> None:
     """Write down which files are forgotten, by which rule and by whom; only then may they go."""
     table = schema.forgotten
     said = {"rule": rule, "given_by": acted.by, "identity": acted.known, "given_at": now()}
-    with store.write() as connection:
-        for start in range(0, len(files), _AT_ONCE):
-            some = files[start : start + _AT_ONCE]
-            paths = select(table.c.path, table.c.digest).where(table.c.path.in_([one.path for one in some]))
-            known = {Forgotten(*row) for row in connection.execute(paths)}
-            rows = [{"path": one.path, "digest": one.digest, **said} for one in some if one not in known]
-            if rows:
-                connection.execute(insert(table), rows)
+    for start in range(0, len(files), _AT_ONCE):
+        some = files[start : start + _AT_ONCE]
+        paths = select(table.c.path, table.c.digest).where(table.c.path.in_([one.path for one in some]))
+        known = {Forgotten(*row) for row in connection.execute(paths)}
+        rows = [{"path": one.path, "digest": one.digest, **said} for one in some if one not in known]
+        if rows:
+            connection.execute(insert(table), rows)

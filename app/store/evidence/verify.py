@@ -1,7 +1,7 @@
 """Whether what was filed still stands as it was filed: the chain walked link by link, what stands now, the files."""
 
 import hashlib
-from collections.abc import Iterator, Sequence
+from collections.abc import Collection, Iterator, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -11,6 +11,7 @@ from app.store.database import schema
 from app.store.database.connection import Store
 from app.store.evidence.chain import BEGIN, Head, hash_of, head_of
 from app.store.evidence.rows import AT_ONCE, KINDS, digests, key_of
+from app.store.people.queue_lines import first_amiss
 
 # What stands is made from the acts: the pieces of a tray are those of the act that stands, each once.
 _DERIVED = """
@@ -37,14 +38,17 @@ WHERE i.place > ni.place OR (i.place = ni.place AND j.id > now.id) ORDER BY stan
 """
 
 _OF_TRAYS = """
-SELECT stands.tray_id FROM standing_tray AS stands LEFT JOIN (
+SELECT stands.tray_id FROM standing_tray AS stands
+JOIN judging ON judging.id = stands.judging_id JOIN filing ON filing.id = judging.filing_id
+JOIN shot ON shot.id = filing.shot_id LEFT JOIN (
     SELECT piece.tray_id, COUNT(*) AS pieces,
         SUM(CASE WHEN judgement.verdict = 'review' THEN 1 ELSE 0 END) AS review,
         SUM(CASE WHEN judgement.verdict = 'reject' THEN 1 ELSE 0 END) AS reject
     FROM standing_piece JOIN piece ON piece.id = standing_piece.piece_id
     JOIN judgement ON judgement.id = standing_piece.judgement_id GROUP BY piece.tray_id) AS made
     ON made.tray_id = stands.tray_id
-WHERE stands.pieces <> COALESCE(made.pieces, 0) OR stands.review <> COALESCE(made.review, 0)
+WHERE stands.part <> shot.part OR COALESCE(stands.taken_at, '') <> COALESCE(shot.taken_at, '')
+    OR stands.pieces <> COALESCE(made.pieces, 0) OR stands.review <> COALESCE(made.review, 0)
     OR stands.reject <> COALESCE(made.reject, 0) ORDER BY stands.tray_id LIMIT 1
 """
 _OF_LOTS = """
@@ -95,10 +99,16 @@ def verify(store: Store, root: Path | None, known: Head | None = None) -> Verifi
     with store.read() as connection:
         head = head_of(connection)
         broken = [*_walk(connection), *_without_link(connection), *_standing(connection)]
+        broken += _queue(connection) if not broken else ()
         if known is not None:
             broken = [*_against(connection, head, known), *broken]
-        files = _Files(0, 0, ()) if root is None else _files(connection, root)
-    return Verified(head, files.held, files.forgotten, (*broken, *files.broken))
+        files = _Files(0, 0, {}) if root is None else _files(connection, root)
+    if files.broken:  # that took a while: what was filed anew or forgotten meanwhile is no longer as it was asked for
+        with store.read() as connection:
+            again = _files(connection, root or Path(), files.broken.keys())
+        held = files.held - len(files.broken) + again.held
+        files = _Files(held, files.forgotten + again.forgotten, again.broken)
+    return Verified(head, files.held, files.forgotten, (*broken, *(Broken(None, what) for what in files.broken.values())))
 
 
 def _walk(connection: Connection) -> Iterator[Broken]:
@@ -155,10 +165,17 @@ def _standing(connection: Connection) -> Iterator[Broken]:
         yield Broken(None, f"what stands of tray {tray} is not its newest act")
     tray = connection.execute(text(_OF_TRAYS)).scalar()
     if tray is not None:
-        yield Broken(None, f"the counts kept of tray {tray} are not those of its pieces")
+        yield Broken(None, f"what is kept of tray {tray} is not what its shot and pieces say")
     lot = connection.execute(text(_OF_LOTS)).scalar()
     if lot is not None:
         yield Broken(None, f"the sums kept of lot {lot} are not those of its trays")
+
+
+def _queue(connection: Connection) -> Iterator[Broken]:
+    """The queue, made again from what was filed; that must hold itself."""
+    piece = first_amiss(connection)
+    if piece is not None:
+        yield Broken(None, f"the line kept of piece {piece} in the queue is not what was filed of it")
 
 
 def _against(connection: Connection, head: Head, known: Head) -> Iterator[Broken]:
@@ -175,17 +192,22 @@ def _against(connection: Connection, head: Head, known: Head) -> Iterator[Broken
 class _Files:
     held: int
     forgotten: int
-    broken: tuple[Broken, ...]
+    broken: dict[str, str]
 
 
-def _files(connection: Connection, root: Path) -> _Files:
-    """Every file kept, as it was filed last, those forgotten by rule left out."""
+def _files(connection: Connection, root: Path, only: Collection[str] | None = None) -> _Files:
+    """Every file kept, as it was filed last, those forgotten by rule left out; what is amiss by the path kept.
+
+    `only`: these paths alone.
+    """
     table, gone = schema.kept_file, schema.forgotten
     newest = select(func.max(table.c.id)).group_by(table.c.path)
     query = select(table.c.id, table.c.path, table.c.digest).where(table.c.id.in_(newest)).order_by(table.c.id)
     forgotten = {(row.path, row.digest) for row in connection.execute(select(gone.c.path, gone.c.digest))}
-    count, let_go, broken = 0, 0, []
+    count, let_go, broken = 0, 0, {}
     for row in connection.execute(query):
+        if only is not None and row.path not in only:
+            continue
         if (row.path, row.digest) in forgotten:
             let_go += 1
             continue
@@ -194,11 +216,11 @@ def _files(connection: Connection, root: Path) -> _Files:
         try:
             found = file_digest(path)
         except OSError:
-            broken.append(Broken(None, f"file {path} is gone"))
+            broken[row.path] = f"file {path} is gone"
             continue
         if found != row.digest:
-            broken.append(Broken(None, f"file {path} was changed"))
-    return _Files(count, let_go, tuple(broken))
+            broken[row.path] = f"file {path} was changed"
+    return _Files(count, let_go, broken)
 
 
 def file_digest(path: Path) -> str:

@@ -5,6 +5,7 @@ differ. `rebuild` makes the table again.
 """
 
 from collections.abc import Sequence
+from dataclasses import dataclass
 from typing import Any
 
 from sqlalchemy import Connection, and_, delete, func, insert, select, update
@@ -26,27 +27,58 @@ def lay_out(connection: Connection, piece_ids: Sequence[int]) -> None:
     """Bring these pieces' lines up to date with what was filed; loans stay."""
     table = schema.bench
     for start in range(0, len(piece_ids), _AT_ONCE):
-        some = piece_ids[start : start + _AT_ONCE]
-        lines = _lines(connection, some)
-        known = set(connection.execute(select(table.c.piece_id).where(table.c.piece_id.in_(some))).scalars())
-        flagged = [line for line in lines if line["verdict"] != "pass" or line["waiting"]]
-        new = [line for line in flagged if line["piece_id"] not in known]
-        gone = list(known - {line["piece_id"] for line in flagged})
-        if new:
+        found = _amiss(connection, piece_ids[start : start + _AT_ONCE])
+        if found.lacking:
             connection.execute(
-                insert(table), [{**line, "holder": "", "holder_name": "", "held_until": 0.0} for line in new]
+                insert(table), [{**line, "holder": "", "holder_name": "", "held_until": 0.0} for line in found.lacking]
             )
-        for line in flagged:
-            if line["piece_id"] in known:
-                connection.execute(update(table).where(table.c.piece_id == line["piece_id"]).values(**line))
-        if gone:
-            connection.execute(delete(table).where(table.c.piece_id.in_(gone)))
+        for line in found.other:
+            connection.execute(update(table).where(table.c.piece_id == line["piece_id"]).values(**line))
+        if found.strange:
+            connection.execute(delete(table).where(table.c.piece_id.in_(found.strange)))
 
 
 def lay_out_all(connection: Connection) -> None:
-    """Make every line anew from what was filed."""
-    connection.execute(delete(schema.bench))
+    """Bring every line up to date with what was filed, while nobody else changes one."""
+    if connection.dialect.name == "postgresql":  # SQLite has one writer anyway
+        connection.exec_driver_sql("LOCK TABLE bench IN SHARE ROW EXCLUSIVE MODE")
     lay_out(connection, list(connection.execute(select(schema.piece.c.id)).scalars()))
+
+
+def first_amiss(connection: Connection) -> int | None:
+    """The first piece whose line is not as what was filed has it; None where all are."""
+    piece, after = schema.piece, 0
+    while ids := connection.execute(
+        select(piece.c.id).where(piece.c.id > after).order_by(piece.c.id).limit(_AT_ONCE)
+    ).scalars().all():
+        found = _amiss(connection, ids)
+        amiss = [*(line["piece_id"] for line in (*found.lacking, *found.other)), *found.strange]
+        if amiss:
+            return min(amiss)
+        after = ids[-1]
+    return None
+
+
+@dataclass(frozen=True, slots=True)
+class _Amiss:
+    """Lines that are not there and should be, that say something else than they should, pieces with one too many."""
+
+    lacking: list[dict[str, Any]]
+    other: list[dict[str, Any]]
+    strange: list[int]
+
+
+def _amiss(connection: Connection, piece_ids: Sequence[int]) -> _Amiss:
+    table = schema.bench
+    rows = connection.execute(select(table).where(table.c.piece_id.in_(piece_ids)))
+    known = {row.piece_id: row._mapping for row in rows}
+    lines = _lines(connection, piece_ids)
+    flagged = {line["piece_id"]: line for line in lines if line["verdict"] != "pass" or line["waiting"]}
+    return _Amiss(
+        [line for one, line in flagged.items() if one not in known],
+        [line for one, line in flagged.items() if one in known and any(known[one][k] != v for k, v in line.items())],
+        [one for one in known if one not in flagged],
+    )
 
 
 def rebuild(store: Store) -> int:

@@ -1,0 +1,62 @@
+"""Whose turn it is with a works' shots: many judge and file them side by side, or one forgets some."""
+
+import fcntl
+import os
+from collections.abc import Iterator
+from contextlib import contextmanager, suppress
+from pathlib import Path
+
+from app.works.folder import Works
+from vision.errors import Unusable
+from vision.formats import not_written
+
+_LOCK = ".shots-use"
+
+
+@contextmanager
+def shots_in_use(works: Works | None) -> Iterator[None]:
+    """While shots are judged and their results filed: none is forgotten meanwhile. Waits for whoever forgets some.
+
+    Raises
+    ------
+    Unusable
+        The works folder can't be written.
+    """
+    if works is None:
+        yield
+        return
+    with _opened(works.folder) as lock:
+        with suppress(OSError):  # a disk without locks stops no judging
+            fcntl.flock(lock, fcntl.LOCK_SH)
+        yield
+
+
+@contextmanager
+def shots_alone(works: Works) -> Iterator[None]:
+    """While some are forgotten.
+
+    Raises
+    ------
+    Unusable
+        Shots are being judged or forgotten by somebody else, or nobody can tell.
+    """
+    with _opened(works.folder) as lock:
+        try:
+            fcntl.flock(lock, fcntl.LOCK_EX | fcntl.LOCK_NB)
+        except OSError as fault:
+            expected = "shots that nobody judges, files or forgets just now; forget when that is done"
+            found = "somebody does" if isinstance(fault, BlockingIOError) else str(fault.strerror)
+            raise Unusable(works.shots, "", expected, found) from None
+        yield
+
+
+@contextmanager
+def _opened(folder: Path) -> Iterator[int]:
+    try:
+        lock = os.open(folder / _LOCK, os.O_RDWR | os.O_CREAT | os.O_CLOEXEC, 0o666)
+    except OSError as fault:
+        raise not_written(folder, fault) from None
+    try:
+        yield lock
+    finally:
+        os.close(lock)
