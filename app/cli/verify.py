@@ -44,7 +44,7 @@ def command(
     The exit code is 1 where a link does not hold; the first one is named. A chain that was written anew as a whole, or
     cut at its end, can be told only against a head that was printed or signed before: give it with --head.
     """
-    from app.store import key_file, signed, verify
+    from app.store import key_file, note_walked, signed, verify
     from app.works import open_chosen, rights_words
     from vision.formats import write_atomic
 
@@ -59,6 +59,8 @@ def command(
     with closing(opened) as store:
         # A store alone keeps whole paths, so that any root will do.
         found = verify(store, None if no_files else folder or Path.cwd(), before)
+        if not found.broken:
+            note_walked(store)
     named = works or opened.url
     for broken in found.broken[:1]:
         where = f"link {broken.link}" if broken.link is not None else "what stands now"

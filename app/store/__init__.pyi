@@ -1,6 +1,8 @@
 from .database.connection import Away as Away, Store as Store, clock_s as clock_s, open_store as open_store
 from .database.definitions import Kind as Kind, digests_here as digests_here, digests_of as digests_of
+from .database.restored import note_walked as note_walked
 from .database.schema import bench as bench
+from .database.soundness import in_use as in_use
 from .evidence.chain import Head as Head, head_of as head_of
 from .evidence.copies import copy_store as copy_store, copy_to_file as copy_to_file
 from .evidence.filed_bytes import filed_lately as filed_lately

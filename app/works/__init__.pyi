@@ -32,7 +32,6 @@ from .results_on_disk import (
 from .retention import forget as forget, plan as plan
 from .roles import ROLES as ROLES, Role as Role, may as may, who_acts as who_acts, why_not as why_not
 from .runs import Run as Run, runs_of as runs_of, shot_in as shot_in
-from .shots_in_use import shots_in_use as shots_in_use
 from .shot_folders import (
     BESIDE as BESIDE,
     RESULT_FILE as RESULT_FILE,
@@ -40,3 +39,4 @@ from .shot_folders import (
     put_standing as put_standing,
     shot_folder as shot_folder,
 )
+from .shots_in_use import shots_in_use as shots_in_use

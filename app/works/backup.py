@@ -14,7 +14,7 @@ from dataclasses import dataclass
 from datetime import UTC, datetime
 from pathlib import Path
 
-from app.store import Head, copy_store, copy_to_file, file_digest, head_of, open_store, verify
+from app.store import Head, copy_store, copy_to_file, file_digest, head_of, in_use, note_walked, open_store, verify
 from app.works.folder import FOLDERS, WORKS_FILE, Works, read_works
 from app.works.results_on_disk import Filing, FolderFiling, file_folders, result_folders
 from vision.errors import Unusable
@@ -58,7 +58,7 @@ def back_up(works: Works, out: Path) -> Head:
                 pack.write(copied, _STORE)
                 digests = {_STORE: file_digest(copied)}
                 for path in _judging(works):
-                    with suppress(FileNotFoundError):  # people work on: a file may go, grow, or be another at any moment
+                    with suppress(FileNotFoundError):  # people work on: a file may go or grow meanwhile
                         content = path.read_bytes()
                         name = path.relative_to(works.folder).as_posix()
                         pack.writestr(name, content)
@@ -142,6 +142,7 @@ def restore(file: Path, folder: Path) -> Restored:
             copy_store(old, new)
             if verify(new, None, head).broken:
                 raise Unusable(new.url, "", "a restored store whose chain holds; take another backup")
+            note_walked(new)
             newer = None
             if any(works.results.rglob("result.json")):
                 newer = file_folders(new, works, result_folders(works.results), Filing((works.shots,)))
@@ -164,9 +165,17 @@ def _bring_files(unpacked: Path, folder: Path) -> tuple[str, ...]:
 
 
 def _set_aside(store: Path) -> Path | None:
-    """Move a store out of the way, its log with it."""
+    """Move a store out of the way, its log with it.
+
+    Raises
+    ------
+    Unusable
+        Somebody has it open, and would go on writing into what was set aside.
+    """
     if not store.exists():
         return None
+    if in_use(store):
+        raise Unusable(store, "", "a store that nobody has open; end serve, watch and hand-over, then restore")
     aside = store.with_name(f"{store.name}.before-{datetime.now(UTC):%Y%m%dT%H%M%S%f}")
     for ending in ("", "-wal", "-shm", "-sums"):
         part = store.with_name(store.name + ending)

@@ -176,7 +176,8 @@ def _delete(store: Store, works: Works) -> list[str]:
         place = hidden
         if not shown.exists():
             place = hidden.rename(shown)
-        left.append(str(Unusable(place, "", "a folder with its shot's files alone; it came meanwhile, and is left alone")))
+        expected = "a folder with its shot's files alone; it came meanwhile, and is left alone"
+        left.append(str(Unusable(place, "", expected)))
     return left
 
 

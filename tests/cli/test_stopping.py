@@ -2,6 +2,8 @@
 
 import json
 import signal
+import subprocess
+import sys
 from pathlib import Path
 
 import pytest
@@ -30,3 +32,18 @@ def test_a_command_that_is_told_to_stop_does_so_and_says_no_more(
     tries = works.folder / "watch" / "tries.json"
     if tries.is_file():  # what was in hand is no suspect: that it was dropped is no fault of its own
         assert all(one["ends"] == 0 for one in json.loads(tries.read_text()).values())
+
+
+def test_the_program_holds_signals_from_its_first_lines_to_its_last() -> None:
+    """The less it loads before it holds them, the shorter is the time in which Python answers in its own way."""
+    begun = "import os, sys; before = set(sys.modules); from app.cli.start import main"
+    ran = python(f"{begun}; print(*sorted(set(sys.modules) - before))")
+    assert ran.stdout.split() == ["app", "app.cli", "app.cli.main", "app.cli.start"]
+    for later in ("", "try:\n    main()\nexcept SystemExit:\n    pass\n"):
+        ran = python(f"{begun}\n{later}os.kill(os.getpid(), 2)")
+        assert (ran.returncode, ran.stderr) == (130, "brightbowl: stopped\n")
+
+
+def python(program: str) -> subprocess.CompletedProcess[str]:
+    command = [sys.executable, "-c", program, "--version"]
+    return subprocess.run(command, capture_output=True, text=True, check=False)

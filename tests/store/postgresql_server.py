@@ -73,15 +73,16 @@ def postgresql_server() -> Iterator[Server]:
 
 def new_database(server: str, name: str) -> str:
     """The URL of an empty store, copied from one made once."""
-    return _database(server, name, _READY)
+    return copied_database(server, name, _READY)
 
 
 def blank_database(server: str, name: str) -> str:
     """The URL of a new database that holds nothing."""
-    return _database(server, name, "template1")
+    return copied_database(server, name, "template1")
 
 
-def _database(server: str, name: str, template: str) -> str:
+def copied_database(server: str, name: str, template: str) -> str:
+    """The URL of a new database with all that another holds."""
     _tell(server, "CREATE DATABASE {} TEMPLATE {}", name, template)
     return f"{server.rpartition('/')[0]}/{name}"
 

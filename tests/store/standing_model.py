@@ -285,8 +285,9 @@ def main(sequences: int, jobs: int, seed: int, on_postgresql: bool) -> None:
         with ProcessPoolExecutor(jobs, get_context("spawn")) as pool:
             for done in [pool.submit(_play_share, share, seed + job, url) for job, share in enumerate(shares)]:
                 done.result()
-    where = "PostgreSQL" if on_postgresql else "SQLite"
-    print(f"{sequences} sequences of up to {STEPS} steps on {where} (seeds from {seed}) agree with the truth")
+        where = "PostgreSQL" if on_postgresql else "SQLite"
+        told = f"{sequences} sequences of up to {STEPS} steps on {where} (seeds from {seed}) agree with the truth"
+        print(told, flush=True)
 
 
 if __name__ == "__main__":

@@ -66,6 +66,30 @@ def test_a_backup_taken_while_others_write_comes_back_whole(works: Works, tmp_pa
         back_up(works, out)
 
 
+def test_files_that_grow_or_go_while_they_are_backed_up_spoil_nothing(
+    works: Works, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    history, limits = works.folder / "checks" / "ST-1.jsonl", works.folder / "limits"
+    history.write_text("{}\n")
+    for name in ("DS-182.toml", ".TS-135.toml-0a1b.tmp"):
+        (limits / name).write_text("as agreed")
+    read = Path.read_bytes
+
+    def read_as_people_work_on(path: Path) -> bytes:
+        content = read(path)
+        if path == history:
+            history.write_text("{}\n{}\n")
+        if path == limits / "DS-182.toml":
+            (limits / "TS-135.toml").unlink()
+        return content
+
+    monkeypatch.setattr(Path, "read_bytes", read_as_people_work_on)
+    back_up(works, tmp_path / "backup.zip")
+    with zipfile.ZipFile(tmp_path / "backup.zip") as pack:
+        assert pack.read("checks/ST-1.jsonl") == b"{}\n"
+        assert [one for one in pack.namelist() if one.startswith("limits")] == ["limits/DS-182.toml"]
+
+
 def test_results_newer_than_the_backup_are_found_and_filed_again(works: Works, tmp_path: Path) -> None:
     out = tmp_path / "backup.zip"
     back_up(works, out)

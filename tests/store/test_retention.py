@@ -12,7 +12,9 @@ import pytest
 from app.cli.main import main
 from app.store.database.connection import Store, moment, now
 from app.store.evidence import retention
-from app.store.evidence.verify import verify
+from app.store.evidence.files import kept_files
+from app.store.evidence.retention import note_forgotten
+from app.store.evidence.verify import file_digest, verify
 from app.store.lots.state import lot_state
 from app.store.people.actor import Acted
 from app.store.people.verdicts import NewVerdict, give
@@ -21,6 +23,7 @@ from app.works.disk import forecast
 from app.works.folder import Keep, Person, Works, new_works
 from app.works.results_on_disk import Filing, file_folders
 from app.works.retention import forget, plan
+from app.works.shots_in_use import shots_alone, shots_in_use
 from tests.formats.made import shot_table, write_shot
 from tests.store.made import decide, made_piece, made_tray
 from vision.errors import Unusable
@@ -72,7 +75,7 @@ def test_passed_pieces_that_nobody_judged_and_nothing_doubts_go(store: Store, wo
     assert [one.tray for one in planned.due] == [PASSED]
     assert planned.left == ()
     before = verify(store, works.folder)
-    forget(store, works, planned, HALE)
+    forget(store, works, HALE)
     assert sorted(path.name for path in works.shots.iterdir()) == [FLAGGED, HELD, LATE, SAID]
     assert (works.results / PASSED / "result.json").is_file()
     after = verify(store, works.folder)
@@ -108,9 +111,9 @@ def test_a_death_on_the_way_is_finished_by_the_next_run(
     with monkeypatch.context() as dying:
         dying.setattr(*((Path, "rename", die) if step == "rename" else (shutil, "rmtree", die)))
         with pytest.raises(KeyboardInterrupt):
-            forget(store, works, plan(store, works), HALE)
+            forget(store, works, HALE)
     assert verify(store, works.folder).broken == ()
-    forget(store, works, plan(store, works), HALE)
+    forget(store, works, HALE)
     assert sorted(path.name for path in works.shots.iterdir()) == [FLAGGED, HELD, LATE, SAID]
     assert verify(store, works.folder).broken == ()
 
@@ -176,3 +179,79 @@ def test_the_commands_tell_and_do(
     assert "frames of 1 trays forgotten" in told("forget", "--by", "R. Hale")[1]
     assert not (works.shots / PASSED).exists()
     assert "forgotten by rule" in told("verify")[1]
+
+
+def test_a_verdict_given_while_the_files_are_read_keeps_its_frames(
+    store: Store, works: Works, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    piece = newest_judgement(store, PASSED, 1)
+    assert piece is not None
+
+    def read(path: Path) -> str:
+        give(store, NewVerdict("v-2", 1, piece, "R. Hale", "declared", "reject", (), "", "t"))
+        return file_digest(path)
+
+    monkeypatch.setattr("app.works.retention.file_digest", read)
+    assert forget(store, works, HALE).due == ()
+    assert (works.shots / PASSED / "back.png").is_file()
+
+
+def test_a_shot_laid_in_the_place_of_one_that_goes_stays_whole(
+    store: Store, works: Works, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """A camera that uses names again writes the moment after the old frames were said to be forgotten."""
+
+    def note(*words: object) -> None:
+        note_forgotten(*words)  # type: ignore[arg-type]
+        write_shot(works.shots / PASSED, {**shot_table(), "tray": PASSED, "lot": "L-9"})
+        (works.shots / PASSED / "back.png").write_bytes(b"another picture")
+
+    monkeypatch.setattr("app.works.retention.note_forgotten", note)
+    done = forget(store, works, HALE)
+    assert "came meanwhile" in done.left[0]
+    assert (works.shots / PASSED / "back.png").read_bytes() == b"another picture"
+    monkeypatch.undo()
+    forget(store, works, HALE)
+    assert (works.shots / PASSED / "back.png").is_file()
+
+
+def test_what_lies_out_of_sight_and_was_not_forgotten_is_not_deleted(store: Store, works: Works) -> None:
+    hidden = works.shots / f".{FLAGGED}.forgotten"
+    (works.shots / FLAGGED).rename(hidden)
+    assert "came meanwhile" in forget(store, works, HALE).left[0]
+    assert (works.shots / FLAGGED / "back.png").is_file()
+    shutil.copytree(works.shots / FLAGGED, hidden)  # its name is taken again: neither goes
+    assert str(hidden) in forget(store, works, HALE).left[0]
+    assert (hidden / "back.png").is_file()
+
+
+def test_nothing_is_forgotten_while_shots_are_judged_and_one_forgets_at_a_time(store: Store, works: Works) -> None:
+    with shots_in_use(works), shots_in_use(works), pytest.raises(Unusable, match="nobody judges"):
+        forget(store, works, HALE)
+    with shots_alone(works), pytest.raises(Unusable, match="nobody judges"):
+        forget(store, works, HALE)
+    assert [one.tray for one in forget(store, works, HALE).due] == [PASSED]
+
+
+def test_verify_that_runs_while_frames_are_forgotten_finds_nothing_amiss(
+    store: Store, works: Works, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    forgets = iter([lambda: forget(store, works, HALE)])
+
+    def read(path: Path) -> str:
+        for one in forgets:
+            one()
+        return file_digest(path)
+
+    planned = plan(store, works)
+    monkeypatch.setattr("app.store.evidence.verify.file_digest", read)
+    found = verify(store, works.folder)
+    assert (found.broken, found.forgotten) == ((), len(planned.due[0].files))
+
+
+def test_a_file_that_goes_while_it_is_read_is_as_one_that_was_not_there(tmp_path: Path) -> None:
+    class Going(type(tmp_path)):  # type: ignore[misc]
+        def is_file(self, **_: object) -> bool:
+            return True
+
+    assert kept_files([("shots/T-1/back.png", Going(tmp_path / "gone.png"))]) == ()

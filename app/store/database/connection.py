@@ -14,6 +14,7 @@ from sqlalchemy.engine import make_url
 from sqlalchemy.exc import ArgumentError, DBAPIError, OperationalError
 
 from app.store.database.migrations import NEWEST, migrate, stored_version
+from app.store.database.restored import walk_if_restored
 from app.store.database.soundness import Use, begin_use
 from app.store.evidence.chain import seal, unlinked
 from vision.errors import Unusable
@@ -43,6 +44,11 @@ class Store:
     writer: Engine
     chained: bool = False
     use: Use | None = None
+
+    @property
+    def on_server(self) -> bool:
+        """Whether a server holds it, and no file of ours."""
+        return self.writer.dialect.name == "postgresql"
 
     @contextmanager
     def read(self) -> Iterator[Connection]:
@@ -79,8 +85,8 @@ def open_store(place: str | Path, must_exist: bool = False, try_log: bool = True
     try_log
         Hold a log that was left beside a file of SQLite against it before they become one.
     walk
-        Read a file of SQLite whole that nobody vouches for, and refuse it where something of it does not hold; whoever
-        walks its chain next to name what that is does without.
+        Read a store whole that nobody vouches for (a file brought back, a database restored), and refuse it where
+        something of it does not hold; whoever walks its chain next to name what that is does without.
 
     Raises
     ------
@@ -111,15 +117,19 @@ def open_store(place: str | Path, must_exist: bool = False, try_log: bool = True
         with store.write() as connection:
             had_chain = connection.dialect.has_table(connection, "chain_link")
             strays = unlinked(connection) if had_chain else {}
-            if migrate(connection, store.url):
+            steps = migrate(connection, store.url)
+            if steps:
                 _lay_out_anew(connection)
             chained = connection.dialect.has_table(connection, "chain_link")
             if chained:
                 seal(connection, strays)
+        store = replace(store, chained=chained)
+        if walk and store.on_server:
+            walk_if_restored(store, _WALKED_LINKS, steps > 0)
     except BaseException:
         store.close()
         raise
-    return replace(store, chained=chained)
+    return store
 
 
 def _walk(store: Store) -> None:

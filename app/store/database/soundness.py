@@ -61,7 +61,10 @@ def begin_use(file: Path, try_log: bool = True) -> Use:
         with suppress(OSError):  # said by the database, in its own words
             # With the rights of any file made here; the database would leave the group's right to write out.
             os.close(os.open(file, os.O_CREAT | os.O_EXCL | os.O_CLOEXEC, 0o666))
-        return Use(file, _lock(file), known_sound=True)
+        lock = _lock(file)
+        if lock is not None:
+            fcntl.flock(lock, fcntl.LOCK_SH)
+        return Use(file, lock, known_sound=True)
     _check_ours(file)
     lock = _lock(file)
     try:
@@ -76,6 +79,17 @@ def begin_use(file: Path, try_log: bool = True) -> Use:
         if lock is not None:
             os.close(lock)
         raise
+
+
+def in_use(file: Path) -> bool:
+    """Whether anybody has a store open."""
+    lock = _lock(file)
+    if lock is None:
+        return False
+    try:
+        return not _taken(lock)
+    finally:
+        os.close(lock)
 
 
 def _beside(file: Path, ending: str) -> Path:
@@ -97,10 +111,17 @@ def _lock(file: Path) -> int | None:
         return None
 
 
-def _alone(lock: int) -> bool:
+def _taken(lock: int) -> bool:
+    """Take a lock for us alone, if nobody has it."""
     try:
         fcntl.flock(lock, fcntl.LOCK_EX | fcntl.LOCK_NB)
     except OSError:
+        return False
+    return True
+
+
+def _alone(lock: int) -> bool:
+    if not _taken(lock):
         fcntl.flock(lock, fcntl.LOCK_SH)  # waits while the first one looks
         return False
     return True

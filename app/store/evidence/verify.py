@@ -108,7 +108,8 @@ def verify(store: Store, root: Path | None, known: Head | None = None) -> Verifi
             again = _files(connection, root or Path(), files.broken.keys())
         held = files.held - len(files.broken) + again.held
         files = _Files(held, files.forgotten + again.forgotten, again.broken)
-    return Verified(head, files.held, files.forgotten, (*broken, *(Broken(None, what) for what in files.broken.values())))
+    broken += [Broken(None, what) for what in files.broken.values()]
+    return Verified(head, files.held, files.forgotten, tuple(broken))
 
 
 def _walk(connection: Connection) -> Iterator[Broken]:

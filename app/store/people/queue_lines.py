@@ -48,13 +48,15 @@ def lay_out_all(connection: Connection) -> None:
 def first_amiss(connection: Connection) -> int | None:
     """The first piece whose line is not as what was filed has it; None where all are."""
     piece, after = schema.piece, 0
-    while ids := connection.execute(
-        select(piece.c.id).where(piece.c.id > after).order_by(piece.c.id).limit(_AT_ONCE)
-    ).scalars().all():
+    while (
+        ids := connection.execute(select(piece.c.id).where(piece.c.id > after).order_by(piece.c.id).limit(_AT_ONCE))
+        .scalars()
+        .all()
+    ):
         found = _amiss(connection, ids)
         amiss = [*(line["piece_id"] for line in (*found.lacking, *found.other)), *found.strange]
         if amiss:
-            return min(amiss)
+            return int(min(amiss))
         after = ids[-1]
     return None
 
