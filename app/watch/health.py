@@ -71,8 +71,12 @@ class Health:
         self.last_scan_at = _now()
 
     def error(self, line: str) -> None:
-        """Tell of something that went wrong; the same again is said at most once a while."""
+        """Tell of something that went wrong."""
         self.last_error = {"at": _now(), "line": line}
+        self.note(line)
+
+    def note(self, line: str) -> None:
+        """Tell of something that a person should know; the same again is said at most once a while."""
         moment = time.monotonic()
         self._said = {one: said_s for one, said_s in self._said.items() if moment - said_s < SAID_EVERY_S}
         if line not in self._said:

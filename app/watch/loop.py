@@ -32,7 +32,7 @@ class Watcher:
         self.store = store
         self.health = Health(order.state / "health.json", store.url)
         self.attempt_log = AttemptLog(order.state / "tries.json")
-        self.preparer = Preparer(order, store)
+        self.preparer = Preparer(order, store, self.health.note)
         self.inbox = Inbox(order.inbox, self._known, self.preparer.works_state)
         self.queue: deque[str] = deque()
         # Trays that were in hand when a watcher ended: tried after the others, and with no other beside them.

@@ -1,6 +1,6 @@
 """What a tray of an inbox is judged by, or why it can't be judged now."""
 
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable
 from dataclasses import dataclass, replace
 from pathlib import Path
 
@@ -10,7 +10,7 @@ from app.store import Store, kept_path
 from app.watch.inbox import NEVER, digest_of
 from app.works import Works, limits_judging, runs_of
 from vision.errors import Incomplete, Unusable
-from vision.formats import not_written, read_shot
+from vision.formats import left_out_words, not_written, read_shot
 from vision.records import Shot
 
 # How long a tray waits while another folder of the same tray is being judged.
@@ -57,11 +57,15 @@ class NotReady:
 
 
 class Preparer:
-    """Reads trays and the files of the works, those again only where one of them has changed."""
+    """Reads trays and the files of the works, those again only where one of them has changed.
 
-    def __init__(self, order: Order, store: Store) -> None:
+    `note` tells a person what of the works' files is left out.
+    """
+
+    def __init__(self, order: Order, store: Store, note: Callable[[str], None]) -> None:
         self.order = order
         self.store = store
+        self.note = note
         self._read: dict[tuple[Path, Path], tuple[str, Work]] = {}
 
     def works_state(self) -> str:
@@ -116,6 +120,8 @@ class Preparer:
             except Unusable as fault:
                 return NotReady(str(fault), works=state)
             self._read[key] = before
+            if before[1].part.left_out:
+                self.note(left_out_words(run.part_file, before[1].part.left_out))
         work = before[1]
         try:
             standing = limits_judging(self.store, self.order.works, work.limits, run.limits_file)

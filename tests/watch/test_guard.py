@@ -4,11 +4,13 @@ from contextlib import closing
 from pathlib import Path
 from typing import Any
 
+import ezdxf
 import pytest
 
 from app.store import dealt_with
 from app.watch import loop
 from app.watch.loop import Watcher
+from app.watch.prepare import Preparer, Ready
 from app.works.folder import Works
 from tests.run.waiting import until
 from tests.watch.poison import KINDS, loop as links_that_lead_back
@@ -93,3 +95,18 @@ def test_the_watcher_s_own_file_damaged_does_not_stop_it(works: Works, inbox: Pa
     with closing(works.open()) as store:
         watcher = Watcher(order(works, inbox, works.folder / "watch"), store)
     assert "begun anew" in str(watcher.health.last_error)
+
+
+def test_layers_of_a_drawing_that_are_left_out_are_told_once(works: Works, inbox: Path, shot: Path) -> None:
+    (file,) = works.folder.glob("parts/*/*.dxf")
+    drawing = ezdxf.readfile(file)
+    drawing.layers.add("NOTES").freeze()
+    drawing.modelspace().add_line((0, 0), (1, 1), dxfattribs={"layer": "NOTES"})
+    drawing.saveas(file)
+    drop(shot, inbox, "T-0")
+    said: list[str] = []
+    with closing(works.open()) as store:
+        preparer = Preparer(order(works, inbox, works.folder), store, said.append)
+        for _ in range(2):
+            assert isinstance(preparer.prepare("T-0", ()), Ready)
+    assert [one.partition(": ")[2] for one in said] == ["left out, since frozen or off: layer notes"]
