@@ -1,10 +1,14 @@
 """What a report printed today proves later: the head of the chain over all that was filed, signed where a key is."""
 
+from __future__ import annotations
+
 from dataclasses import dataclass
 from html import escape
 from pathlib import Path
+from typing import TYPE_CHECKING
 
-from app.store import Store, head_of, key_file, signed
+if TYPE_CHECKING:
+    from app.store import Store
 
 _END = "</body>"
 
@@ -25,6 +29,8 @@ def stamp_of(store: Store, works: Path | None) -> Stamp:
     Unusable
         The works' key can't be used.
     """
+    from app.store import head_of, key_file, signed  # here, since a run without a store need not load it
+
     with store.read() as connection:
         head = str(head_of(connection))
     key = key_file(works)
