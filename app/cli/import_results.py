@@ -57,7 +57,8 @@ def command(
         brought = bring_in(opened, said)
     as_trials = " as trials" if trial else ""
     click.echo(
-        f"{done.trays} trays in {opened.url}{as_trials}: {done.new} new judgements, {done.known} were there before"
+        f"{done.trays} trays in {opened.url}{as_trials}: {done.new} new judgements, {done.known} were there before; "
+        f"what stands changed on {done.changed}"
     )
     if done.stayed:
         names = ", ".join(done.stayed)

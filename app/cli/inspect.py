@@ -178,7 +178,10 @@ def _inspect(run: Run, work: Work, jobs: int | Cluster, store: Store | None, wor
     from app.works import JudgedBy, file_run
 
     filed = file_run(store, works, run, summary.folders, JudgedBy(work.part, work.station, work.limits))
-    click.echo(f"{filed.new} new judgements in {store.url}, {filed.known} were there before")
+    click.echo(
+        f"{filed.new} new judgements in {store.url}, {filed.known} were there before; "
+        f"what stands changed on {filed.changed} of {filed.trays} trays"
+    )
     if filed.stayed:
         click.echo(f"filed, but of a shot that was taken again since: {', '.join(filed.stayed)}")
     for failure in filed.failures:

@@ -77,7 +77,7 @@ from .people.verdicts import (
     pace as pace,
     standing as standing,
 )
-from .results.acts import ResultFile as ResultFile
+from .results.acts import ResultFile as ResultFile, newest_path as newest_path
 from .results.die_history import PartHistory as PartHistory, history_of as history_of
 from .results.exports import (
     as_parquet as as_parquet,

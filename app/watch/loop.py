@@ -14,7 +14,7 @@ from app.watch.attempts import AttemptLog, exhausted, pause_s
 from app.watch.health import Health, Hold, State, WatcherStatus
 from app.watch.inbox import ARRIVING, Inbox
 from app.watch.prepare import NotReady, Order, Preparer, Ready
-from app.works import ready_to_file, shot_folder, show_standing
+from app.works import ready_to_file, shot_folder, show_as_before, show_standing
 from vision.errors import Unusable
 from vision.records import TrayResult
 
@@ -221,9 +221,11 @@ class Watcher:
             with self.store.write() as connection:
                 filed = file_tray(connection, tray)
                 note_judged(connection, self.order.key(name), digest, result.tray)
-            show_standing(filed, self.order.works.folder)
+            show_standing(filed.standing_path, self.order.works.folder)
         except Undecided as fault:
-            self._set_aside(name, str(fault), "")
+            own = shot_folder(work.out, result)
+            show_as_before(self.store, own, self.order.works.folder)
+            self._set_aside(name, fault.said(own), "")
             return
         except Unusable as fault:
             if fault.where == self.store.url:

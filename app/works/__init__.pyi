@@ -27,6 +27,7 @@ from .results_on_disk import (
     file_run as file_run,
     ready_to_file as ready_to_file,
     result_folders as result_folders,
+    show_as_before as show_as_before,
     show_standing as show_standing,
 )
 from .retention import forget as forget, plan as plan

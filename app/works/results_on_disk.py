@@ -8,12 +8,12 @@ from pathlib import Path
 
 from app.store import (
     Chosen,
-    Filed,
     Kind,
     PictureFile,
     ResultFile,
     Store,
     ToFile,
+    Undecided,
     digests_here,
     file_result,
     frame_pictures,
@@ -21,11 +21,12 @@ from app.store import (
     kept_path,
     limits_standing,
     never_in_force,
+    newest_path,
 )
 from app.works.folder import Works
 from app.works.limits_in_force import ON_TRIAL_ONLY
 from app.works.runs import Run
-from app.works.shot_folders import RESULT_FILE, is_own_folder, own_folders, put_standing
+from app.works.shot_folders import RESULT_FILE, is_own_folder, own_folders, put_standing, take_away_shown
 from vision.decide import against_limits
 from vision.errors import Unusable
 from vision.formats import (
@@ -49,7 +50,7 @@ class FolderFiling:
     """What filing folders came to; each failure is a line.
 
     `stayed` names trays whose result was filed and does not stand, since one judged later does; `unproven` counts
-    results that don't say what they were judged by.
+    results that don't say what they were judged by; `changed` trays of which something else stands now.
     """
 
     trays: int
@@ -58,6 +59,7 @@ class FolderFiling:
     failures: tuple[str, ...]
     stayed: tuple[str, ...] = ()
     unproven: int = 0
+    changed: int = 0
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -95,7 +97,7 @@ def file_folders(store: Store, works: Works | None, folders: Iterable[Path], how
     stations = () if works is None else works.stations()
     by_tray = shots_by_tray(how.shots, stations if how.judged_by is None else (how.judged_by.station,))
     root = None if works is None else works.folder
-    trays, new, known, unproven, failures, stayed = 0, 0, 0, 0, [], []
+    trays, new, known, unproven, changed, failures, stayed = 0, 0, 0, 0, 0, [], []
     for folder in folders:
         try:
             ready = replace(ready_to_file(folder, root, by_tray), chosen=how.chosen, trial=how.trial)
@@ -105,14 +107,19 @@ def file_folders(store: Store, works: Works | None, folders: Iterable[Path], how
             else:
                 ready = _as_filed_later(store, ready, works, folder)
             filed = file_result(store, ready)
-            show_standing(filed, root)
+            show_standing(filed.standing_path, root)
+        except Undecided as fault:
+            failures.append(fault.said(folder))
+            show_as_before(store, folder, root)
+            continue
         except Unusable as fault:
             failures.append(str(fault))
             continue
         trays, new, known, unproven = trays + 1, new + filed.new, known + filed.known, unproven + filed.unproven
+        changed += filed.changed
         if not filed.stands and not how.trial:
             stayed.append(filed.tray)
-    return FolderFiling(trays, new, known, tuple(failures), tuple(stayed), unproven)
+    return FolderFiling(trays, new, known, tuple(failures), tuple(stayed), unproven, changed)
 
 
 def file_run(store: Store, works: Works | None, run: Run, judged: Iterable[Path], judged_by: JudgedBy) -> FolderFiling:
@@ -120,19 +127,36 @@ def file_run(store: Store, works: Works | None, run: Run, judged: Iterable[Path]
     return file_folders(store, works, judged, Filing(run.shots, judged_by))
 
 
-def show_standing(filed: Filed, root: Path | None) -> None:
+def show_standing(standing: str | None, root: Path | None) -> None:
     """Have the tray's folder of results show what stands, where that has a folder of its own.
+
+    `standing`: the file of the result that stands, as the store keeps paths.
 
     Raises
     ------
     Unusable
         The folder can't be written.
     """
-    if filed.standing_path is None:
+    if standing is None:
         return
-    own = (Path(filed.standing_path) if root is None else root / filed.standing_path).parent
-    if is_own_folder(own):
+    own = (Path(standing) if root is None else root / standing).parent
+    if is_own_folder(own) and own.is_dir():
         put_standing(own)
+
+
+def show_as_before(store: Store, folder: Path, root: Path | None) -> None:
+    """Have a tray's folder show what stands again, after a shot was judged of which people must say what it is.
+
+    `folder`: the shot's own; where nothing of its tray stands, the tray's folder shows nothing.
+
+    Raises
+    ------
+    Unusable
+        The folder can't be written.
+    """
+    if is_own_folder(folder):
+        take_away_shown(folder.parent)
+        show_standing(newest_path(store, folder.parent.name), root)
 
 
 def result_folders(folder: Path) -> list[Path]:

@@ -71,6 +71,22 @@ def put_standing(own: Path) -> None:
         raise not_written(tray, fault) from None
 
 
+def take_away_shown(tray: Path) -> None:
+    """Have a tray's folder show the results of none of its shots.
+
+    Raises
+    ------
+    Unusable
+        The folder can't be written.
+    """
+    try:
+        for pattern in (RESULT_FILE, *BESIDE):
+            for old in tray.glob(pattern):
+                old.unlink(missing_ok=True)
+    except OSError as fault:
+        raise not_written(tray, fault) from None
+
+
 def is_own_folder(folder: Path) -> bool:
     """Whether a folder is one shot's own."""
     return folder.name.startswith(_OWN)

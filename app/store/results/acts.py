@@ -8,7 +8,7 @@ from typing import Any
 from sqlalchemy import Connection, Row, delete, insert, or_, select
 
 from app.store.database import schema
-from app.store.database.connection import moment, now
+from app.store.database.connection import Store, moment, now
 from app.store.database.rows import add
 from app.store.lots.sums import sum_up
 from app.store.results.shots import Chosen, Place
@@ -150,6 +150,21 @@ def standing_path(connection: Connection, tray_id: int) -> str | None:
     table, stands = schema.judging, schema.standing_tray
     query = select(table.c.result_path).join(stands, stands.c.judging_id == table.c.id)
     return connection.execute(query.where(stands.c.tray_id == tray_id)).scalar()
+
+
+def newest_path(store: Store, tray: str) -> str | None:
+    """The file of the result that stands of the tray of a name, in whatever lot; of several the newest."""
+    table, stands, named = schema.judging, schema.standing_tray, schema.tray
+    query = (
+        select(table.c.result_path)
+        .join(stands, stands.c.judging_id == table.c.id)
+        .join(named, named.c.id == stands.c.tray_id)
+        .where(named.c.tray == tray)
+        .order_by(table.c.id.desc())
+        .limit(1)
+    )
+    with store.read() as connection:
+        return connection.execute(query).scalar()
 
 
 def _differs(connection: Connection, act: Act) -> bool:

@@ -4,8 +4,10 @@ A shot is told by its station, its time and the digest of its frames. The same n
 the same lot it is a retake where shot.json or a person says so. Where neither says, nothing is filed: people choose.
 """
 
+import shlex
 from collections.abc import Sequence
 from dataclasses import dataclass
+from pathlib import Path
 from typing import Any, Literal
 
 from sqlalchemy import Connection, Row, func, select, union, update
@@ -20,8 +22,15 @@ from vision.records import TrayResult
 SHOT_FILE = "shot.json"
 
 
+_DIR = "DIR"
+
+
 class Undecided(Unusable):
     """A result that was not filed, since only a person can say what it is; nothing was changed."""
+
+    def said(self, folder: Path) -> str:
+        """What to do, with the folder in which the result lies."""
+        return str(self).replace(f"import {_DIR} ", f"import {shlex.quote(str(folder))} ")
 
 
 @dataclass(frozen=True, slots=True)
@@ -138,7 +147,7 @@ def _move(
             there,
             "shot",
             f"nothing was changed: the same shot is filed as {here}; correct what is wrong, or move it there: "
-            "`brightbowl import DIR --move --by NAME --why REASON`",
+            f"`brightbowl import {_DIR} --move --by NAME --why REASON`",
         )
     if find(connection, schema.tray, {"tray": result.tray, "lot_id": lot_id}) is not None:
         raise Undecided(there, "--move", "nothing was changed: another tray of that name is in that lot; rename one")
@@ -169,7 +178,7 @@ def _again(connection: Connection, known: Sequence[Row[Any]], result: TrayResult
         "tray",
         f"nothing was changed: another shot of that name is filed, taken {last.taken_at or 'at no known time'}; give "
         'this tray a name of its own, or say that it was taken again: "retake": true in shot.json, or '
-        "`brightbowl import DIR --retake --by NAME --why REASON`",
+        f"`brightbowl import {_DIR} --retake --by NAME --why REASON`",
         f"taken {result.taken_at or 'at no known time'}",
     )
 
