@@ -85,7 +85,6 @@ from .results.exports import (
     export_verdicts as export_verdicts,
 )
 from .results.filing import (
-    Filed as Filed,
     PictureFile as PictureFile,
     ToFile as ToFile,
     file_result as file_result,

@@ -88,7 +88,7 @@ def read_profiles(path: Path) -> dict[int, Profile]:
             members = packed.infolist()
             if sum(one.file_size for one in members) > TABLE_BYTES:
                 raise Unusable(path, "", f"profiles of at most {TABLE_BYTES // 1_000_000} MB unpacked expected")
-            if any(one.compress_type != zipfile.ZIP_DEFLATED for one in members):
+            if any(one.compress_type not in (zipfile.ZIP_DEFLATED, zipfile.ZIP_STORED) for one in members):
                 raise zipfile.BadZipFile("packed in another way")
         with np.load(BytesIO(data), allow_pickle=False) as arrays:
             read = {int(name.removeprefix("piece_")): arrays[name].astype(np.float64) for name in arrays.files}
