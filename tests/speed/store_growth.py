@@ -52,9 +52,9 @@ BASE = ON_TRAY * TRAYS_OF_LOT * LOTS
 VERDICTS = ("pass",) * 8 + ("review", "reject")
 REPEATS = 25
 # Filed once for all, or never by this work: not copied, and rows that name them keep their numbers.
-_ONCE = ("part", "station", "limits_revision", "limits_act", "station_check", "challenge", "blind_round", "doubt")
+ONCE = ("part", "station", "limits_revision", "limits_act", "station_check", "challenge", "blind_round", "doubt")
 # Words that must differ from one copy to the next; their beginning is the copy's, so that indexes grow at their end.
-_OWN_WORDS = {
+OWN_WORDS = {
     "tray": ("tray",),
     "lot": ("lot",),
     "shot_identity": ("frames",),
@@ -65,7 +65,7 @@ _OWN_WORDS = {
     "lot_decision": ("uid",),
     "bench": ("lot",),
 }
-_TIMES = {"shot": "taken_at", "bench": "taken_at", "standing_tray": "taken_at", "lot_sum": "first_taken_at"}
+TIMES = {"shot": "taken_at", "bench": "taken_at", "standing_tray": "taken_at", "lot_sum": "first_taken_at"}
 
 
 def one_tray(number: int, lot: str, with_profiles: bool = True) -> ToFile:
@@ -79,14 +79,14 @@ def one_tray(number: int, lot: str, with_profiles: bool = True) -> ToFile:
     return ToFile(result, pictures, PART, STATION, LIMITS, profiles)
 
 
-def make_base(place: Path) -> None:
+def make_base(place: Path | str) -> None:
     """File the base by the program."""
     with closing(open_store(place)) as store:
         for tray in range(TRAYS_OF_LOT * LOTS):
             file_result(store, one_tray(tray, f"L-{tray // TRAYS_OF_LOT:03d}", with_profiles=False))
 
 
-def review(place: Path) -> None:
+def review(place: Path | str) -> None:
     """Judge every piece that waits, and release every lot."""
     with closing(open_store(place)) as store:
         for one in waiting(store, Wanted(), BASE):
@@ -104,7 +104,7 @@ def grow(place: Path, base: Path, copies: int) -> None:
         for pragma in ("journal_mode = off", "synchronous = off", "foreign_keys = off", "cache_size = -4000000"):
             database.execute(f"PRAGMA {pragma}")
         database.execute("ATTACH ? AS base", (str(base),))
-        steps = {one.name: _newest(database, one) for one in metadata.sorted_tables if one.name not in _ONCE}
+        steps = {one.name: _newest(database, one) for one in metadata.sorted_tables if one.name not in ONCE}
         database.execute(
             "CREATE TEMP TABLE copy AS WITH RECURSIVE c (k) AS (SELECT 1 UNION ALL SELECT k + 1 FROM c "
             f"WHERE k < {copies}) SELECT k FROM c"
@@ -115,7 +115,7 @@ def grow(place: Path, base: Path, copies: int) -> None:
                 values = ", ".join(_copied(table, column.name, steps) for column in table.columns)
                 rows = f'copy CROSS JOIN base."{table.name}" AS t'
                 if table.name == "chain_link":
-                    rows += f" WHERE t.kind NOT IN {_ONCE}"
+                    rows += f" WHERE t.kind NOT IN {ONCE}"
                 database.execute(f'INSERT INTO main."{table.name}" ({names}) SELECT {values} FROM {rows}')
         database.execute("PRAGMA journal_mode = wal")
 
@@ -136,9 +136,9 @@ def _copied(table: Table, name: str, steps: Mapping[str, int]) -> str:
     if table.name == "chain_link" and name == "row_id":
         shifts = " ".join(f"WHEN '{kind}' THEN {step}" for kind, step in steps.items() if key_of(kind) == "id")
         return f"{value} + k * CASE t.kind WHEN 'profile' THEN {steps['judgement']} {shifts} END"
-    if name in _OWN_WORDS.get(table.name, ()):
+    if name in OWN_WORDS.get(table.name, ()):
         return f"CASE WHEN {value} <> '' THEN printf('%05d-', k) || {value} ELSE {value} END"
-    if _TIMES.get(table.name) == name:
+    if TIMES.get(table.name) == name:
         return f"strftime('%Y-%m-%dT%H:%M:%S+00:00', {value}, '-' || (k * 2) || ' hours')"
     return value
 
