@@ -38,8 +38,9 @@ class CodeSettings:
     near: int = 12
     # ... of so many pixels to each at least, or too few to tell an empty count or a double one.
     least_on_edges: float = 40.0
-    # A count that occurs less often than this share of what is usual is left out, one more often than this two in one.
+    # A count that occurs less often than this share of what is usual is left out ...
     empty: float = 0.3
+    # ... and one that occurs more often than this is two in one.
     double: float = 1.5
     # Counts before they were mapped may lie so far off a straight ladder (counts): factors of 0.8 to 1.9 leave 0.7 at
     # most, powers of 0.9 and 1.1 at least 1.0 (rendered spoons, 8 bits).
