@@ -69,22 +69,27 @@ def _sharp_regions(
         for size in _SIZES_MM[light]:
             depth = _cut_out(course, scored, round(size / pitch_mm) | 1)
             wide = cv2.morphologyEx((depth > _DEPTH[light]).astype(np.uint8), cv2.MORPH_OPEN, _DISC)
-            labels = label(wide, connectivity=1)
-            for one in regionprops(labels):
-                if one.area * pitch_mm**2 < _AREA_MM2[light]:
+            _, labels, boxes, _ = cv2.connectedComponentsWithStats(wide, connectivity=4)
+            for number, (left, top, across, down, area) in enumerate(boxes[1:].tolist(), start=1):
+                if area * pitch_mm**2 < _AREA_MM2[light]:
                     continue
-                top, left, bottom, right = one.bbox
-                at = (slice(max(top - 1, 0), bottom + 1), slice(max(left - 1, 0), right + 1))
-                inside = labels[at] == one.label
-                deep = float(np.quantile(depth[at][inside], 0.8))
+                at = (slice(max(top - 1, 0), top + down + 1), slice(max(left - 1, 0), left + across + 1))
+                inside = labels[at] == number
+                deep = _lowest_of(depth[at][inside], 0.2)
                 half = (inside & (depth[at] > deep / 2)).astype(np.uint8)
                 border = cv2.morphologyEx(half, cv2.MORPH_GRADIENT, np.ones((3, 3), np.uint8)) > 0
                 rise = slope[at][border & scored[at]]
-                if not rise.size or float(np.median(rise)) < _SHARP[light] * deep:
+                if not rise.size or _lowest_of(rise, 0.5) < _SHARP[light] * deep:
                     continue
-                if light == "low" and float(np.quantile(rise, _SHADOW_SHARE)) < _SHADOW_SHARP * deep:
+                if light == "low" and _lowest_of(rise, 1.0 - _SHADOW_SHARE) < _SHADOW_SHARP * deep:
                     continue
                 yield sign * deep, half, at
+
+
+def _lowest_of(values: Image, share: float) -> float:
+    """The lowest of the greatest share of some values: `numpy.quantile` takes ten times as long on so few."""
+    place = int((1.0 - share) * (len(values) - 1))
+    return float(np.partition(values, place)[place])
 
 
 _DISC = np.asarray(cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (5, 5)), np.uint8)

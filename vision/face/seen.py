@@ -76,8 +76,9 @@ def what_was_seen(
     across = np.delete(scratch_snr, [(wheel + k) % _DIRECTIONS for k in (-1, 0, 1)], axis=0).min(axis=0)
     every = [_every(across * f, pit_snr * f, reference.found) for f in (1.0, 1 - _SNR_U, 1 + _SNR_U)]
     shares = [float((one * scored).sum() / max(float(scored.sum()), 1e-9)) for one in every]
-    scratch, pit = _chance(scratch_snr, _SCRATCH_CHANCE), _chance(pit_snr, _PIT_CHANCE)
-    return Seen(shares[0], 0.5 * (shares[2] - shares[1]), _map(inputs, region, (scratch, pit, every[0]), scored))
+    return Seen(
+        shares[0], 0.5 * (shares[2] - shares[1]), _map(inputs, region, (scratch_snr, pit_snr, every[0]), scored)
+    )
 
 
 def chance_at(seen: SeenMap, center_mm: tuple[float, float], direction_deg: float | None) -> float | None:
@@ -162,7 +163,7 @@ class _ReferenceLine:
             # directions that lie alike to the light are shown alike
             gains = np.round(gains, 9)
             for gain in np.unique(gains):
-                logarithm = np.log1p(np.maximum(shown * np.float32(gain), np.float32(-0.9)))
+                logarithm = cv2.log(np.maximum(shown * np.float32(gain), np.float32(-0.9)) + np.float32(1.0))
                 height[gains == gain] += np.clip(logarithm, -limit, limit) * weight
         along = (round(0.5 * length / 2) | 1,) * 2
         directions, around = len(ground.field.noise), np.append(ground.field.noise, ground.field.noise[0])
@@ -242,9 +243,9 @@ def _disc_gain(share: Image, diameter: float, blur: float, sigma: float) -> floa
     return float((drawn * share * count).sum())
 
 
-def _map(inputs: FaceInputs, region: Region, chances: tuple[Image, Image, Image], scored: Image) -> SeenMap:
-    """The chances, and what counts as seen, on cells of the drawing: rows of digits."""
-    scratch, pit, every = chances
+def _map(inputs: FaceInputs, region: Region, snrs: tuple[Image, Image, Image], scored: Image) -> SeenMap:
+    """The chances of a scratch and of a pit of these snr, and what counts as seen, on cells of the drawing."""
+    scratch, pit, every = snrs
     rows, columns = np.nonzero(scored > 0.5)
     turn = _turn_deg(inputs)
     place = inputs.to_mm(region.broad.to_px(np.column_stack((columns, rows)).astype(np.float64)))
@@ -262,8 +263,8 @@ def _map(inputs: FaceInputs, region: Region, chances: tuple[Image, Image, Image]
 
     kept = [180.0 * k / _KEPT for k in range(_KEPT)]
     picks = [round(((d + turn) % 180.0) / 180.0 * _DIRECTIONS) % _DIRECTIONS for d in kept]
-    by_direction = tuple(digits(scratch[k]) for k in picks)
-    return SeenMap(_CELL_MM, corner, tuple(kept), by_direction, digits(pit), digits(every))
+    by_direction = tuple(digits(_chance(scratch[k], _SCRATCH_CHANCE)) for k in picks)
+    return SeenMap(_CELL_MM, corner, tuple(kept), by_direction, digits(_chance(pit, _PIT_CHANCE)), digits(every))
 
 
 def _turn_deg(inputs: FaceInputs) -> float:
