@@ -39,10 +39,9 @@ def draw_found(sheet: Sheet, views: Views) -> str:
             body.append(_shape(window, loop, True, stroke=INK, stroke_width=1.6))
             x, y = window.to_px(np.array([[loop[:, 0].max(), loop[:, 1].mean()]]))[0]
             body.append(text((x + 4.0, y + 5.0), str(number), font_size=14))
-        x, y = window.to_px(np.array([view.center_mm]))[0]
-        body.append(text((x, y - 8.0), f"view {view.number}", font_size=20, font_weight=700, text_anchor="middle"))
-        size = f"{view.length_mm:.4g} x {view.width_mm:.4g} mm"
-        body.append(text((x, y + 14.0), size, font_size=16, text_anchor="middle"))
+        x, y = window.to_px(np.array([[view.center_mm[0], view.ring[:, 1].max()]]))[0]
+        words = f"view {view.number}: {view.length_mm:.4g} x {view.width_mm:.4g} mm"
+        body.append(text((x, max(y - 8.0, 16.0)), words, font_size=18, font_weight=700, text_anchor="middle"))
     for gap in views.contours.gaps[:_MOST_GAPS]:
         x, y = window.to_px(np.array([gap.at_mm]))[0]
         body.append(element("circle", cx=f"{x:.1f}", cy=f"{y:.1f}", r=10, fill="none", stroke=ACCENT, stroke_width=2.5))
@@ -59,17 +58,19 @@ def draw_part_sheet(draft: PartDraft, title: str, origin: Sequence[str]) -> str:
     window = Window(plain.x_mm, (plain.y_mm[0] - room_mm, plain.y_mm[1] + room_mm), plain.px_per_mm)
     body = [element("rect", width="100%", height="100%", fill=PAPER)]
     low, high = window.y_mm
+    numbers = []
     for number, (zone, widest) in enumerate(zip(zoning.zones, zoning.widest_mm, strict=True)):
         (left, top), (right, foot) = window.to_px(np.array([[zone.x_mm[0], high], [zone.x_mm[1], low]]))
         box = {"x": f"{left:.1f}", "y": f"{top:.1f}", "width": f"{right - left:.1f}", "height": f"{foot - top:.1f}"}
         body.append(element("rect", fill=WASH if number % 2 == 0 else PAPER, stroke=RULE, **box))
         what = f"{zone.name}{', datum' if zone.datum else ''}{', bend' if zone.bend else ''}"
         middle = 0.5 * (left + right)
-        body.append(text((middle, top + 20.0), what, font_size=16, font_weight=600, text_anchor="middle"))
-        body.append(text((middle, top + 40.0), f"at most {widest:g} wide", font_size=13, text_anchor="middle"))
-        body.append(text((left + 3.0, foot - 8.0), f"{zone.x_mm[0]:g}", font_size=13))
+        numbers.append(text((middle, top + 20.0), what, font_size=16, font_weight=600, text_anchor="middle"))
+        numbers.append(text((middle, top + 40.0), f"≤ {widest:g} wide", font_size=13, text_anchor="middle"))
+        numbers.append(text((left + 3.0, foot - 8.0), f"{zone.x_mm[0]:g}", font_size=13))
     (right, _), (_, foot) = window.to_px(np.array([[zoning.zones[-1].x_mm[1], high], [0.0, low]]))
-    body.append(text((right - 3.0, foot - 8.0), f"{zoning.zones[-1].x_mm[1]:g}", font_size=13, text_anchor="end"))
+    end = f"{zoning.zones[-1].x_mm[1]:g}"
+    body += [*numbers, text((right - 3.0, foot - 8.0), end, font_size=13, text_anchor="end")]
     if zoning.surface is not None:
         inner = _scored(ring, zoning.surface.x_mm, zoning.surface.inset_mm)
         body.append(_shape(window, inner, True, stroke=ACCENT, stroke_width=1.6, stroke_dasharray="6 4"))

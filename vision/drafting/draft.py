@@ -71,7 +71,9 @@ def look(sheet: Sheet, choices: Choices) -> Views:
     dashed = [one for one in on_layers(sheet, choices.layers) if one.line]
     views = find_views([one.points for one in on_layers(sheet, choices.layers) if not one.line], choices.gap_mm)
     lines = sorted({one.line for one in dashed})
-    told = [f"left out: {len(dashed)} curves drawn as {', '.join(lines)}, not continuous"] if dashed else []
+    told = (
+        [f"left out, drawn as {', '.join(lines)} and so not continuous: curves, {len(dashed)} in all"] if dashed else []
+    )
     return replace(views, told=(*told, *views.told))
 
 
@@ -173,6 +175,6 @@ def _done(sheet: Sheet, view: View, laid: Laid) -> list[str]:
         told.append("mirrored, since it was drawn as seen from below")
     if laid.turn_deg:
         told.append(f"turned by {laid.turn_deg:.4g} degrees, so that the long axis lies along x, wider end at the left")
-    if any(laid.moved_mm):
+    if max(map(abs, laid.moved_mm)) >= 0.00005:  # what the line shows
         told.append(f"moved by ({laid.moved_mm[0]:.4f}, {laid.moved_mm[1]:.4f}) mm, so that it begins at x = 0")
     return told

@@ -81,18 +81,18 @@ def find_views(curves: Sequence[Array], gap_mm: float) -> Views:
     every = [one for one in map(Polygon, contours.rings) if one.area > 0.0]
     polygons = [one for one in every if one.is_valid]
     crossing = tuple(np.array(one.exterior.coords) for one in every if not one.is_valid)
-    told = [f"{contours.twice} curves of no length or drawn twice: once is enough"] if contours.twice else []
+    told = [f"drawn twice, or of no length, and left out: curves, {contours.twice} in all"] if contours.twice else []
     if crossing:
-        told.append(f"{len(crossing)} closed contours that cross themselves left out")
+        told.append(f"left out, since they cross themselves: closed contours, {len(crossing)} in all")
     frames, pieces = _without_frames(polygons)
     if frames:
-        told.append(f"{len(frames)} rectangles taken for frames and tables")
+        told.append(f"taken for frames and tables: rectangles, {len(frames)} in all")
     outer = [one for one in pieces if not any(_inside(one, other) for other in pieces)]
     outer.sort(key=lambda one: -float(one.area))
     longest = max((_size(one)[0] for one in outer), default=0.0)
     kept = [one for one in outer if _size(one)[0] >= _MARK_SHARE * longest]
     if len(kept) < len(outer):
-        told.append(f"{len(outer) - len(kept)} closed contours far smaller than the largest taken for marks")
+        told.append(f"taken for marks, far smaller than the largest: closed contours, {len(outer) - len(kept)} in all")
     views = tuple(_view(number, one, pieces, contours.gaps) for number, one in enumerate(kept, 1))
     return Views(
         views,

@@ -53,7 +53,11 @@ def part_as_toml(text: PartText) -> str:
         "# edge_height_u_mm = 0.0            # how far it may lie from that at any one place (k = 1)",
     ]
     for zone, widest in zip(text.zones, text.widest_mm, strict=True):
-        lines += ["", "[[zone]]", f"name = {_quoted(zone.name)}  # {widest:g} mm wide at most"]
+        lines += [
+            "",
+            "[[zone]]  # a stretch of the outline along x",
+            f"name = {_quoted(zone.name)}  # {widest:g} mm wide at most",
+        ]
         lines.append(f"x_mm = [{zone.x_mm[0]!r}, {zone.x_mm[1]!r}]  # from and to, along the drawing's x")
         if zone.datum:
             lines.append(

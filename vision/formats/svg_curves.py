@@ -13,7 +13,16 @@ from vision.formats.strict import LARGEST_MM
 from vision.records import Array
 
 NUMBER = r"[-+]?(?:\d+\.?\d*|\.\d+)(?:[eE][-+]?\d+)?"
+_LARGEST = 1e9
 _PATH_DATA = re.compile(r"[MmZzLlHhVvCcSsQqTtAa0-9eE.,+\-\s]*")
+
+
+def numbers(path: Path, what: str, text: str) -> list[float]:
+    """The numbers in a text, none so large that sums of them would leave what a float holds."""
+    found = [float(one) for one in re.findall(NUMBER, text)]
+    if any(abs(one) > _LARGEST for one in found):
+        raise Unusable(path, what, f"numbers of at most {_LARGEST:g} expected", text[:40])
+    return found
 
 
 class PathCurves:
@@ -32,6 +41,7 @@ class PathCurves:
 
         if not _PATH_DATA.fullmatch(data) or re.search(r"\.[eE]", data):
             raise Unusable(self.path, "path", "path data of SVG 1.1 expected", data[:40])
+        numbers(self.path, "path", data)
         parse_path(data, self)
         self.endPath()
 

@@ -18,7 +18,7 @@ import numpy as np
 from vision.errors import Unusable
 from vision.formats.bounded import BROKEN, DRAWING_BYTES, read_text
 from vision.formats.sheet import UNITS, DrawingUnit, Sheet, SheetCurve
-from vision.formats.svg_curves import NUMBER, PathCurves, shape_path
+from vision.formats.svg_curves import NUMBER, PathCurves, numbers, shape_path
 from vision.records import Array
 
 _MOST_ELEMENTS, _DEEPEST = 10_000, 32
@@ -92,13 +92,14 @@ def _kind(element: Any) -> str:
 
 def _unit(path: Path, root: Any) -> tuple[DrawingUnit | None, float]:
     """The unit that the drawing names and the length of one user unit, 1 mm where it names none."""
-    box = [float(one) for one in re.findall(NUMBER, root.get("viewBox", ""))]
+    box = numbers(path, "viewBox", root.get("viewBox", ""))
     sizes = []
     for key in ("width", "height"):
         found = _LENGTH.fullmatch(root.get(key, ""))
         if found is None or found[2] in (None, "%", "px"):
             return None, 1.0  # pixels are no length on a drawing: programs differ in how many go to the inch
-        sizes.append((float(found[1]), UNITS[found[2]]))
+        (size,) = numbers(path, key, found[1])
+        sizes.append((size, UNITS[found[2]]))
     (width, unit), (height, other) = sizes
     if len(box) != 4:
         return unit, UNITS["px"].mm
@@ -144,8 +145,8 @@ def _of_element(reading: _Reading, element: Any, around: _Inherited, depth: int)
         named = (element.get("href") or element.get(_HREF) or "").removeprefix("#")
         if named not in reading.by_id or depth >= _DEEPEST:
             raise Unusable(reading.path, "use", "an element of this drawing, none in itself, expected", named)
-        at = [float(element.get(key, "0")) for key in ("x", "y")]
-        to = np.array([[1.0, 0.0, at[0]], [0.0, 1.0, at[1]]])
+        x, y = (sum(numbers(reading.path, "use", element.get(key, "0"))) for key in ("x", "y"))
+        to = np.array([[1.0, 0.0, x], [0.0, 1.0, y]])
         moved = _Inherited(_times(inside.matrix, to), inside.layer, inside.dashed)
         of = reading.by_id[named]
         yield from (_of_group if _kind(of) == "symbol" else _of_element)(reading, of, moved, depth + 1)
@@ -171,7 +172,7 @@ def _matrix(path: Path, text: str) -> Array:
         if step is None:
             raise Unusable(path, "transform", "matrix, translate, scale, rotate or skew expected", text[at : at + 40])
         at = step.end()
-        found = _times(found, _one_step(step[1], [float(one) for one in re.findall(NUMBER, step[2])]))
+        found = _times(found, _one_step(step[1], numbers(path, "transform", step[2])))
     return found
 
 
