@@ -5,6 +5,7 @@ import streamlit as st
 from app.pages.agreement import agreement_study_page
 from app.pages.blind_page import blind_page
 from app.pages.dies import dies_page
+from app.pages.first_steps_page import first_steps_page
 from app.pages.gauge import gauge_study_page
 from app.pages.lots import lots_page
 from app.pages.review import review_page
@@ -30,6 +31,7 @@ PAGES = (
     st.Page(tuning_study_page, title="Tuning", url_path="tuning"),
     st.Page(gauge_study_page, title="Gauge", url_path="gauge"),
     st.Page(station_page, title="Station", url_path="station"),
+    st.Page(first_steps_page, title="First steps", url_path="first-steps"),
 )
 page = st.navigation(list(PAGES), position="top")
 try:

@@ -57,3 +57,10 @@ def test_a_stopped_station_says_why_and_which_trays_to_judge_again(open_page: Op
     page = open_page("?who=R.+Hale&piece=T-9:1")
     piece_on(page)
     expect(page.get_by_text("the station failed its check; to be judged again")).to_be_visible()
+
+
+def test_the_page_of_first_steps_says_what_is_missing(open_page: Opened) -> None:
+    page = open_page("first-steps?who=R.+Hale")
+    expect(page.get_by_text("1. People: ✓ done")).to_be_visible()
+    expect(page.get_by_text("2. Station: ✗ missing")).to_be_visible()
+    expect(page.get_by_text("brightbowl calibrate")).to_be_visible()
