@@ -1,5 +1,6 @@
 """What a works still lacks before it judges, in the order in which it is done; read from what lies there."""
 
+from collections.abc import Callable
 from contextlib import closing
 from dataclasses import dataclass
 from pathlib import Path
@@ -73,7 +74,7 @@ def first_steps(works: Works) -> tuple[Step, ...]:
             "shots",
             bool(shots) or bool(lots),
             f"{len(shots)} in {works.shots}",
-            "brightbowl part DRAWING --against SHOT --station STATION.toml --look FOUND.svg",
+            f"brightbowl shot FRAMES {at} --out {works.shots}",
             f"Photograph trays of a first lot and put their folders into {works.shots}.",
         ),
         Step(
@@ -109,8 +110,7 @@ class _Files:
         return f"{len(self.good)} there" if self.good else f"no {where} yet"
 
 
-def _checked(folder: Path, pattern: str, read: object) -> _Files:
-    assert callable(read)
+def _checked(folder: Path, pattern: str, read: Callable[[Path], object]) -> _Files:
     good, wrong = [], []
     for path in sorted(folder.glob(pattern)):
         try:
