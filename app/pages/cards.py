@@ -6,7 +6,8 @@ from typing import Any
 
 import numpy as np
 
-from app.pages.piece_words import fault_messages, finding_messages, reason_messages, with_causes
+from app.pages.evidence import Scene, evidence
+from app.pages.piece_words import Line, fault_messages, finding_messages, reason_messages, with_causes
 from app.pages.server_state import ServerState
 from app.pages.upright_frames import UprightFrame, upright_frame
 from app.report import blind_regions, limits_words, magnification, outward_normals, path
@@ -29,7 +30,7 @@ from app.store import (
     suspect_trays,
 )
 from vision.geometry import points_at
-from vision.records import Limits, Part, Station
+from vision.records import Limits, Part, SeenMap, Station
 
 LIGHT_WORDS = {"back": "backlit", "dome": "dome", "low": "low"}
 OUTLINE_POINTS = 900
@@ -111,14 +112,17 @@ def _card(one: Shown, by: Drawings, blind: bool) -> dict[str, Any]:
 def _camera_says(store: Store, one: Shown, by: Drawings) -> dict[str, Any]:
     upright = upright_frame(one, by.part, by.station)
     one = replace(one, judged=with_causes(one.judged, by.limits))
+    scene = Scene(one.judged, by.limits, by.part, upright, frames(one))
+    lines = finding_messages(one.judged, by.limits, by.part)
     return {
         "verdict": one.judged.verdict,
         "newest": one.newest,
         "limits_revision": one.limits_revision,
         "limits_told": limits_words([one.limits_standing]),
         "faults": fault_messages(one.judged, by.limits),
-        "reasons": [{"outcome": outcome, "words": words} for outcome, words in reason_messages(one.judged, by.limits)],
-        "findings": _findings(one, by.limits, by.part, upright),
+        "reasons": _reasons(scene, lines),
+        "findings": _findings(lines, upright),
+        "blind_areas": _blind_areas(one.judged.seen, upright),
         "deviations": None if upright is None or by.part is None else _deviations(store, one, by.part, upright),
         "tray_picture": _tray_picture(one),
         "neighbours": _neighbours(store, one),
@@ -177,20 +181,33 @@ def _outline(part: Part, upright: UprightFrame) -> str:
     )
 
 
-def _findings(
-    one: Shown, limits: Limits | None, part: Part | None, upright: UprightFrame | None
-) -> list[dict[str, Any]]:
+def _reasons(scene: Scene, lines: Sequence[Line]) -> list[dict[str, Any]]:
+    """Reasons, worst first, each with its findings by their place in the list, and what shows it."""
+    at = {line.index: place for place, line in enumerate(lines)}
+    return [
+        {"outcome": outcome, "words": words, "findings": [at[k] for k in one.findings], **evidence(one, scene)}
+        for one, (outcome, words) in zip(scene.judged.reasons, reason_messages(scene.judged, scene.limits), strict=True)
+    ]
+
+
+def _findings(lines: Sequence[Line], upright: UprightFrame | None) -> list[dict[str, Any]]:
     rows = []
-    for line in finding_messages(one.judged, limits, part):
+    for line in lines:
         points: list[list[float]] = []
         if upright is not None and line.points_px:
             points = np.round(upright.to_upright_px(np.asarray(line.points_px)), 1).tolist()
         rows.append({"words": line.words, "tag": line.tag, "points": points, "outcome": line.outcome})
-    if upright is not None:
-        for region in blind_regions(one.judged.seen):
-            ring = np.round(upright.window.to_px(region.ring_mm), 1).tolist()
-            rows.append({"words": region.words, "tag": "not seen", "points": ring, "outcome": ""})
     return rows
+
+
+def _blind_areas(seen: SeenMap | None, upright: UprightFrame | None) -> list[dict[str, Any]]:
+    """What the frames could not show of the face."""
+    if upright is None:
+        return []
+    return [
+        {"words": region.words, "ring": np.round(upright.window.to_px(region.ring_mm), 1).tolist()}
+        for region in blind_regions(seen)
+    ]
 
 
 def _deviations(store: Store, one: Shown, part: Part, upright: UprightFrame) -> dict[str, Any] | None:

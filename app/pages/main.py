@@ -17,8 +17,20 @@ from vision.errors import Unusable
 st.set_page_config(page_title="brightbowl", layout="wide", initial_sidebar_state="collapsed")
 st.html(
     """<style>
-    .stMainBlockContainer { padding: 4.1rem 1.2rem 0.4rem; }
-    .stMainBlockContainer .stVerticalBlock { gap: 0.5rem; }
+    :root { --head: 40px; }
+    @media (pointer: coarse) { :root { --head: 48px; } }
+    header[data-testid="stHeader"] { height: var(--head); min-height: var(--head); }
+    header[data-testid="stHeader"] [data-testid="stToolbar"] { padding: 0 8px; height: var(--head); min-height: 0; }
+    header[data-testid="stHeader"] [data-testid="stTopNavLink"] { padding: 2px 6px; }
+    .stMainBlockContainer { padding: calc(var(--head) + 2px) 0.5rem 0; }
+    .stMainBlockContainer .stVerticalBlock { gap: 0.3rem; }
+    .st-key-head { position: fixed; top: 3px; right: 44px; width: min(46vw, 640px); z-index: 999991; }
+    .st-key-head [data-testid="stHorizontalBlock"] { flex-wrap: nowrap; gap: 6px; }
+    .st-key-head [data-testid="stColumn"] { min-width: 0; }
+    header[data-testid="stHeader"] .rc-overflow { max-width: calc(100vw - min(46vw, 640px) - 100px); }
+    .st-key-head [data-baseweb="select"] > div, .st-key-head button, .st-key-head input {
+        min-height: calc(var(--head) - 6px); height: calc(var(--head) - 6px); }
+    [data-testid="stStatusWidget"] { display: none; }
     </style>"""
 )
 PAGES = (

@@ -3,7 +3,7 @@
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
 
-from app.report import FAULTS, finding_words, measure_words, number_words, reason_words, unseen_words
+from app.report import FAULTS, finding_words, measure_words, number_words, reason_words, sure_words, unseen_words
 from vision.decide import not_measured_then, quantile, rejudge
 from vision.records import (
     BendFinding,
@@ -30,8 +30,12 @@ COVERAGE_UNKNOWN = 0.95  # the coverage that limits mostly have, for a judgement
 
 @dataclass(frozen=True, slots=True)
 class Line:
-    """One line of the list: its words, its tag in the picture, its points in px of the frame, and what it means."""
+    """One line of the list: its words, its tag in the picture, its points in px of the frame, and what it means.
 
+    `index`: of the finding among the piece's.
+    """
+
+    index: int
     words: str
     tag: str
     points_px: tuple[Pair, ...]
@@ -69,9 +73,12 @@ def reason_messages(judged: JudgedPiece, limits: Limits | None) -> list[tuple[st
 
 
 def finding_messages(judged: JudgedPiece, limits: Limits | None, part: Part | None) -> list[Line]:
-    """Every finding, worst first: what led to the verdict, then by share of the limit, then what has no limit."""
+    """Every finding, worst first: what reasons rest on, in their order, then by share of the limit, then the rest."""
+    order = list(dict.fromkeys(index for one in judged.reasons for index in one.findings))
     lines = [_line(index, judged, limits, part) for index in range(len(judged.findings))]
-    return sorted(lines, key=lambda one: (one.outcome != "", one.weight), reverse=True)
+    named = [lines[index] for index in order]
+    others = [line for line in lines if line.index not in order]
+    return [*named, *sorted(others, key=lambda one: -one.weight)]
 
 
 def _line(index: int, judged: JudgedPiece, limits: Limits | None, part: Part | None) -> Line:
@@ -80,7 +87,7 @@ def _line(index: int, judged: JudgedPiece, limits: Limits | None, part: Part | N
     measure, zone, value = _measured_as(finding)
     bound = _bound(measure, zone, value, judged, limits) if counted else None
     words = finding_words(finding)
-    where = _where(finding, part)
+    where = _where(finding.center_mm, finding.zone, part) if isinstance(finding, EdgeFinding) else ""
     uncertainty = _of(judged.uncertainties, measure, zone)
     if where:
         words += f"; {where}"
@@ -92,7 +99,7 @@ def _line(index: int, judged: JudgedPiece, limits: Limits | None, part: Part | N
         words += "" if guard is None else f"; sure to {number_words(measure, guard)}"
     share = 0.0 if not bound else abs(value / bound)
     outcome = next((one.outcome for one in judged.reasons if index in one.findings), "")
-    return Line(words, finding.kind, _points(finding), share + min(abs(value), 99.0) * 1e-4, outcome)
+    return Line(index, words, finding.kind, _points(finding), share + min(abs(value), 99.0) * 1e-4, outcome)
 
 
 def _measured_as(finding: Finding) -> tuple[str, str, float]:
@@ -157,13 +164,42 @@ def _points(finding: Finding) -> tuple[Pair, ...]:
             return (finding.center_px,)
 
 
-def _where(finding: Finding, part: Part | None) -> str:
-    """Where on the drawing an outline finding is, as a person at the bench would say it."""
-    if part is None or not isinstance(finding, EdgeFinding):
+def short_words(reason: Reason, limits: Limits | None, where: str) -> str:
+    """A reason in the words that stand at its place: the value and where, the limit, how sure.
+
+    Examples
+    --------
+    >>> reason = Reason("outline_out_mm", "handle", 0.26, 0.001, None, 0.15, "major", "reject")
+    >>> short_words(reason, None, "at the handle's tip")
+    "0.260 mm at the handle's tip, limit 0.150 mm, sure to 0.002 mm"
+    """
+    words = measure_words(reason.measure)
+    value = number_words(reason.measure, reason.value)
+    value = f"{words.title} {value}" if reason.value is None or not words.unit else value
+    bounds = [number_words(reason.measure, bound) for bound in (reason.min, reason.max) if bound is not None]
+    said = [" ".join(filter(None, [value, where])), f"limit {' to '.join(bounds)}"]
+    guard = _guard(reason.uncertainty, COVERAGE_UNKNOWN if limits is None else limits.coverage)
+    if reason.value is not None and guard is not None:
+        said.append(sure_words(reason.measure, guard))
+    return ", ".join(said)
+
+
+def where_on(finding: Finding | None, reason: Reason, part: Part | None) -> str:
+    """Where on the piece a reason is, as a person at the bench would say it."""
+    if isinstance(finding, EdgeFinding | Stray):
+        return _where(finding.center_mm, finding.zone, part)
+    if finding is None and len(reason.place_mm) == 1 and reason.zone:
+        return _where(reason.place_mm[0], reason.zone, part)
+    return f"on the {reason.zone}" if reason.zone else ""
+
+
+def _where(place_mm: Pair, zone: str, part: Part | None) -> str:
+    """Where a place of the outline is, of a zone."""
+    if part is None:
         return ""
     low, high = part.outline.min(axis=0), part.outline.max(axis=0)
-    along = (finding.center_mm[0] - float(low[0])) / float(high[0] - low[0])
+    along = (place_mm[0] - float(low[0])) / float(high[0] - low[0])
     if along < NEAR_END or along > 1.0 - NEAR_END:
-        return f"at the {finding.zone}'s tip"
+        return f"at the {zone}'s tip"
     middle = float(low[1] + high[1]) / 2
-    return "on the upper edge" if finding.center_mm[1] > middle else "on the lower edge"
+    return "on the upper edge" if place_mm[1] > middle else "on the lower edge"

@@ -11,8 +11,9 @@ NAME_MAX = 60
 
 
 def head(server: ServerState) -> tuple[DeltaGenerator, Pass | None]:
-    """A page's first row: the place for its own choice, and who is here, as picked or signed in at the right of it."""
-    left, right = st.columns([0.72, 0.28], vertical_alignment="center")
+    """A page's own choice and who is here, as picked or signed in: both in the line of the pages' names."""
+    with st.container(key="head"):
+        left, right = st.columns([0.64, 0.36], vertical_alignment="center")
     with right:
         return left, who_is_here(server)
 

@@ -9,8 +9,8 @@ from app.report import SIGNS, sign
 
 _FOLDER = Path(__file__).with_name("viewer")
 _PROGRAM = (  # in the order of need, joined to one program
-    *("link.js", "elements.js", "pictures.js", "marks.js", "stage.js", "panel.js"),
-    *("pieces.js", "given.js", "keys.js", "viewer.js", "component.js"),
+    *("link.js", "elements.js", "pictures.js", "marks.js", "view.js", "gestures.js", "closeup.js", "stage.js"),
+    *("panel.js", "pieces.js", "given.js", "keys.js", "viewer.js", "component.js"),
 )
 
 _mount = st.components.v2.component(

@@ -96,6 +96,7 @@ from .words import (
     measure_words as measure_words,
     number_words as number_words,
     reason_words as reason_words,
+    sure_words as sure_words,
     unseen_words as unseen_words,
     whose_words as whose_words,
 )

@@ -89,7 +89,7 @@ def reason_words(reason: Reason, guard: float | None) -> str:
     --------
     >>> from vision.records import Reason
     >>> reason_words(Reason("outline_out_mm", "bowl", 0.31, 0.011, None, 0.15, "major", "reject"), 0.018)
-    'outward deviation, bowl: 0.310 mm; limit at most 0.150 mm; sure to 0.018 mm (major)'
+    'outward deviation, bowl: 0.310 mm; limit at most 0.150 mm; major: sure to 0.018 mm'
     """
     words = measure_words(reason.measure)
     place = f", {reason.zone}" if reason.zone else ""
@@ -99,12 +99,12 @@ def reason_words(reason: Reason, guard: float | None) -> str:
         if bound is not None
     ]
     if reason.measure in COUNTED_MEASURES and reason.conformance is not None:
-        sure = f"; chance that it is kept {_chance_words(reason.conformance)}"
+        sure = f": chance that it is kept {_chance_words(reason.conformance)}"
     else:
-        sure = "" if guard is None else f"; {_sure_words(reason.measure, guard)}"
+        sure = "" if guard is None else f": {sure_words(reason.measure, guard)}"
     value = number_words(reason.measure, reason.value)
     limit = "default limit" if is_default(reason.measure, reason.min, reason.max) else "limit"
-    return f"{words.title}{place}: {value}; {limit} {' and '.join(bounds)}{sure} ({reason.severity})"
+    return f"{words.title}{place}: {value}; {limit} {' and '.join(bounds)}; {reason.severity}{sure}"
 
 
 def unseen_words(reason: Reason, measures: Mapping[str, Value]) -> str:
@@ -128,7 +128,7 @@ def _chance_words(chance: float) -> str:
     return "less than 0.01" if 0.0 < chance < 0.01 else "more than 0.99" if 0.99 < chance < 1.0 else f"{chance:.2f}"
 
 
-def _sure_words(measure: str, guard: float) -> str:
+def sure_words(measure: str, guard: float) -> str:
     """How far a value may be off; of a count also why, as whole numbers look exact."""
     words = measure_words(measure)
     number = number_words(measure, guard, 0 if words.decimals else 1)
@@ -146,7 +146,7 @@ def finding_words(finding: Finding) -> str:
     --------
     >>> from vision.records import Pit
     >>> finding_words(Pit((655.0, 402.5), (14.0, -1.2), 0.32, 12.0))
-    'pit, 0.32 mm across, snr 12.0'
+    'pit, 0.32 mm across, 12.0 times stronger than the finish around it'
     """
     match finding:
         case EdgeFinding():
@@ -158,7 +158,8 @@ def finding_words(finding: Finding) -> str:
         case BendFinding():
             return f"bend, {finding.zone}: {finding.bend_deg:+.3f}°".replace("-", "−")
         case Scratch():
-            return f"scratch, {finding.length_mm:.2f} mm long, {finding.width_mm:.2f} mm wide, snr {finding.snr:.1f}"
+            size = f"{finding.length_mm:.2f} mm long, {finding.width_mm:.2f} mm wide"
+            return f"scratch, {size}, {_strong_words(finding.snr)}"
         case Opening():
             size = f"{finding.length_mm:.2f} mm long, {finding.width_mm:.3f} mm wide, {finding.area_mm2:.3f} mm²"
             return f"light through the metal, {size}"
@@ -169,7 +170,12 @@ def finding_words(finding: Finding) -> str:
         case Mark() | Stain():
             return f"{finding.kind}, {finding.area_mm2:.2f} mm²"
         case _:
-            return f"{finding.kind}, {finding.diameter_mm:.2f} mm across, snr {finding.snr:.1f}"
+            return f"{finding.kind}, {finding.diameter_mm:.2f} mm across, {_strong_words(finding.snr)}"
+
+
+def _strong_words(snr: float) -> str:
+    """How clearly a mark stands out."""
+    return f"{snr:.1f} times stronger than the finish around it"
 
 
 def finding_tag(finding: Finding) -> str:

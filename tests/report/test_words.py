@@ -53,7 +53,7 @@ def test_numbers(name: str, value: float | None, words: str) -> None:
 
 def test_a_reason_says_value_limit_and_how_sure() -> None:
     reason = Reason("outline_out_mm", "bowl", 0.31, 0.011, None, 0.15, "major", "reject")
-    expected = "outward deviation, bowl: 0.310 mm; limit at most 0.150 mm; sure to 0.018 mm (major)"
+    expected = "outward deviation, bowl: 0.310 mm; limit at most 0.150 mm; major: sure to 0.018 mm"
     assert reason_words(reason, 0.018) == expected
 
 
@@ -67,19 +67,19 @@ def test_a_reason_says_value_limit_and_how_sure() -> None:
 )
 def test_a_reason_says_of_a_count_what_makes_it_unsure(guard: float, sure: str) -> None:
     reason = Reason("pit_count", None, 1, 0.4, None, 0.0, "minor", "reject")
-    assert reason_words(reason, guard) == f"pits: 1; limit at most 0; {sure} (minor)"
+    assert reason_words(reason, guard) == f"pits: 1; limit at most 0; minor: {sure}"
 
 
 def test_a_reason_says_that_a_limit_is_the_default() -> None:
     reason = Reason("outline_unseen_mm", "bowl", 0.9, 0.05, None, 0.5, "major", "review")
-    expected = "longest stretch not seen, bowl: 0.90 mm; default limit at most 0.50 mm; sure to 0.08 mm (major)"
+    expected = "longest stretch not seen, bowl: 0.90 mm; default limit at most 0.50 mm; major: sure to 0.08 mm"
     assert reason_words(reason, 0.08) == expected
 
 
 @pytest.mark.parametrize(("chance", "words"), [(0.4, "0.40"), (0.003, "less than 0.01"), (0.0, "0.00")])
 def test_a_reason_says_of_a_count_with_which_chance_it_keeps_the_limit(chance: float, words: str) -> None:
     reason = Reason("pit_count", None, 1, 0.4, None, 0.0, "minor", "reject", chance)
-    assert reason_words(reason, 0.7) == f"pits: 1; limit at most 0; chance that it is kept {words} (minor)"
+    assert reason_words(reason, 0.7) == f"pits: 1; limit at most 0; minor: chance that it is kept {words}"
 
 
 def test_a_largest_deviation_says_what_it_did_not_see() -> None:
@@ -92,7 +92,7 @@ def test_a_largest_deviation_says_what_it_did_not_see() -> None:
 
 def test_a_reason_names_both_limits_and_a_missing_value() -> None:
     reason = Reason("bend_deg", None, None, None, -0.4, 0.4, "critical", "review")
-    expected = "bend: not measured; limit at least −0.400° and at most 0.400° (critical)"
+    expected = "bend: not measured; limit at least −0.400° and at most 0.400°; critical"
     assert reason_words(reason, None) == expected
 
 
@@ -107,11 +107,19 @@ def test_a_reason_names_both_limits_and_a_missing_value() -> None:
         (BendFinding("handle", 0.512), "bend, handle: +0.512°", "bend +0.51°"),
         (
             Scratch(((0, 0), (1, 1)), ((0, 0), (1, 1)), 2.4, 0.11, 9.3),
-            "scratch, 2.40 mm long, 0.11 mm wide, snr 9.3",
+            "scratch, 2.40 mm long, 0.11 mm wide, 9.3 times stronger than the finish around it",
             "scratch 2.4 mm",
         ),
-        (Pit((0, 0), (0, 0), 0.32, 12.0), "pit, 0.32 mm across, snr 12.0", "pit 0.32 mm"),
-        (Speck((0, 0), (0, 0), 0.1, 8.0), "speck, 0.10 mm across, snr 8.0", "speck 0.10 mm"),
+        (
+            Pit((0, 0), (0, 0), 0.32, 12.0),
+            "pit, 0.32 mm across, 12.0 times stronger than the finish around it",
+            "pit 0.32 mm",
+        ),
+        (
+            Speck((0, 0), (0, 0), 0.1, 8.0),
+            "speck, 0.10 mm across, 8.0 times stronger than the finish around it",
+            "speck 0.10 mm",
+        ),
         (
             Opening((0, 0), (0, 0), 0.3, 0.1, 3.0),
             "light through the metal, 3.00 mm long, 0.100 mm wide, 0.300 mm²",

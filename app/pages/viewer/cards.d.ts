@@ -19,6 +19,18 @@ interface FindingLine {
   outcome: string;
 }
 
+/** A limit that is not passed, and what shows it. */
+interface ReasonLine {
+  outcome: string;
+  words: string;
+  short: string; // said at its place
+  findings: number[]; // which of the card's, the one that weighs most first
+  box: [number, number, number, number] | null; // left, top, right, bottom; px of the upright picture
+  light: number; // the one that shows it best
+  deviations: boolean; // whether the view of deviations does
+  blind: boolean; // whether what could not be seen does
+}
+
 interface Neighbour {
   piece: number;
   verdict: string;
@@ -56,8 +68,9 @@ interface OpenCard extends PieceSeen {
   limits_revision: number;
   limits_told: string[]; // how the limits stood, where not as they should
   faults: string[];
-  reasons: { outcome: string; words: string }[];
+  reasons: ReasonLine[];
   findings: FindingLine[];
+  blind_areas: { words: string; ring: Point[] }[];
   deviations: { times: number; outward: string; inward: string } | null;
   tray_picture: string | null;
   neighbours: Neighbour[];

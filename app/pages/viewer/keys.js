@@ -23,6 +23,9 @@ const KEYS = {
   f: (viewer) => viewer.stage.flicker(),
   d: (viewer) => viewer.stage.toggle("deviations"),
   o: (viewer) => viewer.stage.toggle("outline"),
+  v: (viewer) => viewer.stage.toggle("blind"),
+  "[": (viewer) => viewer.stage.brightenBy(1 / BRIGHT_STEP),
+  "]": (viewer) => viewer.stage.brightenBy(BRIGHT_STEP),
   h: (viewer) => viewer.stage.toggle("marks"),
   m: (viewer) => viewer.stage.rule(),
   t: (viewer) => viewer.toggleTray(),
@@ -33,6 +36,12 @@ const KEYS = {
   "?": (viewer) => viewer.toggleHelp(),
   c: () => {}, // Streamlit would offer to clear its caches
 };
+
+// The number pad alone is enough to judge, and so is a pedal that sends its keys: by position, whatever the pad prints.
+/** @type {Record<string, string>} */
+const PAD = { NumpadEnter: "a", Numpad0: "r", NumpadDecimal: "u", NumpadMultiply: "s", NumpadDivide: "j" };
+/** @type {Record<string, string>} */
+const POSITIONS = { BracketLeft: "[", BracketRight: "]", Equal: "+", Minus: "-", Slash: "?" };
 
 /**
  * Do what a key says; whether it meant anything. A key held down pans and zooms, but never judges.
@@ -45,7 +54,7 @@ function act(viewer, name, pressed, repeated = false) {
   const digit = /^[1-9]$/.test(name);
   if (!viewer.card && !WITHOUT_PIECE.includes(name) && !(viewer.given.choosing && digit)) return false;
   if (Object.hasOwn(MOVES, name)) {
-    if (viewer.stage.zoom === 1) return false; // the page may scroll
+    if (viewer.stage.view.zoom === 1) return false; // the page may scroll
     viewer.stage.panBy(...MOVES[name]);
     return true;
   }
@@ -90,11 +99,18 @@ function press(viewer, event) {
 }
 
 /**
- * One word for each key: a letter in lower case, or left, right, up, down, enter, escape ...
+ * One word for each key: a letter in lower case, or left, right, up, down, enter, escape ... A key whose letter means
+ * nothing here, as on a keyboard of another script, goes by its position.
  * @param {KeyboardEvent} event
  */
 function keyName(event) {
-  return event.key.toLowerCase().replace("arrow", "");
+  const { code } = event;
+  if (code && Object.hasOwn(PAD, code)) return PAD[code];
+  const name = event.key.toLowerCase().replace("arrow", "");
+  const means = Object.hasOwn(KEYS, name) || Object.hasOwn(MOVES, name) || Object.hasOwn(ZOOMS, name) || /^[ -~]$/.test(name);
+  if (means || !code || event.key.length > 1) return name;
+  const [, letter] = /^(?:Key|Digit)(.)$/.exec(code) ?? [];
+  return letter?.toLowerCase() ?? POSITIONS[code] ?? name;
 }
 
 /**

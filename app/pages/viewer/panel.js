@@ -11,6 +11,17 @@ function clock(time) {
   return Number.isNaN(moment.getTime()) ? time : moment.toLocaleString([], { dateStyle: "short", timeStyle: "short" });
 }
 
+/**
+ * What a person who does not see the screen is told of a piece that came.
+ * @param {Card} card
+ */
+function announcement(card) {
+  const name = `Tray ${card.tray}, piece ${card.piece}`;
+  if (card.blind) return `${name}. A blind round.`;
+  const reasons = card.reasons.length > 1 ? `${card.reasons.length} reasons, the worst: ` : "";
+  return `${name}: ${card.verdict}. ${card.reasons.length ? reasons + card.reasons[0].words : card.faults.join(". ")}`;
+}
+
 class Panel {
   /**
    * @param {Element} root
@@ -21,7 +32,7 @@ class Panel {
     this.find = (/** @type {string} */ name) => inside(root, name);
     /** @type {Record<string, string>} */
     this.signs = {};
-    this.at = -1; // the finding gone to
+    this.at = -1; // the line gone to: a reason, or a finding below them
     this.showsTray = false;
     /** @type {(index: number) => void} */
     this.choose = () => {};
@@ -85,36 +96,56 @@ class Panel {
     }
     if (card.differ) lines.push(made("li", { className: "note-line" }, "They had not seen each other's verdict: the reject stands until somebody judges again."));
     for (const words of card.faults) lines.push(made("li", { className: "review" }, `Not measured properly: ${words}`));
-    for (const one of card.reasons) lines.push(made("li", { className: one.outcome }, one.words));
+    card.reasons.forEach((one, index) => lines.push(this.line(one.words, one.outcome, index)));
     if (!card.faults.length && !card.reasons.length) lines.push(made("li", {}, "Every limit is passed."));
     list.replaceChildren(...lines);
+  }
+
+  /**
+   * A line to go to, by a click or by J and K.
+   * @param {string} words
+   * @param {string} kind
+   * @param {number} index among all lines: reasons first, then findings
+   */
+  line(words, kind, index) {
+    const button = made("button", { type: "button", className: `line ${kind}`, tabIndex: -1 }, words);
+    button.onclick = () => this.goTo(index);
+    return made("li", {}, button);
   }
 
   /** @param {Card} card */
   findings(card) {
     const list = this.find(".findings");
-    this.find(".findings-head").textContent = card.blind ? "" : `Findings, worst first (${card.findings.length})`;
-    const lines = this.stage.findings.map((finding, index) => {
-      const button = made("button", { type: "button", className: finding.outcome || "plain", tabIndex: -1 }, finding.words);
-      button.onmouseenter = () => (this.stage.zoom > 1 ? this.stage.goTo(index) : this.stage.mark(index));
-      button.onmouseleave = () => this.stage.zoom === 1 && this.stage.mark(this.at);
-      button.onclick = () => this.goTo(index);
-      return made("li", {}, button);
-    });
+    const first = card.blind ? 0 : card.reasons.length;
+    this.find(".findings-head").textContent = card.blind ? "" : `Findings, worst first (${this.stage.findings.length})`;
+    const lines = this.stage.findings.map((one, index) => this.line(one.words, one.outcome || "plain", first + index));
+    if (!card.blind) for (const area of card.blind_areas) lines.push(made("li", { className: "empty" }, area.words));
     if (!card.blind && !lines.length) lines.push(made("li", { className: "empty" }, "No finding was reported."));
     list.replaceChildren(...lines);
-    this.at = -1;
-    this.stage.mark(-1);
+    this.at = first ? 0 : -1;
+    this.here();
   }
 
-  /** @param {number} index of a finding, going round at the ends */
+  here() {
+    const lines = [...this.find(".said").querySelectorAll("button.line")];
+    lines.forEach((line, k) => {
+      line.classList.toggle("here", k === this.at);
+      if (k === this.at) line.setAttribute("aria-current", "true");
+      else line.removeAttribute("aria-current");
+    });
+    return lines;
+  }
+
+  /** @param {number} index of a reason or a finding, going round at the ends */
   goTo(index) {
-    const lines = [...this.find(".findings").querySelectorAll("button")];
-    if (!lines.length) return;
-    this.at = (index + lines.length) % lines.length;
-    lines.forEach((line, k) => line.classList.toggle("here", k === this.at));
-    lines[this.at].scrollIntoView({ block: "nearest" });
-    this.stage.goTo(this.at);
+    const count = this.find(".said").querySelectorAll("button.line").length;
+    const card = this.stage.card;
+    if (!count || !card) return;
+    this.at = (index + count) % count;
+    this.here()[this.at].scrollIntoView({ block: "nearest" });
+    const reasons = card.blind ? 0 : card.reasons.length;
+    if (this.at < reasons) this.stage.evidence(this.at);
+    else this.stage.goTo(this.at - reasons);
   }
 
   /** @param {Card} card */

@@ -7,6 +7,16 @@ const AGAIN_MS = 1500;
 const PACE_MIN = 10; // the server counts verdicts of this long (PACE_MINUTES of routes.py)
 
 /**
+ * A span of time as people say it: minutes, from an hour and a half on hours.
+ * @param {number} minutes
+ */
+function spanWords(minutes) {
+  if (minutes < 90) return `${Math.ceil(minutes)} min`;
+  const hours = minutes / 60;
+  return `${hours < 10 ? hours.toFixed(1) : Math.round(hours)} h`;
+}
+
+/**
  * How far the person is, in words.
  * @param {string} mode
  * @param {Progress} progress
@@ -15,8 +25,7 @@ function progressWords(mode, { left, pace, whole }) {
   if (mode === "one") return "one piece, by its link";
   if (left === undefined) return "";
   if (mode === "blind") return whole === undefined ? "" : `${whole - left} of ${whole} seen`;
-  const minutes = pace ? Math.ceil((left / pace) * PACE_MIN) : null;
-  return `${left} left${pace && left ? `, ${pace} in the last ${PACE_MIN} min, about ${minutes} min to go` : ""}`;
+  return `${left} left${pace && left ? `, ${pace} in the last ${PACE_MIN} min, about ${spanWords((left / pace) * PACE_MIN)} to go` : ""}`;
 }
 
 class Pieces {

@@ -1,41 +1,44 @@
-// The picture: frames by address, marks as SVG above them, zoom and pan that stay put from piece to piece.
+// The picture: frames by address, marks as SVG above them, the whole piece with the close-up beside it on every new piece.
 
 const FLICKER_MS = 500; // two changes a second: WCAG 2 allows three flashes
-const ZOOM_STEP = 1.25;
-const ZOOM_MAX = 40;
-const PLACE_ZOOM = 5;
 const STAND_MS = 250; // nobody has looked at a picture that came less than this ago
+const BRIGHT_STEP = 1.2;
+const BRIGHT_MOST = 3;
+const TALL = 0.75; // higher than this share of its width: the piece stands upright in it
+const PLACE_MM = 1; // a finding without a size of its own is shown as one so wide
 
 class Stage {
   /**
-   * @param {HTMLElement} host
+   * @param {HTMLElement} host the whole piece's pane
+   * @param {HTMLElement} beside the close-up's
    * @param {() => void} changed called when what is shown changed
    */
-  constructor(host, changed) {
+  constructor(host, beside, changed) {
     this.host = host;
+    this.both = /** @type {HTMLElement} */ (host.parentElement);
     this.changed = changed;
     this.pictures = new Pictures();
+    this.closeUp = new CloseUp(beside);
+    this.view = new View();
     this.sheet = inside(host, ".sheet");
     this.frame = inside(host, ".frame");
     this.marks = inside(host, ".marks");
     this.words = inside(host, ".stage-words");
     this.light = 0; // the one shown, and the one shown before it
     this.before = 0;
-    this.zoom = 1;
-    /** @type {Point} */
-    this.center = [0.5, 0.5]; // of the picture, in shares of its width and height
-    this.shows = { marks: true, outline: false, deviations: false };
+    this.brightness = 1;
+    this.shows = { marks: true, outline: false, deviations: false, blind: false };
     this.ruling = false;
     /** @type {Point[] | null} */
     this.ruler = null; // its two ends, in shares of the picture
-    this.marked = -1;
+    /** @type {number[]} */
+    this.marked = []; // findings gone to
     this.beat = 0; // the flicker's timer; 0 while it rests
     this.drawnAt = Infinity; // when the card's first picture came, in ms of the page's clock
     /** @type {Card | null} */
     this.card = null;
-    new ResizeObserver(() => this.lay()).observe(host);
-    host.addEventListener("wheel", (event) => this.wheel(event), { passive: false });
-    host.addEventListener("pointerdown", (event) => this.press(event));
+    new ResizeObserver(() => this.lay()).observe(this.both);
+    this.gestures = new Gestures(host, this);
   }
 
   // A picture that failed is asked for again when its piece is shown anew: the disk may be back.
@@ -44,9 +47,11 @@ class Stage {
     for (const { url } of card.lights) if (this.pictures.held.get(url)?.failed) this.pictures.held.delete(url);
   }
 
+  // the light that shows best what decides; of a blind round the one that was used last
   /** @param {Card} card */
   lightOf(card) {
-    return Math.min(this.light, Math.max(0, card.lights.length - 1));
+    const best = card.blind ? this.light : (card.reasons[0]?.light ?? 0);
+    return Math.min(best, Math.max(0, card.lights.length - 1));
   }
 
   /** @param {Card} card */
@@ -59,6 +64,7 @@ class Stage {
     for (const light of card.lights) this.pictures.get(light.url);
   }
 
+  // a new piece opens on its evidence: whole, and beside it what decides
   /** @param {Card} card */
   show(card) {
     if (card !== this.card) this.retry(card);
@@ -67,8 +73,37 @@ class Stage {
     this.drawnAt = Infinity;
     this.host.dataset.stands = "";
     this.stopFlicker();
-    this.setLight(this.lightOf(card), true);
-    this.draw();
+    this.shows = { marks: true, outline: false, deviations: false, blind: false };
+    this.before = this.lightOf(card);
+    this.view.whole();
+    if (card.blind || !card.reasons.length) {
+      this.marked = [];
+      this.closeUp.aim(null, "", false);
+      this.setLight(this.lightOf(card), true);
+    } else this.evidence(0);
+    this.lay();
+  }
+
+  // a reason in its own best light
+  /** @param {number} index of a reason */
+  evidence(index) {
+    const reason = this.card && !this.card.blind ? this.card.reasons[index] : undefined;
+    if (!reason) return;
+    this.marked = reason.findings.slice(0, 1);
+    Object.assign(this.shows, { deviations: reason.deviations, blind: reason.blind });
+    this.closeUp.aim(reason.box, reason.short, reason.deviations);
+    this.setLight(Math.min(reason.light, Math.max(0, (this.card?.lights.length ?? 0) - 1)), true);
+    this.lay();
+  }
+
+  // a finding in the light that is on
+  /** @param {number} index of a finding; -1 for none */
+  goTo(index) {
+    const finding = this.findings[index];
+    this.marked = finding ? [index] : [];
+    if (finding?.points.length) {
+      this.closeUp.aim(boxAround(finding.points, PLACE_MM * (this.card?.px_per_mm ?? 1)), finding.words, this.shows.deviations);
+    }
     this.lay();
   }
 
@@ -88,7 +123,7 @@ class Stage {
     }
     if (index >= card.lights.length) return;
     if (!same && index !== this.light) this.before = this.light;
-    if (index < card.lights.length) this.light = index;
+    this.light = index;
     const light = card.lights[index];
     const picture = this.pictures.get(light.url);
     const put = () => {
@@ -97,6 +132,7 @@ class Stage {
       picture.image.alt = `piece ${card.piece} of tray ${card.tray}, ${light.name}`;
       this.frame.replaceChildren(...(picture.failed ? [] : [picture.image]));
       this.host.dataset.shown = picture.failed ? "missing" : light.url;
+      this.near();
       this.drawn(card);
       this.changed();
     };
@@ -107,6 +143,11 @@ class Stage {
       picture.done.then(put);
     }
     this.changed();
+  }
+
+  near() {
+    const image = /** @type {HTMLImageElement | null} */ (this.frame.firstElementChild);
+    if (this.card) this.closeUp.draw(this.card, image, this.view.turned);
   }
 
   /** @param {Card} card what is to be seen of it is on the screen, or said to be missing */
@@ -145,58 +186,53 @@ class Stage {
     this.beat = 0;
   }
 
-  /** @param {"marks" | "outline" | "deviations"} what */
+  /** @param {number} factor */
+  brightenBy(factor) {
+    this.brighten(this.brightness * factor);
+  }
+
+  /** @param {number} brightness 1: as taken */
+  brighten(brightness) {
+    this.brightness = Math.min(BRIGHT_MOST, Math.max(1 / BRIGHT_MOST, brightness));
+    this.both.style.setProperty("--brightness", this.brightness.toFixed(2));
+    this.changed();
+  }
+
+  /** @param {"marks" | "outline" | "deviations" | "blind"} what */
   toggle(what) {
     this.shows[what] = !this.shows[what];
     this.draw();
     this.changed();
   }
 
-  /** @returns {Point} px of the upright picture */
-  get size() {
-    return this.card?.size ?? [1, 1];
-  }
-
-  // px of the upright picture to px of the host, at zoom 1 the whole picture fits
-  get scale() {
-    const [width, height] = this.size;
-    return Math.min(this.host.clientWidth / width, this.host.clientHeight / height) * this.zoom;
-  }
-
   lay() {
     if (!this.card) return;
-    const [width, height] = this.size;
-    const scale = this.scale;
-    const x = this.host.clientWidth / 2 - this.center[0] * width * scale;
-    const y = this.host.clientHeight / 2 - this.center[1] * height * scale;
-    this.sheet.style.width = `${width}px`;
-    this.sheet.style.height = `${height}px`;
-    this.sheet.style.transform = `translate(${x}px, ${y}px) scale(${scale})`;
+    const tall = this.both.clientHeight > TALL * this.both.clientWidth;
+    this.both.classList.toggle("tall", tall);
+    Object.assign(this.view, { turned: tall, size: this.card.size, pane: [this.host.clientWidth, this.host.clientHeight] });
+    const { scale } = this.view;
+    this.sheet.style.width = `${this.card.size[0]}px`;
+    this.sheet.style.height = `${this.card.size[1]}px`;
+    this.sheet.style.transform = this.view.transform;
     this.sheet.classList.toggle("pixels", scale * devicePixelRatio > 2);
     this.sheet.style.setProperty("--unit", `${1 / scale}`);
-    this.host.dataset.zoom = this.zoom.toFixed(3);
+    this.host.dataset.zoom = this.view.zoom.toFixed(3);
     layBar(inside(this.host, ".bar"), (this.card.px_per_mm ?? 0) * scale);
+    this.draw();
+    this.near();
   }
 
   whole() {
-    this.zoom = 1;
-    this.center = [0.5, 0.5];
+    this.view.whole();
     this.lay();
   }
 
   /**
    * @param {number} factor
-   * @param {MouseEvent} [at] what is under it stays under it
+   * @param {Point} [at] px from the pane's corner: what is under it stays under it
    */
   zoomBy(factor, at) {
-    const zoom = Math.min(ZOOM_MAX, Math.max(1, this.zoom * factor));
-    if (at) {
-      const [u, v] = this.under(at);
-      const share = this.zoom / zoom;
-      this.center = [u + (this.center[0] - u) * share, v + (this.center[1] - v) * share];
-    }
-    this.zoom = zoom;
-    if (zoom === 1) this.center = [0.5, 0.5];
+    this.view.zoomBy(factor, at);
     this.lay();
   }
 
@@ -205,50 +241,8 @@ class Stage {
    * @param {number} y
    */
   panBy(x, y) {
-    const [width, height] = this.size;
-    const clamp = (/** @type {number} */ value) => Math.min(1, Math.max(0, value));
-    this.center = [clamp(this.center[0] + x / (width * this.scale)), clamp(this.center[1] + y / (height * this.scale))];
+    this.view.panBy(x, y);
     this.lay();
-  }
-
-  // where a pointer is in the picture, as shares of its width and height
-  /**
-   * @param {MouseEvent} event
-   * @returns {Point}
-   */
-  under(event) {
-    const box = this.host.getBoundingClientRect();
-    const [width, height] = this.size;
-    return [
-      this.center[0] + (event.clientX - box.left - box.width / 2) / (width * this.scale),
-      this.center[1] + (event.clientY - box.top - box.height / 2) / (height * this.scale),
-    ];
-  }
-
-  /** @param {WheelEvent} event */
-  wheel(event) {
-    if (!this.card) return;
-    event.preventDefault();
-    this.zoomBy(event.deltaY < 0 ? ZOOM_STEP : 1 / ZOOM_STEP, event);
-  }
-
-  /** @param {PointerEvent} event */
-  press(event) {
-    if (!this.card || event.button !== 0) return;
-    this.host.setPointerCapture(event.pointerId);
-    const start = this.under(event);
-    let last = event;
-    const move = (/** @type {PointerEvent} */ now) => {
-      if (this.ruling) {
-        this.ruler = [start, this.under(now)];
-        this.draw();
-      } else {
-        this.panBy(last.clientX - now.clientX, last.clientY - now.clientY);
-      }
-      last = now;
-    };
-    this.host.addEventListener("pointermove", move);
-    this.host.addEventListener("pointerup", () => this.host.removeEventListener("pointermove", move), { once: true });
   }
 
   rule() {
@@ -259,22 +253,10 @@ class Stage {
     this.changed();
   }
 
-  /** @param {number} index of a finding; -1 for none */
-  mark(index) {
-    this.marked = index;
+  /** @param {Point[]} ends in shares of the picture */
+  measure(ends) {
+    this.ruler = ends;
     this.draw();
-  }
-
-  // bring a finding's place into the middle, near enough to be judged
-  /** @param {number} index of a finding */
-  goTo(index) {
-    const points = this.findings[index]?.points ?? [];
-    this.mark(index);
-    if (!points.length) return;
-    const middle = [0, 1].map((axis) => points.reduce((sum, point) => sum + point[axis], 0) / points.length);
-    this.center = [middle[0] / this.size[0], middle[1] / this.size[1]];
-    this.zoom = Math.max(this.zoom, PLACE_ZOOM);
-    this.lay();
   }
 
   // none of a blind round's
@@ -285,11 +267,17 @@ class Stage {
   draw() {
     this.marks.replaceChildren();
     if (!this.card) return;
-    this.marks.setAttribute("viewBox", `0 0 ${this.size.join(" ")}`);
+    this.marks.setAttribute("viewBox", `0 0 ${this.card.size.join(" ")}`);
     this.marks.append(...outlineMarks(this.card, this.shows));
-    if (this.shows.marks) this.marks.append(...this.findings.flatMap((one, k) => findingMarks(one, k === this.marked)));
+    if (this.shows.blind) this.marks.append(...blindMarks(this.card));
+    const unit = 1 / this.view.scale;
+    if (this.shows.marks) {
+      this.marks.append(...this.findings.flatMap((one, k) => findingMarks(one, this.marked.includes(k), unit)));
+      const { box } = this.closeUp;
+      if (box && !this.marked.length) this.marks.append(...brackets(box, 5 * unit, "flagged here"));
+    }
     if (!this.ruler) return;
-    const { marks, length } = rulerMarks(this.card, this.ruler);
+    const { marks, length } = rulerMarks(this.card, this.ruler, this.view.turned);
     this.marks.append(...marks);
     this.host.dataset.ruler = length;
   }

@@ -7,7 +7,7 @@ class Viewer {
   constructor(parent) {
     this.root = inside(parent, ".desk");
     this.find = (/** @type {string} */ name) => inside(this.root, name);
-    this.stage = new Stage(this.find(".stage"), () => this.refresh());
+    this.stage = new Stage(this.find(".stage"), this.find(".closeup"), () => this.refresh());
     this.panel = new Panel(this.root, this.stage);
     this.panel.choose = (index) => this.choose(index);
     this.panel.takeBack = (given) => this.takeBack(given);
@@ -19,6 +19,8 @@ class Viewer {
     this.defects = null; // chosen so far; null while no reject is under way
     this.dark = false;
     this.note = /** @type {HTMLInputElement} */ (this.find(".note input"));
+    this.bright = /** @type {HTMLInputElement} */ (this.find(".bright input"));
+    this.bright.addEventListener("input", () => this.stage.brighten(Math.exp(Number(this.bright.value))));
     this.onKey = (/** @type {KeyboardEvent} */ event) => press(this, event);
     window.addEventListener("keydown", this.onKey, true);
     document.addEventListener("visibilitychange", () => {
@@ -88,6 +90,7 @@ class Viewer {
     this.panel.show(card, heldBy ? `${heldBy} has this piece open too; both verdicts will count.` : "");
     this.root.dataset.piece = `${card.tray}:${card.piece}`;
     for (const one of [card, ...queue.slice(0, 2)]) this.stage.fetchAll(one);
+    this.find(".announced").textContent = announcement(card);
   }
 
   /** @param {string} words a line for each paragraph */
@@ -173,6 +176,7 @@ class Viewer {
     }
     try {
       const other = await this.pieces.renew();
+      if (!this.link.outbox.length) this.link.trouble = "";
       if (other && this.card) {
         this.tell(`${this.card.tray}, piece ${this.card.piece} went to ${other} meanwhile.`);
         this.next();
@@ -200,14 +204,16 @@ class Viewer {
     if (!data) return;
     const unsent = this.link.outbox.length;
     const saved = this.find(".saved");
-    const trouble = this.link.trouble && unsent ? ` (${this.link.trouble})` : "";
-    saved.textContent = unsent ? `\u25B2 ${unsent} not saved yet${trouble}` : "\u2713 all saved";
-    saved.classList.toggle("waiting", unsent > 0);
+    const { trouble } = this.link;
+    const waits = `${unsent ? `${unsent} not saved yet` : "nothing is lost"}${trouble ? ` (${trouble})` : ""}`;
+    saved.textContent = unsent || trouble ? `\u25B2 ${waits}` : "\u2713 all saved";
+    saved.classList.toggle("waiting", Boolean(unsent || trouble));
     this.root.dataset.unsent = String(unsent);
     this.find(".progress").textContent = progressWords(data.mode, progress);
     this.panel.lit();
-    const { deviations, outline, marks } = this.stage.shows;
-    const shows = { f: this.stage.beat > 0, d: deviations, o: outline, h: marks, m: this.stage.ruling };
+    const { deviations, outline, marks, blind } = this.stage.shows;
+    const shows = { f: this.stage.beat > 0, d: deviations, o: outline, h: marks, m: this.stage.ruling, v: blind };
+    this.bright.value = String(Math.log(this.stage.brightness));
     for (const [key, on] of Object.entries({ ...shows, t: this.panel.showsTray, l: this.dark })) {
       this.find(`.views [data-key="${key}"]`).setAttribute("aria-pressed", String(on));
     }
@@ -237,7 +243,7 @@ class Viewer {
       this.verdict("reject", chosen, pressed);
       return;
     }
-    const flagged = this.stage.findings.filter((finding) => finding.outcome === "reject" || finding.outcome === "review");
+    const flagged = this.stage.findings.filter((finding) => finding.outcome);
     this.defects = new Set(flagged.map((finding) => finding.tag).filter((tag) => DEFECTS.includes(tag)));
     this.refresh();
   }
