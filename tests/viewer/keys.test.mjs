@@ -21,7 +21,7 @@ class Element {
 /** The keys' program, and a viewer that writes down what it is asked for. */
 function bench(state = {}) {
   const context = vm.createContext({ Element });
-  vm.runInContext(`const ZOOM_STEP = 1.25;\n${text("keys.js")}\nObject.assign(globalThis, { act, press, keyName, KEYS });`, context);
+  vm.runInContext(`const ZOOM_STEP = 1.25, BRIGHT_STEP = 1.2;\n${text("keys.js")}\nObject.assign(globalThis, { act, press, keyName, KEYS });`, context);
   const asked = [];
   const recorder = (path, own) => new Proxy(own, {
     get: (held, name) => (name in held ? held[name] : (...given) => void asked.push(JSON.parse(JSON.stringify([`${path}${name}`, ...given])))),
@@ -32,7 +32,7 @@ function bench(state = {}) {
     given: { choosing: false },
     root: { isConnected: true, focus: () => asked.push(["root.focus"]) },
     note: new Element("input"),
-    stage: recorder("stage.", { zoom: 1, ...state.stage }),
+    stage: recorder("stage.", { view: { zoom: 1 }, ...state.stage }),
     panel: recorder("panel.", { at: 2 }),
     ...state.viewer,
   });
@@ -56,7 +56,7 @@ test("every key that a button carries or the help names has a meaning", () => {
   const buttons = [...page.matchAll(/data-key="([^"]+)"/g)].map(([, name]) => name);
   const helped = [...page.split('class="keys"')[1].matchAll(/<kbd>([^<]+)<\/kbd>/g)].map(([, name]) => name.toLowerCase());
   const named = { esc: "escape", "+": "", "-": "", 1: "", 8: "", 9: "" };
-  const names = [...buttons, ...helped.map((name) => named[name] ?? name)].filter(Boolean);
+  const names = [...buttons, ...helped].map((name) => named[name] ?? name).filter(Boolean);
   assert.ok(names.length > 20);
   for (const name of names) assert.ok(Object.hasOwn(context.KEYS, name), name);
 });
@@ -69,7 +69,7 @@ test("a verdict key judges once, however long it is held", () => {
 });
 
 test("arrows and zoom may be held; at the whole picture arrows stay the page's", () => {
-  const near = bench({ stage: { zoom: 4 } });
+  const near = bench({ stage: { view: { zoom: 4 } } });
   near.press("ArrowLeft", { repeat: true });
   near.press("+", { repeat: true });
   near.press("-");
@@ -143,4 +143,18 @@ test("a viewer that left the page stops listening", () => {
   viewer.root.isConnected = false;
   press("a");
   assert.deepEqual(asked, [["stop"]]);
+});
+
+test("a keyboard of another script, a number pad and a pedal judge by position", () => {
+  const { asked, press } = bench();
+  press("\u0444", { code: "KeyA" }); // Cyrillic ef, where a Latin keyboard has A
+  press("Enter", { code: "NumpadEnter" });
+  press("0", { code: "Numpad0" });
+  press("&", { code: "Digit1" }); // a French keyboard's first digit, without shift
+  press("\u0445", { code: "BracketLeft" });
+  assert.deepEqual(asked, [["verdict", "accept", [], 5], ["verdict", "accept", [], 5], ["reject", 5], ["stage.brightenBy", 1 / 1.2]]);
+  const latin = bench();
+  latin.press("a", { code: "KeyQ" }); // French: by its letter, not where it lies
+  latin.press("+", { code: "Digit1" }); // Swiss
+  assert.deepEqual(latin.asked, [["verdict", "accept", [], 5], ["stage.zoomBy", 1.25]]);
 });

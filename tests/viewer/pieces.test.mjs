@@ -122,6 +122,8 @@ test("one piece by its link is asked for once", async () => {
 test("how far one is, in words", () => {
   const { context } = waiting();
   assert.equal(context.progressWords("queue", { left: 12, pace: 6 }), "12 left, 6 in the last 10 min, about 20 min to go");
+  assert.equal(context.progressWords("queue", { left: 6163, pace: 24 }), "6163 left, 24 in the last 10 min, about 43 h to go");
+  assert.equal(context.progressWords("queue", { left: 60, pace: 5 }), "60 left, 5 in the last 10 min, about 2.0 h to go");
   assert.equal(context.progressWords("queue", { left: 12, pace: 0 }), "12 left");
   assert.equal(context.progressWords("blind", { left: 12, whole: 40 }), "28 of 40 seen");
   assert.equal(context.progressWords("blind", {}), "");
