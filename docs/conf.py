@@ -20,6 +20,7 @@ from sphinx.util.docutils import SphinxDirective
 sys.path.insert(0, str(Path(__file__).resolve().parents[1]))
 
 from app.cli.commands import cli
+from app.report import GLOSSARY
 from docs.run_blocks import run_blocks
 from synthetic_images import PATTERNS, Order, render_shots
 
@@ -48,6 +49,19 @@ class CommandHelp(Directive):
             raise self.error(f"no command {name!r}")
         text = command.get_help(click.Context(command, info_name=name, parent=parent, terminal_width=100))
         return [nodes.literal_block(text, text, language="text")]
+
+
+class Glossary(Directive):
+    """The words that pages and reports share."""
+
+    def run(self) -> list[nodes.Node]:
+        """A list of terms with their meanings."""
+        told = nodes.definition_list()
+        for word, meaning in GLOSSARY:
+            told += nodes.definition_list_item(
+                "", nodes.term("", word), nodes.definition("", nodes.paragraph("", meaning))
+            )
+        return [told]
 
 
 class Run(SphinxDirective):
@@ -112,5 +126,6 @@ def make_doors(_app: Sphinx, _config: Config) -> None:
 def setup(app: Sphinx) -> None:
     """Register the directives, and make the pages of the rooms before any is read."""
     app.add_directive("command-help", CommandHelp)
+    app.add_directive("glossary-words", Glossary)
     app.add_directive("run", Run)
     app.connect("config-inited", make_doors)

@@ -34,7 +34,7 @@ from vision.records import (
     Stray,
 )
 
-LEAST_BOX_MM = 1.0  # a place without a size of its own is shown as one so wide
+LEAST_BOX_MM = 1.5  # a place without a size of its own is shown as one so wide
 
 
 @dataclass(frozen=True, slots=True, eq=False)

@@ -4,7 +4,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, replace
 
 from app.report import FAULTS, finding_words, measure_words, number_words, reason_words, sure_words, unseen_words
-from vision.decide import not_measured_then, quantile, rejudge
+from vision.decide import MEASURES, not_measured_then, quantile, rejudge
 from vision.records import (
     BendFinding,
     EdgeFinding,
@@ -175,7 +175,9 @@ def short_words(reason: Reason, limits: Limits | None, where: str) -> str:
     """
     words = measure_words(reason.measure)
     value = number_words(reason.measure, reason.value)
-    value = f"{words.title} {value}" if reason.value is None or not words.unit else value
+    known = MEASURES.get(reason.measure)
+    if reason.value is None or known is None or known.station_part != "deviation":
+        value = f"{words.title} {value}"
     bounds = [number_words(reason.measure, bound) for bound in (reason.min, reason.max) if bound is not None]
     said = [" ".join(filter(None, [value, where])), f"limit {' to '.join(bounds)}"]
     guard = _guard(reason.uncertainty, COVERAGE_UNKNOWN if limits is None else limits.coverage)

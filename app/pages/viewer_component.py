@@ -5,7 +5,7 @@ from typing import Any
 
 import streamlit as st
 
-from app.report import SIGNS, sign
+from app.report import GLOSSARY, SIGNS, sign
 
 _FOLDER = Path(__file__).with_name("viewer")
 _PROGRAM = (  # in the order of need, joined to one program
@@ -13,9 +13,11 @@ _PROGRAM = (  # in the order of need, joined to one program
     *("panel.js", "pieces.js", "given.js", "keys.js", "viewer.js", "component.js"),
 )
 
+_GLOSSARY = "".join(f'<tr><th scope="row">{word}</th><td>{meaning}</td></tr>' for word, meaning in GLOSSARY)
+
 _mount = st.components.v2.component(
     "brightbowl_viewer",
-    html=(_FOLDER / "viewer.html").read_text(encoding="utf-8"),
+    html=(_FOLDER / "viewer.html").read_text(encoding="utf-8").replace("<!-- glossary -->", _GLOSSARY),
     css=(_FOLDER / "viewer.css").read_text(encoding="utf-8"),
     js="\n".join((_FOLDER / name).read_text(encoding="utf-8") for name in _PROGRAM),
 )

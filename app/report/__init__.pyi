@@ -24,6 +24,7 @@ from .die_report import (
     left_words as left_words,
 )
 from .drawing_sheets import draw_found as draw_found
+from .glossary import GLOSSARY as GLOSSARY
 from .inspected import Inspected as Inspected
 from .limits_words import limits_words as limits_words, lot_limits_words as lot_limits_words
 from .lot_charts import over_time_chart as over_time_chart, shares_chart as shares_chart

@@ -10,6 +10,7 @@ import jinja2
 from app.report import svg
 from app.report.budget_table import number_text
 from app.report.cautions import CAUTIONS
+from app.report.glossary import GLOSSARY
 from app.report.inspected import Inspected
 from app.report.limits_words import limits_words
 from app.report.sheet import jpeg_text, reason_lines
@@ -147,7 +148,7 @@ def _sign(verdict: Verdict) -> str:
 def _templates() -> jinja2.Environment:
     loader = jinja2.PackageLoader("app.report", "templates")
     environment = jinja2.Environment(loader=loader, autoescape=True, undefined=jinja2.StrictUndefined, trim_blocks=True)
-    environment.globals.update(sign=_sign, signs=SIGNS, cautions=CAUTIONS)
+    environment.globals.update(sign=_sign, signs=SIGNS, cautions=CAUTIONS, glossary=GLOSSARY)
     return environment
 
 

@@ -13,6 +13,7 @@ from urllib.parse import quote
 import jinja2
 
 from app.report.cautions import CAUTIONS
+from app.report.glossary import GLOSSARY
 from app.report.stamp import Stamp, stamped
 from app.statistics import Estimate
 from app.studies import PieceKey
@@ -112,7 +113,7 @@ def _environment() -> jinja2.Environment:
         trim_blocks=True,
         lstrip_blocks=True,
     )
-    environment.globals.update(cautions=CAUTIONS)
+    environment.globals.update(cautions=CAUTIONS, glossary=GLOSSARY)
     environment.filters.update(share=share, coefficient=coefficient, digits=digits, probability=probability)
     return environment
 

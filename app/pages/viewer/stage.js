@@ -5,7 +5,7 @@ const STAND_MS = 250; // nobody has looked at a picture that came less than this
 const BRIGHT_STEP = 1.2;
 const BRIGHT_MOST = 3;
 const TALL = 0.75; // higher than this share of its width: the piece stands upright in it
-const PLACE_MM = 1; // a finding without a size of its own is shown as one so wide
+const PLACE_MM = 1.5; // a finding without a size of its own is shown as one so wide
 
 class Stage {
   /**
