@@ -23,7 +23,9 @@ st.html(
     header[data-testid="stHeader"] [data-testid="stToolbar"] { padding: 0 8px; height: var(--head); min-height: 0; }
     header[data-testid="stHeader"] [data-testid="stTopNavLink"] { padding: 2px 6px; }
     .stMainBlockContainer { padding: calc(var(--head) + 2px) 0.5rem 0; }
+    .stMainBlockContainer [data-testid="stElementContainer"]:has(style) { position: absolute; }
     .stMainBlockContainer .stVerticalBlock { gap: 0.3rem; }
+    div:has(> .st-key-head) { position: absolute; }
     .st-key-head { position: fixed; top: 3px; right: 44px; width: min(46vw, 640px); z-index: 999991; }
     .st-key-head [data-testid="stHorizontalBlock"] { flex-wrap: nowrap; gap: 6px; }
     .st-key-head [data-testid="stColumn"] { min-width: 0; }

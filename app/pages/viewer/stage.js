@@ -79,9 +79,9 @@ class Stage {
     if (card.blind || !card.reasons.length) {
       this.marked = [];
       this.closeUp.aim(null, "", false);
+      this.fit();
       this.setLight(this.lightOf(card), true);
     } else this.evidence(0);
-    this.lay();
   }
 
   // a reason in its own best light
@@ -92,8 +92,8 @@ class Stage {
     this.marked = reason.findings.slice(0, 1);
     Object.assign(this.shows, { deviations: reason.deviations, blind: reason.blind });
     this.closeUp.aim(reason.box, reason.short, reason.deviations);
+    this.fit();
     this.setLight(Math.min(reason.light, Math.max(0, (this.card?.lights.length ?? 0) - 1)), true);
-    this.lay();
   }
 
   // a finding in the light that is on
@@ -140,6 +140,8 @@ class Stage {
     else {
       this.words.textContent = "Fetching the picture";
       this.host.dataset.shown = "";
+      this.frame.replaceChildren(); // another picture must not stand for it
+      this.near();
       picture.done.then(put);
     }
     this.changed();
@@ -206,6 +208,12 @@ class Stage {
   }
 
   lay() {
+    this.fit();
+    this.near();
+  }
+
+  // everything but the close-up, which a light that comes draws anyway
+  fit() {
     if (!this.card) return;
     const tall = this.both.clientHeight > TALL * this.both.clientWidth;
     this.both.classList.toggle("tall", tall);
@@ -219,7 +227,6 @@ class Stage {
     this.host.dataset.zoom = this.view.zoom.toFixed(3);
     layBar(inside(this.host, ".bar"), (this.card.px_per_mm ?? 0) * scale);
     this.draw();
-    this.near();
   }
 
   whole() {
