@@ -244,7 +244,9 @@ def test_views_zoom_and_places_by_key(open_page: Opened) -> None:
     page.mouse.down()
     page.mouse.move(box["x"] + 400, box["y"] + 100)
     page.mouse.up()
-    scale = float(page.locator(".stage .bar").evaluate("(bar) => parseFloat(bar.style.width) / parseFloat(bar.textContent)"))
+    scale = float(
+        page.locator(".stage .bar").evaluate("(bar) => parseFloat(bar.style.width) / parseFloat(bar.textContent)")
+    )
     expect(page.locator(".ruler-words")).to_have_text(f"{100 / scale:.2f} mm")
     page.keyboard.press("u")
     saved(page)
