@@ -11,6 +11,7 @@ import tempfile
 from collections.abc import Callable, Iterator
 from contextlib import closing, contextmanager
 from pathlib import Path
+from typing import Literal
 
 from playwright.sync_api import Browser, Page, expect, sync_playwright
 from screenshot_works import demo_works, shift_checks, works_of_dies
@@ -21,7 +22,7 @@ from tests.pages.conftest import CHROMIUM, CHROMIUM_FLAGS, Served, choose
 from tests.pages.test_review import judge, piece_on, saved
 
 PICTURES = Path(__file__).resolve().parent / "pictures"
-QUALITY = 80
+QUALITY = 72
 
 
 def main() -> None:
@@ -69,9 +70,18 @@ def state(name: str) -> Callable[[State], State]:
 
 
 @contextmanager
-def opened(served: Served, browser: Browser, path: str, width: int = 1280, height: int = 800) -> Iterator[Page]:
+def opened(
+    served: Served,
+    browser: Browser,
+    path: str,
+    width: int = 1280,
+    height: int = 720,
+    scheme: Literal["light", "dark"] = "light",
+    touch: bool = False,
+) -> Iterator[Page]:
     """A page of a browser of its own."""
-    context = browser.new_context(viewport={"width": width, "height": height})
+    size = {"width": width, "height": height}
+    context = browser.new_context(viewport=size, color_scheme=scheme, has_touch=touch, is_mobile=touch)
     page = context.new_page()
     page.goto(f"{served.url}/{path}")
     yield page
@@ -97,18 +107,38 @@ def _nobody(served: Served, browser: Browser, file: Path) -> None:
         shoot(page, file)
 
 
-@state("review")
-def _review(served: Served, browser: Browser, file: Path) -> None:
+SIZES = {"": (1280, 720, False), "-large": (2560, 1440, False), "-tablet": (820, 1180, True)}
+
+
+def _review(size: str, scheme: Literal["light", "dark"]) -> State:
+    def shot(served: Served, browser: Browser, file: Path) -> None:
+        width, height, touch = SIZES[size]
+        with opened(served, browser, f"?{HALE}", width, height, scheme, touch) as page:
+            piece_on(page)
+            shoot(page, file)
+
+    return shot
+
+
+for _size in SIZES:
+    state(f"review{_size}")(_review(_size, "light"))
+    state(f"review{_size}-dark")(_review(_size, "dark"))
+
+
+@state("outline")
+def _outline(served: Served, browser: Browser, file: Path) -> None:
     with opened(served, browser, f"?{HALE}") as page:
         piece_on(page)
+        while page.locator(".marks .outward").count() == 0:
+            judge(page, "s")
         shoot(page, file)
 
 
-@state("review-large")
-def _review_large(served: Served, browser: Browser, file: Path) -> None:
-    with opened(served, browser, f"?{HALE}", 2560, 1440) as page:
-        piece_on(page)
-        page.keyboard.press("t")
+@state("not-seen")
+def _not_seen(served: Served, browser: Browser, file: Path) -> None:
+    with opened(served, browser, f"?{HALE}") as page:
+        with_light(page)
+        page.keyboard.press("v")
         shoot(page, file)
 
 

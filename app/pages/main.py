@@ -32,6 +32,7 @@ st.html(
     header[data-testid="stHeader"] .rc-overflow { max-width: calc(100vw - min(46vw, 640px) - 100px); }
     .st-key-head [data-baseweb="select"] > div, .st-key-head button, .st-key-head input {
         min-height: calc(var(--head) - 6px); height: calc(var(--head) - 6px); }
+    @media (prefers-color-scheme: dark) { [data-testid^="stBaseButton-primary"] p { color: #0d1114; } }
     [data-testid="stStatusWidget"] { display: none; }
     </style>"""
 )

@@ -1,7 +1,7 @@
 """How the store does at 200,000 pieces: size, opening the queue, the next pieces, one verdict.
 
-Run by hand: `python tests/speed/store_speed.py [PIECES] [STORE]`. Prints medians, beside what is asked for; last, in a
-real browser on a store of 400 pieces, the time from a key to the next piece on the screen.
+Run by hand: `python tests/speed/store_speed.py [PIECES] [STORE]`. Prints medians, beside what is asked for; how quick
+the page is in a browser, `page_speed.py` beside it tells.
 """
 
 import statistics
@@ -11,7 +11,6 @@ import time
 from collections.abc import Callable
 from pathlib import Path
 
-from playwright.sync_api import sync_playwright
 from sqlalchemy import text
 
 from app.pages.cards import cards
@@ -22,9 +21,6 @@ from app.store.people.review_queue import Holder, Wanted, choices, claim, waitin
 from app.store.people.verdicts import NewVerdict, give
 from app.store.results.filing import ToFile, file_result
 from app.store.results.shown import newest_judgements
-from tests.pages.conftest import CHROMIUM, CHROMIUM_FLAGS, Served
-from tests.pages.made_works import made_works
-from tests.pages.test_review import judge
 from tests.store.made import LIMITS, PART, STATION, made_piece, made_profile, made_tray
 
 PIECES = 200_000
@@ -99,29 +95,9 @@ def main(pieces: int, place: str) -> None:
     store.close()
 
 
-def browse(folder: Path) -> None:
-    """Judge by keyboard, a piece a third of a second, and read the times that the viewer measured."""
-    served = Served(made_works(folder / "works", 100), folder / "serve.log")
-    served.start()
-    times = []
-    with sync_playwright() as playwright:
-        chromium = playwright.chromium.launch(executable_path=CHROMIUM, chromium_sandbox=False, args=CHROMIUM_FLAGS)
-        page = chromium.new_page(viewport={"width": 1280, "height": 800})
-        page.goto(f"{served.url}/?who=R.+Hale")
-        for _ in range(REPEATS):
-            judge(page, "a")
-            page.wait_for_timeout(300)
-            times.append(float(page.locator(".desk").get_attribute("data-switch-ms") or "nan"))
-        chromium.close()
-    served.stop()
-    median, longest = statistics.median(times), max(times)
-    print(f"next piece on the screen after a key: {median:.0f} ms, longest {longest:.0f} (asked: under 100)")
-
-
 if __name__ == "__main__":
     with tempfile.TemporaryDirectory() as folder:
         main(
             int(sys.argv[1]) if len(sys.argv) > 1 else PIECES,
             sys.argv[2] if len(sys.argv) > 2 else str(Path(folder) / "store.sqlite"),
         )
-        browse(Path(folder))

@@ -32,7 +32,7 @@ function bench(state = {}) {
     given: { choosing: false },
     root: { isConnected: true, focus: () => asked.push(["root.focus"]) },
     note: new Element("input"),
-    stage: recorder("stage.", { view: { zoom: 1 }, ...state.stage }),
+    stage: recorder("stage.", { view: { zoom: 1 }, brightness: 1, ...state.stage }),
     panel: recorder("panel.", { at: 2 }),
     ...state.viewer,
   });
@@ -152,7 +152,7 @@ test("a keyboard of another script, a number pad and a pedal judge by position",
   press("0", { code: "Numpad0" });
   press("&", { code: "Digit1" }); // a French keyboard's first digit, without shift
   press("\u0445", { code: "BracketLeft" });
-  assert.deepEqual(asked, [["verdict", "accept", [], 5], ["verdict", "accept", [], 5], ["reject", 5], ["stage.brightenBy", 1 / 1.2]]);
+  assert.deepEqual(asked, [["verdict", "accept", [], 5], ["verdict", "accept", [], 5], ["reject", 5], ["stage.brighten", 1 / 1.2]]);
   const latin = bench();
   latin.press("a", { code: "KeyQ" }); // French: by its letter, not where it lies
   latin.press("+", { code: "Digit1" }); // Swiss

@@ -8,7 +8,7 @@ import vm from "node:vm";
 const FOLDER = new URL("../../app/pages/viewer/", import.meta.url);
 const context = vm.createContext({});
 const program = ["view.js", "closeup.js"].map((name) => readFileSync(new URL(name, FOLDER), "utf8")).join("\n");
-vm.runInContext(`${program}\nObject.assign(globalThis, { View, levels, boxAround });`, context);
+vm.runInContext(`${program}\nObject.assign(globalThis, { View, levels, boxAround, standsOut });`, context);
 
 /** A view of a picture of 1200 x 400 px in a pane. */
 function viewed(pane, turned) {
@@ -52,4 +52,16 @@ test("contrast leaves out a hundredth at either end, and never divides by nothin
 test("a place without a size is shown as one of the least size", () => {
   assert.equal(context.boxAround([[10, 20]], 8).join(), "6,16,14,24");
   assert.equal(context.boxAround([[10, 20], [30, 21]], 8).join(), "10,16.5,30,24.5");
+});
+
+test("a line stands out by its step from both sides, a slope by nothing, a spot by its step from the ring", () => {
+  const picture = (value) => {
+    const data = new Uint8ClampedArray(4 * 40 * 40);
+    for (let k = 0; k < 1600; k += 1) data[4 * k] = value(k % 40, Math.floor(k / 40));
+    return { width: 40, height: 40, data };
+  };
+  const along = [[5, 20], [35, 20]];
+  assert.equal(context.standsOut(picture((x, y) => (y === 20 ? 150 : 90)), along, 8), 60);
+  assert.equal(context.standsOut(picture((x, y) => 4 * y), along, 8), 0);
+  assert.equal(context.standsOut(picture((x, y) => (Math.hypot(x - 20, y - 20) < 2 ? 30 : 90)), [[20, 20]], 8), 60);
 });

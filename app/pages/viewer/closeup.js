@@ -2,7 +2,8 @@
 
 const BOX_SHARE = 0.45; // of the pane that the place takes, so that it is seen among what is around it
 const BRACKET_PX = 9; // brackets stand this far from the place
-const CLEAR = 2; // contrast is set over the place and as much again around it
+const CLEAR = 1.2; // contrast is set over the place and a little around it, so that no glare beside it counts
+const BESIDE_PX = 5; // a line is held against the picture so far to either side of it
 const TAIL = 0.01; // of the pixels there, at either end of the greys
 
 /** @typedef {[number, number, number, number]} Box left, top, right, bottom; px of the upright picture */
@@ -34,6 +35,36 @@ function levels(pixels) {
   let [high, above] = [255, count[255]];
   while (above <= cut && high > 0) above += count[--high];
   return high - low < 8 ? [Math.max(0, low - 4), Math.min(255, high + 4)] : [low, high];
+}
+
+/**
+ * How a mark stands out from what is beside it, grey levels: along a line the mean step from both its sides, of a spot the
+ * step from a ring about it.
+ * @param {ImageData} picture
+ * @param {Point[]} points px of that picture
+ * @param {number} ring the ring's radius
+ */
+function standsOut(picture, points, ring) {
+  const grey = (/** @type {number} */ x, /** @type {number} */ y) => {
+    const [u, v] = [Math.min(picture.width - 1, Math.max(0, Math.round(x))), Math.min(picture.height - 1, Math.max(0, Math.round(y)))];
+    return picture.data[4 * (v * picture.width + u)];
+  };
+  if (points.length === 1) {
+    const [[x, y]] = points;
+    const around = Array.from({ length: 12 }, (_, k) => grey(x + ring * Math.cos(k), y + ring * Math.sin(k)));
+    return Math.abs(grey(x, y) - around.reduce((sum, one) => sum + one, 0) / around.length);
+  }
+  const steps = points.slice(1).flatMap(([x, y], k) => {
+    const [x0, y0] = points[k];
+    const length = Math.hypot(x - x0, y - y0);
+    if (!length) return [];
+    const [nx, ny] = [(-(y - y0) / length) * BESIDE_PX, ((x - x0) / length) * BESIDE_PX];
+    return [0.25, 0.5, 0.75].map((share) => {
+      const [u, v] = [x0 + share * (x - x0), y0 + share * (y - y0)];
+      return grey(u, v) - 0.5 * (grey(u + nx, v + ny) + grey(u - nx, v - ny));
+    });
+  });
+  return Math.abs(steps.reduce((sum, one) => sum + one, 0) / Math.max(1, steps.length));
 }
 
 class CloseUp {
@@ -102,6 +133,22 @@ class CloseUp {
       paper.restore();
     }
     this.mark(card, box, region, turned);
+  }
+
+  /**
+   * How a mark stands out in a picture.
+   * @param {HTMLImageElement} image
+   * @param {Box} box the mark's
+   * @param {Point[]} points px of the picture
+   */
+  contrast(image, box, points) {
+    const [x, y] = [box[0] - 2 * BESIDE_PX, box[1] - 2 * BESIDE_PX];
+    const [width, height] = [box[2] - x, box[3] - y].map((side) => Math.ceil(side + 2 * BESIDE_PX));
+    Object.assign(this.small, { width, height });
+    const paper = /** @type {CanvasRenderingContext2D} */ (this.small.getContext("2d", { willReadFrequently: true }));
+    paper.drawImage(image, x, y, width, height, 0, 0, width, height);
+    const moved = points.map((point) => /** @type {Point} */ ([point[0] - x, point[1] - y]));
+    return standsOut(paper.getImageData(0, 0, width, height), moved, (box[2] - box[0]) / 3);
   }
 
   /**

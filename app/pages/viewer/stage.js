@@ -93,7 +93,21 @@ class Stage {
     Object.assign(this.shows, { deviations: reason.deviations, blind: reason.blind });
     this.closeUp.aim(reason.box, reason.short, reason.deviations);
     this.fit();
-    this.setLight(Math.min(reason.light, Math.max(0, (this.card?.lights.length ?? 0) - 1)), true);
+    this.setLight(this.clearest(reason), true);
+  }
+
+  // the light in which a reason's mark stands out most, of those whose picture is here; else the one that should show it
+  /** @param {ReasonLine} reason */
+  clearest({ light, box, findings }) {
+    const lights = this.card?.lights ?? [];
+    const expected = Math.min(light, Math.max(0, lights.length - 1));
+    const points = this.findings[findings[0]]?.points ?? [];
+    if (!expected || !box || !points.length) return expected; // 0 is the backlight: the outline
+    const how = lights.map(({ url }, k) => {
+      const picture = this.pictures.held.get(url);
+      return k && picture?.ready && picture.image.naturalWidth ? this.closeUp.contrast(picture.image, box, points) : -1;
+    });
+    return Math.max(...how) > 0 ? how.indexOf(Math.max(...how)) : expected;
   }
 
   // a finding in the light that is on
@@ -186,11 +200,6 @@ class Stage {
   stopFlicker() {
     clearInterval(this.beat);
     this.beat = 0;
-  }
-
-  /** @param {number} factor */
-  brightenBy(factor) {
-    this.brighten(this.brightness * factor);
   }
 
   /** @param {number} brightness 1: as taken */
