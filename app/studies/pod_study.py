@@ -70,17 +70,15 @@ class PodStudy:
 
 
 def study_pod(marks: Sequence[Mark], false_counts: Sequence[int], pieces: Sequence[int]) -> PodStudy:
-    """Fit a curve for scratches and pits: all against contrast, plain ones against size.
+    """Fit a curve for scratches and pits: all against contrast, plain ones against size, as far as there are any.
 
     `pieces` (marks,): the piece that bears each, so that bounds allow for pieces that show their marks better or worse.
     """
     curves = []
     for kind in ("scratch", "pit"):
         own = [pair for pair in zip(marks, pieces, strict=True) if pair[0].kind == kind]
-        curves += [
-            _curve(kind, "contrast", own),
-            _curve(kind, "size_mm", [pair for pair in own if pair[0].contrast >= PLAIN]),
-        ]
+        plain = [pair for pair in own if pair[0].contrast >= PLAIN]
+        curves += [_curve(kind, against, of) for against, of in (("contrast", own), ("size_mm", plain)) if of]
     return PodStudy(tuple(curves), float(np.mean(false_counts)), len(false_counts), len(marks))
 
 

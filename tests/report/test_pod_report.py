@@ -5,7 +5,7 @@ from dataclasses import dataclass
 import numpy as np
 import pytest
 
-from app.report.pod_report import curve_words, pod_chart
+from app.report.pod_report import curve_words, pod_chart, pod_page
 from app.studies.pod_study import study_pod
 
 
@@ -40,3 +40,10 @@ def test_a_curve_says_from_where_or_why_from_nowhere(pieces: int, ceiling: float
     assert said in curve_words(of_size)
     # a lower bound is drawn where there is one
     assert ("95 % sure" in pod_chart(of_size)) == drawn
+
+
+def test_a_page_of_scratches_alone_has_no_curve_of_pits() -> None:
+    study = study_pod(marks(20), [0], [0] * 20)
+    assert [(one.kind, one.against) for one in study.curves] == [("scratch", "contrast"), ("scratch", "size_mm")]
+    page = pod_page(study, [], "Part TS-135")
+    assert "Pits against" not in page
