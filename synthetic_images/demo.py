@@ -93,6 +93,11 @@ def render_demo(
     rendered
         Called after each of `demo_steps(trays)` pieces of work.
 
+    Returns
+    -------
+    DemoWorks
+        The folder, and what each line of it holds.
+
     Raises
     ------
     Unusable

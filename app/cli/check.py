@@ -5,6 +5,7 @@ from __future__ import annotations
 import sys
 from collections.abc import Iterable, Mapping, Sequence
 from contextlib import closing
+from dataclasses import dataclass
 from datetime import UTC, datetime
 from hashlib import sha256
 from math import hypot
@@ -73,7 +74,8 @@ def command(
 
     place = read_works(works) if works is not None else None
     if place is not None:
-        part, station, reference, history = _in_works(place, folder)
+        lying = _in_works(place, folder)
+        part, station, reference, history = lying.part, lying.station, lying.reference, lying.history
     if not (part and station and reference and history):
         raise click.UsageError("Give --part, --station, --reference and --history, or --works in place of all four.")
     known, camera, checks = read_reference(reference), read_station(station), read_checks(history)
@@ -108,13 +110,24 @@ def command(
         sys.exit(3)
 
 
-def _in_works(place: Works, folder: Path) -> tuple[Path, Path, Path, Path]:
-    """Part, station, reference and history of a shot of the reference piece, by their places in a works folder."""
+@dataclass(frozen=True, slots=True)
+class _Files:
+    """What a shot of a reference piece is checked by."""
+
+    part: Path
+    station: Path
+    reference: Path
+    history: Path
+
+
+def _in_works(place: Works, folder: Path) -> _Files:
+    """The files of a shot of the reference piece, by their places in a works folder."""
     from app.works import shot_in
 
     _, part, station = shot_in(place, folder)
     part_file = place.part_file(part)
-    return part_file, place.station_file(station), part_file.with_name("reference.toml"), place.checks_file(station)
+    reference = part_file.with_name("reference.toml")
+    return _Files(part_file, place.station_file(station), reference, place.checks_file(station))
 
 
 def _file(store: Store, checks: Sequence[Check]) -> None:

@@ -19,6 +19,10 @@ def serve(server: ServerState, port: int, address: str = "127.0.0.1", login_file
 
     Parameters
     ----------
+    server
+        What the pages serve: store, works, secret.
+    port
+        On which to listen.
     address
         Where to listen; anything but this machine's own address wants TLS and sign-in in front.
     login_file

@@ -84,6 +84,16 @@ class ServerState:
 def lasting_secret(folder: Path) -> str:
     """The works' own secret, made once and readable by its owner only: passes then outlive a restart of the server.
 
+    Parameters
+    ----------
+    folder
+        The works folder.
+
+    Returns
+    -------
+    str
+        64 hexadecimal digits.
+
     Raises
     ------
     Unusable

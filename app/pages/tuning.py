@@ -75,10 +75,11 @@ def tuning_study_page() -> None:
     if not known:
         st.info("The store holds no limits of this part yet: they are filed with the first tray that is inspected.")
         return
-    base, target, task = _ask(lot, known)
+    asked = _ask(lot, known)
+    base, target = asked.base, asked.target
     for sample in head.samples:
         st.markdown(sample.words)
-    studied = _studied(lot, head.samples, base, target, task)
+    studied = _studied(lot, head.samples, base, target, asked.task)
     study = studied.study
     moved = _move(lot, base, target, study)
     changes = changes_between(lot.columns, studied.before, _codes(lot, studied, moved))
@@ -136,7 +137,16 @@ def _codes(lot: StudyLot, studied: Studied, moved: Moved) -> Codes:
     return codes_at(studied.swept, moved.setting)
 
 
-def _ask(lot: StudyLot, known: tuple[Revision, ...]) -> tuple[Limits, Target, Task]:
+@dataclass(frozen=True, slots=True, eq=False)
+class _Asked:
+    """Which limits are changed, what in them, and what is to be promised."""
+
+    base: Limits
+    target: Target
+    task: Task
+
+
+def _ask(lot: StudyLot, known: tuple[Revision, ...]) -> _Asked:
     """Which limits are changed, what in them, and what is to be promised."""
     one, two, three, four = st.columns([0.28, 0.34, 0.2, 0.18], vertical_alignment="bottom")
     released = [k for k, one in enumerate(known) if one.in_force] or [
@@ -184,21 +194,30 @@ def _move(lot: StudyLot, base: Limits, target: Target, study: TuningStudy | None
     now = setting_now(base, target)
     recommended = None if study is None else study.tuning.recommended.setting
     places_of_interest = [one for one in (now, recommended) if one is not None]
-    low, high, step = _range(lot, target, places_of_interest)
-    start = now if now is not None else recommended if recommended is not None else high
+    span = _range(lot, target, places_of_interest)
+    start = now if now is not None else recommended if recommended is not None else span.high
     setting = st.slider(
         limit_words(target),
-        low,
-        high,
-        min(max(start, low), high),
-        step,
+        span.low,
+        span.high,
+        min(max(start, span.low), span.high),
+        span.step,
         format="%.4g",
         key=f"setting_{target.words}_{base.revision}",
     )
     return Moved(setting, with_setting(base, target, setting, lot.columns.zones(target.name)))
 
 
-def _range(lot: StudyLot, target: Target, of_interest: list[float]) -> tuple[float, float, float]:
+@dataclass(frozen=True, slots=True)
+class _Range:
+    """Settings of the slider, in the target's unit."""
+
+    low: float
+    high: float
+    step: float
+
+
+def _range(lot: StudyLot, target: Target, of_interest: list[float]) -> _Range:
     """Lowest and highest setting, and the step: a round one, so that limits are numbers that a person would write."""
     marks = lot.columns.faces.marks("scratch" if target.name.startswith("scratch") else "pit")
     if target.is_rule:
@@ -212,7 +231,7 @@ def _range(lot: StudyLot, target: Target, of_interest: list[float]) -> tuple[flo
     room = 0.05 * (high - low) or 0.5 * max(abs(high), 0.1)
     low, high = (low if low == 0.0 else low - room), high + room
     step = round_step(high - low, STEPS)
-    return step * floor(low / step), step * ceil(high / step), step
+    return _Range(step * floor(low / step), step * ceil(high / step), step)
 
 
 def _figures(study: TuningStudy | None, moved: Moved, changes: Changes) -> None:

@@ -32,9 +32,9 @@ from .lot_document import (
     LotReport as LotReport,
     lot_page as lot_page,
     lot_report as lot_report,
-    lot_table as lot_table,
     measure_row as measure_row,
 )
+from .lot_table import lot_table as lot_table
 from .lot_words import (
     NAMED as NAMED,
     decision_words as decision_words,

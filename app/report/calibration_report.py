@@ -28,7 +28,20 @@ HEIGHTS_MM = (1.0, 2.0, 5.0, 10.0)  # of a rim above the tray, for the table of 
 
 
 def calibration_page(found: Calibration, station: str) -> str:
-    """The report, HTML without any file beside it."""
+    """The report, HTML without any file beside it.
+
+    Parameters
+    ----------
+    found
+        The calibration.
+    station
+        The station's name.
+
+    Returns
+    -------
+    str
+        HTML.
+    """
     used = [view for view in found.views if not view.left_out]
     points = np.concatenate([view.points_px for view in used])
     residuals = np.concatenate([view.residuals_px for view in used])

@@ -27,13 +27,35 @@ class MeasureHistory:
 
 
 def since_calibration(checks: Sequence[Check]) -> tuple[Check, ...]:
-    """Of one station's checks, oldest first, those that share the last one's calibration and reference piece."""
+    """Of one station's checks, oldest first, those that share the last one's calibration and reference piece.
+
+    Parameters
+    ----------
+    checks
+        One station's, oldest first.
+
+    Returns
+    -------
+    tuple[Check, ...]
+        Oldest first.
+    """
     last = checks[-1]
     return of_calibration(checks, last.station, last.calibration, last.reference)
 
 
 def histories(checks: Sequence[Check]) -> list[MeasureHistory]:
-    """What each measure of the last check was at all of these checks."""
+    """What each measure of the last check was at all of these checks.
+
+    Parameters
+    ----------
+    checks
+        One station's since its calibration, oldest first.
+
+    Returns
+    -------
+    list[MeasureHistory]
+        Values in the measure's unit, none where it could not be measured.
+    """
     return [
         MeasureHistory(drift.measure, [check.values.get(drift.measure) for check in checks], drift)
         for drift in checks[-1].drifts
@@ -41,7 +63,18 @@ def histories(checks: Sequence[Check]) -> list[MeasureHistory]:
 
 
 def check_chart(history: MeasureHistory) -> str:
-    """One chart, SVG; deviations beyond the limit are marked in the accent colour."""
+    """One chart, SVG; deviations beyond the limit are marked in the accent colour.
+
+    Parameters
+    ----------
+    history
+        Of one measure.
+
+    Returns
+    -------
+    str
+        SVG.
+    """
     known, limit = history.drift.value - history.drift.deviation, history.drift.single_limit
     deviation = np.array([np.nan if value is None else value - known for value in history.values])
     number = np.arange(1.0, len(deviation) + 1.0)
@@ -75,7 +108,18 @@ def _name(key: str) -> str:
 
 
 def why_stopped(check: Check) -> tuple[str, ...]:
-    """Why a check stopped its station, in words and with units; as its history says it where that lacks the limits."""
+    """Why a check stopped its station, in words and with units; as its history says it where that lacks the limits.
+
+    Parameters
+    ----------
+    check
+        One that stopped its station.
+
+    Returns
+    -------
+    tuple[str, ...]
+        A line each.
+    """
     if not check.drifts:
         return check.reasons
     why = [f"{_name(key)} could not be measured" for key, value in check.values.items() if value is None]
@@ -101,6 +145,18 @@ def check_page(checks: Sequence[Check], budgets: Sequence[tuple[str, Budget]]) -
     """One station's checks since its calibration, oldest first, as charts on one HTML page that stands alone.
 
     `budgets` are those of the last check's deviations, by measure.
+
+    Parameters
+    ----------
+    checks
+        One station's since its calibration, oldest first.
+    budgets
+        Of the last check's deviations, by measure.
+
+    Returns
+    -------
+    str
+        HTML.
     """
     last = checks[-1]
     environment = jinja2.Environment(

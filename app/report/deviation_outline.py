@@ -52,6 +52,18 @@ def magnification(deviation_mm: Array, limit_mm: float = 0.0) -> int:
 
     A deviation as large as `limit_mm` (the tightest limit, 0 where there is none) fits too, so that what is far inside
     the limits looks small.
+
+    Parameters
+    ----------
+    deviation_mm
+        (n,) signed; nan where not seen.
+    limit_mm
+        The tightest limit; 0 where there is none.
+
+    Returns
+    -------
+    int
+        One of `STEPS`.
     """
     seen = deviation_mm[np.isfinite(deviation_mm)]
     largest = max(float(np.abs(seen).max()) if len(seen) else 0.0, limit_mm)

@@ -66,15 +66,24 @@ def outline_bands(limits: Limits, uncertainties: Mapping[str, Value], part: Part
     return bands
 
 
-def zone_runs(profile: DeviationProfile, part: Part) -> list[tuple[str, float, float]]:
-    """Stretches of the outline in one zone each: (name, from, to) in mm along it."""
+@dataclass(frozen=True, slots=True)
+class ZoneRun:
+    """A stretch of the outline that lies in one zone, mm along it."""
+
+    zone: str
+    first_mm: float
+    last_mm: float
+
+
+def zone_runs(profile: DeviationProfile, part: Part) -> list[ZoneRun]:
+    """The outline's stretches in one zone each."""
     x = profile.nominal_mm[:, 0]
     index = np.full(len(x), -1)
     for k, zone in enumerate(part.zones):
         index[(x >= zone.x_mm[0]) & (x <= zone.x_mm[1])] = k
     cuts = np.concatenate([[0], np.flatnonzero(np.diff(index)) + 1, [len(x)]])
     return [
-        (part.zones[index[a]].name, float(profile.s_mm[a]), float(profile.s_mm[min(b, len(x) - 1)]))
+        ZoneRun(part.zones[index[a]].name, float(profile.s_mm[a]), float(profile.s_mm[min(b, len(x) - 1)]))
         for a, b in pairwise(cuts)
         if index[a] >= 0
     ]
@@ -124,15 +133,15 @@ def _rim(profile: DeviationProfile, axes: Axes) -> list[str]:
     return parts
 
 
-def _zones(runs: list[tuple[str, float, float]], axes: Axes) -> list[str]:
+def _zones(runs: list[ZoneRun], axes: Axes) -> list[str]:
     parts: list[str] = []
-    for k, (name, start, end) in enumerate(runs):
-        left, width = axes.x(start), axes.x(end) - axes.x(start)
+    for k, run in enumerate(runs):
+        left, width = axes.x(run.first_mm), axes.x(run.last_mm) - axes.x(run.first_mm)
         fill = WASH if k % 2 == 0 else PAPER
         height = axes.size[1] - TOP - BOTTOM
         parts.append(element("rect", x=f"{left:.1f}", y=TOP, width=f"{width:.1f}", height=f"{height:.1f}", fill=fill))
-        if width > 9.0 * len(name):
-            parts.append(text((left + width / 2, TOP - 10.0), name, text_anchor="middle", fill=MUTED, font_size=14))
+        if width > 9.0 * len(run.zone):
+            parts.append(text((left + width / 2, TOP - 10.0), run.zone, text_anchor="middle", fill=MUTED, font_size=14))
     return parts
 
 
@@ -169,17 +178,17 @@ def _scales(axes: Axes) -> list[str]:
     return parts
 
 
-def _limits(runs: list[tuple[str, float, float]], bands: list[Band], axes: Axes) -> list[str]:
+def _limits(runs: list[ZoneRun], bands: list[Band], axes: Axes) -> list[str]:
     """Each limit as a line over its zone's stretches, the guard band about it shaded."""
     parts: list[str] = []
     line = {"stroke": ACCENT, "stroke_width": 1.8, "stroke_dasharray": "9 5"}
     for band in bands:
         y = axes.y(band.limit_mm)
         high, low = axes.y(band.limit_mm + band.guard_mm), axes.y(band.limit_mm - band.guard_mm)
-        for name, start, end in runs:
-            if name != band.zone:
+        for run in runs:
+            if run.zone != band.zone:
                 continue
-            left, right = axes.x(start), axes.x(end)
+            left, right = axes.x(run.first_mm), axes.x(run.last_mm)
             box = {
                 "x": f"{left:.1f}",
                 "y": f"{high:.1f}",

@@ -19,7 +19,20 @@ AHEAD = 0.35  # of the strokes seen, that the trend is drawn further
 
 
 def wear_map_picture(wear: DieWear, part: Part) -> str:
-    """The outline upright with the rate of wear drawn large; only what is no chance is drawn."""
+    """The outline upright with the rate of wear drawn large; only what is no chance is drawn.
+
+    Parameters
+    ----------
+    wear
+        Of one die.
+    part
+        The part, its outline in mm.
+
+    Returns
+    -------
+    str
+        SVG.
+    """
     assert wear.map is not None
     rate = np.where(wear.map.worn, wear.map.rate_mm, 0.0)
     nominal = points_at(part.outline, wear.history.s_mm)
@@ -51,7 +64,18 @@ def _largest(rate: Array, nominal: Array, drawn: Array, px_per_mm: float) -> lis
 
 
 def trend_chart(wear: DieWear) -> str:
-    """The zone's mean deviation tray by tray, breaks, the trend since the last one, its band, and the limit."""
+    """The zone's mean deviation tray by tray, breaks, the trend since the last one, its band, and the limit.
+
+    Parameters
+    ----------
+    wear
+        Of one die.
+
+    Returns
+    -------
+    str
+        SVG.
+    """
     strokes, values = wear.history.strokes / THOUSAND, wear.values
     ahead = float(strokes.max() + AHEAD * max(np.ptp(strokes), 1.0))
     seen = np.isfinite(values)
@@ -95,7 +119,18 @@ def step_words(wear: DieWear) -> str:
 
 
 def control_charts(found: DieCharts) -> tuple[tuple[str, str], ...]:
-    """All control charts of a die, each with what it shows in words."""
+    """All control charts of a die, each with what it shows in words.
+
+    Parameters
+    ----------
+    found
+        Of one die.
+
+    Returns
+    -------
+    tuple[tuple[str, str], ...]
+        SVG and words of each.
+    """
     return (
         (control_chart(_in_microns(found.single), "Single trays", "off the trend, µm"), "Single trays about the trend"),
         (control_chart(_in_microns(found.mean), "Weighted mean", "weighted mean, µm"), "Weighted mean about the trend"),
@@ -153,7 +188,20 @@ def control_chart(found: Chart, title: str, axis: str) -> str:
 
 
 def places_picture(places: list[Place], part: Part) -> str:
-    """The outline with the places where marks come back, lettered as in the table."""
+    """The outline with the places where marks come back, lettered as in the table.
+
+    Parameters
+    ----------
+    places
+        Centres in mm on the drawing.
+    part
+        The part, its outline in mm.
+
+    Returns
+    -------
+    str
+        SVG.
+    """
     window = window_around(part.outline, MARGIN_MM, WIDTH_PX)
     width, height = window.size_px
     rings = "".join(path(window.to_px(ring), closed=True) for ring in (part.outline, *part.holes))
@@ -167,12 +215,34 @@ def places_picture(places: list[Place], part: Part) -> str:
 
 
 def letter(k: int) -> str:
-    """A, B, ..., Z, then AA, AB, ..."""
+    """A, B, ..., Z, then AA, AB, ...
+
+    Parameters
+    ----------
+    k
+        From 0.
+
+    Returns
+    -------
+    str
+        One letter or more.
+    """
     return (letter(k // 26 - 1) if k >= 26 else "") + chr(ord("A") + k % 26)
 
 
 def rate_words(wear: DieWear) -> str:
-    """The trend's rate in `PER_STROKES` with its interval, in words."""
+    """The trend's rate in `PER_STROKES` with its interval, in words.
+
+    Parameters
+    ----------
+    wear
+        Of one die.
+
+    Returns
+    -------
+    str
+        A sentence, in mm.
+    """
     if wear.trend is None:
         return "too few trays for a trend"
     low, high = (PER_STROKES * end for end in wear.trend.slope_ci)

@@ -23,7 +23,18 @@ class DieReport:
 
 
 def left_words(wear: DieWear) -> str:
-    """How many strokes are left, in words."""
+    """How many strokes are left, in words.
+
+    Parameters
+    ----------
+    wear
+        Of one die.
+
+    Returns
+    -------
+    str
+        A clause, in strokes.
+    """
     if wear.limit_mm is None or wear.left is None:
         return "no limit is set for this zone" if wear.trend is not None else "too few trays to tell"
     limit = f"{wear.limit_mm:+.3f} mm".replace("-", "−")
@@ -49,14 +60,36 @@ def _round(strokes: float) -> str:
 
 
 def break_words(wear: DieWear) -> str:
-    """Where the trend breaks, in words."""
+    """Where the trend breaks, in words.
+
+    Parameters
+    ----------
+    wear
+        Of one die.
+
+    Returns
+    -------
+    str
+        A clause, in strokes.
+    """
     if not wear.breaks:
         return "no regrind or other change is seen"
     return "changes near " + ", ".join(f"{_round(at)}" for at in wear.breaks) + " strokes"
 
 
 def die_page(report: DieReport) -> str:
-    """The report as HTML that stands alone."""
+    """The report as HTML that stands alone.
+
+    Parameters
+    ----------
+    report
+        History and study of a part's dies.
+
+    Returns
+    -------
+    str
+        HTML.
+    """
     history, study = report.history, report.study
     blocks = []
     for wear in study.dies:
@@ -106,7 +139,18 @@ def pieces_words(place: Place) -> str:
 
 
 def die_table(report: DieReport) -> dict[str, Any]:
-    """`die.json`."""
+    """`die.json`.
+
+    Parameters
+    ----------
+    report
+        History and study of a part's dies.
+
+    Returns
+    -------
+    dict[str, Any]
+        The table, ready for `json_text`.
+    """
     return {
         "format": 1,
         "part": report.history.part.part,

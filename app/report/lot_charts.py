@@ -14,7 +14,20 @@ PERCENT = 100.0
 
 
 def shares_chart(shares: Sequence[Share], title: str) -> str:
-    """Shares in percent with their 95 % intervals, the first on top; names stand beside their numbers."""
+    """Shares in percent with their 95 % intervals, the first on top; names stand beside their numbers.
+
+    Parameters
+    ----------
+    shares
+        Counts with the share's interval.
+    title
+        What the chart shows.
+
+    Returns
+    -------
+    str
+        SVG.
+    """
     names = [f"{one.name[:NAME_LETTERS]} ({one.count} of {one.of})" for one in shares][::-1]
     ends = [one.share.ci[1] for one in shares if one.share.ci is not None]
     frame = Frame(
@@ -38,7 +51,18 @@ def _name(frame: Frame, k: int, words: str) -> str:
 
 
 def over_time_chart(found: OverTime) -> str:
-    """Shares not passed in trays that follow each other, with the limits of the p chart."""
+    """Shares not passed in trays that follow each other, with the limits of the p chart.
+
+    Parameters
+    ----------
+    found
+        Groups of trays in order of time.
+
+    Returns
+    -------
+    str
+        SVG.
+    """
     points, number = PERCENT * found.chart.points, np.arange(1.0, len(found.chart.points) + 1.0)
     lower, upper = PERCENT * found.chart.lower, PERCENT * found.chart.upper
     most = float(max(upper.max(), points.max(), 1.0))

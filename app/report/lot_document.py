@@ -3,7 +3,6 @@
 from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Any
 
 from app.report.die_report import same_place_html
 from app.report.limits_words import lot_limits_words
@@ -28,14 +27,9 @@ from app.studies import (
     Lot,
     LotPiece,
     LotRisks,
-    LotYield,
     MeasureSum,
-    OverTime,
-    PieceKey,
     Share,
     columns_of,
-    figure,
-    risks_table,
     study_lot_risks,
 )
 
@@ -65,7 +59,26 @@ class LotReport:
 def lot_report(
     store: Store, state: LotState, series: Sequence[Acceptance], aql: float, works: Path | None = None
 ) -> LotReport:
-    """Everything of a lot, marks at one place included; `works`: the folder of the store's works, where it has one."""
+    """Everything of a lot, marks at one place included.
+
+    Parameters
+    ----------
+    store
+        An open store.
+    state
+        The lot's.
+    series
+        Lots by sample, this one the last; empty where it is none.
+    aql
+        Acceptable quality limit, in percent nonconforming.
+    works
+        Folder of the store's works; none where it has none.
+
+    Returns
+    -------
+    LotReport
+        What `lot_page` and `lot_table` take.
+    """
     text = ""
     if part_of(store, state.part) is not None:
         found = history_of(store, state.part, state.lot)
@@ -83,7 +96,20 @@ def _risks(store: Store, state: LotState) -> LotRisks | None:
 
 
 def lot_page(report: LotReport, report_folders: ReportFolders) -> str:
-    """The report as HTML that stands alone, but for its stamp; nothing of it depends on when it is made."""
+    """The report as HTML that stands alone, but for its stamp; nothing of it depends on when it is made.
+
+    Parameters
+    ----------
+    report
+        What is to be said of the lot.
+    report_folders
+        Where pictures lie and what links to them.
+
+    Returns
+    -------
+    str
+        HTML.
+    """
     state, figures = report.state, report.state.figures
     reasons = [(first_reason_words(one.name), one) for one in figures.reasons]
     return render(
@@ -115,13 +141,13 @@ def lot_page(report: LotReport, report_folders: ReportFolders) -> str:
             "next": next_words(report.series[-1]) if report.series else "",
             "series": report.series,
             "examples": [
-                (piece, first_reason_words(piece.reason or ""), pictured(report_folders, _key(piece), embed=True))
+                (piece, first_reason_words(piece.reason or ""), pictured(report_folders, piece.key, embed=True))
                 for piece in examples(state)
             ],
             "not_packed": [
-                (piece, state.fates[_key(piece)], first_reason_words(piece.reason) if piece.reason else "")
+                (piece, state.fates[piece.key], first_reason_words(piece.reason) if piece.reason else "")
                 for piece in state.content.pieces
-                if state.fates[_key(piece)] not in ("passed", "accepted")
+                if state.fates[piece.key] not in ("passed", "accepted")
             ],
             "same_place": report.same_place,
             "risks": "" if report.risks is None else risks_html(report.risks),
@@ -227,7 +253,18 @@ def _outside(report: LotReport) -> list[str]:
 
 
 def measure_row(one: MeasureSum) -> dict[str, str]:
-    """One measure over the lot in words, as a line of a table."""
+    """One measure over the lot in words, as a line of a table.
+
+    Parameters
+    ----------
+    one
+        The measure over the lot.
+
+    Returns
+    -------
+    dict[str, str]
+        Texts by column, in the measure's unit; the uncertainty expanded (k = 2).
+    """
     words = measure_words(one.measure)
     finer = min(1, words.decimals)
 
@@ -244,56 +281,4 @@ def measure_row(one: MeasureSum) -> dict[str, str]:
         "least": text(one.least),
         "most": text(one.most),
         "expanded": text(expanded),
-    }
-
-
-def _measure_table(one: MeasureSum) -> dict[str, Any]:
-    return {
-        "measure": one.measure,
-        "zone": one.zone or None,
-        "count": one.count,
-        "mean": one.mean,
-        "standard_deviation": one.deviation,
-        "min": one.least,
-        "max": one.most,
-        "standard_uncertainty": one.uncertainty,
-    }
-
-
-def _yield_table(found: LotYield | None) -> dict[str, Any] | None:
-    """The value is null where pieces wait: the yield is then known as a range."""
-    if found is None:
-        return None
-    value = found.least if found.waiting == 0 else None
-    return {"value": value, "least": found.least, "most": found.most, "ci": list(found.ci)}
-
-
-def _share_table(one: Share) -> dict[str, Any]:
-    return {"name": one.name, "count": one.count, "of": one.of, "share": figure(one.share)}
-
-
-def _over_time_table(found: OverTime) -> list[dict[str, Any]]:
-    chart = found.chart
-    points = zip(found.first_trays, found.sizes, chart.points, chart.lower, chart.upper, strict=True)
-    return [
-        {"first_tray": tray, "pieces": size, "not_passed": float(share), "lower": float(low), "upper": float(high)}
-        for tray, size, share, low, high in points
-    ]
-
-
-def _acceptance_table(one: Acceptance, aql: float) -> dict[str, Any]:
-    return {
-        "aql_percent": aql,
-        "lot_size": one.size,
-        "code_letter": one.plan.letter,
-        "sample_size": one.plan.size,
-        "acceptance_number": one.plan.accept,
-        "severity": one.severity,
-        "inspected": one.inspected,
-        "bad": one.bad,
-        "outcome": one.outcome,
-        "next_severity": "stopped" if one.course.stopped else one.course.severity,
-        "next_may_be_chosen": list(one.may_begin),
-        "accepted_at_95_percent": one.producers_quality,
-        "accepted_at_10_percent": one.consumers_quality,
     }

@@ -11,7 +11,18 @@ NAMED = "What people found wrong with the pieces that they rejected"
 
 
 def first_reason_words(name: str) -> str:
-    """A first reason in words: a measure with its zone, or a fault."""
+    """A first reason in words: a measure with its zone, or a fault.
+
+    Parameters
+    ----------
+    name
+        As `app.studies.first_reason` has it.
+
+    Returns
+    -------
+    str
+        A few words.
+    """
     measure, _, zone = name.partition(".")
     if name in FAULTS:
         return name.replace("_", " ")
@@ -19,7 +30,18 @@ def first_reason_words(name: str) -> str:
 
 
 def escapes_words(found: Escapes | None) -> str:
-    """Bad pieces in a million packed, with the interval and what it rests on; or why it can't be told."""
+    """Bad pieces in a million packed, with the interval and what it rests on; or why it can't be told.
+
+    Parameters
+    ----------
+    found
+        Bad pieces that pass; none where nobody looked.
+
+    Returns
+    -------
+    str
+        A sentence or two.
+    """
     if found is None:
         return (
             "What the camera lets through can't be told: nobody judged, in a blind round, pieces of this part that the "
@@ -35,7 +57,18 @@ def escapes_words(found: Escapes | None) -> str:
 
 
 def yield_words(found: LotYield | None) -> str:
-    """The share that goes to packing with its interval; a range where pieces wait."""
+    """The share that goes to packing with its interval; a range where pieces wait.
+
+    Parameters
+    ----------
+    found
+        The lot's yield; none of no pieces.
+
+    Returns
+    -------
+    str
+        In percent.
+    """
     if found is None:
         return "–"
     low, high = found.ci
@@ -60,7 +93,20 @@ def interval_words(found: Estimate) -> str:
 
 
 def sample_words(found: Acceptance, aql: float) -> str:
-    """The plan of a lot by sample, and what the sample held."""
+    """The plan of a lot by sample, and what the sample held.
+
+    Parameters
+    ----------
+    found
+        What the lot's sample came to.
+    aql
+        Acceptable quality limit, in percent nonconforming.
+
+    Returns
+    -------
+    str
+        A clause.
+    """
     return (
         f"lot of {found.size}, AQL {aql:g} %, {found.severity} inspection: code letter {found.plan.letter}, the first "
         f"{found.plan.size} pieces photographed are the sample, accepted with at most {found.plan.accept} bad; "
@@ -69,7 +115,18 @@ def sample_words(found: Acceptance, aql: float) -> str:
 
 
 def next_words(found: Acceptance) -> str:
-    """How the next lot is inspected, and what those responsible may say of it."""
+    """How the next lot is inspected, and what those responsible may say of it.
+
+    Parameters
+    ----------
+    found
+        What the lot's sample came to.
+
+    Returns
+    -------
+    str
+        A clause.
+    """
     said = f"{found.course.severity} inspection"
     if found.course.stopped:
         said = "none: inspection has stopped until the process is mended; tightened inspection may then be begun"
@@ -83,5 +140,16 @@ def next_words(found: Acceptance) -> str:
 
 
 def decision_words(one: Decision) -> str:
-    """What was decided."""
+    """What was decided.
+
+    Parameters
+    ----------
+    one
+        The decision.
+
+    Returns
+    -------
+    str
+        A word or two.
+    """
     return one.decision if one.then is None else f"next lot {one.then}"

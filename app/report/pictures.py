@@ -57,6 +57,15 @@ def write_pictures(folder: Path, inspected: Inspected, stamp: Stamp | None = Non
 def write_index(folder: Path, results: Sequence[TrayResult], stamp: Stamp | None = None) -> None:
     """Write `index.html`, which links the trays' own pages in the folders beside it, lot by lot.
 
+    Parameters
+    ----------
+    folder
+        Of results; it exists.
+    results
+        Of the trays in the folder.
+    stamp
+        The head of the chain; none where there is no store.
+
     Raises
     ------
     Unusable

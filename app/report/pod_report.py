@@ -32,7 +32,18 @@ class Example:
 
 
 def axis_words(curve: Curve) -> str:
-    """What the curve is drawn against, in words."""
+    """What the curve is drawn against, in words.
+
+    Parameters
+    ----------
+    curve
+        Of one kind of mark.
+
+    Returns
+    -------
+    str
+        A few words.
+    """
     if curve.against == "contrast":
         return "contrast under a low light"
     return f"{SIZE_WORDS[curve.kind]}, of contrast {PLAIN:g} and more"
@@ -66,7 +77,18 @@ def pod_chart(curve: Curve) -> str:
 
 
 def curve_words(curve: Curve) -> str:
-    """What the curve says, in a line."""
+    """What the curve says, in a line.
+
+    Parameters
+    ----------
+    curve
+        Of one kind of mark.
+
+    Returns
+    -------
+    str
+        A line.
+    """
     if curve.fitted is None:
         return f"No curve: {curve.why}"
     fitted, most = curve.fitted, float(curve.abscissa.max())
@@ -99,7 +121,18 @@ def _beyond(size: float, most: float) -> str:
 
 
 def examples(sown: Sequence[Sown]) -> list[Example]:
-    """Some marks near the limit of what is seen: found and missed, of both kinds."""
+    """Some marks near the limit of what is seen: found and missed, of both kinds.
+
+    Parameters
+    ----------
+    sown
+        Pieces with planted marks.
+
+    Returns
+    -------
+    list[Example]
+        Pictures as data, with words.
+    """
     chosen: list[Example] = []
     for kind in ("scratch", "pit"):
         for found in (True, False):
@@ -129,13 +162,39 @@ def _example(sown: Sown, mark: Planted) -> Example:
 
 
 def pod_page(study: PodStudy, shown: Sequence[Example], about: str) -> str:
-    """The report as HTML that stands alone; `about` says of what part, station and shots."""
+    """The report as HTML that stands alone.
+
+    Parameters
+    ----------
+    study
+        What the study found.
+    shown
+        Pictures of marks found and missed.
+    about
+        Of what part, station and shots.
+
+    Returns
+    -------
+    str
+        HTML.
+    """
     blocks = [(curve, axis_words(curve), pod_chart(curve), curve_words(curve)) for curve in study.curves]
     return render("pod.html", {"study": study, "blocks": blocks, "examples": shown, "about": about})
 
 
 def pod_table(study: PodStudy) -> dict[str, Any]:
-    """`pod.json`."""
+    """`pod.json`.
+
+    Parameters
+    ----------
+    study
+        What the study found.
+
+    Returns
+    -------
+    dict[str, Any]
+        The table, ready for `json_text`.
+    """
     return {
         "format": 1,
         "pieces": study.pieces,
@@ -156,7 +215,7 @@ def pod_table(study: PodStudy) -> dict[str, Any]:
                 "fit_p": None if curve.fitted is None else curve.fitted.fit_p,
                 "not_fitted": curve.why or None,
                 "observed": [
-                    {"at": place, "marks": count, "share": figure(share)} for place, share, count in curve.observed()
+                    {"at": one.place, "marks": one.marks, "share": figure(one.share)} for one in curve.observed()
                 ],
             }
             for curve in study.curves

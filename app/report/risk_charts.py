@@ -12,7 +12,18 @@ PERCENT = 100.0
 
 
 def risk_chart(risk: LimitRisk) -> str:
-    """Shares of all pieces over the guard band's width, with the width in force."""
+    """Shares of all pieces over the guard band's width, with the width in force.
+
+    Parameters
+    ----------
+    risk
+        Of one limit.
+
+    Returns
+    -------
+    str
+        SVG.
+    """
     guard = np.array([one.guard for one in risk.curve])
     drawn = {
         "pass and are bad": (np.array([one.consumer for one in risk.curve]), ACCENT, ""),
@@ -31,7 +42,18 @@ def risk_chart(risk: LimitRisk) -> str:
 
 
 def risk_words(risk: LimitRisk) -> str:
-    """The risks at the width in force, in a line."""
+    """The risks at the width in force, in a line.
+
+    Parameters
+    ----------
+    risk
+        Of one limit.
+
+    Returns
+    -------
+    str
+        A line.
+    """
     now = risk.now
     return (
         f"{risk.name}: {risk.bad:.2%} of {risk.pieces} pieces are bad by the lot's own distribution; "
@@ -42,7 +64,18 @@ def risk_words(risk: LimitRisk) -> str:
 
 
 def capability_row(one: LimitCapability) -> dict[str, str]:
-    """A limit's indices in words, as a line of a table."""
+    """A limit's indices in words, as a line of a table.
+
+    Parameters
+    ----------
+    one
+        Of one limit.
+
+    Returns
+    -------
+    dict[str, str]
+        Texts by column.
+    """
     found = one.found
     said = ["alike" if found.steady else "differ: Cp, Cpk speak of a tray alone"]
     if found.likeness is not None:

@@ -22,7 +22,19 @@ class Stamp:
 
 
 def stamp_of(store: Store, works: Path | None) -> Stamp:
-    """The head of a store as it is now; `works`: the folder of its works, where it has one.
+    """The head of a store as it is now.
+
+    Parameters
+    ----------
+    store
+        An open store.
+    works
+        Folder of the store's works; none where it has none.
+
+    Returns
+    -------
+    Stamp
+        The head, and its signature where the works has a key.
 
     Raises
     ------
@@ -38,7 +50,20 @@ def stamp_of(store: Store, works: Path | None) -> Stamp:
 
 
 def stamped(page: str, stamp: Stamp | None) -> str:
-    """A page with the head at its foot; the page itself where there is none."""
+    """A page with the head at its foot; the page itself where there is none.
+
+    Parameters
+    ----------
+    page
+        HTML.
+    stamp
+        None: nothing is added.
+
+    Returns
+    -------
+    str
+        HTML.
+    """
     if stamp is None:
         return page
     by = f", signed by the works <code>{escape(stamp.signature)}</code>" if stamp.signature else ""

@@ -29,7 +29,22 @@ class PlannedStudy:
 
 
 def agreement_page(study: AgreementStudy, trays: Sequence[TrayResult], report_folders: ReportFolders) -> str:
-    """The report as HTML that stands alone, with pictures of the pieces in dispute."""
+    """The report as HTML that stands alone, with pictures of the pieces in dispute.
+
+    Parameters
+    ----------
+    study
+        What the study found.
+    trays
+        Results of the trays that were studied.
+    report_folders
+        Where pictures lie and what links to them.
+
+    Returns
+    -------
+    str
+        HTML.
+    """
     agreement = study.agreement
     reference = agreement.camera_vs.get(MAJORITY)
     return render(
@@ -78,7 +93,18 @@ def planned(reference: Pair) -> list[PlannedStudy]:
 
 
 def camera_rates_chart(agreement: Agreement) -> str:
-    """Missed pieces and false alarms of the camera against each person, with their intervals."""
+    """Missed pieces and false alarms of the camera against each person, with their intervals.
+
+    Parameters
+    ----------
+    agreement
+        Of camera and people.
+
+    Returns
+    -------
+    str
+        SVG.
+    """
     names = list(agreement.camera_vs)
     highest = max(
         (rate.ci[1] for pair in agreement.camera_vs.values() for rate in (pair.missed, pair.false_alarm) if rate.ci),

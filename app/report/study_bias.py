@@ -10,7 +10,22 @@ from vision.records import Array
 
 
 def bias_page(study: BiasStudy, held: MeasuringSystem | None, source: str) -> str:
-    """The report as HTML that stands alone; `source` names the table."""
+    """The report as HTML that stands alone.
+
+    Parameters
+    ----------
+    study
+        What the study found.
+    held
+        The system against a tolerance; none where no tolerance was named.
+    source
+        Names the table.
+
+    Returns
+    -------
+    str
+        HTML.
+    """
     return render(
         "study_bias.html",
         {

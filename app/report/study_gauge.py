@@ -36,7 +36,24 @@ NAMES: dict[Source, str] = {
 
 
 def gauge_page(table: GaugeTable, study: GaugeStudy, tolerance: float | None, source: str) -> str:
-    """The report as HTML that stands alone; `source` names the table."""
+    """The report as HTML that stands alone.
+
+    Parameters
+    ----------
+    table
+        The values.
+    study
+        What the study found.
+    tolerance
+        Width in the values' unit; none where none was named.
+    source
+        Names the table.
+
+    Returns
+    -------
+    str
+        HTML.
+    """
     several = len(table.operators) > 1
     return render(
         "study_gauge.html",
@@ -82,7 +99,18 @@ def _entries(table: GaugeTable) -> list[Entry]:
 
 
 def part_chart(table: GaugeTable) -> str:
-    """Every value over its part, operators by shape; the parts' means joined."""
+    """Every value over its part, operators by shape; the parts' means joined.
+
+    Parameters
+    ----------
+    table
+        The values.
+
+    Returns
+    -------
+    str
+        SVG.
+    """
     parts, operators, trials = table.values.shape
     frame = Frame(axis_of_names(table.parts, "part"), axis_of(_flat(table.values), "value"))
     marks = [line(frame, np.arange(parts, dtype=np.float64), table.values.mean(axis=(1, 2)), colour=MUTED)]
@@ -107,7 +135,18 @@ def _by_operator(table: GaugeTable) -> str:
 
 
 def interaction_chart(table: GaugeTable) -> str:
-    """Each operator's mean of each part, the part's mean taken off: lines that cross show an interaction."""
+    """Each operator's mean of each part, the part's mean taken off: lines that cross show an interaction.
+
+    Parameters
+    ----------
+    table
+        The values.
+
+    Returns
+    -------
+    str
+        SVG.
+    """
     means = table.values.mean(axis=2)
     apart = means - means.mean(axis=1, keepdims=True)
     x = np.arange(len(table.parts), dtype=np.float64)
@@ -122,7 +161,18 @@ def interaction_chart(table: GaugeTable) -> str:
 
 
 def components_chart(study: GaugeStudy) -> str:
-    """Standard deviations with their intervals, in percent of the total's."""
+    """Standard deviations with their intervals, in percent of the total's.
+
+    Parameters
+    ----------
+    study
+        What the study found.
+
+    Returns
+    -------
+    str
+        SVG.
+    """
     total = sqrt(study.variance["total"] or 0.0)
     names = [name for name in NAMES if name != "total" and study.components[name] is not None]
     shares: list[tuple[float, float, float]] = []

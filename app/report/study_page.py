@@ -22,14 +22,36 @@ from vision.formats import not_written, write_atomic
 
 
 def share(found: Estimate) -> str:
-    """A proportion in percent with its interval, as `4.2 % (1.9 to 8.0)`; a dash where it is not defined."""
+    """A proportion in percent with its interval, as `4.2 % (1.9 to 8.0)`; a dash where it is not defined.
+
+    Parameters
+    ----------
+    found
+        Value and interval.
+
+    Returns
+    -------
+    str
+        A text, in percent.
+    """
     if found.value is None:
         return "–"
     return f"{_percent(found.value)} % {_interval(found, _percent)}".rstrip()
 
 
 def coefficient(found: Estimate) -> str:
-    """A coefficient with its interval, as `0.82 (0.71 to 0.93)`; a dash where it is not defined."""
+    """A coefficient with its interval, as `0.82 (0.71 to 0.93)`; a dash where it is not defined.
+
+    Parameters
+    ----------
+    found
+        Value and interval.
+
+    Returns
+    -------
+    str
+        A text.
+    """
     if found.value is None:
         return "–"
     return f"{_hundredths(found.value)} {_interval(found, _hundredths)}".rstrip()
@@ -48,7 +70,20 @@ def _hundredths(value: float) -> str:
 
 
 def digits(value: float | None, count: int = 4) -> str:
-    """A number to so many digits that count; a dash where there is none."""
+    """A number to so many digits that count; a dash where there is none.
+
+    Parameters
+    ----------
+    value
+        A number; none: a dash.
+    count
+        How many digits.
+
+    Returns
+    -------
+    str
+        A text.
+    """
     return "–" if value is None else f"{value:.{count}g}".replace("-", "−")
 
 
@@ -126,6 +161,16 @@ def render(template: str, values: Mapping[str, Any]) -> str:
 def study_folder(out: Path) -> Path:
     """A study's folder, made where it is absent.
 
+    Parameters
+    ----------
+    out
+        Its path.
+
+    Returns
+    -------
+    Path
+        The same path.
+
     Raises
     ------
     Unusable
@@ -141,7 +186,21 @@ def study_folder(out: Path) -> Path:
 def write_page(html: str, path: Path, stamp: Stamp | None, *, pdf: bool) -> list[Path]:
     """Write a page, and the same as PDF beside it where asked for; returns the files written.
 
-    `stamp`: the head of the chain, at the page's foot; None where there is no store.
+    Parameters
+    ----------
+    html
+        A page that stands alone.
+    path
+        Of the HTML; the PDF lies beside it.
+    stamp
+        The head of the chain, at the page's foot; none where there is no store.
+    pdf
+        Whether the PDF is asked for.
+
+    Returns
+    -------
+    list[Path]
+        The files written.
 
     Raises
     ------
@@ -159,6 +218,16 @@ def write_page(html: str, path: Path, stamp: Stamp | None, *, pdf: bool) -> list
 
 def pdf_bytes(html: str) -> bytes:
     """A page as PDF.
+
+    Parameters
+    ----------
+    html
+        A page that stands alone.
+
+    Returns
+    -------
+    bytes
+        The file's content.
 
     Raises
     ------

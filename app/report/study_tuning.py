@@ -40,7 +40,26 @@ def tuning_page(
     report_folders: ReportFolders,
     risks: LotRisks,
 ) -> str:
-    """The report as HTML that stands alone, with pictures of the pieces that change; `risks` of the limits now."""
+    """The report as HTML that stands alone, with pictures of the pieces that change.
+
+    Parameters
+    ----------
+    study
+        What the study found.
+    samples
+        What people said, by round.
+    trays
+        Results of the trays that were studied.
+    report_folders
+        Where pictures lie and what links to them.
+    risks
+        Of the limits now.
+
+    Returns
+    -------
+    str
+        HTML.
+    """
     tuning = study.tuning
     points = (("recommended", tuning.at_recommended), ("now", tuning.now))
     return render(
@@ -100,7 +119,18 @@ def _settings_of(study: TuningStudy) -> list[float]:
 
 
 def distribution_chart(study: TuningStudy) -> str:
-    """Values of the pieces that people accept and of those that they reject, with the settings of interest."""
+    """Values of the pieces that people accept and of those that they reject, with the settings of interest.
+
+    Parameters
+    ----------
+    study
+        What the study found.
+
+    Returns
+    -------
+    str
+        SVG.
+    """
     value, bad = study.sample.sweep.value, study.sample.bad
     seen = np.isfinite(value)
     frame = Frame(
@@ -140,7 +170,18 @@ def _column(rates: Sequence[Rates], name: str) -> tuple[Array, Array, Array]:
 
 
 def setting_rates_chart(study: TuningStudy) -> str:
-    """Missed, false alarms and reviews against the setting."""
+    """Missed, false alarms and reviews against the setting.
+
+    Parameters
+    ----------
+    study
+        What the study found.
+
+    Returns
+    -------
+    str
+        SVG.
+    """
     curve = sorted(study.tuning.curve, key=lambda one: one.setting)
     settings = np.array([one.setting for one in curve])
     frame = Frame(axis_of(_shown(study), f"limit on {_axis_title(study.target)}"), Axis(0.0, 100.0, "% of that class"))

@@ -32,7 +32,20 @@ def text(at: Pair, words: str, **values: object) -> str:
 
 
 def path(points: Array | Sequence[Pair], closed: bool = False) -> str:
-    """Path data of one polyline, (n, 2); it breaks where a point is not finite."""
+    """Path data of one polyline, (n, 2); it breaks where a point is not finite.
+
+    Parameters
+    ----------
+    points
+        (n, 2), x to the right and y down, in the picture's units.
+    closed
+        Whether the last point is joined to the first.
+
+    Returns
+    -------
+    str
+        The value of `d`.
+    """
     parts: list[str] = []
     pen = "M"
     for x, y in np.asarray(points, dtype=np.float64):
@@ -45,7 +58,20 @@ def path(points: Array | Sequence[Pair], closed: bool = False) -> str:
 
 
 def sign(mark: Sign, center: Pair, radius: float) -> str:
-    """A verdict's sign: filled with the accent where a person must look, else drawn in ink."""
+    """A verdict's sign: filled with the accent where a person must look, else drawn in ink.
+
+    Parameters
+    ----------
+    mark
+        Of a verdict.
+    center, radius
+        In the picture's units.
+
+    Returns
+    -------
+    str
+        SVG.
+    """
     fill, stroke, inner = (ACCENT, ACCENT, PAPER) if mark.flagged else (PAPER, MUTED, INK)
     place = np.asarray(center)
     lines = [

@@ -72,7 +72,18 @@ def text_width(text: str, height_px: int, weight: int) -> float:
 
 
 def draw_tray(inspected: Inspected) -> Colour:
-    """The picture of a tray, (rows, columns, 3) in OpenCV's order of colours."""
+    """The picture of a tray, (rows, columns, 3) in OpenCV's order of colours.
+
+    Parameters
+    ----------
+    inspected
+        The tray as judged, with its frames.
+
+    Returns
+    -------
+    Colour
+        (rows, columns, 3) of 8 bits.
+    """
     canvas = Canvas(as_grey(inspected.pictures.back))
     _draw_head(canvas, inspected)
     room_mm, radius_mm = roomiest_place(inspected.part)

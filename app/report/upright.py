@@ -50,7 +50,18 @@ def drawing_to_frame(profile: DeviationProfile) -> Array:
 
 
 def as_grey(picture: Picture) -> Grey:
-    """A frame's pixels as 8 bits, full scale at 255."""
+    """A frame's pixels as 8 bits, full scale at 255.
+
+    Parameters
+    ----------
+    picture
+        A frame.
+
+    Returns
+    -------
+    Grey
+        (rows, columns) of 8 bits.
+    """
     if picture.pixels.dtype == np.uint8 and picture.full_scale == 255:
         return np.asarray(picture.pixels, dtype=np.uint8)
     return np.asarray(cv2.convertScaleAbs(picture.pixels, alpha=255.0 / picture.full_scale), dtype=np.uint8)
@@ -60,6 +71,20 @@ def crop_upright(grey: Grey, to_frame: Array, window: Window) -> Grey:
     """The part of a frame that a window of the drawing shows, upright.
 
     It is sampled at the frame's own fineness and then shrunk by areas, so that thin scratches do not alias away.
+
+    Parameters
+    ----------
+    grey
+        (rows, columns) of 8 bits, a frame.
+    to_frame
+        (2, 3) affine from drawing mm to frame px.
+    window
+        What is shown, in drawing mm.
+
+    Returns
+    -------
+    Grey
+        (rows, columns) of 8 bits, the drawing's y up.
     """
     frame_px_per_mm = float(np.sqrt(abs(np.linalg.det(to_frame[:, :2]))))
     fine = Window(window.x_mm, window.y_mm, max(frame_px_per_mm, window.px_per_mm))
@@ -78,7 +103,18 @@ def crop_upright(grey: Grey, to_frame: Array, window: Window) -> Grey:
 
 
 def outward_normals(closed: Array) -> Array:
-    """Unit outward normals of a closed, counter-clockwise polyline in a frame with y up, (n, 2)."""
+    """Unit outward normals of a closed, counter-clockwise polyline in a frame with y up, (n, 2).
+
+    Parameters
+    ----------
+    closed
+        (n, 2) vertices, the first not repeated.
+
+    Returns
+    -------
+    Array
+        (n, 2) of length 1.
+    """
     along = np.roll(closed, -1, axis=0) - np.roll(closed, 1, axis=0)
     normals = np.column_stack([along[:, 1], -along[:, 0]])
     length = np.hypot(normals[:, 0], normals[:, 1])

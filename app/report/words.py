@@ -57,7 +57,18 @@ _BY_THE_EDGE = ("outline_out_mm", "outline_in_mm", "outline_rms_mm", "length_mm"
 
 
 def measure_words(name: str) -> MeasureWords:
-    """How a measure is named and printed; an unknown one goes by its own name."""
+    """How a measure is named and printed; an unknown one goes by its own name.
+
+    Parameters
+    ----------
+    name
+        Of a measure.
+
+    Returns
+    -------
+    MeasureWords
+        Title, unit and decimals.
+    """
     known = MEASURES.get(name)
     if known is None:
         return MeasureWords(name, "", 3)
@@ -65,7 +76,22 @@ def measure_words(name: str) -> MeasureWords:
 
 
 def number_words(name: str, value: float | None, more_decimals: int = 0) -> str:
-    """A value of a measure with its unit; `not measured` for a missing one."""
+    """A value of a measure with its unit; `not measured` for a missing one.
+
+    Parameters
+    ----------
+    name
+        Of a measure.
+    value
+        In the measure's unit; none: not measured.
+    more_decimals
+        Beyond those of the measure.
+
+    Returns
+    -------
+    str
+        A text.
+    """
     if value is None:
         return "not measured"
     words = measure_words(name)
@@ -82,8 +108,19 @@ def per_zone(value: Value) -> dict[str | None, float | None]:
 def reason_words(reason: Reason, guard: float | None) -> str:
     """One limit that was not passed, as a person would say it.
 
-    `guard` is the half width of the guard band about the limit; None where the value is missing. Of what is counted the
-    chance that the limit is kept is said instead, where the result holds it.
+    Of what is counted the chance that the limit is kept is said in place of the guard band, where the result holds it.
+
+    Parameters
+    ----------
+    reason
+        Of a verdict.
+    guard
+        Half width of the guard band about the limit, in the measure's unit; none where the value is missing.
+
+    Returns
+    -------
+    str
+        A line.
 
     Examples
     --------
@@ -111,6 +148,18 @@ def unseen_words(reason: Reason, measures: Mapping[str, Value]) -> str:
     """What a value of the outline could not see: of a largest deviation the longest stretch, of all an unknown light.
 
     Empty where all was seen, or nobody measured it then.
+
+    Parameters
+    ----------
+    reason
+        Of a verdict.
+    measures
+        Of the piece.
+
+    Returns
+    -------
+    str
+        A clause; empty where all was seen.
     """
     said = ""
     stretches, unknown = measures.get("outline_unseen_mm"), measures.get("rim_unknown_mm")
@@ -141,6 +190,16 @@ def sure_words(measure: str, guard: float) -> str:
 
 def finding_words(finding: Finding) -> str:
     """One finding with its values and units.
+
+    Parameters
+    ----------
+    finding
+        Of a piece.
+
+    Returns
+    -------
+    str
+        A line, in mm and degrees.
 
     Examples
     --------

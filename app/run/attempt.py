@@ -46,7 +46,22 @@ def attempt(folder: Path, work: Work) -> Outcome:
 
 
 def unforeseen(where: Path | str, what: str, fault: Exception) -> str:
-    """A fault of the software's own in one line, with the place where it arose, for whoever mends it."""
+    """A fault of the software's own in one line, with the place where it arose, for whoever mends it.
+
+    Parameters
+    ----------
+    where
+        The file or folder that was worked on.
+    what
+        What was being done.
+    fault
+        What came up.
+
+    Returns
+    -------
+    str
+        One line.
+    """
     trace = fault.__traceback__
     while trace and trace.tb_next:
         trace = trace.tb_next

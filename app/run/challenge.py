@@ -47,6 +47,22 @@ class _Good:
 def known_bad(pictures: TrayPictures, part: Part, station: Station, limits: Limits) -> Challenged:
     """Judge a shot of known bad pieces: each must be rejected.
 
+    Parameters
+    ----------
+    pictures
+        Frames of the shot.
+    part
+        The part.
+    station
+        The station.
+    limits
+        Limits of the part.
+
+    Returns
+    -------
+    Challenged
+        What was asked, of how many pieces, and those that were not rejected.
+
     Raises
     ------
     Unusable
@@ -63,6 +79,24 @@ def plant_bad(
     pictures: TrayPictures, part: Part, station: Station, limits: Limits, rng: np.random.Generator
 ) -> Challenged:
     """Plant what must be rejected into every piece that passes as it came, kind by kind.
+
+    Parameters
+    ----------
+    pictures
+        Frames of the shot.
+    part
+        The part.
+    station
+        The station.
+    limits
+        Limits of the part.
+    rng
+        Where marks lie and how large they are.
+
+    Returns
+    -------
+    Challenged
+        What was asked, of how many pieces, and those that were not rejected.
 
     Raises
     ------

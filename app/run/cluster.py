@@ -71,8 +71,17 @@ def read_cluster(address: str, tls: Path | None, plain: bool) -> Cluster:
 
     Parameters
     ----------
+    address
+        `tcp://HOST:PORT` or `tls://HOST:PORT`.
+    tls
+        Folder of the certificates; none without TLS.
     plain
         A person says that a scheduler without TLS will do: whoever reaches it may run what they like on its workers.
+
+    Returns
+    -------
+    Cluster
+        Where the cluster is reached; no connection is made.
 
     Raises
     ------

@@ -35,8 +35,18 @@ def ended_by_signals(ends_well: bool, raising: bool = True) -> Iterator[threadin
     ends_well
         Being told to stop is no failure: exit code 0 and no line.
     raising
-        `Stopped` is raised where the main thread is, once processes of ours were ended and stderr was closed to all
-        but our own line. Else the event is set, and whoever waits for it ends in its own way.
+        `Stopped` is raised where the main thread is, once processes of ours were ended and stderr was closed to all but
+        our own line. Else the event is set, and whoever waits for it ends in its own way.
+
+    Yields
+    ------
+    threading.Event
+        Set once a signal came.
+
+    Raises
+    ------
+    Stopped
+        A signal came, and `raising`.
     """
     told, over = threading.Event(), threading.Event()
     ear, mouth = os.pipe()
@@ -114,7 +124,20 @@ def _stopped(number: int) -> Stopped:
 
 
 def end_now(number: int, ends_well: bool) -> NoReturn:
-    """End this process: what threads and libraries do at an orderly end may take long. A failure has its one line."""
+    """End this process: what threads and libraries do at an orderly end may take long. A failure has its one line.
+
+    Parameters
+    ----------
+    number
+        The signal's.
+    ends_well
+        Being told to stop is no failure: exit code 0 and no line.
+
+    Returns
+    -------
+    NoReturn
+        Does not return.
+    """
     if not ends_well:
         with suppress(OSError):
             os.write(_stderr[0] if _stderr else 2, b"brightbowl: stopped\n")

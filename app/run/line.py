@@ -56,6 +56,20 @@ class BrokerAway(Exception):
 def read_broker(url: str, ca: Path | None, environment: Mapping[str, str] = os.environ) -> Broker:
     """Read `mqtt://HOST:PORT` or `mqtts://HOST:PORT`; name and password come from the environment only.
 
+    Parameters
+    ----------
+    url
+        `mqtt://HOST:PORT` or `mqtts://HOST:PORT`.
+    ca
+        File of certificates to trust, PEM; none: those of the system.
+    environment
+        Where name and password are looked up.
+
+    Returns
+    -------
+    Broker
+        Where the broker is reached; no connection is made.
+
     Raises
     ------
     Unusable
@@ -84,6 +98,24 @@ def hand_over(store: Store, broker: Broker, stop: Event, once: bool, say: Callab
     """Send what is filed until told to stop (or, with `once`, until all is sent); how many messages were sent.
 
     A broker that is away is tried again and again; said once each time it goes and comes back.
+
+    Parameters
+    ----------
+    store
+        An open store.
+    broker
+        Where messages go.
+    stop
+        Set from outside.
+    once
+        Whether to end when all is sent.
+    say
+        Takes a line for people.
+
+    Returns
+    -------
+    int
+        Number of messages.
 
     Raises
     ------

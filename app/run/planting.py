@@ -67,12 +67,38 @@ class Sown:
 
 
 def false_findings(inputs_of_all: Sequence[FaceInputs]) -> list[int]:
-    """How many scratches and pits are reported on each piece as it came: of clean ones all are false."""
+    """How many scratches and pits are reported on each piece as it came: of clean ones all are false.
+
+    Parameters
+    ----------
+    inputs_of_all
+        What is known of each piece's face.
+
+    Returns
+    -------
+    list[int]
+        A number for each piece.
+    """
     return [sum(not isinstance(one, Speck) for one in score_face(inputs).findings) for inputs in inputs_of_all]
 
 
 def sow(inputs: FaceInputs, count: int, rng: np.random.Generator) -> Sown:
-    """Plant up to `count` marks, scratches and pits in turn, score the face, and tell which were found."""
+    """Plant up to `count` marks, scratches and pits in turn, score the face, and tell which were found.
+
+    Parameters
+    ----------
+    inputs
+        What is known of the piece's face.
+    count
+        How many marks at most.
+    rng
+        Where marks lie and how large they are.
+
+    Returns
+    -------
+    Sown
+        The frames with the marks, and each mark, found or not.
+    """
     marks = _places(inputs, count, rng)
     pictures = inputs.pictures
     blur = edge_blur_px(inputs)

@@ -54,10 +54,19 @@ def run(folders: Sequence[Path], work: Work, jobs: int | Cluster, seen: Callable
 
     Parameters
     ----------
+    folders
+        Of shots.
+    work
+        By what they are judged, and where results go.
     jobs
         How many processes of this machine work side by side, or the cluster whose workers do.
     seen
         Called with a number of shots that ended and words on where others are, for a progress bar.
+
+    Returns
+    -------
+    Summary
+        Counts, failures and the folders of results.
     """
     from app.report import limits_words  # here, since the batch's processes need not load it
 

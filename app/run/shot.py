@@ -51,6 +51,18 @@ class Work:
 def read_work(run: Run, pictures: bool) -> Work:
     """Read the files that judge a run's shots.
 
+    Parameters
+    ----------
+    run
+        The shots, and the files that judge them.
+    pictures
+        Whether pictures are made.
+
+    Returns
+    -------
+    Work
+        Everything that the shots have in common.
+
     Raises
     ------
     Unusable

@@ -115,20 +115,25 @@ def same_place(marks: Sequence[Mark], pieces_by_die: Mapping[str, int], ground: 
         left = [mark for mark in marks if mark.kind == kind]
         tested = len(left)
         while found := _strongest(left, tested, kind, ground):
-            members, p, chance = found
-            stray = chance * len(left) / max(sum(pieces_by_die.values()), 1)
-            places.append(_place(members, p, pieces_by_die, stray))
-            taken = {id(mark) for mark in members}
+            stray = found.chance * len(left) / max(sum(pieces_by_die.values()), 1)
+            places.append(_place(found.members, found.p, pieces_by_die, stray))
+            taken = {id(mark) for mark in found.members}
             left = [mark for mark in left if id(mark) not in taken]
         elsewhere[kind] = len(left)
     return SamePlace(tuple(sorted(places, key=lambda place: place.p)), elsewhere, dict(pieces_by_die))
 
 
-def _strongest(marks: Sequence[Mark], tested: int, kind: str, ground: Ground) -> tuple[list[Mark], float, float] | None:
-    """The crowd that chance explains least, where it explains it less than `FALSE_ALARM` of times.
+@dataclass(frozen=True, slots=True)
+class _Crowd:
+    """Marks at one place, the chance `p` of as many anywhere, and the share of all marks that lie there by `chance`."""
 
-    Its marks, that chance, and the share of all marks that lie there by chance.
-    """
+    members: tuple[Mark, ...]
+    p: float
+    chance: float
+
+
+def _strongest(marks: Sequence[Mark], tested: int, kind: str, ground: Ground) -> _Crowd | None:
+    """The crowd that chance explains least, where it explains it less than `FALSE_ALARM` of times."""
     if len(marks) < LEAST_PIECES:
         return None
     reach = REACH_MM[kind]
@@ -163,8 +168,8 @@ def _strongest(marks: Sequence[Mark], tested: int, kind: str, ground: Ground) ->
         return None
     # The marks about the crowd's own middle, which is steadier than any one of them.
     middle = at[tree.query_ball_point(at[best], reach)].mean(axis=0)
-    members = [marks[j] for j in sorted(tree.query_ball_point(middle, reach))]
-    return (members or [marks[best]]), best_p, float(chance[best])
+    members = tuple(marks[j] for j in sorted(tree.query_ball_point(middle, reach)))
+    return _Crowd(members or (marks[best],), best_p, float(chance[best]))
 
 
 def _place(members: Sequence[Mark], p: float, pieces_by_die: Mapping[str, int], stray: float) -> Place:

@@ -30,6 +30,7 @@ from .lots.as_it_stands import Wish as Wish, decide_as_it_stands as decide_as_it
 from .lots.decisions import Decision as Decision, Word as Word
 from .lots.doubts import doubts_left as doubts_left, settle_doubts as settle_doubts
 from .lots.lot_list import LISTED as LISTED, known_parts as known_parts, list_lots as list_lots
+from .lots.lot_size import state_size as state_size, stated_size as stated_size
 from .lots.revisions import (
     Revision as Revision,
     file_limits as file_limits,
@@ -38,23 +39,13 @@ from .lots.revisions import (
     release as release,
     revisions as revisions,
 )
-from .lots.state import (
-    LotState as LotState,
-    lot_state as lot_state,
-    series_up_to as series_up_to,
-    standings as standings,
-    state_size as state_size,
-    stated_size as stated_size,
-)
+from .lots.series import series_up_to as series_up_to
+from .lots.state import BySample as BySample, LotState as LotState, lot_state as lot_state, standings as standings
 from .people.actor import Acted as Acted
-from .people.blind_rounds import (
-    Blind as Blind,
-    blinds as blinds,
-    make_blind as make_blind,
-    turns_left as turns_left,
-)
+from .people.blind_rounds import Blind as Blind, blinds as blinds, make_blind as make_blind, turns_left as turns_left
 from .people.drawing import Draw as Draw, draw_pieces as draw_pieces, stratum_sizes as stratum_sizes
 from .people.holding import Holding as Holding, holdings as holdings
+from .people.pace import pace as pace
 from .people.review_queue import (
     Choices as Choices,
     Holder as Holder,
@@ -74,7 +65,6 @@ from .people.verdicts import (
     Standing as Standing,
     give as give,
     holding as holding,
-    pace as pace,
     standing as standing,
 )
 from .results.acts import ResultFile as ResultFile, newest_path as newest_path
@@ -112,11 +102,7 @@ from .results.shown import (
     station_of as station_of,
 )
 from .results.trials import trials as trials, verdict_counts as verdict_counts
-from .results.watched import (
-    dealt_with as dealt_with,
-    note_judged as note_judged,
-    put_aside as put_aside,
-)
+from .results.watched import dealt_with as dealt_with, note_judged as note_judged, put_aside as put_aside
 from .stations.challenges import (
     Challenge as Challenge,
     challenges as challenges,

@@ -1,8 +1,4 @@
-from .agreement import (
-    MAJORITY as MAJORITY,
-    Agreement as Agreement,
-    Dispute as Dispute,
-)
+from .agreement import MAJORITY as MAJORITY, Agreement as Agreement, Dispute as Dispute
 from .agreement_study import AgreementStudy as AgreementStudy, agree as agree
 from .bias import BiasStudy as BiasStudy, Stability as Stability, study_bias as study_bias
 from .bias_files import bias_table as bias_table
@@ -27,6 +23,7 @@ from .die_study import DieCharts as DieCharts, DieStudy as DieStudy, study_dies 
 from .die_wear import (
     PER_STROKES as PER_STROKES,
     DieHistory as DieHistory,
+    DieTray as DieTray,
     DieWear as DieWear,
     WearMap as WearMap,
     put_together as put_together,
@@ -58,19 +55,11 @@ from .pairs import Pair as Pair
 from .pod_study import PLAIN as PLAIN, Curve as Curve, PodStudy as PodStudy, study_pod as study_pod
 from .rejudge import rejudge_all as rejudge_all
 from .round_size import round_size as round_size
-from .samples import (
-    ALL_PIECES as ALL_PIECES,
-    FLAGGED as FLAGGED,
-    Sample as Sample,
-    Stratum as Stratum,
-)
+from .samples import ALL_PIECES as ALL_PIECES, FLAGGED as FLAGGED, Sample as Sample, Stratum as Stratum
 from .settings import (
     COUNT_RULES as COUNT_RULES,
-    Sweep as Sweep,
     Target as Target,
-    codes_at as codes_at,
     setting_now as setting_now,
-    sweep as sweep,
     target_of as target_of,
     with_setting as with_setting,
 )
@@ -79,10 +68,11 @@ from .study_files import (
     figure as figure,
     gauge_table as gauge_table,
     json_text as json_text,
-    tuning_table as tuning_table,
 )
+from .sweeps import Sweep as Sweep, codes_at as codes_at, sweep as sweep
 from .tuning import Rates as Rates, Task as Task, rates_at as rates_at
 from .tuning_costs import Costs as Costs
+from .tuning_files import tuning_table as tuning_table
 from .tuning_sample import Promise as Promise
 from .tuning_study import (
     Question as Question,

@@ -34,7 +34,22 @@ class AgreementStudy:
 
 
 def agree(lot: Lot, samples: Sequence[Sample], thresholds: Thresholds) -> AgreementStudy:
-    """Study a lot."""
+    """Study how the camera and people agree on a lot.
+
+    Parameters
+    ----------
+    lot
+        Results of one part.
+    samples
+        What people said of the lot's pieces, by round.
+    thresholds
+        What the camera is fit for use by.
+
+    Returns
+    -------
+    AgreementStudy
+        Agreement with people and among them, by limit and over time, and whether the camera is fit.
+    """
     pieces = list(lot.pieces())
     said = answers_of({key: piece.verdict for key, piece in pieces}, samples)
     agreement = study_agreement(said)

@@ -153,7 +153,18 @@ def _excludes(found: Estimate) -> bool:
 
 
 def study_bias(readings: Readings) -> BiasStudy:
-    """Study readings of reference pieces."""
+    """Study readings of reference pieces: bias of each, over all, along the range and over time.
+
+    Parameters
+    ----------
+    readings
+        Of pieces whose reference values are known.
+
+    Returns
+    -------
+    BiasStudy
+        In the units of the readings, with 95 % intervals.
+    """
     piece, sitting, off = _units(readings)
     count = np.bincount(piece, minlength=len(readings.pieces))
     bias = np.bincount(piece, off, len(readings.pieces)) / count
@@ -166,14 +177,8 @@ def study_bias(readings: Readings) -> BiasStudy:
         pieces=pieces,
         mean=_mean(readings, bias, (sitting, left), scatter),
         linearity=_linearity(readings, bias, scatter.unit**2 / count, scatter.freedom),
-        stability=_stability(readings.days, sitting, left) if several_sittings(readings) else None,
+        stability=_stability(readings.days, sitting, left) if readings.several_sittings else None,
     )
-
-
-def several_sittings(readings: Readings) -> bool:
-    """Whether a piece was read in more than one sitting: else nothing tells sittings from pieces."""
-    cells = np.unique(readings.piece * len(readings.days) + readings.sitting)
-    return len(cells) > len(readings.pieces)
 
 
 def _units(readings: Readings) -> tuple[NDArray[np.int64], NDArray[np.int64], Array]:
@@ -181,7 +186,7 @@ def _units(readings: Readings) -> tuple[NDArray[np.int64], NDArray[np.int64], Ar
     off = readings.value - readings.reference[readings.piece]
     both = np.stack([readings.piece, readings.sitting], axis=1)
     found, at = np.unique(both, axis=0, return_inverse=True)
-    if not several_sittings(readings):
+    if not readings.several_sittings:
         return readings.piece, readings.sitting, off
     at = at.ravel()
     return found[:, 0], found[:, 1], np.bincount(at, off) / np.bincount(at)
@@ -196,7 +201,7 @@ def _scatter(readings: Readings, sitting: NDArray[np.int64], left: Array) -> Sca
     repeat_freedom = len(off) - len(many)
     repeat = sqrt(float((off**2).sum()) / repeat_freedom) if repeat_freedom else None
     unit, told, added = sqrt(squares / freedom), float(freedom), None
-    if several_sittings(readings):
+    if readings.several_sittings:
         found = _between(sitting, left)
         rest = freedom - (found.count - 1)
         if rest > 0 and squares > 0.0:

@@ -16,6 +16,18 @@ def bias_table(study: BiasStudy, held: MeasuringSystem | None) -> Table:
     `sittings`, each `outside` or not; null without several sittings. `system`, `process`: `percent` of the tolerance
     that twice the standard uncertainty to both sides takes, `at_most`, the index and the components (ISO 22514-7); null
     without a tolerance, `process` also without a crossed study.
+
+    Parameters
+    ----------
+    study
+        What `study_bias` found.
+    held
+        The system against a tolerance; none where no tolerance was named.
+
+    Returns
+    -------
+    Table
+        The table, ready for `json_text`.
     """
     scatter = study.scatter
     return {

@@ -43,9 +43,24 @@ class Readings:
     sitting: NDArray[np.int64]
     days: Array
 
+    @property
+    def several_sittings(self) -> bool:
+        """Whether a piece was read in more than one sitting: else nothing tells sittings from pieces."""
+        return len(np.unique(self.piece * len(self.days) + self.sitting)) > len(self.pieces)
+
 
 def read_readings(path: Path) -> Readings:
     """Read a table of readings; `reference_u` may be left empty, `taken_at` in all lines or in none.
+
+    Parameters
+    ----------
+    path
+        A CSV file with the columns that the bias study reads.
+
+    Returns
+    -------
+    Readings
+        Values in the unit of the table, pieces by number, times in days since the first.
 
     Raises
     ------

@@ -151,6 +151,11 @@ def answers(judged: Mapping[PieceKey, Verdict], verdicts: Iterable[PersonVerdict
         The camera's verdict on every piece of the results.
     verdicts
         At most one of an inspector on a piece in a round.
+
+    Returns
+    -------
+    Answers
+        Verdicts of camera and people on the same pieces, and verdicts on pieces that are not there.
     """
     given: dict[PieceKey, dict[str, list[PersonVerdict]]] = defaultdict(lambda: defaultdict(list))
     for one in sorted(verdicts, key=lambda verdict: verdict.round):
@@ -189,7 +194,18 @@ def majority_or_tie(said: NDArray[np.int8]) -> NDArray[np.int8]:
 
 
 def majority(said: NDArray[np.int8]) -> NDArray[np.int8]:
-    """(pieces,): what most of the inspectors in (pieces, inspectors) said; NO_VERDICT for a tie or no verdict."""
+    """(pieces,): what most of the inspectors in (pieces, inspectors) said; NO_VERDICT for a tie or no verdict.
+
+    Parameters
+    ----------
+    said
+        (pieces, inspectors) codes of what each said.
+
+    Returns
+    -------
+    NDArray[np.int8]
+        (pieces,) codes.
+    """
     lead = (said == REJECT).sum(axis=1) - (said == ACCEPT).sum(axis=1)
     found: NDArray[np.int8] = np.select([lead > 0, lead < 0], [REJECT, ACCEPT], NO_VERDICT).astype(np.int8)
     return found

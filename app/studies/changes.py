@@ -34,12 +34,38 @@ class Changes:
 
 
 def compare_revisions(pieces: PieceColumns, before: Limits, after: Limits) -> Changes:
-    """Judge all pieces by both revisions; changed pieces in the order of the lot."""
+    """Judge all pieces by both revisions; changed pieces in the order of the lot.
+
+    Parameters
+    ----------
+    pieces
+        The lot's pieces as columns; see `columns_of`.
+    before, after
+        The two revisions.
+
+    Returns
+    -------
+    Changes
+        Counts, yields with intervals and the pieces whose verdict changed.
+    """
     return changes_between(pieces, rejudge_all(pieces, before), rejudge_all(pieces, after))
 
 
 def changes_between(pieces: PieceColumns, old: Codes, new: Codes) -> Changes:
-    """The same from the verdict codes (pieces,) before and after."""
+    """What changes between two judgings of the same pieces.
+
+    Parameters
+    ----------
+    pieces
+        The lot's pieces as columns; see `columns_of`.
+    old, new
+        (pieces,) verdict codes before and after.
+
+    Returns
+    -------
+    Changes
+        Counts, yields with intervals and the pieces whose verdict changed.
+    """
     counts_old, counts_new = (np.bincount(codes, minlength=len(VERDICTS)).tolist() for codes in (old, new))
     return Changes(
         counts_before=dict(zip(VERDICTS, counts_old, strict=True)),

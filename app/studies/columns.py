@@ -55,7 +55,18 @@ class PieceColumns:
 
 
 def columns_of(pieces: Iterable[tuple[PieceKey, JudgedPiece]]) -> PieceColumns:
-    """Turn judged pieces into columns; the order of the pieces is kept."""
+    """Turn judged pieces into columns; the order of the pieces is kept.
+
+    Parameters
+    ----------
+    pieces
+        Each with its place on a tray.
+
+    Returns
+    -------
+    PieceColumns
+        Measures in their own units, nan where missing.
+    """
     listed = list(pieces)
     judged = [piece for _, piece in listed]
     names = [name for name in MEASURES if name not in COUNTED_MEASURES]

@@ -70,7 +70,26 @@ def study_dies(
     ground: Ground,
     limits: Limits | None,
 ) -> DieStudy:
-    """Study every die, and the marks of all."""
+    """Study every die, and the marks of all.
+
+    Parameters
+    ----------
+    histories
+        Of each die, see `put_together`.
+    marks
+        Of all pieces, by where they lie.
+    pieces_by_die
+        How many pieces of each die were looked at.
+    ground
+        Where marks are to be expected by chance.
+    limits
+        Of which wear is told; none where there are none.
+
+    Returns
+    -------
+    DieStudy
+        Wear and charts of each die with more than one tray, and places where marks recur.
+    """
     bounds = zone_bounds(limits, sorted({zone for one in histories for zone in one.zone}))
     dies = tuple(study_die(one, bounds) for one in histories if len(one.trays) > 1)
     charts = {wear.history.die: found for wear in dies if (found := _charts(wear, marks)) is not None}

@@ -46,7 +46,7 @@ class DieHistory:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class WearMap:
-    """Rate of wear at every place, mm in `PER_STROKES`, with its standard error; `worn` where it is no chance."""
+    """Rate of wear at every place (n,), mm in `PER_STROKES`, with its standard error; `worn` where it is no chance."""
 
     rate_mm: Array
     error_mm: Array
@@ -151,25 +151,44 @@ def wear_map(history: DieHistory, first: int = 0, found: Trend | None = None) ->
     )
 
 
-def put_together(
-    trays: Sequence[tuple[str, float, int, Array]],
-    s_mm: Array,
-    zone: tuple[str, ...],
-    die: str,
-    factors: Mapping[str, str] | None = None,
-) -> DieHistory:
-    """A die's history from (tray, strokes, pieces, mean deviation) of each tray, in any order.
+@dataclass(frozen=True, slots=True, eq=False)
+class DieTray:
+    """A tray of a die: strokes until then, pieces, their mean deviation (n,); `factor`: its station and calibration."""
 
-    `factors`: station and calibration by tray; without them all trays are of one.
+    tray: str
+    strokes: float
+    pieces: int
+    deviation_mm: Array
+    factor: str = ""
+
+
+def put_together(trays: Sequence[DieTray], s_mm: Array, zone: tuple[str, ...], die: str) -> DieHistory:
+    """A die's history from its trays, in any order.
+
+    Parameters
+    ----------
+    trays
+        Of one die.
+    s_mm
+        (n,) places along the nominal.
+    zone
+        The zone of each place; empty where it has none.
+    die
+        Its name.
+
+    Returns
+    -------
+    DieHistory
+        Trays in order of strokes; deviations (trays, n) in mm.
     """
-    ordered = sorted(trays, key=lambda one: (one[1], one[0]))
+    ordered = sorted(trays, key=lambda one: (one.strokes, one.tray))
     return DieHistory(
         die,
-        tuple(one[0] for one in ordered),
-        np.array([one[1] for one in ordered], dtype=np.float64),
-        np.array([one[2] for one in ordered], dtype=np.int64),
-        np.stack([one[3] for one in ordered]) if ordered else np.empty((0, len(s_mm))),
+        tuple(one.tray for one in ordered),
+        np.array([one.strokes for one in ordered], dtype=np.float64),
+        np.array([one.pieces for one in ordered], dtype=np.int64),
+        np.stack([one.deviation_mm for one in ordered]) if ordered else np.empty((0, len(s_mm))),
         s_mm,
         zone,
-        tuple((factors or {}).get(one[0], "") for one in ordered),
+        tuple(one.factor for one in ordered),
     )

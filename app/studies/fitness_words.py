@@ -11,7 +11,7 @@ Outcome = Literal["fit", "not fit", "not shown"]
 
 @dataclass(frozen=True, slots=True)
 class Thresholds:
-    """What a works asks of its camera.
+    """What a works asks of its camera, as shares but for kappa.
 
     The defaults are the customary ones for attribute studies (AIAG, Measurement Systems Analysis, 4th edition, from
     memory: missed 2 %, false alarms 5 %, kappa 0.75); a works sets its own.
@@ -58,13 +58,13 @@ def fitness(pair: Pair, thresholds: Thresholds) -> Fitness:
         _at_most(
             "missed",
             "pieces that people reject and the camera passes",
-            (pair.missed, pair.shown_missed),
+            _Rate(pair.missed, pair.shown_missed),
             thresholds.max_missed,
         ),
         _at_most(
             "false alarms",
             "pieces that people accept and the camera does not pass",
-            (pair.false_alarm, pair.shown_false_alarm),
+            _Rate(pair.false_alarm, pair.shown_false_alarm),
             thresholds.max_false_alarm,
         ),
         _at_least_kappa(pair, thresholds.min_kappa),
@@ -74,13 +74,21 @@ def fitness(pair: Pair, thresholds: Thresholds) -> Fitness:
     return Fitness(outcome, findings)
 
 
-def _at_most(title: str, meaning: str, rate: tuple[Estimate, float], bound: float) -> Finding:
-    """A rate, with what it is at least by the exact bound, against the most that is allowed."""
-    found, at_least = rate
+@dataclass(frozen=True, slots=True)
+class _Rate:
+    """A rate as found, and what it is at least by the exact bound."""
+
+    found: Estimate
+    at_least: float
+
+
+def _at_most(title: str, meaning: str, rate: _Rate, bound: float) -> Finding:
+    """A rate against the most that is allowed."""
+    found = rate.found
     if found.value is None or found.ci is None:
         return Finding("not shown", f"{title}: there were no such pieces to count ({meaning})")
     low, high = found.ci
-    outcome: Outcome = "fit" if high <= bound else "not fit" if at_least > bound else "not shown"
+    outcome: Outcome = "fit" if high <= bound else "not fit" if rate.at_least > bound else "not shown"
     return Finding(
         outcome,
         f"{title}: {found.value:.1%}, between {low:.1%} and {high:.1%}; at most {bound:.1%} is asked ({meaning})",

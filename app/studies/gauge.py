@@ -66,8 +66,15 @@ def study_gauge(table: GaugeTable, tolerance: float | None = None) -> GaugeStudy
 
     Parameters
     ----------
+    table
+        Values by part, operator and trial, in any one unit.
     tolerance
         Width of the tolerance in the units of the values.
+
+    Returns
+    -------
+    GaugeStudy
+        Components of the variance in the values' unit squared; shares of study and tolerance in percent.
     """
     _parts, operators, trials = table.values.shape
     if operators == 1:

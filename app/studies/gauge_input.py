@@ -17,6 +17,16 @@ NAMED_AT_MOST = 5
 def read_gauge_table(path: Path) -> GaugeTable:
     """Read a crossed, balanced gauge study; parts, operators and trials in the order in which they first appear.
 
+    Parameters
+    ----------
+    path
+        A CSV file with part, operator, trial and value.
+
+    Returns
+    -------
+    GaugeTable
+        Values (parts, operators, trials), in the unit of the table.
+
     Raises
     ------
     Unusable
@@ -41,6 +51,18 @@ def read_gauge_table(path: Path) -> GaugeTable:
 
 def balanced(where: Path | str, values: Mapping[tuple[str, str, str], float]) -> GaugeTable:
     """A table from values by (part, operator, trial), each in the order in which they first appear.
+
+    Parameters
+    ----------
+    where
+        File, or words for errors.
+    values
+        By part, operator and trial, in any one unit.
+
+    Returns
+    -------
+    GaugeTable
+        Values (parts, operators, trials).
 
     Raises
     ------

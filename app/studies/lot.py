@@ -27,7 +27,18 @@ class Lot:
 
 
 def part_as_seen(lot: Lot) -> Part:
-    """What results alone tell of their part: its name and the zones that its measures name; no outline."""
+    """What results alone tell of their part: its name and the zones that its measures name; no outline.
+
+    Parameters
+    ----------
+    lot
+        Results of one part.
+
+    Returns
+    -------
+    Part
+        A part that can be tuned and judged by, not measured by.
+    """
     names = dict.fromkeys(
         zone
         for _, piece in lot.pieces()
@@ -44,6 +55,16 @@ def read_lot(folder: Path) -> Lot:
     """Read every `<tray>/result.json` of a folder of results, or the one in it.
 
     A result that can't be read is left out and named; the others still make a study.
+
+    Parameters
+    ----------
+    folder
+        Of results, or of one.
+
+    Returns
+    -------
+    Lot
+        The results, and a line for each that could not be read.
 
     Raises
     ------

@@ -19,7 +19,20 @@ class LotRisks:
 
 
 def study_lot_risks(pieces: PieceColumns, limits: Limits) -> LotRisks:
-    """Reckon both from a lot's own distribution."""
+    """Risks of wrong decisions at each limit, and capability, from a lot's own distribution.
+
+    Parameters
+    ----------
+    pieces
+        The lot's pieces as columns; see `columns_of`.
+    limits
+        Limits of the part.
+
+    Returns
+    -------
+    LotRisks
+        Shares of pieces, and indices with their 95 % intervals.
+    """
     return LotRisks(limits.revision, study_risk(pieces, limits), study_capability(pieces, limits))
 
 

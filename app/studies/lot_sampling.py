@@ -74,6 +74,20 @@ def accept_series(lots: Sequence[SampledLot], aql: float, level: Level = "II") -
     A lot whose sample is too small or undecided leaves the series where it stands. So does a word of those responsible
     that the rules, by this AQL and by what became of the pieces since, don't leave to them.
 
+    Parameters
+    ----------
+    lots
+        In order of time, each with its sample's fates.
+    aql
+        Acceptable quality limit, in percent nonconforming.
+    level
+        General or special inspection level.
+
+    Returns
+    -------
+    tuple[Acceptance, ...]
+        For each lot the plan, what its sample says and the course from then on.
+
     Raises
     ------
     Unusable

@@ -52,6 +52,11 @@ class LotPiece:
     digest: str
     beyond: float = 0.0
 
+    @property
+    def key(self) -> PieceKey:
+        """Its place among the lot's trays."""
+        return PieceKey(self.tray, self.piece)
+
 
 @dataclass(frozen=True, slots=True)
 class MeasureSum:
@@ -139,13 +144,23 @@ class LotFigures:
 def fates_of(pieces: Iterable[LotPiece], said: Iterable[PersonVerdict]) -> dict[PieceKey, Fate]:
     """What became of each piece: a person's newest word on it outweighs the camera's.
 
-    `said` in the order given; blind rounds, which only test people and camera, left out.
+    Parameters
+    ----------
+    pieces
+        With the camera's verdicts.
+    said
+        People's verdicts in the order given; blind rounds, which only test people and camera, left out.
+
+    Returns
+    -------
+    dict[PieceKey, Fate]
+        By tray and number.
     """
     newest = {PieceKey(one.tray, one.piece): one.verdict for one in said}
     by_camera: dict[Verdict, Fate] = {"pass": "passed", "review": "waiting", "reject": "sorted out"}
     fates: dict[PieceKey, Fate] = {}
     for piece in pieces:
-        key = PieceKey(piece.tray, piece.piece)
+        key = piece.key
         word = newest.get(key)
         if word is None or (word == "accept" and piece.verdict == "pass"):
             fates[key] = by_camera[piece.verdict]

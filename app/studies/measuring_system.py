@@ -68,7 +68,24 @@ class MeasuringSystem:
 def measuring_system(
     study: BiasStudy, tolerance: float, resolution: float | None, gauge: GaugeStudy | None
 ) -> MeasuringSystem:
-    """Hold a system's uncertainty against a tolerance of width `tolerance`, all in the units of the readings."""
+    """Hold a system's uncertainty against a tolerance (ISO 22514-7), all in the units of the readings.
+
+    Parameters
+    ----------
+    study
+        Of reference pieces.
+    tolerance
+        Its width, in the unit of the readings.
+    resolution
+        Smallest step of a reading, in their unit; none: not counted.
+    gauge
+        A crossed study on pieces of production, in the same unit; none: of the system alone.
+
+    Returns
+    -------
+    MeasuringSystem
+        Components as variances, and shares of the tolerance in percent.
+    """
     fixed = (2.0 * resolution) ** 2 / 48.0 if resolution is not None else 0.0
     scatter = study.scatter
     repeat, freedom = (

@@ -55,6 +55,16 @@ def drifts(said: Iterable[TimedVerdict]) -> tuple[Drift, ...]:
 
     Verdicts without a time are left out, and those of one person at one and the same moment: nobody gives two at once,
     so that the moment is another one's, as that of a table brought in.
+
+    Parameters
+    ----------
+    said
+        Verdicts of people, in any order, with times.
+
+    Returns
+    -------
+    tuple[Drift, ...]
+        For each axis the share rejected in each quarter, and the p of a trend, for all axes together (Bonferroni).
     """
     timed = [one for one in said if one.given_at]
     at_once = Counter((one.inspector, one.given_at) for one in timed)

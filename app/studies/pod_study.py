@@ -36,6 +36,15 @@ class Mark(Protocol):
 
 
 @dataclass(frozen=True, slots=True, eq=False)
+class Observed:
+    """A group of `marks` at a `place` of the abscissa, and the share of them that was found."""
+
+    place: float
+    share: Estimate
+    marks: int
+
+
+@dataclass(frozen=True, slots=True, eq=False)
 class Curve:
     """Detection of one kind against one of its properties.
 
@@ -49,19 +58,21 @@ class Curve:
     fitted: Detectability | None
     why: str
 
-    def observed(self) -> list[tuple[float, Estimate, int]]:
-        """Shares found in groups of as many marks, at the middle of each: (place, share, marks)."""
+    def observed(self) -> list[Observed]:
+        """Shares found in groups of as many marks, at the middle of each."""
         order = np.argsort(self.abscissa, kind="stable")
         groups = [one for one in np.array_split(order, min(BINS, len(order))) if len(one)]
         return [
-            (float(np.exp(np.log(self.abscissa[one]).mean())), wilson(int(self.found[one].sum()), len(one)), len(one))
+            Observed(
+                float(np.exp(np.log(self.abscissa[one]).mean())), wilson(int(self.found[one].sum()), len(one)), len(one)
+            )
             for one in groups
         ]
 
 
 @dataclass(frozen=True, slots=True, eq=False)
 class PodStudy:
-    """All curves, and false findings a piece on the frames as they came."""
+    """All curves, and `false_a_piece`: false findings on each of the `pieces` as they came; `planted`: marks in all."""
 
     curves: tuple[Curve, ...]
     false_a_piece: float
@@ -72,7 +83,19 @@ class PodStudy:
 def study_pod(marks: Sequence[Mark], false_counts: Sequence[int], pieces: Sequence[int]) -> PodStudy:
     """Fit a curve for scratches and pits: all against contrast, plain ones against size, as far as there are any.
 
-    `pieces` (marks,): the piece that bears each, so that bounds allow for pieces that show their marks better or worse.
+    Parameters
+    ----------
+    marks
+        Planted ones, each found or not.
+    false_counts
+        How many marks were found on each piece that has none.
+    pieces
+        (marks,) the piece that bears each, so that bounds allow for pieces that show their marks better or worse.
+
+    Returns
+    -------
+    PodStudy
+        A curve for each kind and axis, and false marks a piece.
     """
     curves = []
     for kind in ("scratch", "pit"):

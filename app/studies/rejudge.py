@@ -21,7 +21,20 @@ from vision.records import Limit, Limits
 
 
 def rejudge_all(pieces: PieceColumns, limits: Limits) -> Codes:
-    """Verdict codes (pieces,) under `limits`, counts formed anew by their counting rules."""
+    """Verdict codes (pieces,) under `limits`, counts formed anew by their counting rules.
+
+    Parameters
+    ----------
+    pieces
+        The lot's pieces as columns; see `columns_of`.
+    limits
+        Limits of the part.
+
+    Returns
+    -------
+    Codes
+        (pieces,) codes, the greatest the worst.
+    """
     worst = np.where(pieces.faulty, REVIEW, PASS).astype(np.int8)
     for limit in limits.limits:
         np.maximum(worst, outcomes(pieces, limit, counting_of(limits), limits.coverage), out=worst)

@@ -42,7 +42,7 @@ class RoundSize:
 
 
 def round_size(sizes: Mapping[Verdict, int], flagged_bad: float, bound: float) -> RoundSize:
-    """The verdicts needed in a lot.
+    """How many verdicts a round needs in a lot, so that it can bound the share of bad pieces that the camera misses.
 
     Parameters
     ----------
@@ -50,6 +50,13 @@ def round_size(sizes: Mapping[Verdict, int], flagged_bad: float, bound: float) -
         How many pieces have which of the camera's verdicts.
     flagged_bad
         Share of the flagged pieces that is expected to be bad.
+    bound
+        Share of bad pieces that may be missed.
+
+    Returns
+    -------
+    RoundSize
+        Numbers of bad pieces and of verdicts, by kind of draw; none where it can't be reckoned.
     """
     passed = sizes.get("pass", 0)
     total = sum(sizes.values())

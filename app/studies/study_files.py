@@ -1,34 +1,54 @@
-"""What studies leave behind as JSON: `agreement.json`, `tuning.json`, `gauge.json`, as plain tables ready to write.
+"""What studies leave behind as JSON: `agreement.json`, `gauge.json`, as plain tables ready to write.
 
 Each begins with `"format": 1`. Intervals are `[low, high]`, 95 % unless a key says otherwise; a figure that is not
 defined is null.
 """
 
 import json
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable
 from typing import Any
 
 from app.statistics import Estimate, Line, OneWay, TwoWay
 from app.studies.agreement_study import AgreementStudy
 from app.studies.camera_and_people import LeftOut
-from app.studies.changes import Changes
 from app.studies.gauge import GaugeStudy, GaugeTable
 from app.studies.pairs import Pair
-from app.studies.samples import Sample, design_table
-from app.studies.tuning import Guarded, Rates
-from app.studies.tuning_study import TuningStudy
-from vision.records import Verdict
+from app.studies.samples import design_table
 
 Table = dict[str, Any]
 
 
 def json_text(table: Table) -> str:
-    """A table as the text of its file: the same input gives the same bytes."""
+    """A table as the text of its file: the same input gives the same bytes.
+
+    Parameters
+    ----------
+    table
+        Of texts, numbers, lists and tables.
+
+    Returns
+    -------
+    str
+        JSON, UTF-8, ended by a line break.
+    """
     return json.dumps(table, indent=1, ensure_ascii=False, allow_nan=False) + "\n"
 
 
 def figure(found: Estimate, *, se: bool = False) -> Table:
-    """A figure with its interval, and its standard error where asked for."""
+    """A figure with its interval, and its standard error where asked for.
+
+    Parameters
+    ----------
+    found
+        Value with its interval.
+    se
+        Whether its standard error comes with it.
+
+    Returns
+    -------
+    Table
+        A table; null where undefined.
+    """
     table: Table = {"value": found.value}
     if se:
         table["se"] = found.se
@@ -150,6 +170,20 @@ def gauge_table(table: GaugeTable, study: GaugeStudy, tolerance: float | None) -
     `components`: each variance as estimated, negative ones as they are, with its large-sample standard error and 95 %
     interval; `anova_pooled`: the analysis with the interaction pooled, null where it was kept; `tolerance`: as given.
     With one operator what needs several is null.
+
+    Parameters
+    ----------
+    table
+        The values.
+    study
+        What `study_gauge` found of them.
+    tolerance
+        Width in the values' unit; none where none was named.
+
+    Returns
+    -------
+    Table
+        The table, ready for `json_text`.
     """
     p, o, r = table.values.shape
     return {
@@ -184,83 +218,3 @@ def _anova(table: TwoWay | OneWay) -> Table:
         name: None if one is None else {"ss": one.ss, "df": one.df, "ms": one.ms, "f": one.f, "p": one.p}
         for name, one in lines.items()
     }
-
-
-def tuning_table(whole: TuningStudy, samples: Iterable[Sample]) -> Table:
-    """`tuning.json`.
-
-    `measure`, `zone`, `side`: what was tuned (for a counting rule its key as `measure`). `bad_pieces`, `good_pieces`,
-    `tied_pieces`: as people say. `roc_area` with DeLong's interval. `promise`: what was asked. `recommended`: `setting`
-    (null with the reason in `words`), `misses_allowed`, `pieces_needed`, and RATES there, with guard bands (`rates`)
-    and without (`without_guard`). `now`: the same for the limits given, null where they bound nothing there.
-    `curve`: rates at many settings from tight to loose, `unguarded` the same without guard bands. RATES are `setting`,
-    `missed`, `false_alarm` (with 95 % intervals), `reviewed`, and with costs `cost` a piece of production and
-    `bad_among_passed`. `cross_validation`: `settings` that each fold chose, `missed` and `false_alarm` on pieces not
-    chosen on. `changes`: verdicts and yields before and after, over all pieces of the results, and each that changes.
-    """
-    target, study, costs = whole.target, whole.tuning, whole.task.costs
-    recommended, promise = study.recommended, whole.task.promise
-    return {
-        "format": 1,
-        "measure": target.name,
-        "zone": target.zone,
-        "side": target.side,
-        "bad_pieces": study.bad_pieces,
-        "good_pieces": study.good_pieces,
-        "tied_pieces": study.tied_pieces,
-        "design": design_table(samples),
-        "roc_area": figure(whole.area, se=True),
-        "promise": {"max_missed": promise.max_missed, "confidence": promise.confidence, "looks": promise.looks},
-        "costs": None
-        if costs is None
-        else {"missed": costs.missed, "scrapped": costs.scrapped, "bad_share": costs.bad_share},
-        "recommended": {
-            "setting": recommended.setting,
-            "words": recommended.words,
-            "misses_allowed": recommended.misses_allowed,
-            "pieces_needed": recommended.pieces_needed,
-            **_guarded(study.at_recommended),
-        },
-        "now": _guarded(study.now),
-        "cross_validation": {
-            "settings": list(study.cross_validation.settings),
-            "missed": figure(study.cross_validation.missed),
-            "false_alarm": figure(study.cross_validation.false_alarm),
-        },
-        "curve": [_rates(one) for one in study.curve],
-        "unguarded": [_rates(one) for one in study.unguarded],
-        "changes": None if whole.changes is None else _changes(whole.changes),
-    }
-
-
-def _rates(rates: Rates) -> Table:
-    return {
-        "setting": rates.setting,
-        "missed": figure(rates.missed),
-        "false_alarm": figure(rates.false_alarm),
-        "reviewed": rates.reviewed,
-        "cost": rates.cost,
-        "bad_among_passed": rates.bad_among_passed,
-    }
-
-
-def _guarded(found: Guarded | None) -> Table:
-    return {
-        "rates": None if found is None else _rates(found.rates),
-        "without_guard": None if found is None else _rates(found.unguarded),
-    }
-
-
-def _changes(changes: Changes) -> Table:
-    return {
-        "before": {**_counts(changes.counts_before), "yield": figure(changes.yield_before)},
-        "after": {**_counts(changes.counts_after), "yield": figure(changes.yield_after)},
-        "pieces": [
-            {"tray": one.key.tray, "piece": one.key.piece, "before": one.before, "after": one.after}
-            for one in changes.changed
-        ],
-    }
-
-
-def _counts(counts: Mapping[Verdict, int]) -> Table:
-    return {str(verdict): count for verdict, count in counts.items()}

@@ -128,7 +128,22 @@ def study_setting(
 
 
 def rates_at(sample: Sample, setting: float, costs: Costs | None) -> Rates:
-    """What one setting does to the sample."""
+    """What one setting does to the sample.
+
+    Parameters
+    ----------
+    sample
+        Pieces that people judged, with what they said.
+    setting
+        In the measure's unit, or the counting rule's.
+    costs
+        Of a miss and of a good piece scrapped; none: not reckoned.
+
+    Returns
+    -------
+    Rates
+        Shares missed, falsely alarmed and reviewed, with 95 % intervals; the cost a piece.
+    """
     looseness = sample.sweep.target.sign * setting
     passed = sample.sweep.passes_from <= looseness
     rejected = looseness < sample.sweep.rejected_below

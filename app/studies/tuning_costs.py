@@ -5,7 +5,7 @@ from dataclasses import dataclass
 
 @dataclass(frozen=True, slots=True)
 class Costs:
-    """Costs in any currency: of a bad piece that passes, and of a good one that does not (scrapped).
+    """Costs in any currency: of a bad piece that passes (`missed`), and of a good one that does not (`scrapped`).
 
     `bad_share`: of the pieces in production, not of the sample, that are bad.
     """

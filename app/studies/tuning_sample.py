@@ -8,7 +8,7 @@ from numpy.typing import NDArray
 
 from app.statistics import HIT, Cells, misses_allowed, share_bound
 from app.studies.columns import Array, Mask
-from app.studies.settings import Sweep
+from app.studies.sweeps import Sweep
 
 CURVE_POINTS = 100
 """Settings at which the curves are drawn; about one in 7 px of a chart."""

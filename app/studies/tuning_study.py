@@ -12,7 +12,8 @@ from app.studies.changes import Changes, compare_revisions
 from app.studies.columns import VERDICTS, Codes, Mask, PieceColumns, columns_of
 from app.studies.lot import Lot
 from app.studies.samples import ALL_PIECES, FLAGGED, Sample, answers_of
-from app.studies.settings import Side, Sweep, Target, setting_now, sweep, target_of, with_setting
+from app.studies.settings import Side, Target, setting_now, target_of, with_setting
+from app.studies.sweeps import Sweep, sweep
 from app.studies.tuning import Task, Tuning, study_setting
 from app.studies.tuning_sample import Drawn, Sample as SettledSample
 from vision.errors import Unusable
@@ -75,7 +76,20 @@ class Truth:
 
 
 def truth_of(pieces: PieceColumns, samples: Sequence[Sample]) -> Truth:
-    """What people say of a lot's pieces."""
+    """What people say of a lot's pieces.
+
+    Parameters
+    ----------
+    pieces
+        The lot's pieces as columns; see `columns_of`.
+    samples
+        What people said of the lot's pieces, by round.
+
+    Returns
+    -------
+    Truth
+        Rows of the pieces that were judged, what most people said of each, and verdicts on pieces that are not there.
+    """
     said = answers_of(dict.fromkeys(pieces.keys, "pass"), samples)
     place = {key: row for row, key in enumerate(pieces.keys)}
     rows = np.array([place[key] for key in said.pieces], dtype=np.int64)
@@ -86,6 +100,22 @@ def tune(
     lot: Lot, samples: Sequence[Sample], limits: Limits, question: Question
 ) -> tuple[TuningStudy, tuple[LeftOut, ...]]:
     """Answer a question on a lot; also names verdicts on pieces that it lacks.
+
+    Parameters
+    ----------
+    lot
+        Results of one part.
+    samples
+        What people said of the lot's pieces, by round.
+    limits
+        Limits of the part.
+    question
+        What is to be tuned, and what is asked of it.
+
+    Returns
+    -------
+    tuple[TuningStudy, tuple[LeftOut, ...]]
+        The study, and verdicts on pieces that the lot lacks.
 
     Raises
     ------
@@ -98,7 +128,29 @@ def tune(
 
 
 def tune_columns(pieces: PieceColumns, truth: Truth, limits: Limits, question: Question) -> TuningStudy:
-    """The same from columns and what people say of the pieces."""
+    """Answer a question on a lot's columns, by what people say of its pieces.
+
+    Parameters
+    ----------
+    pieces
+        The lot's pieces as columns; see `columns_of`.
+    truth
+        What people say; see `truth_of`.
+    limits
+        Limits of the part.
+    question
+        What is to be tuned, and what is asked of it.
+
+    Returns
+    -------
+    TuningStudy
+        Rates over the range of settings, the recommended one and what it changes.
+
+    Raises
+    ------
+    Unusable
+        There is no such measure, rule or zone, no piece has this measure, or people settled no piece.
+    """
     target = target_of(limits, question.measure, question.zone, question.side)
     if setting_now(limits, target) is None:
         target = replace(target, severity=question.severity)

@@ -19,6 +19,18 @@ from vision.formats import as_text_name, not_written
 def alone(works: Works, inbox: Path) -> Iterator[Path]:
     """The watcher's own folder `WORKS/watch`, locked for as long as this process lives.
 
+    Parameters
+    ----------
+    works
+        The works.
+    inbox
+        Folder that shots come into.
+
+    Yields
+    ------
+    Path
+        The folder; it is free for another once this ends.
+
     Raises
     ------
     Unusable
@@ -50,6 +62,18 @@ def alone(works: Works, inbox: Path) -> Iterator[Path]:
 
 def once_there(open_store: Callable[[], Store], stop: Event) -> Store | None:
     """Open a store, and wait for one that is away, with a line that says so; None where `stop` is set before.
+
+    Parameters
+    ----------
+    open_store
+        Opens it.
+    stop
+        Set from outside.
+
+    Returns
+    -------
+    Store | None
+        The open store; none where `stop` is set before.
 
     Raises
     ------

@@ -1,15 +1,13 @@
 from .backup import back_up as back_up, restore as restore
+from .chosen import acts_on as acts_on, open_chosen as open_chosen
 from .disk import forecast as forecast
 from .first_steps import Step as Step, first_steps as first_steps, without_limits as without_limits
 from .folder import (
     WORKS_FILE as WORKS_FILE,
     Person as Person,
     Works as Works,
-    acts_on as acts_on,
     new_works as new_works,
-    open_chosen as open_chosen,
     read_works as read_works,
-    rights_words as rights_words,
 )
 from .limits_in_force import (
     faults_of as faults_of,
@@ -31,6 +29,7 @@ from .results_on_disk import (
     show_standing as show_standing,
 )
 from .retention import forget as forget, plan as plan
+from .rights import rights_words as rights_words
 from .roles import ROLES as ROLES, Role as Role, may as may, who_acts as who_acts, why_not as why_not
 from .runs import Run as Run, runs_of as runs_of, shot_in as shot_in
 from .shot_folders import (

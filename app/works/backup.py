@@ -38,6 +38,18 @@ class Restored:
 def back_up(works: Works, out: Path) -> Head:
     """Write a backup while the works goes on, then check it; the head of what it holds.
 
+    Parameters
+    ----------
+    works
+        The works.
+    out
+        A file that is not there yet.
+
+    Returns
+    -------
+    Head
+        The chain's head in the backup.
+
     Raises
     ------
     Unusable
@@ -125,6 +137,18 @@ def restore(file: Path, folder: Path) -> Restored:
 
     A store that is there is set aside, never overwritten; files that judge stay as they are where they differ. A store
     in PostgreSQL must be empty: that is also how a works moves there from SQLite.
+
+    Parameters
+    ----------
+    file
+        A backup.
+    folder
+        A works folder, new or in use.
+
+    Returns
+    -------
+    Restored
+        The backup's head, what was kept or set aside, and what was filed anew.
 
     Raises
     ------

@@ -42,7 +42,22 @@ class Forecast:
 
 
 def forecast(store: Store, works: Works, planned: Plan | None) -> Forecast:
-    """Look at the disk of a works, and at what was filed on it lately; `planned`: by its rule, where it has one."""
+    """Look at the disk of a works, and at what was filed on it lately.
+
+    Parameters
+    ----------
+    store
+        The store of the works.
+    works
+        The works.
+    planned
+        What its rule lets go; none where it has no rule.
+
+    Returns
+    -------
+    Forecast
+        Bytes, and bytes a day.
+    """
     disk = shutil.disk_usage(works.folder)
     lately = filed_lately(store, LATELY_DAYS)
     days = max(lately.days, _A_DAY_AT_LEAST)

@@ -14,13 +14,12 @@ from urllib.parse import quote
 from pydantic import Field
 
 from app.store import Store, open_store
-from app.works.roles import Act, Role, who_acts
+from app.works.roles import Role
 from vision.errors import Unusable
 from vision.formats import FormatOne, Strict, Text, as_text_name, reached, read_station, read_toml, write_atomic
 from vision.records import Station
 
 WORKS_FILE = "works.toml"
-SECRETS = ("login.toml", ".desk-secret")
 FOLDERS = ("parts", "stations", "limits", "shots", "results", "checks")
 
 
@@ -159,6 +158,16 @@ class _WorksFile(Strict):
 def read_works(folder: Path) -> Works:
     """Read a works folder.
 
+    Parameters
+    ----------
+    folder
+        With a `works.toml`.
+
+    Returns
+    -------
+    Works
+        The works as its file says.
+
     Raises
     ------
     Unusable
@@ -195,20 +204,22 @@ def _write_as_open_as(folder: Path) -> None:
         os.umask(0o007 if rights & 0o070 else 0o077)
 
 
-def rights_words(works: Works) -> tuple[str, ...]:
-    """What is open to more people than it should be, a line each, for whoever runs the works; nothing is changed."""
-    lines = []
-    if works.folder.stat().st_mode & 0o007:
-        lines.append(f"{works.folder}: open to every account of this machine; chmod -R o= {works.folder}")
-    for name in SECRETS:
-        file = works.folder / name
-        if file.is_file() and file.stat().st_mode & 0o077:
-            lines.append(f"{file}: a secret that others than its owner may read; chmod 600 {file}")
-    return tuple(lines)
-
-
 def new_works(folder: Path, name: str, people: tuple[Person, ...] = ()) -> Works:
     """Make a works folder with an empty store.
+
+    Parameters
+    ----------
+    folder
+        New or empty.
+    name
+        The works' own.
+    people
+        Who may act in it, with their roles.
+
+    Returns
+    -------
+    Works
+        The works, its store open to nobody yet.
 
     Raises
     ------
@@ -253,38 +264,3 @@ def _works_toml(name: str, people: tuple[Person, ...]) -> str:
         for line in ("[[person]]", 'name = "R. Hale"', 'roles = ["review"]    # review, tune, release, read'):
             file.add(tomlkit.comment(line))
     return tomlkit.dumps(file)
-
-
-def acts_on(file: Path, by: str | None, act: Act) -> Path | None:
-    """Let nobody write a station's file of a works but those who may, by whatever way the file is named.
-
-    Returns the works' folder, None where the file is no works' own.
-
-    Raises
-    ------
-    Unusable
-        The works says that this person may not.
-    """
-    folder = file.resolve().parent.parent
-    if not (folder / WORKS_FILE).is_file():
-        return None
-    who_acts(read_works(folder), by, act)
-    return folder
-
-
-def open_chosen(works: Path | None, store: str | None, walk: bool = True) -> tuple[Store, Works | None]:
-    """The store that a command was given by `--works` or `--store` (which comes first), and the works.
-
-    `walk`: as for `open_store`.
-
-    Raises
-    ------
-    Unusable
-        Neither was given, or what was given can't be used.
-    """
-    folder = None if works is None else read_works(works)
-    if store is not None:
-        return open_store(store, must_exist=True, walk=walk), folder
-    if folder is None:
-        raise Unusable("--works", "", "expected --works WORKS or --store URL")
-    return folder.open(walk), folder

@@ -19,6 +19,24 @@ def limits_judging(
 ) -> LimitsStanding:
     """How limits stand that are about to judge for a store; a store alone lists nobody.
 
+    Parameters
+    ----------
+    store
+        The store of the works.
+    works
+        None for a store that stands alone.
+    limits
+        Limits of the part.
+    file
+        Where the limits came from, for errors.
+    trial
+        Whether what is judged counts for nothing.
+
+    Returns
+    -------
+    LimitsStanding
+        How they stand; released and in force, or why this is a trial.
+
     Raises
     ------
     Unusable
@@ -36,6 +54,18 @@ def limits_judging(
 def read_limits_of(works: Works, file: Path) -> tuple[Limits, Part]:
     """Limits from any file, with the part of the works that they are of.
 
+    Parameters
+    ----------
+    works
+        The works.
+    file
+        A file of limits.
+
+    Returns
+    -------
+    tuple[Limits, Part]
+        The limits, and their part.
+
     Raises
     ------
     Unusable
@@ -46,7 +76,22 @@ def read_limits_of(works: Works, file: Path) -> tuple[Limits, Part]:
 
 
 def faults_of(works: Works, limits: Limits, part: Part) -> tuple[LimitFault, ...]:
-    """What is wrong with limits, at any station of the works."""
+    """What is wrong with limits, at any station of the works.
+
+    Parameters
+    ----------
+    works
+        The works.
+    limits
+        Limits of the part.
+    part
+        The part.
+
+    Returns
+    -------
+    tuple[LimitFault, ...]
+        Each fault once; empty where there is none.
+    """
     stations = [read_station(file) for file in sorted((works.folder / "stations").glob("*.toml"))]
     found = [fault for one in stations for fault in limit_faults(limits, part, one)] or limit_faults(limits, part)
     return tuple(dict.fromkeys(found))
@@ -54,6 +99,22 @@ def faults_of(works: Works, limits: Limits, part: Part) -> tuple[LimitFault, ...
 
 def release_file(store: Store, works: Works, file: Path, acted: Acted) -> Revision:
     """Put the limits of a file into force.
+
+    Parameters
+    ----------
+    store
+        The store of the works.
+    works
+        The works.
+    file
+        A file of limits of one of the works' parts.
+    acted
+        Who does it, and why.
+
+    Returns
+    -------
+    Revision
+        The revision, in force.
 
     Raises
     ------
@@ -92,6 +153,24 @@ def release_limits(
 
 def go_back(store: Store, works: Works, part: str, revision: int, acted: Acted) -> Revision:
     """Put a revision into force that was before.
+
+    Parameters
+    ----------
+    store
+        The store of the works.
+    works
+        The works.
+    part
+        Its name.
+    revision
+        Its number.
+    acted
+        Who does it, and why.
+
+    Returns
+    -------
+    Revision
+        The revision, in force.
 
     Raises
     ------

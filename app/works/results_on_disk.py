@@ -23,8 +23,8 @@ from app.store import (
     never_in_force,
     newest_path,
 )
+from app.works.filed_later import as_filed_later
 from app.works.folder import Works
-from app.works.limits_in_force import ON_TRIAL_ONLY
 from app.works.runs import Run
 from app.works.shot_folders import RESULT_FILE, is_own_folder, own_folders, put_standing, take_away_shown
 from vision.decide import against_limits
@@ -32,17 +32,13 @@ from vision.errors import Unusable
 from vision.formats import (
     PROFILES_FILE,
     find_shots,
-    read_limits,
-    read_part,
     read_profiles,
     read_result,
     read_shot,
-    read_station,
 )
 from vision.records import Limits, Part, Shot, Station, TrayResult
 
 _PIECE_PICTURE = re.compile(r"piece-(\d+)\.(?:jpg|svg)")
-_STRANGE = {"part": "another drawing", "station": "another calibration of the station", "limits": "other limits"}
 
 
 @dataclass(frozen=True, slots=True)
@@ -89,10 +85,19 @@ def file_folders(store: Store, works: Works | None, folders: Iterable[Path], how
 
     Parameters
     ----------
+    store
+        An open store.
     works
         Paths are kept relative to it, and it has the parts, stations and limits where `how` gives none.
     folders
         Each holds one `result.json`.
+    how
+        Where the frames lie, by what was judged, and whether it is a trial.
+
+    Returns
+    -------
+    FolderFiling
+        How many trays and judgements were filed, and a line for each failure.
     """
     stations = () if works is None else works.stations()
     by_tray = shots_by_tray(how.shots, stations if how.judged_by is None else (how.judged_by.station,))
@@ -105,7 +110,7 @@ def file_folders(store: Store, works: Works | None, folders: Iterable[Path], how
                 by = how.judged_by
                 ready = replace(ready, part=by.part, station=by.station, limits=by.limits)
             else:
-                ready = _as_filed_later(store, ready, works, folder)
+                ready = as_filed_later(store, ready, works, folder)
             filed = file_result(store, ready)
             show_standing(filed.standing_path, root)
         except Undecided as fault:
@@ -123,7 +128,26 @@ def file_folders(store: Store, works: Works | None, folders: Iterable[Path], how
 
 
 def file_run(store: Store, works: Works | None, run: Run, judged: Iterable[Path], judged_by: JudgedBy) -> FolderFiling:
-    """File what a run judged; `judged`: the folders of its results."""
+    """File what a run judged.
+
+    Parameters
+    ----------
+    store
+        The store of the works.
+    works
+        The works; none for a store that stands alone.
+    run
+        Its shots.
+    judged
+        The folders of its results.
+    judged_by
+        Part, station and limits.
+
+    Returns
+    -------
+    FolderFiling
+        How many trays and judgements were filed, and a line for each failure.
+    """
     return file_folders(store, works, judged, Filing(run.shots, judged_by))
 
 
@@ -162,6 +186,16 @@ def show_as_before(store: Store, folder: Path, root: Path | None) -> None:
 def result_folders(folder: Path) -> list[Path]:
     """Every folder of a shot's result: the one given, or those in it.
 
+    Parameters
+    ----------
+    folder
+        Of one tray's results, or with such folders at any depth.
+
+    Returns
+    -------
+    list[Path]
+        Folders that hold a result.
+
     Raises
     ------
     Unusable
@@ -198,6 +232,20 @@ def _shot_of(result: TrayResult, shots: Sequence[Shot]) -> Shot | None:
 def ready_to_file(folder: Path, root: Path | None, shots: Mapping[str, Sequence[Shot]]) -> ToFile:
     """One tray's result with its pictures, frames and profiles.
 
+    Parameters
+    ----------
+    folder
+        Of one tray's results.
+    root
+        The works folder that paths are kept relative to; none: they are absolute.
+    shots
+        By the trays' names.
+
+    Returns
+    -------
+    ToFile
+        What `app.store.file_result` takes.
+
     Raises
     ------
     Unusable
@@ -215,73 +263,6 @@ def ready_to_file(folder: Path, root: Path | None, shots: Mapping[str, Sequence[
         result_file=ResultFile(kept_path(file, root), hashlib.blake2b(file.read_bytes(), digest_size=16).hexdigest()),
         files=kept_files((kept_path(one, root), one) for one in (*sorted(folder.iterdir()), *taken)),
     )
-
-
-def _as_filed_later(store: Store, ready: ToFile, works: Works | None, folder: Path) -> ToFile:
-    """A result that was judged some time ago, with what the works has of its part, station and limits, if it was those.
-
-    Raises
-    ------
-    Unusable
-        It was judged by what was never in force here, and is no trial.
-    """
-    ready = replace(ready, judged_now=False)
-    here = None if works is None else _definitions(ready.result, works)
-    if works is not None and here is not None and here.limits is not None:
-        standing = limits_standing(store, here.limits, bool(works.people))
-        here = replace(here, limits=None if standing in ON_TRIAL_ONLY else here.limits)
-    strange = never_in_force(store, ready.result, None if here is None else _digests(here))
-    if strange and not ready.trial:
-        raise Unusable(
-            folder / RESULT_FILE,
-            "digests",
-            "a result judged by what was in force here at some time expected; leave it out, or keep it with --trial",
-            ", ".join(_STRANGE[kind] for kind in strange),
-        )
-    if here is None or strange:
-        return ready
-    told = ready.result.digests
-    same = _digests(here)
-    limits = here.limits if told is None or same.get("limits") == told.limits else None
-    if limits is not None:
-        _check_verdicts(folder / RESULT_FILE, ready.result, limits)
-    return replace(
-        ready,
-        part=here.part if told is None or same.get("part") == told.part else None,
-        station=here.station if told is None or same.get("station") == told.station else None,
-        limits=limits,
-    )
-
-
-def _check_verdicts(file: Path, result: TrayResult, limits: Limits) -> None:
-    """Believe no verdict that is better, and no count that is another, than its own measures and limits give."""
-    for piece in result.pieces:
-        if wrong := against_limits(piece, limits):
-            expected = "a verdict that follows from its measures and limits expected; judge the tray again"
-            raise Unusable(file, f"piece {piece.piece}", expected, wrong)
-
-
-@dataclass(frozen=True, slots=True, eq=False)
-class _Here:
-    part: Part | None
-    station: Station | None
-    limits: Limits | None
-
-
-def _definitions(result: TrayResult, works: Works) -> _Here:
-    """A result's part, station and limits as the works has them now; limits only of the result's own revision."""
-    part_file, station_file = works.part_file(result.part), works.station_file(result.station)
-    part = read_part(part_file) if part_file.is_file() else None
-    station = read_station(station_file) if station_file.is_file() else None
-    limits = None
-    if part is not None and works.limits_file(result.part).is_file():
-        in_force = read_limits(works.limits_file(result.part), part)
-        limits = in_force if in_force.revision == result.limits_revision else None
-    return _Here(part, station, limits)
-
-
-def _digests(here: _Here) -> dict[Kind, str]:
-    return digests_here(here.part, here.station, here.limits)
 
 
 def _pictures(folder: Path, root: Path | None) -> list[PictureFile]:

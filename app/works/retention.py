@@ -65,6 +65,18 @@ class Plan:
 def plan(store: Store, works: Works) -> Plan:
     """What the rule of a works lets go now; nothing is changed.
 
+    Parameters
+    ----------
+    store
+        The store of the works.
+    works
+        The works.
+
+    Returns
+    -------
+    Plan
+        Shots whose frames may go, and those that stay by the draw or are left alone, each with its reason.
+
     Raises
     ------
     Unusable
@@ -139,6 +151,17 @@ def _due(works: Works, shot: Framed, digests: dict[str, str], gone: frozenset[Fo
 
 def forget(store: Store, works: Works, acted: Acted) -> Plan:
     """Let go what the rule lets go now, and say what went: it is said in the chain, and only then the folders go.
+
+    Parameters
+    ----------
+    store
+        The store of the works.
+    works
+        The works.
+    planned
+        What `plan` found.
+    acted
+        Who does it, and why.
 
     Raises
     ------

@@ -47,12 +47,42 @@ _LISTED_ONLY: tuple[Act, ...] = ("release limits", "decide on a lot")
 
 
 def may(roles: tuple[Role, ...], act: Act) -> bool:
-    """Whether somebody with these roles may do this."""
+    """Whether somebody with these roles may do this.
+
+    Parameters
+    ----------
+    roles
+        Somebody's.
+    act
+        What they want to do.
+
+    Returns
+    -------
+    bool
+        Whether the role that it needs is among them.
+    """
     return NEEDS[act] in roles
 
 
 def why_not(works: Works | None, name: str, roles: tuple[Role, ...], act: Act) -> str | None:
-    """Why somebody may not do this, in words to show them; None where they may."""
+    """Why somebody may not do this, in words to show them; None where they may.
+
+    Parameters
+    ----------
+    works
+        None for a store that stands alone.
+    name
+        The person's.
+    roles
+        Theirs.
+    act
+        What they want to do.
+
+    Returns
+    -------
+    str | None
+        A sentence to show; none where they may.
+    """
     if works is not None and not works.people and act in _LISTED_ONLY:
         return f"nobody is listed in works.toml; list {name or 'somebody'} there with the role {NEEDS[act]} first"
     if not may(roles, act):
@@ -65,6 +95,22 @@ def who_acts(works: Works | None, by: str | None, act: Act, why: str | None = No
 
     Without `by` it is the person whose `account` the command runs under; a person who lists an account acts from it
     alone. A works that lists nobody takes any name for whatever but a release.
+
+    Parameters
+    ----------
+    works
+        None for a store that stands alone.
+    by
+        A name from works.toml; none: by account.
+    act
+        What they do.
+    why
+        Their reason, where they gave one.
+
+    Returns
+    -------
+    Acted
+        Name, how it is known, and the reason.
 
     Raises
     ------

@@ -30,7 +30,17 @@ class Run:
 def shot_in(works: Works, folder: Path) -> tuple[Shot, str, str]:
     """Read a shot that is judged in a works: by its `shot.json`, or by the names its station gives its frames.
 
-    Its part and its station come with it.
+    Parameters
+    ----------
+    works
+        The works.
+    folder
+        Of the shot.
+
+    Returns
+    -------
+    tuple[Shot, str, str]
+        The shot, with the names of its part and its station.
 
     Raises
     ------
@@ -48,6 +58,18 @@ def runs_of(works: Works, shots: Iterable[Path]) -> tuple[list[Run], list[str]]:
     """Sort shots by the part and station that they name; a line for each that can't be judged in this works.
 
     Results go to `results/PART/STATION`.
+
+    Parameters
+    ----------
+    works
+        The works.
+    shots
+        Folders of shots.
+
+    Returns
+    -------
+    tuple[list[Run], list[str]]
+        A run for each part and station, and a line for each shot that can't be judged.
     """
     sorted_shots: dict[tuple[str, str], list[Path]] = {}
     failures = []

@@ -16,7 +16,20 @@ BESIDE = (".*.tmp", "piece-*.jpg", "piece-*.svg", "tray.jpg", "result.html", PRO
 
 
 def shot_folder(out: Path, result: TrayResult) -> Path:
-    """Where the results of a shot go: `OUT/<tray>/shot-KEY`, the key from its station, its time and its frames."""
+    """Where the results of a shot go: `OUT/<tray>/shot-KEY`, the key from its station, its time and its frames.
+
+    Parameters
+    ----------
+    out
+        Folder of results.
+    result
+        Of the shot.
+
+    Returns
+    -------
+    Path
+        The folder's path; nothing is made.
+    """
     frames = "" if result.digests is None else result.digests.frames
     told = "\n".join((result.station, result.taken_at or "", frames))
     return out / result.tray / f"{_OWN}{hashlib.blake2b(told.encode(), digest_size=6).hexdigest()}"
@@ -24,6 +37,16 @@ def shot_folder(out: Path, result: TrayResult) -> Path:
 
 def frames_digest(frames: Iterable[FrameFile]) -> str:
     """A short name for the files of a shot's frames and their lights: equal content, equal name.
+
+    Parameters
+    ----------
+    frames
+        Files of the frames, with their lights.
+
+    Returns
+    -------
+    str
+        32 hexadecimal digits.
 
     Raises
     ------
@@ -42,6 +65,11 @@ def put_standing(own: Path) -> None:
     """Make the tray's folder show the results of one of its shots, in place of another's.
 
     Files are shared where the disk can do that. Whoever looks meanwhile sees each file whole.
+
+    Parameters
+    ----------
+    own
+        The folder of one shot's results, inside its tray's.
 
     Raises
     ------

@@ -92,6 +92,18 @@ def render_shots(folder: Path, order: Order) -> Iterator[Path]:
     """Render tray after tray into `folder`; yields each shot's folder once it is complete.
 
     The same order gives the same frames and truth, whatever was rendered before it (a drawing carries its date).
+
+    Parameters
+    ----------
+    folder
+        Written to; made where it is absent.
+    order
+        Family, pattern, number of trays, seed and ending of the frames' names.
+
+    Yields
+    ------
+    Path
+        A shot's folder, once it is complete.
     """
     folder.mkdir(parents=True, exist_ok=True)
     limits, count = outline_limits(order.pattern), {}

@@ -7,7 +7,7 @@ from hypothesis import given, settings, strategies as st
 from skimage.feature import blob_log
 
 from vision.face.spots.detection import SpotPicture, spots
-from vision.face.spots.sizing import PATCH_PX, Spot, fit_apart, fit_diameter, sharper_than_optics, slenderness
+from vision.face.spots.sizing import PATCH_PX, Patch, Spot, fit_apart, fit_diameter, sharper_than_optics, slenderness
 
 SIZE = 240
 SCORED = np.zeros((SIZE, SIZE), bool)
@@ -42,7 +42,7 @@ def search(picture: np.ndarray, least_snr: float) -> list[Spot]:
 def test_diameter_is_read_with_the_blur_taken_off(diameter, dx, dy, blur):
     size = 2 * PATCH_PX + 1 + 20
     whole = disc(size // 2 + dx, size // 2 + dy, diameter, blur, size)[10:-10, 10:-10]
-    found = fit_diameter([(whole, np.ones(whole.shape, bool))], blur)
+    found = fit_diameter([Patch(whole, np.ones(whole.shape, bool))], blur)
     # Worst on a fine grid under a blur of 1.2 px: 0.60 px short, of 2.7 px across; 0.15 px and less from 2.75 to 3.2.
     assert found == pytest.approx(diameter, rel=0.08, abs=0.4 if diameter > 2.9 else 0.65)
 
@@ -52,8 +52,8 @@ def test_diameter_is_read_from_the_skirt_where_the_core_is_blown():
     whole = disc(size // 2, size // 2, 4.0, size=size)[10:-10, 10:-10]
     blown = whole > 0.4
     cut = np.minimum(whole, 0.4)
-    plain = fit_diameter([(cut, np.ones(cut.shape, bool))], BLUR_PX)
-    spared = fit_diameter([(cut, ~blown)], BLUR_PX)
+    plain = fit_diameter([Patch(cut, np.ones(cut.shape, bool))], BLUR_PX)
+    spared = fit_diameter([Patch(cut, ~blown)], BLUR_PX)
     assert plain > 4.6
     assert spared == pytest.approx(4.0, abs=0.3)
 
@@ -65,7 +65,7 @@ def on_a_line(diameter: float, height: float, angle_deg: float, seed: int) -> li
     across = y * np.cos(np.radians(angle_deg)) - x * np.sin(np.radians(angle_deg))
     patch = height * disc(PATCH_PX + 10, PATCH_PX + 10, diameter, size=size + 20)[10:-10, 10:-10]
     patch = patch + 3.0 * np.exp(-0.5 * (across / 2.2) ** 2) + 0.5 * noise(seed, size)
-    return [(patch.astype(np.float32), np.ones(patch.shape, bool))]
+    return [Patch(patch.astype(np.float32), np.ones(patch.shape, bool))]
 
 
 @pytest.mark.parametrize("angle_deg", [0.0, 40.0, 97.0])
@@ -88,18 +88,18 @@ def test_a_spot_that_is_blown_all_over_is_wide():
     blown = whole > 0.01
     cut = np.where(blown, 0, noise(3, 2 * PATCH_PX + 1)).astype(np.float32)
     # what is blown reaches 3 sigma of the blur beyond the disc; that 4 sigma are taken off leaves a pixel or so
-    assert 6.0 <= fit_diameter([(cut, ~blown)], BLUR_PX) <= 9.5
+    assert 6.0 <= fit_diameter([Patch(cut, ~blown)], BLUR_PX) <= 9.5
 
 
 def test_dust_beside_a_lamps_reflection_stays_small():
     size = 2 * PATCH_PX + 1
     whole = 40 * disc(PATCH_PX + 10, PATCH_PX + 10, 1.6, size=size + 20)[10:-10, 10:-10] + noise(4, size)
-    dome = (whole.astype(np.float32), np.ones(whole.shape, bool))
+    dome = Patch(whole.astype(np.float32), np.ones(whole.shape, bool))
     blown = np.zeros(whole.shape, bool)
     blown[:, PATCH_PX - 1 :] = True
     beside = np.where(blown, 0, whole).astype(np.float32)
     # the reflection reaches the spot's middle, but is no blown spot
-    assert fit_diameter([(beside, ~blown), dome], BLUR_PX) == pytest.approx(1.6, abs=0.8)
+    assert fit_diameter([Patch(beside, ~blown), dome], BLUR_PX) == pytest.approx(1.6, abs=0.8)
 
 
 @pytest.mark.parametrize("diameter", [3.2, 6.0, 12.0])
@@ -121,7 +121,7 @@ def test_places_and_sizes_agree_with_a_blob_filter_on_a_clean_scene():
         patch = cv2.getRectSubPix(
             clean.astype(np.float32), (2 * PATCH_PX + 1,) * 2, (round(spot.column), round(spot.row))
         )
-        size = fit_diameter([(patch, np.ones(patch.shape, bool))], BLUR_PX)
+        size = fit_diameter([Patch(patch, np.ones(patch.shape, bool))], BLUR_PX)
         # a blob filter's sigma is the disc's with the blur still in it
         assert np.hypot(size / (2 * np.sqrt(2)), BLUR_PX) == pytest.approx(sigma, rel=0.15)
 
@@ -180,8 +180,8 @@ def test_a_block_of_pixels_is_sharper_than_the_optics():
     picture[100:103, 100:103] += 10
     drawn = picture + 10 * disc(160.0, 160.0, 3.4)
     whole = np.ones((2 * PATCH_PX + 1, 2 * PATCH_PX + 1), bool)
-    assert sharper_than_optics(patch_at(drawn, 101, 101), whole, BLUR_PX)
-    assert not sharper_than_optics(patch_at(drawn, 160, 160), whole, BLUR_PX)
+    assert sharper_than_optics(Patch(patch_at(drawn, 101, 101), whole), BLUR_PX)
+    assert not sharper_than_optics(Patch(patch_at(drawn, 160, 160), whole), BLUR_PX)
 
 
 def test_a_spot_of_which_little_is_seen_is_not_called_sharper_than_the_optics():
@@ -189,7 +189,7 @@ def test_a_spot_of_which_little_is_seen_is_not_called_sharper_than_the_optics():
     picture[100:103, 100:103] += 10
     seen = np.ones((2 * PATCH_PX + 1, 2 * PATCH_PX + 1), bool)
     seen[PATCH_PX - 3 : PATCH_PX + 4, PATCH_PX - 3 : PATCH_PX + 4] = False
-    assert not sharper_than_optics(patch_at(picture, 101, 101), seen, BLUR_PX)
+    assert not sharper_than_optics(Patch(patch_at(picture, 101, 101), seen), BLUR_PX)
 
 
 def test_the_floor_of_a_large_pit_is_not_taken_for_a_small_one():
@@ -198,7 +198,7 @@ def test_the_floor_of_a_large_pit_is_not_taken_for_a_small_one():
     for _ in range(5):
         patch = disc(middle + 20 + 1.5, middle + 20 - 1.0, 13.0, size=size + 40)[20:-20, 20:-20] * 20
         patch = patch + rng.normal(size=patch.shape).astype(np.float32)
-        found = fit_diameter([(patch, np.ones(patch.shape, bool))], BLUR_PX, wide=True)
+        found = fit_diameter([Patch(patch, np.ones(patch.shape, bool))], BLUR_PX, wide=True)
         assert found == pytest.approx(13.0, rel=0.15)
 
 
@@ -208,7 +208,7 @@ def test_a_wide_pit_is_sized_about_its_own_middle():
     for seed in range(5):
         pit = disc(middle + 20 + 3.0, middle + 20 + 2.5, 11.0, size=size + 40)[20:-20, 20:-20]
         patch = 20 * pit + noise(seed, size)
-        found = fit_diameter([(patch, np.ones(patch.shape, bool))], BLUR_PX, wide=True)
+        found = fit_diameter([Patch(patch, np.ones(patch.shape, bool))], BLUR_PX, wide=True)
         assert found == pytest.approx(11.0, rel=0.08)
 
 

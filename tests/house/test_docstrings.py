@@ -1,4 +1,4 @@
-"""Docstrings of what the doors of `vision` offer: sections, shapes, units, and what is raised, as numpydoc has them.
+"""Docstrings of what doors offer: sections, shapes, units, and what is raised, as numpydoc has them.
 
 What is told by a name or a type need not be told again: `height_mm` bears its unit, a `Part` is explained where it is
 declared. Everything else is asked for.
@@ -11,23 +11,22 @@ import pytest
 
 from tests.house.test_rooms import ROOMS, ROOT, door, parsed
 
-ASKED = [room for room in ROOMS if room.startswith(("vision.", "app.statistics"))]
 HEADING = re.compile(r"^(Parameters|Returns|Yields|Raises|Examples)\n-+\n", re.MULTILINE)
 ARRAYS = re.compile(r"\b(Array|NDArray|Pixels|Image|Mask)\b")
 SHAPE = re.compile(r"\((?:\w+|\d+|\w+ [+-] \d+)?,[^)]*\)|\(rows, columns\)|\(pieces,|\(\.\.\.,")
 # A number's unit: in its name, or in what is said of it.
-IN_NAME = re.compile(r"_(mm|mm2|px|deg|rad|um|s|ms|cm2|share|days)(_|$)")
+IN_NAME = re.compile(r"_(mm|mm2|px|deg|rad|um|s|ms|cm2|share|percent|days)(_|$)")
 SAID = re.compile(
-    r"\b(mm2?|cm2|px|degrees?|rad|shares?|probabilit\w+|quantile|counts?|vertices|units?|percent|standard|samples|sigma|times|%|"
-    r"chances?|number|how many|coverage|none|bound)\b",
+    r"\b(mm2?|cm2|px|degrees?|rad|shares?|probabilit\w+|quantile|counts?|vertices|units?|percent|standard|samples|sigma|"
+    r"times|%|chances?|number|how many|coverage|none|bound)\b",
     re.IGNORECASE,
 )
 
 
 def functions() -> dict[str, ast.FunctionDef]:
-    """Every function that a door of `vision` offers, by its full name."""
+    """Every function that a door offers, by its full name."""
     found = {}
-    for room in ASKED:
+    for room in ROOMS:
         for name, module in door(room).items():
             for node in parsed(ROOT / f"{module.replace('.', '/')}.py").body:
                 if isinstance(node, ast.FunctionDef) and node.name == name:
@@ -62,7 +61,7 @@ def arguments(node: ast.FunctionDef) -> dict[str, str]:
 
 
 def test_there_are_functions_to_look_at() -> None:
-    assert len(FUNCTIONS) > 80
+    assert len(FUNCTIONS) > 350
 
 
 @pytest.mark.parametrize("name", FUNCTIONS)
@@ -96,10 +95,56 @@ def test_arrays_have_shapes_and_numbers_units(name: str) -> None:
 @pytest.mark.parametrize("name", FUNCTIONS)
 def test_what_is_raised_is_told(name: str) -> None:
     node = FUNCTIONS[name]
+    caught = {
+        id(one)
+        for attempt in ast.walk(node)
+        if isinstance(attempt, ast.Try) and attempt.handlers
+        for statement in attempt.body
+        for one in ast.walk(statement)
+    }
     raised = {
         one.exc.func.id
         for one in ast.walk(node)
         if isinstance(one, ast.Raise) and isinstance(one.exc, ast.Call) and isinstance(one.exc.func, ast.Name)
+        if id(one) not in caught
     }
     told = sections(node).get("Raises", "")
     assert {one for one in raised if one[0].isupper() and one not in told} == set()
+
+
+CLASSES = {
+    f"{room}.{name}": node
+    for room in ROOMS
+    for name, module in door(room).items()
+    for node in parsed(ROOT / f"{module.replace('.', '/')}.py").body
+    if isinstance(node, ast.ClassDef) and node.name == name
+}
+
+
+def fields(node: ast.ClassDef) -> dict[str, tuple[str, str]]:
+    """A record's public fields: type, and the string below it where there is one."""
+    found = {}
+    for here, after in zip(node.body, [*node.body[1:], None], strict=True):
+        if isinstance(here, ast.AnnAssign) and isinstance(here.target, ast.Name) and here.target.id[0] != "_":
+            told = after.value.value if isinstance(after, ast.Expr) and isinstance(after.value, ast.Constant) else ""
+            found[here.target.id] = (ast.unparse(here.annotation), str(told))
+    return found
+
+
+@pytest.mark.parametrize("name", CLASSES)
+def test_a_class_and_what_it_offers_are_told(name: str) -> None:
+    node = CLASSES[name]
+    assert ast.get_docstring(node)
+    methods = [one for one in node.body if isinstance(one, ast.FunctionDef) and one.name[0] != "_"]
+    assert [one.name for one in methods if not ast.get_docstring(one)] == []
+
+
+@pytest.mark.parametrize("name", CLASSES)
+def test_a_records_arrays_have_shapes_and_its_numbers_units(name: str) -> None:
+    node = CLASSES[name]
+    told = ast.get_docstring(node) or ""
+    for field, (kind, below) in fields(node).items():
+        if ARRAYS.search(kind):
+            assert SHAPE.search(told + below), field
+        if re.fullmatch(r"float( \| None)?", kind) and not IN_NAME.search(field):
+            assert re.search(rf"\b{field}\b", told) or SAID.search(told + below), field

@@ -14,7 +14,7 @@ from app.statistics.places import Ground, Mark
 from app.statistics.run_length import cusum_run_length, ewma_run_length
 from app.statistics.trends import LIKENESS, fit_lines, strokes_left, trend, whitened
 from app.studies.die_study import chart_widths, study_dies, zone_bounds
-from app.studies.die_wear import put_together, study_die
+from app.studies.die_wear import DieTray, put_together, study_die
 from tests.statistics.trend_simulation import simulate
 from vision.records.inputs import Limit, Limits
 
@@ -195,7 +195,7 @@ def history(rng: np.random.Generator, rate_at: np.ndarray, trays: int = 30):  # 
     strokes = np.linspace(0.0, 400_000.0, trays)
     # Deviations of neighbouring places go together, as smoothed profiles do.
     noise = np.array([np.convolve(rng.normal(0.0, 0.003, len(s_mm) + 8), np.ones(9) / 3.0, "valid") for _ in strokes])
-    made = [(f"T-{k:03}", s, 3, rate_at * s + noise[k]) for k, s in enumerate(strokes)]
+    made = [DieTray(f"T-{k:03}", s, 3, rate_at * s + noise[k]) for k, s in enumerate(strokes)]
     zone = tuple("bowl" if s < 120.0 else "handle" for s in s_mm)
     return put_together(made[::-1], s_mm, zone, "D1")
 
@@ -232,7 +232,7 @@ def test_charts_of_few_trays_seldom_alarm_without_cause(trays: int) -> None:
     for seed in range(60):
         rng = np.random.default_rng([30, trays, seed])
         strokes, values = course(rng, trays)
-        made = [(f"T-{k:02}", strokes[k], 3, np.full(10, values[k])) for k in range(trays)]
+        made = [DieTray(f"T-{k:02}", strokes[k], 3, np.full(10, values[k])) for k in range(trays)]
         one = put_together(made, np.arange(10.0), ("bowl",) * 10, "D1")
         charts = study_dies((one,), (), {"D1": 3 * trays}, GROUND, None).charts["D1"]
         alarms["mean"] += bool(charts.mean.outside.any())

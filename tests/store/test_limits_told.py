@@ -7,7 +7,8 @@ from pathlib import Path
 import pytest
 
 from app.report.limits_words import lot_limits_words
-from app.report.lot_document import lot_page, lot_report, lot_table
+from app.report.lot_document import lot_page, lot_report
+from app.report.lot_table import lot_table
 from app.report.stamp import stamp_of, stamped
 from app.report.study_page import ReportFolders
 from app.store.database.connection import Store, open_store
@@ -67,7 +68,7 @@ def test_results_that_name_no_limits_are_told(store: Store) -> None:
 def test_the_report_says_so_and_bears_the_head(store: Store, tmp_path: Path) -> None:
     file_result(store, to_file())
     report = lot_report(store, lot_state(store, LOT), (), 1.0)
-    page = lot_page(report, ReportFolders(tmp_path, tmp_path))
+    page = stamped(lot_page(report, ReportFolders(tmp_path, tmp_path)), report.stamp)
     head = str(verify(store, None).head)
     assert BY_NOBODY in page
     assert page.count(f"<code>{head}</code>") == 1

@@ -8,7 +8,9 @@ from app.report.lot_words import escapes_words
 from app.store.database.connection import Store
 from app.store.lots.decisions import Word
 from app.store.lots.lot_list import list_lots, set_lot_value
-from app.store.lots.state import LOT_SIZE, lot_state, series_up_to, standings, state_size
+from app.store.lots.lot_size import LOT_SIZE, state_size
+from app.store.lots.series import series_up_to
+from app.store.lots.state import lot_state, standings
 from app.store.people.actor import Acted
 from app.store.people.blind_rounds import make_blind
 from app.store.people.drawing import Draw, draw_pieces

@@ -12,7 +12,8 @@ from app.store import export_pieces
 from app.store.results.exports import verdicts_csv
 from app.store.results.filing import file_result
 from app.store.results.recall import Which
-from app.works.folder import Person, new_works, read_works, rights_words
+from app.works.folder import Person, new_works, read_works
+from app.works.rights import rights_words
 from tests.store.made import made_tray, to_file
 from vision.formats import read_rows, spreadsheet_cell, write_atomic
 

@@ -6,7 +6,8 @@ from sqlalchemy import func, select, text
 
 from app.store.database import schema
 from app.store.database.connection import Store, now
-from app.store.people.verdicts import NewVerdict, Receipt, Standing, VerdictWord, give, pace, standing
+from app.store.people.pace import pace
+from app.store.people.verdicts import NewVerdict, Receipt, Standing, VerdictWord, give, standing
 from app.store.results.exports import verdicts_csv
 from app.store.results.filing import file_result
 from app.store.results.shown import newest_judgement

@@ -15,7 +15,8 @@ from scipy import stats
 
 from app.studies.decision_risk import study_risk
 from app.studies.escapes import PassedBlind, escapes_of
-from app.studies.settings import Sweep, Target
+from app.studies.settings import Target
+from app.studies.sweeps import Sweep
 from app.studies.tuning import Task, recommend
 from app.studies.tuning_sample import Promise, Sample
 from tests.by_hand import options, spread

@@ -7,7 +7,8 @@ from scipy import stats
 from app.statistics.kappa_ends import ac1_ends, kappa_ends
 from app.statistics.weighted import HIT, MISS, Cells, differ_p, share_bound, weighted_share
 from app.studies.pairs import NOT_FIT_CONFIDENCE
-from app.studies.settings import Sweep, Target
+from app.studies.settings import Target
+from app.studies.sweeps import Sweep
 from app.studies.tuning import Task, recommend
 from app.studies.tuning_sample import Promise, Sample
 from tests.studies.sampling_coverage import ERRORS, covered, rates_of, table_of

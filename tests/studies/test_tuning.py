@@ -12,7 +12,8 @@ from app.studies.changes import compare_revisions
 from app.studies.columns import PieceColumns, columns_of
 from app.studies.lot import Lot
 from app.studies.rejudge import rejudge_all
-from app.studies.settings import Sweep, Target, setting_now, sweep, target_of, with_setting
+from app.studies.settings import Target, setting_now, target_of, with_setting
+from app.studies.sweeps import Sweep, sweep
 from app.studies.tuning import Costs, Task, cross_validate, rates_at, recommend
 from app.studies.tuning_sample import Promise, Sample
 from app.studies.tuning_study import Question, Truth, tune_columns

@@ -26,11 +26,8 @@ SHARED = Path(__file__).resolve().parents[3] / "shared" / "trays"
 OWN = ("plain", "noisy", "lens", "height", "crowd", "punched", "deep16", "faces")
 # Said of the judging rather than of the tray.
 LEFT_OUT = {"software", "judged_at", "settings", "digests"}
-# A command with its own processor time behind what it says.
-TIMED = (
-    "import sys, resource; from app.cli.commands import cli; cli(sys.argv[1:], standalone_mode=False); "
-    "print('cpu', resource.getrusage(resource.RUSAGE_SELF).ru_utime)"
-)
+# The console script of every checkout, wherever its commands lie.
+SCRIPT = "from app.cli.main import main; main()"
 
 
 @dataclass(frozen=True, slots=True)
@@ -115,12 +112,15 @@ def compare(tray: Path, checkouts: tuple[Path, Path]) -> Compared:
 def run(checkout: Path, call: list[str]) -> float:
     """Run a command of a checkout; its processor time in seconds."""
     environment = os.environ | {"PYTHONPATH": os.pathsep.join((str(checkout), os.environ.get("PYTHONPATH", "")))}
-    done = subprocess.run(
-        [sys.executable, "-c", TIMED, *call], cwd=checkout, env=environment, capture_output=True, text=True
-    )
-    if done.returncode:
-        raise SystemExit(f"{checkout}: brightbowl {' '.join(call)}\n{done.stderr}")
-    return float(done.stdout.rsplit("cpu", 1)[1]) if "cpu" in done.stdout else 0.0
+    with tempfile.TemporaryFile() as said:
+        command = [sys.executable, "-c", SCRIPT, *call]
+        process = subprocess.Popen(command, cwd=checkout, env=environment, stdout=subprocess.DEVNULL, stderr=said)
+        _, status, used = os.wait4(process.pid, 0)
+        process.returncode = os.waitstatus_to_exitcode(status)
+        if process.returncode:
+            said.seek(0)
+            raise SystemExit(f"{checkout}: brightbowl {' '.join(call)}\n{said.read().decode()}")
+    return used.ru_utime
 
 
 def differences(before: Any, after: Any, place: str = "") -> Iterator[tuple[str, Any, Any]]:

@@ -162,7 +162,8 @@ def _broad_shape(blocks: Field) -> Field:
     """Polynomial through the bright blocks, found by leaving out what lies clearly below it."""
     rows, columns = blocks.shape
     every = max(1, int(np.sqrt(blocks.size / 6000)))
-    in_y, in_x, wanted, basis = _monomials(rows, columns, every)
+    powers = _monomials(rows, columns, every)
+    in_y, in_x, wanted, basis = powers.in_y, powers.in_x, powers.wanted, powers.thinned
     grid = np.s_[::every, ::every]
     values = blocks[grid].ravel().astype(np.float64)
     # A spoon is narrower than a quarter of the frame: the brightest block in such a neighbourhood is the lamp.
@@ -182,15 +183,25 @@ def _broad_shape(blocks: Field) -> Field:
     return np.maximum(lamp, 1.0).astype(np.float32)
 
 
-@lru_cache(maxsize=4)
-def _monomials(rows: int, columns: int, every: int) -> tuple[Array, Array, NDArray[np.int64], Array]:
+@dataclass(frozen=True, slots=True, eq=False)
+class _Monomials:
     """Powers of y (rows, k) and x (columns, k), which of their k^2 products are used, and those on a thinned grid."""
+
+    in_y: Array
+    in_x: Array
+    wanted: NDArray[np.int64]
+    thinned: Array
+
+
+@lru_cache(maxsize=4)
+def _monomials(rows: int, columns: int, every: int) -> _Monomials:
     powers = np.arange(FIELD.degree + 1)
     in_y = np.linspace(-1, 1, rows)[:, None] ** powers
     in_x = np.linspace(-1, 1, columns)[:, None] ** powers
     wanted = np.flatnonzero(np.add.outer(powers, powers).ravel() <= FIELD.degree)
     products = np.einsum("ri,cj->rcij", in_y[::every], in_x[::every])
-    return in_y, in_x, wanted, np.ascontiguousarray(products.reshape(-1, len(powers) ** 2)[:, wanted])
+    thinned = np.ascontiguousarray(products.reshape(-1, len(powers) ** 2)[:, wanted])
+    return _Monomials(in_y, in_x, wanted, thinned)
 
 
 def _pure(near_level: NDArray[np.bool_]) -> NDArray[np.bool_]:

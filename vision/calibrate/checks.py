@@ -33,7 +33,10 @@ class ReferenceValue:
 
 @dataclass(frozen=True, slots=True)
 class DriftOfMeasure:
-    """One measure at one check: value, deviation from the reference, weighted mean of deviations, and both limits."""
+    """One measure at one check: value, deviation from the reference, weighted mean of deviations, and both limits.
+
+    All in the measure's own unit.
+    """
 
     measure: str
     value: float

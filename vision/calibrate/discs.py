@@ -5,7 +5,7 @@ hundredths of a pixel at the slants used in calibration, all of one sign in a vi
 """
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import cv2
 import numpy as np
@@ -37,20 +37,35 @@ def measure_discs(pixels: Pixels, start_px: Array, reach_px: int) -> Discs:
     `start_px` (n, 2) is good to a few px; `reach_px` is the half side of the box looked at, holding no other disc.
     """
     height, width = pixels.shape
-    rows: list[tuple[float, float, float, float, bool]] = []
+    found = []
     for u, v in start_px:
         left, top = max(0, round(u) - reach_px), max(0, round(v) - reach_px)
         box = pixels[top : min(height, round(v) + reach_px + 1), left : min(width, round(u) + reach_px + 1)].astype(
             np.float32
         )
-        rows.append(_measure(box, u - left, v - top, left, top))
-    table = np.array(rows, dtype=float)
-    return Discs(table[:, :2], table[:, 2], table[:, 3], table[:, 4] > 0)
+        disc = _measure(box, u - left, v - top)
+        found.append(replace(disc, u=disc.u + left, v=disc.v + top))
+    return Discs(
+        np.array([[one.u, one.v] for one in found], dtype=float).reshape(-1, 2),
+        np.array([one.area_px2 for one in found]),
+        np.array([one.sd_px for one in found]),
+        np.array([one.settled for one in found], dtype=np.bool_),
+    )
 
 
-def _measure(
-    box: NDArray[np.float32], u: float, v: float, left: int, top: int
-) -> tuple[float, float, float, float, bool]:
+@dataclass(frozen=True, slots=True)
+class _Disc:
+    """One disc: where its centroid lies, px, its area, the standard deviation of the centroid, whether it was found."""
+
+    u: float
+    v: float
+    area_px2: float
+    sd_px: float
+    settled: bool
+
+
+def _measure(box: NDArray[np.float32], u: float, v: float) -> _Disc:
+    """The disc about a place of its box."""
     centre_level = float(np.median(box[max(0, round(v) - 1) : round(v) + 2, max(0, round(u) - 1) : round(u) + 2]))
     rim = np.concatenate([box[0], box[-1], box[:, 0], box[:, -1]])
     half = (float(np.median(rim)) + centre_level) / 2
@@ -58,13 +73,13 @@ def _measure(
     labels = label(inside, connectivity=2)
     own = labels[min(round(v), box.shape[0] - 1), min(round(u), box.shape[1] - 1)]
     if own == 0:
-        return u + left, v + top, 0.0, 1.0, False
+        return _Disc(u, v, 0.0, 1.0, settled=False)
     disc = (labels == own).astype(np.uint8)
     near = cv2.dilate(disc, cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (2 * _RIM_PX + 1, 2 * _RIM_PX + 1))) > 0
     y, x = np.mgrid[: box.shape[0], : box.shape[1]]
     ground = ~near
     if ground.sum() < 12 or _touches_border(disc):
-        return u + left, v + top, 0.0, 1.0, False
+        return _Disc(u, v, 0.0, 1.0, settled=False)
     # The ground's slope must go: over a whole disc even one count would pull the centroid.
     slope = np.column_stack((np.ones(int(ground.sum())), x[ground], y[ground]))
     factors, *_ = np.linalg.lstsq(slope, box[ground], rcond=None)
@@ -75,7 +90,7 @@ def _measure(
     cu, cv = float((weight * x).sum() / mass), float((weight * y).sum() / mass)
     depth = abs(float(np.median((level - box)[disc > 0])))
     spread = float(np.sqrt((((x - cu) ** 2 + (y - cv) ** 2) * near).sum() / 2))
-    return cu + left, cv + top, abs(mass) / depth, max(noise * spread / abs(mass), 1e-4), True
+    return _Disc(cu, cv, abs(mass) / depth, max(noise * spread / abs(mass), 1e-4), settled=True)
 
 
 def _touches_border(disc: NDArray[np.uint8]) -> bool:

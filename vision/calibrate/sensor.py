@@ -137,14 +137,14 @@ def photon_transfer(
             f"{_LEAST_PAIRS} pairs or more at different levels between black and {_SLOPE_UP_TO:.0%} of saturation"
         )
         raise Unusable("flat frames", "", expected, str(len(used)))
-    gain, floor, covariance = _line(used, black)
-    if gain <= 0.0:
+    line = _line(used, black)
+    if line.gain <= 0.0:
         raise Unusable("flat frames", "", "noise that rises with the light: are the pairs of one even light each?")
-    read, read_standard = _read_noise(gain, floor, covariance)
-    full_well = (top - black) / gain
+    read, read_standard = _read_noise(line)
+    full_well = (top - black) / line.gain
     return PhotonTransfer(
-        gain_dn_per_e=gain,
-        gain_standard=float(np.sqrt(covariance[1, 1])),
+        gain_dn_per_e=line.gain,
+        gain_standard=float(np.sqrt(line.covariance[1, 1])),
         read_noise_e=read,
         read_noise_standard_e=read_standard,
         black_level=black,
@@ -180,8 +180,17 @@ def _saturation(lit: Sequence[FlatPair], full_scale: float) -> tuple[float, bool
     return lit[peak].mean, peak < len(lit) - 1
 
 
-def _line(pairs: Sequence[FlatPair], black: float) -> tuple[float, float, Array]:
-    """Slope and floor of variance over level, weighted; covariance of (floor, slope).
+@dataclass(frozen=True, slots=True, eq=False)
+class _Line:
+    """Variance over level: `floor` + `gain` x level, counts^2, and the covariance of the two (2, 2)."""
+
+    floor: float
+    gain: float
+    covariance: Array
+
+
+def _line(pairs: Sequence[FlatPair], black: float) -> _Line:
+    """Weighted fit of variance over level.
 
     A variance from n pixels has a relative standard uncertainty of sqrt(2 / n) (normal noise).
     """
@@ -191,17 +200,17 @@ def _line(pairs: Sequence[FlatPair], black: float) -> tuple[float, float, Array]
     design = np.column_stack((np.ones_like(level), level)) * weight[:, None]
     covariance = np.linalg.inv(design.T @ design)
     floor, gain = covariance @ design.T @ (variance * weight)
-    return float(gain), float(floor), np.asarray(covariance, dtype=float)
+    return _Line(float(floor), float(gain), np.asarray(covariance, dtype=float))
 
 
-def _read_noise(gain: float, floor: float, covariance: Array) -> tuple[float, float]:
+def _read_noise(line: _Line) -> tuple[float, float]:
     """sd = sqrt(floor - 1/12) / K and its propagated uncertainty; nan where nothing is left above rounding."""
-    left = floor - ROUNDING
-    if left <= 2.0 * np.sqrt(covariance[0, 0]):
+    left = line.floor - ROUNDING
+    if left <= 2.0 * np.sqrt(line.covariance[0, 0]):
         return float("nan"), float("nan")
-    read = float(np.sqrt(left)) / gain
-    slopes = np.array([read / (2.0 * left), -read / gain])
-    return read, float(np.sqrt(slopes @ covariance @ slopes))
+    read = float(np.sqrt(left)) / line.gain
+    slopes = np.array([read / (2.0 * left), -read / line.gain])
+    return read, float(np.sqrt(slopes @ line.covariance @ slopes))
 
 
 def _linearity(lit: Sequence[FlatPair], exposures: Sequence[float], black: float, top: float) -> float:

@@ -8,6 +8,7 @@ sensor has looked: such an area is a mark too.
 """
 
 from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
 
 import cv2
 import numpy as np
@@ -46,21 +47,27 @@ def departures(inputs: FaceInputs, region: Region, frames: Sequence[FrameContras
     scored = reduce(region.scored.astype(np.float32), shape) > 0.99
     marks, stains = np.zeros(shape, np.uint8), np.zeros(shape, np.uint8)
     for frame in frames:
-        for depth, where, at in _sharp_regions(frame, scored, region.pitch_mm(region.broad)):
-            faint = frame.picture.light == "dome" and 0.0 < depth < _STAIN_DEPTH
-            patch = (stains if faint else marks)[at]
-            np.maximum(patch, where, out=patch)
+        for found in _sharp_regions(frame, scored, region.pitch_mm(region.broad)):
+            faint = frame.picture.light == "dome" and 0.0 < found.depth < _STAIN_DEPTH
+            patch = (stains if faint else marks)[found.box]
+            np.maximum(patch, found.where, out=patch)
         if frame.picture.light == "dome":
             np.maximum(marks, _without_noise(region, frame) * scored, out=marks)
     stains[marks > 0] = 0
-    found = [*_outlined(inputs, region, marks, Mark), *_outlined(inputs, region, stains, Stain)]
-    return tuple(sorted(found, key=lambda one: -one.area_mm2))
+    outlined = [*_outlined(inputs, region, marks, Mark), *_outlined(inputs, region, stains, Stain)]
+    return tuple(sorted(outlined, key=lambda one: -one.area_mm2))
 
 
-def _sharp_regions(
-    frame: FrameContrast, scored: Mask, pitch_mm: float
-) -> Iterator[tuple[float, Flags, tuple[slice, slice]]]:
-    """Of each region with a sharp border its depth (below 0: brighter than around it), pixels (0 or 1) and box."""
+@dataclass(frozen=True, slots=True, eq=False)
+class _Sharp:
+    """A region with a sharp border: its depth (below 0: brighter than around it), its pixels (0 or 1) and their box."""
+
+    depth: float
+    where: Flags
+    box: tuple[slice, slice]
+
+
+def _sharp_regions(frame: FrameContrast, scored: Mask, pitch_mm: float) -> Iterator[_Sharp]:
     light = frame.picture.light
     level = np.asarray(cv2.log(frame.brightness + np.float32(_PEDESTAL)), np.float32)
     slope = np.hypot(cv2.Sobel(level, -1, 1, 0, scale=0.25), cv2.Sobel(level, -1, 0, 1, scale=0.25))

@@ -13,6 +13,7 @@ import numpy as np
 
 from vision.face.contrast import LIMIT, FrameContrast
 from vision.face.raster import Image, Mask, Region, spread
+from vision.face.spots.sizing import Patch
 
 # Share that counts of what a light says against a line.
 _AGAINST = 0.3
@@ -75,10 +76,8 @@ _PLAIN_IN_DOME = 15.0
 _PLAIN_PX = 3
 
 
-def spot_patches(evidence: Evidence, column: float, row: float, half: int) -> tuple[bool, list[tuple[Image, Mask]]]:
+def spot_patches(evidence: Evidence, column: float, row: float, half: int) -> tuple[bool, list[Patch]]:
     """Whether the dome shows a spot plainly; and pictures to size it on.
-
-    Each is a square of 2 `half` + 1 with noise of about 1, and has the pixels that may be used.
 
     The dome's alone where it shows the spot plainly: nothing is blown there, and a pit is dark over all its width,
     while a low light may show one side of its wall only. Otherwise the spots picture, less the pixels at which a light
@@ -89,19 +88,19 @@ def spot_patches(evidence: Evidence, column: float, row: float, half: int) -> tu
     at = _coarse(evidence, column, row)
     size = (2 * half + 1, 2 * half + 1)
     use: Mask = np.ones(size, bool)
-    dark: list[tuple[Image, Mask]] = []
+    dark: list[Patch] = []
     for frame in evidence.frames:
         if frame.weight[at]:
             use &= cv2.getRectSubPix(frame.blown.view(np.uint8), size, (c, r)) == 0
         if frame.picture.light == "dome" and frame.valid[at]:
             patch = (1 - cv2.exp(cv2.getRectSubPix(frame.contrast, size, (c, r)))) / frame.noise[at]
-            dark.append((np.asarray(patch, np.float32), np.ones(size, bool)))
+            dark.append(Patch(np.asarray(patch, np.float32), np.ones(size, bool)))
     inner = slice(half - _PLAIN_PX, half + _PLAIN_PX + 1)
-    for patch, _ in dark:
-        above = patch[inner, inner] - np.median(patch)
+    for one in dark:
+        above = one.picture[inner, inner] - np.median(one.picture)
         if above.sum() / np.sqrt(above.size) >= _PLAIN_IN_DOME:
             return True, dark
-    patches = [(np.asarray(cv2.getRectSubPix(evidence.spots, size, (c, r)), np.float32), use)]
+    patches = [Patch(np.asarray(cv2.getRectSubPix(evidence.spots, size, (c, r)), np.float32), use)]
     return False, patches if use.all() else patches + dark
 
 

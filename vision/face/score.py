@@ -14,11 +14,11 @@ from vision.face.frame_check import FrameFault
 from vision.face.frames import take_frames
 from vision.face.lines.curves import Curve
 from vision.face.lines.joining import Candidate
-from vision.face.lines.search import FaceLines, face_lines
+from vision.face.lines.search import face_lines
 from vision.face.lines.width import scratch_width
 from vision.face.raster import FaceInputs, Mask, Region, find_region, reduce, spread
-from vision.face.seen import Seen, what_was_seen
-from vision.face.spots.detection import SpotGround, SpotPicture, spots
+from vision.face.seen import Grounds, Seen, what_was_seen
+from vision.face.spots.detection import SpotPicture, spots
 from vision.face.spots.sizing import PATCH_PX, Spot, fit_apart, fit_diameter, sharper_than_optics, slenderness
 from vision.records import Array, Mark, Pit, Reference, Scratch, Speck, Stain
 
@@ -120,7 +120,7 @@ def score_face(inputs: FaceInputs, reference: Reference | None = None) -> FaceSc
 
 def _findings(
     inputs: FaceInputs, evidence: Evidence, blur_px: float
-) -> tuple[tuple[Scratch | Pit | Speck, ...], tuple[FaceLines, SpotGround]]:
+) -> tuple[tuple[Scratch | Pit | Speck, ...], Grounds]:
     """Scratches, pits and specks, and what they were told against."""
     region = evidence.region
     blur = blur_px / region.fine.step
@@ -132,7 +132,7 @@ def _findings(
     scratches = [s for s in scratches if not _is_reflection(s)]
     scratches = [s for s in scratches if not any(_is_echo(s, p) for p in found if isinstance(p, Pit))]
     found = [p for p in found if not any(_beside(s, p, _TOGETHER_MM) and p.snr <= s.snr for s in scratches)]
-    return tuple(sorted((*scratches, *found), key=lambda f: -f.snr)[:MOST_FINDINGS]), (lines, ground)
+    return tuple(sorted((*scratches, *found), key=lambda f: -f.snr)[:MOST_FINDINGS]), Grounds(lines, ground)
 
 
 def _spot_pictures(evidence: Evidence) -> tuple[SpotPicture, ...]:
@@ -198,7 +198,7 @@ def _spot(spot: Spot, inputs: FaceInputs, evidence: Evidence, blur: float) -> Pi
     """
     raster = evidence.region.fine
     plain, patches = spot_patches(evidence, spot.column, spot.row, PATCH_PX)
-    if spot.snr < _SLENDER_SNR and slenderness(patches[0][0]) < _SLENDER:
+    if spot.snr < _SLENDER_SNR and slenderness(patches[0].picture) < _SLENDER:
         return None
     pitch_mm = inputs.mm_per_px * raster.step
     wide = spot.scale >= _WIDE_SCALE or spot.snr >= _GLINT_SNR
@@ -220,7 +220,7 @@ def _spot(spot: Spot, inputs: FaceInputs, evidence: Evidence, blur: float) -> Pi
         not plain
         and size <= _SHARP_PX
         and spot.snr < _GLINT_SNR
-        and (sharper_than_optics(*patches[0], blur) or seen_by_one(evidence, spot.column, spot.row))
+        and (sharper_than_optics(patches[0], blur) or seen_by_one(evidence, spot.column, spot.row))
     )
     make = Speck if dust or glint else Pit
     return make(_pairs(px)[0], _pairs(inputs.to_mm(px))[0], diameter, float(spot.snr))

@@ -11,7 +11,7 @@ is the finish's doing, shows in the map and does not count against the share.
 """
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import lru_cache
 
 import cv2
@@ -53,10 +53,18 @@ class Seen:
     map: SeenMap
 
 
+@dataclass(frozen=True, slots=True, eq=False)
+class Grounds:
+    """What lines and spots are told against."""
+
+    lines: FaceLines
+    spots: SpotGround
+
+
 def what_was_seen(
     inputs: FaceInputs,
     evidence: Evidence,
-    grounds: tuple[FaceLines, SpotGround],
+    grounds: Grounds,
     blurs_px: Sequence[float],
     reference: Reference,
 ) -> Seen:
@@ -70,8 +78,8 @@ def what_was_seen(
         Sigma of each frame's optics, image px, in the order of the evidence's frames.
     """
     region = evidence.region
-    scratch_snr, wheel = _scratch_snr(inputs, evidence, grounds[0], blurs_px, reference)
-    pit_snr = _pit_snr(evidence, grounds[1], blurs_px, reference)
+    scratch_snr, wheel = _scratch_snr(inputs, evidence, grounds.lines, blurs_px, reference)
+    pit_snr = _pit_snr(evidence, grounds.spots, blurs_px, reference)
     scored = reduce(region.scored.astype(np.float32), region.broad.shape)
     across = np.delete(scratch_snr, [(wheel + k) % _DIRECTIONS for k in (-1, 0, 1)], axis=0).min(axis=0)
     every = [_every(across * f, pit_snr * f, reference.found) for f in (1.0, 1 - _SNR_U, 1 + _SNR_U)]
@@ -125,17 +133,27 @@ def _scratch_snr(
     """Expected snr of the reference scratch, (directions, broad raster), where it is found best: in all lights combined
     or in the dome alone; and which direction is the wheel's.
     """
-    weighed = list(zip(evidence.frames, frame_weights(evidence.region, evidence.frames), blurs_px, strict=True))
+    weights = frame_weights(evidence.region, evidence.frames)
+    weighed = [_Weighed(*one) for one in zip(evidence.frames, weights, blurs_px, strict=True)]
     line = _ReferenceLine(inputs, evidence.region, reference)
     snr, wheel = line.snr(weighed, lines.combined)
     if lines.dome is not None:
         dome = [
-            (frame, np.asarray(-1.0 / frame.noise * frame.valid, np.float32), blur)
-            for frame, _, blur in weighed
-            if frame.picture.light == "dome"
+            replace(one, weight=np.asarray(-1.0 / one.frame.noise * one.frame.valid, np.float32))
+            for one in weighed
+            if one.frame.picture.light == "dome"
         ]
         snr = np.maximum(snr, line.snr(dome, lines.dome)[0])
     return snr, wheel
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class _Weighed:
+    """A frame with its weight (rows, columns) in a sum of frames, and the blur of its optics."""
+
+    frame: FrameContrast
+    weight: Image
+    blur_px: float
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -146,16 +164,17 @@ class _ReferenceLine:
     region: Region
     reference: Reference
 
-    def snr(self, weighed: Sequence[tuple[FrameContrast, Image, float]], ground: LineGround) -> tuple[Image, int]:
-        """Its expected snr in a sum of frames, each with weight and blur; and the direction of the wheel's lines."""
+    def snr(self, weighed: Sequence[_Weighed], ground: LineGround) -> tuple[Image, int]:
+        """Its expected snr in a sum of frames; and the direction of the wheel's lines."""
         shape, pitch = self.region.broad.shape, self.region.pitch_mm(self.region.coarse)
         angles = np.pi * np.arange(_DIRECTIONS) / _DIRECTIONS
         width, length = self.reference.scratch_width_mm / pitch, self.reference.scratch_length_mm / pitch
         height = np.zeros((_DIRECTIONS, *shape), np.float32)
-        for frame, scale, blur in weighed:
-            peak = _line_peak(width, self._sigma(blur))
+        for one in weighed:
+            frame = one.frame
+            peak = _line_peak(width, self._sigma(one.blur_px))
             shown = _shown(frame, self.reference.scratch_contrast, shape) * np.float32(peak)
-            weight, limit = reduce(scale, shape), reduce(frame.noise, shape) * np.float32(LIMIT)
+            weight, limit = reduce(one.weight, shape), reduce(frame.noise, shape) * np.float32(LIMIT)
             gains = np.ones(_DIRECTIONS)
             if frame.picture.light == "low":
                 azimuth = np.radians((frame.picture.azimuth_deg or 0.0) + self.inputs.tray_turn_deg)
@@ -168,8 +187,8 @@ class _ReferenceLine:
         along = (round(0.5 * length / 2) | 1,) * 2
         directions, around = len(ground.field.noise), np.append(ground.field.noise, ground.field.noise[0])
         local = reduce(ground.field.local, shape)
-        sigma = self._sigma(float(np.median([blur for *_, blur in weighed])))
-        gains = _line_gains(ground.power.share((_GRID, _GRID)), angles, (width, length, sigma))
+        sigma = self._sigma(float(np.median([one.blur_px for one in weighed])))
+        gains = _line_gains(ground.power.share((_GRID, _GRID)), angles, _Line(width, length, sigma))
         gains *= np.sqrt(length) / np.interp(angles / np.pi * directions, np.arange(directions + 1), around)
         for k, gain in enumerate(gains):
             height[k] = cv2.blur(height[k], along) * np.float32(max(gain, 0.0)) / local
@@ -218,15 +237,15 @@ def _profile_passes() -> tuple[NDArray[np.float64], NDArray[np.float64]]:
 
 def _line_gains(share: Image, angles: Array, line: tuple[float, float, float]) -> NDArray[np.float64]:
     """What the profile across a line reads at its middle once the picture is divided by the finish's spectrum, of a
-    line of unit height: for each direction (radians, counter-clockwise as seen). `line`: width, length, blur (px).
+    line of unit height: for each direction (radians, counter-clockwise as seen).
     """
-    width, length, sigma = line
+    width, length = line.width_px, line.length_px
     fy, fx, count = _frequencies()
     out = []
     for angle in angles:
         u = fx * np.cos(angle) - fy * np.sin(angle)
         v = fx * np.sin(angle) + fy * np.cos(angle)
-        soft = np.exp(-2 * (np.pi * sigma) ** 2 * (u**2 + v**2))
+        soft = np.exp(-2 * (np.pi * line.sigma_px) ** 2 * (u**2 + v**2))
         drawn = width * np.sinc(width * v) * length * np.sinc(length * u) * soft
         read = np.interp(np.abs(v), *_profile_passes())
         out.append(float((drawn * read * share * count).sum()) / _line_peak(width, sigma))

@@ -52,7 +52,7 @@ class BandAlong:
 
 def along_nominal(band: RimBand, placement: Placement, nominal: Nominal) -> BandAlong:
     """Where a placed piece's blocks lie along the nominal, and what their errors do to its fits."""
-    step = nominal.project(placement.datum.motion.apply(band.at_mm))[0] % len(nominal.points)
+    step = nominal.project(placement.datum.motion.apply(band.at_mm)).along % len(nominal.points)
     order = np.argsort(step)
     errors = errors_along(step[order], band.shared_mm[order], band.own_mm[order], placement, nominal)
     return BandAlong(band, order, errors)

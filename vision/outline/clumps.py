@@ -108,7 +108,7 @@ def _cut_off(center_px: Pair, left_mm2: float, piece_mm2: float) -> Told:
 def _contact(pieces: tuple[SeparatedPiece, ...], outer: Array, region: Region, nominal: Nominal) -> Pair:
     """Where pieces touch: the middle of the contour that lies near two outlines at once; else of the whole region."""
     near = sum(
-        (np.abs(nominal.project(piece.motion.apply(outer))[1]) < CLUMPS.contact_mm).astype(int) for piece in pieces
+        (np.abs(nominal.project(piece.motion.apply(outer)).off_mm) < CLUMPS.contact_mm).astype(int) for piece in pieces
     )
     both = np.asarray(near) > 1
     center = region.outer[both].mean(axis=0) if both.any() else np.array(centroid(region.outer))
@@ -129,13 +129,13 @@ def _apart(piece: SeparatedPiece, whole: _Clump) -> Found:
     own: NDArray[np.bool_] = outline.valid & belongs(points, normals, piece.motion, scene.nominal)
     for other in whole.pieces:
         if other is not piece:
-            _, off, _ = scene.nominal.project(other.motion.apply(points))
+            off = scene.nominal.project(other.motion.apply(points)).off_mm
             own &= np.abs(off) > CLUMPS.contact_mm
     mine = points[own]
     placement = refine(mine, piece.motion, scene.nominal)
     blur = band.blur_mm if band else blur_px(outline.profile) * scene.mm_per_px
     if band is not None:
-        _, off, _ = scene.nominal.project(piece.motion.apply(band.at_mm))
+        off = scene.nominal.project(piece.motion.apply(band.at_mm)).off_mm
         band = of_piece(band, np.abs(off) < CLUMPS.contact_mm)
     middle = piece.motion.inverse().apply(np.array([scene.nominal.moments.centroid]))
     center = scene.camera.to_px(middle)[0]

@@ -60,20 +60,29 @@ def measure_holes(
     for hole, rim in zip(part.holes, drawn_rims(rims, to_drawing, part), strict=True):
         if rim is None or len(rim.points_mm) < HOLES.least_points:
             return MISSING, MISSING
-        shift, grown, noise = _fit(to_drawing.apply(rim.points_mm), hole, rim.blur_mm)
+        fit = _fit(to_drawing.apply(rim.points_mm), hole, rim.blur_mm)
         systematic = station.outline_mm
-        offset = float(np.hypot(*shift))
-        of_offset = UncertaintyComponents(station=systematic, pose=pose_sd_mm, edge=noise)
+        offset = float(np.hypot(*fit.shift_mm))
+        of_offset = UncertaintyComponents(station=systematic, pose=pose_sd_mm, edge=fit.sd_mm)
         place = place_at(np.array(centroid(hole)))
         offsets.append(Measured(offset, of_offset, place))
         # Both edges of a diameter carry the outline's uncertainty together: it is one and the same edge offset.
-        parts = UncertaintyComponents(station=2 * systematic, edge=2 * noise, rim=2 * rim.band_mm)
-        errors.append(Measured(2 * grown, parts, place))
+        parts = UncertaintyComponents(station=2 * systematic, edge=2 * fit.sd_mm, rim=2 * rim.band_mm)
+        errors.append(Measured(2 * fit.grown_mm, parts, place))
     return max(offsets, key=lambda m: m.value or 0.0), max(errors, key=lambda m: abs(m.value or 0.0))
 
 
-def _fit(points: Array, hole: Array, blur_mm: float) -> tuple[Array, float, float]:
-    """Shift (2,) and even growth of a measured rim against a drawn hole of any shape, with their standard deviation.
+@dataclass(frozen=True, slots=True, eq=False)
+class _Fit:
+    """Shift (2,) and even growth of a measured rim against a drawn hole, with their standard deviation."""
+
+    shift_mm: Array
+    grown_mm: float
+    sd_mm: float
+
+
+def _fit(points: Array, hole: Array, blur_mm: float) -> _Fit:
+    """Lay a measured rim on a drawn hole of any shape.
 
     Least squares of distances along the normals: for a circle the geometric circle fit (Gander, Golub and Strebel
     1994). The metal is concave there, so the blur makes a hole read blur^2 / (2 R) too small; it is put back.
@@ -98,4 +107,4 @@ def _fit(points: Array, hole: Array, blur_mm: float) -> tuple[Array, float, floa
             break
     scatter = (residual**2).sum() / max(len(points) - 3, 1) * REGISTRATION.edge_correlation
     sd = float(np.sqrt(scatter * np.linalg.inv(matrix).max()))
-    return shift, grown, sd
+    return _Fit(shift, grown, sd)

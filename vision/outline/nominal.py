@@ -40,6 +40,19 @@ class FinePoints:
 
 
 @dataclass(frozen=True, slots=True, eq=False)
+class Feet:
+    """Where points lie against the outline, each array (n,).
+
+    `along`: position of the foot in steps from the first point, not wrapped; `off_mm`: signed distance along the
+    nominal's outward normal; `nearest`: index of the nearest outline point.
+    """
+
+    along: Array
+    off_mm: Array
+    nearest: NDArray[np.int64]
+
+
+@dataclass(frozen=True, slots=True, eq=False)
 class Nominal:
     """The nominal outline at even steps of about `step_mm`, n points, counter-clockwise, drawing mm.
 
@@ -64,18 +77,8 @@ class Nominal:
     corner_mm: Array
     near: NDArray[np.int32]
 
-    def project(self, points: Array) -> tuple[Array, Array, NDArray[np.int64]]:
-        """Feet of drawing points (n, 2) on the outline.
-
-        Returns
-        -------
-        along
-            Position of the foot in steps from the first point, (n,); not wrapped.
-        off
-            Signed distance along the nominal's outward normal, mm, (n,).
-        nearest
-            Index of the nearest outline point, (n,).
-        """
+    def project(self, points: Array) -> Feet:
+        """Feet of drawing points (n, 2) on the outline."""
         x, y = np.ascontiguousarray(points.T)
         rows, columns = self.near.shape
         row = np.clip(np.rint((y - self.corner_mm[1]) / _CELL_MM), 0, rows - 1)
@@ -92,7 +95,7 @@ class Nominal:
         stretch = np.maximum(1 + off * kappa, 0.2)
         # Measured from the curve rather than from the tangent at the nearest point.
         off = off + 0.5 * kappa * slip**2 / stretch
-        return nearest + slip / stretch / self.step_mm, off, nearest
+        return Feet(nearest + slip / stretch / self.step_mm, off, nearest)
 
 
 @lru_cache(maxsize=16)

@@ -117,8 +117,7 @@ def _fit(points: Array, start: Motion | Fit, nominal: Nominal, use: NDArray[np.b
 
 def misfit(points: Array, motion: Motion, nominal: Nominal) -> float:
     """Mean distance from the nominal, each at most a millimetre."""
-    _, off, _ = nominal.project(motion.apply(points))
-    return float(np.minimum(np.abs(off), 1.0).mean())
+    return float(np.minimum(np.abs(nominal.project(motion.apply(points)).off_mm), 1.0).mean())
 
 
 def pose_of(placement: Placement, nominal: Nominal, camera: CameraMapping) -> Pose:

@@ -60,8 +60,8 @@ def raw_profile(points: Array, motion: Motion, nominal: Nominal) -> tuple[Array,
 
     `points` (m, 2): clean edge points in tray mm; `motion` takes them to the drawing.
     """
-    along, off, _ = nominal.project(motion.apply(points))
-    return _at_even_steps(along, off, len(nominal.points))
+    feet = nominal.project(motion.apply(points))
+    return _at_even_steps(feet.along, feet.off_mm, len(nominal.points))
 
 
 def make_profile(raw: Array, seen: NDArray[np.bool_], nominal: Nominal, blur_mm: float) -> Profile:

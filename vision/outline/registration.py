@@ -90,15 +90,14 @@ def fit_rigid(points: Array, start: Motion | Fit, target: Target) -> Fit | None:
     switch = 0 if robust else REGISTRATION.least_squares_steps
     if robust:
         # An earlier fit lies right to a pixel: points that don't belong to the target now never will.
-        _, _, nearest = nominal.project(motion.apply(points))
-        points = points[target.use[nearest]]
+        points = points[target.use[nominal.project(motion.apply(points)).nearest]]
     for step in range(REGISTRATION.most_steps):
         moved = motion.apply(points)
-        _, off, nearest = nominal.project(moved)
-        use = np.flatnonzero(target.use[nearest] & (np.abs(off) < target.reach_mm))
+        feet = nominal.project(moved)
+        use = np.flatnonzero(target.use[feet.nearest] & (np.abs(feet.off_mm) < target.reach_mm))
         if len(use) < REGISTRATION.least_points:
             return None
-        off, (nx, ny) = off[use], nominal.table[2:4, nearest[use]]
+        off, (nx, ny) = feet.off_mm[use], nominal.table[2:4, feet.nearest[use]]
         lever = moved[use] - pivot
         rows = np.stack((nx, ny, (lever[:, 0] * ny - lever[:, 1] * nx) / arm, np.full(len(use), -1.0)))
         if step == switch and not robust:

@@ -85,13 +85,13 @@ def rims_of(region: Region, scene: BacklitScene, band: RimBand | None) -> list[R
 
 def _is_this_part(points: Array, placement: Placement, nominal: Nominal) -> bool:
     points = thin(points, SINGLE.form_points)
-    _, off, nearest = nominal.project(placement.datum.motion.apply(points))
-    stray = np.abs(off) > SINGLE.stray_mm
+    feet = nominal.project(placement.datum.motion.apply(points))
+    stray = np.abs(feet.off_mm) > SINGLE.stray_mm
     if placement.bend is not None:
-        _, bent, _ = nominal.project(placement.bend.motion.apply(points))
+        bent = nominal.project(placement.bend.motion.apply(points)).off_mm
         # Between the datum and the bend zone a point may follow either.
         stray = np.where(
-            nominal.bend[nearest], np.abs(bent) > SINGLE.stray_mm, stray & (np.abs(bent) > SINGLE.stray_mm)
+            nominal.bend[feet.nearest], np.abs(bent) > SINGLE.stray_mm, stray & (np.abs(bent) > SINGLE.stray_mm)
         )
         bend_x = nominal.points[nominal.bend, 0]
         datum_x = float(nominal.points[nominal.datum, 0].mean())

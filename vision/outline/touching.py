@@ -72,19 +72,28 @@ class SeparatedPiece:
 
 
 @dataclass(frozen=True, slots=True, eq=False)
+class _Cells:
+    """Cells of a raster: `row` and `column` of each place, kept inside it, and whether it lies `outside`."""
+
+    row: NDArray[np.int64]
+    column: NDArray[np.int64]
+    outside: NDArray[np.bool_]
+
+
+@dataclass(frozen=True, slots=True, eq=False)
 class _Raster:
     """A clump's metal in cells of `cell_mm`: 1 where metal is; `corner_mm` (2,): the first cell in the tray."""
 
     metal: NDArray[np.uint8]
     corner_mm: Array
 
-    def cells(self, x_mm: Array, y_mm: Array) -> tuple[NDArray[np.int64], NDArray[np.int64], NDArray[np.bool_]]:
-        """Rows and columns of places in the tray, and which of them lie outside."""
+    def cells(self, x_mm: Array, y_mm: Array) -> _Cells:
+        """Cells of places in the tray, in the places' shape."""
         column = np.rint((x_mm - self.corner_mm[0]) / TOUCHING.cell_mm).astype(np.int64)
         row = np.rint((y_mm - self.corner_mm[1]) / TOUCHING.cell_mm).astype(np.int64)
         rows, columns = self.metal.shape
         out = (column < 0) | (row < 0) | (column >= columns) | (row >= rows)
-        return np.clip(row, 0, rows - 1), np.clip(column, 0, columns - 1), out
+        return _Cells(np.clip(row, 0, rows - 1), np.clip(column, 0, columns - 1), out)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -127,9 +136,9 @@ def separate_touching(outer: Array, holes: list[Array], nominal: Nominal) -> tup
 
 def belongs(points: Array, normals: Array, motion: Motion, nominal: Nominal) -> NDArray[np.bool_]:
     """Which points (tray mm, with outward normals) lie on a placed nominal, facing its way."""
-    _, off, nearest = nominal.project(motion.apply(points))
-    facing = (motion.turn(normals) * nominal.normals[nearest]).sum(axis=1) > TOUCHING.facing
-    return np.asarray((np.abs(off) < TOUCHING.own_mm) & facing)
+    feet = nominal.project(motion.apply(points))
+    facing = (motion.turn(normals) * nominal.normals[feet.nearest]).sum(axis=1) > TOUCHING.facing
+    return np.asarray((np.abs(feet.off_mm) < TOUCHING.own_mm) & facing)
 
 
 def _raster(outer: Array, holes: list[Array]) -> _Raster:
@@ -154,8 +163,8 @@ def _samples(nominal: Nominal) -> _Samples:
 
 def _hypotheses(contour: Array, normals: Array, nominal: Nominal, raster: _Raster, samples: _Samples) -> list[Motion]:
     drawn = np.full(raster.metal.shape, 255, np.uint8)
-    row, column, _ = raster.cells(contour[:, 0], contour[:, 1])
-    drawn[row, column] = 0
+    drawn_on = raster.cells(contour[:, 0], contour[:, 1])
+    drawn[drawn_on.row, drawn_on.column] = 0
     distance = cv2.distanceTransform(drawn, cv2.DIST_L2, 3) * TOUCHING.cell_mm
     anchors = np.linspace(0, len(nominal.points), TOUCHING.anchors, endpoint=False).astype(int)
     # From the drawing to the tray: turn the anchor's normal onto the contour's, then lay the anchor on the point.
@@ -166,16 +175,16 @@ def _hypotheses(contour: Array, normals: Array, nominal: Nominal, raster: _Raste
     point = np.repeat(contour, len(anchors), axis=0)
     shift = point - np.column_stack((c * anchor[:, 0] - s * anchor[:, 1], s * anchor[:, 0] + c * anchor[:, 1]))
 
-    def laid(p: Array, keep: NDArray[np.intp]) -> tuple[NDArray[np.int64], NDArray[np.int64], NDArray[np.bool_]]:
+    def laid(p: Array, keep: NDArray[np.intp]) -> _Cells:
         x = c[keep, None] * p[:, 0] - s[keep, None] * p[:, 1] + shift[keep, :1]
         y = s[keep, None] * p[:, 0] + c[keep, None] * p[:, 1] + shift[keep, 1:]
         return raster.cells(x, y)
 
     keep = np.arange(len(turn))
-    row, column, out = laid(samples.inside, keep)
-    keep = keep[((raster.metal[row, column] > 0) & ~out).mean(axis=1) >= TOUCHING.metal_share]
-    row, column, out = laid(samples.rim, keep)
-    score = ((distance[row, column] < TOUCHING.near_mm) & ~out).mean(axis=1)
+    inside = laid(samples.inside, keep)
+    keep = keep[((raster.metal[inside.row, inside.column] > 0) & ~inside.outside).mean(axis=1) >= TOUCHING.metal_share]
+    rim = laid(samples.rim, keep)
+    score = ((distance[rim.row, rim.column] < TOUCHING.near_mm) & ~rim.outside).mean(axis=1)
     starts: list[tuple[Motion, Array]] = []
     middle = np.asarray(nominal.moments.centroid)
     for index in np.argsort(-score):
@@ -197,9 +206,9 @@ def _refine(contour: Array, normals: Array, start: Motion, nominal: Nominal) -> 
     motion = start
     everywhere = np.ones(len(nominal.points), bool)
     for band in TOUCHING.bands_mm:
-        _, off, nearest = nominal.project(motion.apply(contour))
-        facing = (motion.turn(normals) * nominal.normals[nearest]).sum(axis=1) > TOUCHING.refine_facing
-        near = facing & (np.abs(off) < band)
+        feet = nominal.project(motion.apply(contour))
+        facing = (motion.turn(normals) * nominal.normals[feet.nearest]).sum(axis=1) > TOUCHING.refine_facing
+        near = facing & (np.abs(feet.off_mm) < band)
         if near.sum() < TOUCHING.refine_points:
             return None
         fit = fit_rigid(thin(contour[near], 400), motion, Target(nominal, everywhere, band))
@@ -207,7 +216,7 @@ def _refine(contour: Array, normals: Array, start: Motion, nominal: Nominal) -> 
             return None
         motion = fit.motion
     own = belongs(contour, normals, motion, nominal)
-    along, _, _ = nominal.project(motion.apply(contour[own]))
+    along = nominal.project(motion.apply(contour[own])).along
     bins = max(8, round(len(nominal.points) * nominal.step_mm / (1.5 * TOUCHING.contour_step_mm)))
     share = (along % len(nominal.points)) / len(nominal.points)
     return SeparatedPiece(motion, len(np.unique((share * bins).astype(int))) / bins)

@@ -62,8 +62,10 @@ def _explained(box: Box, scene: BacklitScene, shape: Shape, window: Window) -> L
     v, u = np.mgrid[box[1] : box[3], box[0] : box[2]]
     px = np.column_stack((u.ravel(), v.ravel())).astype(np.float64) + window.low
     mm = shape.motion.apply(scene.camera.to_tray(px))
-    along, off, nearest = nominal.project(mm)
-    off = off - np.interp(along, np.arange(len(shape.deviation_mm)), shape.deviation_mm, period=len(nominal.points))
+    feet = nominal.project(mm)
+    off = feet.off_mm - np.interp(
+        feet.along, np.arange(len(shape.deviation_mm)), shape.deviation_mm, period=len(nominal.points)
+    )
     distance = (off / scene.mm_per_px).reshape(share.shape)
     share[in_drawn_holes(shape, window, box)] = 0.0
     return Leftovers(
@@ -73,7 +75,7 @@ def _explained(box: Box, scene: BacklitScene, shape: Shape, window: Window) -> L
         distance=distance,
         left=share - ndtr(distance / shape.blur_px),
         allowed=allowed_at(distance, shape.blur_px, tolerance(window)),
-        bright_rim=(-off < shape.bright_rim_mm[nearest]).reshape(share.shape) & (share < 1.0),
+        bright_rim=(-off < shape.bright_rim_mm[feet.nearest]).reshape(share.shape) & (share < 1.0),
         share=share,
-        nearest=nearest.reshape(share.shape),
+        nearest=feet.nearest.reshape(share.shape),
     )

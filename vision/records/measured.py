@@ -103,7 +103,10 @@ class Scratch:
 
 @dataclass(frozen=True, slots=True)
 class Pit:
-    """A pit on the polished face; `diameter_mm` of the disc of equal area at half contrast, blur removed."""
+    """A pit on the polished face; `diameter_mm` of the disc of equal area at half contrast, blur removed.
+
+    `snr`: its signal in standard deviations of the noise.
+    """
 
     center_px: Pair
     center_mm: Pair
@@ -114,7 +117,7 @@ class Pit:
 
 @dataclass(frozen=True, slots=True)
 class Speck:
-    """Dust or lint on the face: no defect, never counted."""
+    """Dust or lint on the face: no defect, never counted; `snr` in standard deviations of the noise."""
 
     center_px: Pair
     center_mm: Pair

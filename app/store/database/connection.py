@@ -88,6 +88,11 @@ def open_store(place: str | Path, must_exist: bool = False, try_log: bool = True
         Read a store whole that nobody vouches for (a file brought back, a database restored), and refuse it where
         something of it does not hold; whoever walks its chain next to name what that is does without.
 
+    Returns
+    -------
+    Store
+        The store; the caller closes it.
+
     Raises
     ------
     Unusable
@@ -182,7 +187,13 @@ def moment(text: str) -> datetime:
 
 
 def clock_s() -> float:
-    """Seconds since 1970, for leases."""
+    """Seconds since 1970, for leases.
+
+    Returns
+    -------
+    float
+        Seconds since 1970, by this machine's clock.
+    """
     return time.time()
 
 

@@ -59,12 +59,36 @@ def digest(content: Any) -> str:
 
 
 def digests_of(part: Part, station: Station, limits: Limits, frames: str) -> Digests:
-    """Short names of all that a tray is judged by; `frames`: that of its frames' files."""
+    """Short names of all that a tray is judged by.
+
+    Parameters
+    ----------
+    part, station, limits
+        Those that judge.
+    frames
+        The short name of the frames' files.
+
+    Returns
+    -------
+    Digests
+        Digests of content, not of files.
+    """
     return Digests(digest(part_content(part)), digest(station_content(station)), digest(limits_content(limits)), frames)
 
 
 def digests_here(part: Part | None, station: Station | None, limits: Limits | None) -> dict[Kind, str]:
-    """Short names of what there is of a part, a station and limits."""
+    """Short names of what there is of a part, a station and limits.
+
+    Parameters
+    ----------
+    part, station, limits
+        None where there is none.
+
+    Returns
+    -------
+    dict[Kind, str]
+        Digests by kind.
+    """
     told: dict[Kind, str] = {}
     if part is not None:
         told["part"] = digest(part_content(part))

@@ -41,7 +41,18 @@ class Head:
 
 
 def head_of(connection: Connection) -> Head:
-    """The chain's head."""
+    """The chain's head.
+
+    Parameters
+    ----------
+    connection
+        A transaction of the store.
+
+    Returns
+    -------
+    Head
+        How many links there are, and the hash of the newest.
+    """
     table = schema.chain_link
     row = connection.execute(select(table.c.id, table.c.hash).order_by(table.c.id.desc()).limit(1)).first()
     return Head(0, BEGIN) if row is None else Head(int(row.id), row.hash)

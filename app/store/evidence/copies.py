@@ -16,6 +16,18 @@ _ROWS_AT_ONCE = 2000
 def copy_store(source: Store, target: Store) -> int:
     """Copy all rows into an empty store of the same version, as they stood at one moment; how many.
 
+    Parameters
+    ----------
+    source
+        Where rows come from.
+    target
+        An empty store of the same version.
+
+    Returns
+    -------
+    int
+        Number of rows.
+
     Raises
     ------
     Unusable
@@ -39,7 +51,20 @@ def copy_store(source: Store, target: Store) -> int:
 
 
 def copy_to_file(source: Store, file: Path) -> None:
-    """Copy a store into a new file of SQLite while it is used, as it stood at one moment."""
+    """Copy a store into a new file of SQLite while it is used, as it stood at one moment.
+
+    Parameters
+    ----------
+    source
+        May be in use.
+    file
+        A new file of SQLite.
+
+    Raises
+    ------
+    Unusable
+        The file holds a store already that is not empty, or can't be written.
+    """
     from app.store.database.connection import open_store
 
     if source.url.startswith("postgresql"):

@@ -19,7 +19,20 @@ class FiledLately:
 
 
 def filed_lately(store: Store, at_most_days: float) -> FiledLately:
-    """What was filed within the last days, or since the first filing where that is not so long ago."""
+    """What was filed within the last days, or since the first filing where that is not so long ago.
+
+    Parameters
+    ----------
+    store
+        An open store.
+    at_most_days
+        How far back.
+
+    Returns
+    -------
+    FiledLately
+        Days that it speaks of, bytes by the first folder of their paths, and the share of all judgings.
+    """
     kept, judging = schema.kept_file, schema.judging
     with store.read() as connection:
         first = connection.execute(select(func.min(judging.c.filed_at))).scalar()

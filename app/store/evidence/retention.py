@@ -36,6 +36,16 @@ def framed_shots(store: Store) -> tuple[Framed, ...]:
     """Every shot with its frames, those forgotten already among them, in the order of filing.
 
     Age is counted until the newest filing, and not until now: a clock that runs ahead by itself forgets nothing.
+
+    Parameters
+    ----------
+    store
+        An open store.
+
+    Returns
+    -------
+    tuple[Framed, ...]
+        Age in days, frames, whether all of it passed, and its draw between 0 and 1.
     """
     doubtful = {one.tray for one in suspect_trays(store)} | {one.tray for one in doubts_left(store)}
     with store.read() as connection:
@@ -121,7 +131,18 @@ class Forgotten:
 
 
 def kept_digests(store: Store) -> dict[str, str]:
-    """The digest of each file as it was kept last, by its path."""
+    """The digest of each file as it was kept last, by its path.
+
+    Parameters
+    ----------
+    store
+        An open store.
+
+    Returns
+    -------
+    dict[str, str]
+        SHA-256 by path as the store keeps it.
+    """
     table = schema.kept_file
     newest = select(func.max(table.c.id)).group_by(table.c.path)
     with store.read() as connection:
@@ -130,14 +151,38 @@ def kept_digests(store: Store) -> dict[str, str]:
 
 
 def forgotten_files(store: Store) -> frozenset[Forgotten]:
-    """All that was ever forgotten."""
+    """All that was ever forgotten.
+
+    Parameters
+    ----------
+    store
+        An open store.
+
+    Returns
+    -------
+    frozenset[Forgotten]
+        Paths with the digests that they had.
+    """
     table = schema.forgotten
     with store.read() as connection:
         return frozenset(Forgotten(*row) for row in connection.execute(select(table.c.path, table.c.digest)))
 
 
 def why_forgotten(store: Store, path: str) -> str | None:
-    """By which rule and when a file was forgotten last, in words; None where it never was."""
+    """By which rule and when a file was forgotten last, in words; None where it never was.
+
+    Parameters
+    ----------
+    store
+        An open store.
+    path
+        As the store keeps it.
+
+    Returns
+    -------
+    str | None
+        A sentence; none where it never was.
+    """
     table = schema.forgotten
     query = select(table.c.rule, table.c.given_at).where(table.c.path == path).order_by(table.c.id.desc()).limit(1)
     with store.read() as connection:

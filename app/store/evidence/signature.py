@@ -18,6 +18,18 @@ KEY_VARIABLE = "BRIGHTBOWL_SIGNING_KEY"
 def key_file(works: Path | None, given: Path | None = None) -> Path | None:
     """The works' key where it has one; `works`: its folder, None for a store alone.
 
+    Parameters
+    ----------
+    works
+        The works folder.
+    given
+        A file that was named; none: the one that the environment names.
+
+    Returns
+    -------
+    Path | None
+        The file; none where the works has no key.
+
     Raises
     ------
     Unusable
@@ -33,6 +45,18 @@ def key_file(works: Path | None, given: Path | None = None) -> Path | None:
 def signed(head: str, file: Path) -> str:
     """The signature of a head, base64.
 
+    Parameters
+    ----------
+    head
+        The chain's head, as text.
+    file
+        Of the private key.
+
+    Returns
+    -------
+    str
+        Base64 of an Ed25519 signature.
+
     Raises
     ------
     Unusable
@@ -43,6 +67,15 @@ def signed(head: str, file: Path) -> str:
 
 def check_signature(head: str, signature: str, public: Path) -> None:
     """Hold a signature against a public key.
+
+    Parameters
+    ----------
+    head
+        The chain's head, as text.
+    signature
+        Base64.
+    public
+        File of the public key.
 
     Raises
     ------

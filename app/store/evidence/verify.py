@@ -90,11 +90,18 @@ def verify(store: Store, root: Path | None, known: Head | None = None) -> Verifi
 
     Parameters
     ----------
+    store
+        An open store.
     root
         The works folder that paths are kept relative to; None leaves files out.
     known
         A head that was printed or signed: the chain must have held it. Only against such a head a chain that was
         written anew as a whole, or cut at its end, can be told.
+
+    Returns
+    -------
+    Verified
+        The head, files that hold or were forgotten by rule, and a line for whatever is broken.
     """
     with store.read() as connection:
         head = head_of(connection)
@@ -225,6 +232,17 @@ def _files(connection: Connection, root: Path, only: Collection[str] | None = No
 
 
 def file_digest(path: Path) -> str:
-    """SHA-256 of a file's bytes."""
+    """SHA-256 of a file's bytes.
+
+    Parameters
+    ----------
+    path
+        A file.
+
+    Returns
+    -------
+    str
+        64 hexadecimal digits.
+    """
     with path.open("rb") as file:
         return hashlib.file_digest(file, "sha256").hexdigest()

@@ -38,6 +38,18 @@ def make_messages(store: Store, at_most: int = AT_ONCE) -> int:
     """Make messages of judgings that changed what stands and have none yet, oldest first; how many were made.
 
     Sequences of a station have neither gaps nor repeats; two programs that do this at once take turns.
+
+    Parameters
+    ----------
+    store
+        An open store.
+    at_most
+        How many in one transaction.
+
+    Returns
+    -------
+    int
+        Number of messages.
     """
     message, judging = schema.line_message, schema.judging
     with store.write() as connection:
@@ -65,6 +77,18 @@ def unsent(store: Store, at_most: int = AT_ONCE) -> tuple[Message, ...]:
     """Messages not known to have arrived, in the order they were made.
 
     They are sent in that order, each once the one before it has arrived: so all of them are newer than what has.
+
+    Parameters
+    ----------
+    store
+        An open store.
+    at_most
+        How many.
+
+    Returns
+    -------
+    tuple[Message, ...]
+        Oldest first.
     """
     message, sent = schema.line_message, schema.line_sent
     with store.read() as connection:
@@ -77,7 +101,15 @@ def unsent(store: Store, at_most: int = AT_ONCE) -> tuple[Message, ...]:
 
 
 def mark_sent(store: Store, message: Message) -> None:
-    """Note that a message has arrived; noting it twice does no harm."""
+    """Note that a message has arrived; noting it twice does no harm.
+
+    Parameters
+    ----------
+    store
+        An open store.
+    message
+        One that arrived.
+    """
     table = schema.line_sent
     with store.write() as connection:
         if connection.execute(select(table.c.message_id).where(table.c.message_id == message.id)).first() is None:

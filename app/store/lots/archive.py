@@ -27,8 +27,19 @@ def archive_lot(store: Store, state: LotState, file: Path, kept: str) -> int:
 
     Parameters
     ----------
+    store
+        An open store.
+    state
+        The lot's, as `lot_state` says.
+    file
+        A Parquet file to write.
     kept
         The file's path as the store keeps paths.
+
+    Returns
+    -------
+    int
+        Number of pieces.
 
     Raises
     ------
@@ -92,6 +103,16 @@ def _columns(values: Mapping[str, Value], before: str) -> dict[str, float | None
 
 def read_archive(file: Path) -> Lot:
     """The lot that `archive_lot` wrote, its trays in the order of the file.
+
+    Parameters
+    ----------
+    file
+        One that `archive_lot` wrote.
+
+    Returns
+    -------
+    Lot
+        The results of its trays.
 
     Raises
     ------

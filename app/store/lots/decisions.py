@@ -47,6 +47,18 @@ class Decision:
 def decide(connection: Connection, decision: Decision) -> None:
     """File a decision; its time is the store's. Sent once more it is filed once.
 
+    Parameters
+    ----------
+    store
+        An open store.
+    decision
+        What is decided on a lot and part, by whom and why.
+
+    Returns
+    -------
+    Decision
+        The decision as filed, with its time.
+
     Raises
     ------
     Unusable

@@ -30,7 +30,18 @@ class Doubt:
 
 
 def doubts_left(store: Store) -> tuple[Doubt, ...]:
-    """The doubtful cases that nobody settled yet."""
+    """The doubtful cases that nobody settled yet.
+
+    Parameters
+    ----------
+    store
+        An open store.
+
+    Returns
+    -------
+    tuple[Doubt, ...]
+        Oldest first.
+    """
     table, settled, tray = schema.doubt, schema.doubt_settled, schema.tray
     query = (
         select(table.c.id, table.c.kind, tray.c.tray, schema.lot.c.lot)
@@ -46,6 +57,20 @@ def doubts_left(store: Store) -> tuple[Doubt, ...]:
 
 def settle_doubts(store: Store, ids: Sequence[int], acted: Acted) -> int:
     """Write down that doubtful cases are settled, by whom and why; how many.
+
+    Parameters
+    ----------
+    store
+        An open store.
+    ids
+        Of open cases.
+    acted
+        Who does it, and why.
+
+    Returns
+    -------
+    int
+        Number of cases.
 
     Raises
     ------

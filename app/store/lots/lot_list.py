@@ -65,7 +65,20 @@ def lot_values(store: Store, lot: str) -> dict[str, str | float]:
 
 
 def list_lots(store: Store, newest: int | None = None) -> tuple[LotSummary, ...]:
-    """Lots that have pieces, by the time their first tray was taken: all of them, or so many of the newest."""
+    """Lots that have pieces, by the time their first tray was taken: all of them, or so many of the newest.
+
+    Parameters
+    ----------
+    store
+        An open store.
+    newest
+        How many; none: all.
+
+    Returns
+    -------
+    tuple[LotSummary, ...]
+        Oldest first, with counts of trays, pieces and verdicts.
+    """
     sums, lot = schema.lot_sum, schema.lot
     first = func.min(sums.c.first_taken_at)
     chosen = select(lot.c.id, lot.c.lot, first.label("first")).join(sums, sums.c.lot_id == lot.c.id)
@@ -93,7 +106,20 @@ def list_lots(store: Store, newest: int | None = None) -> tuple[LotSummary, ...]
 
 
 def known_parts(store: Store, lot: str | None = None) -> tuple[str, ...]:
-    """The parts of a lot, or of all lots, by name."""
+    """The parts of a lot, or of all lots, by name.
+
+    Parameters
+    ----------
+    store
+        An open store.
+    lot
+        Its name; none: all lots.
+
+    Returns
+    -------
+    tuple[str, ...]
+        Names in order.
+    """
     sums = schema.lot_sum
     query = select(sums.c.part).distinct().order_by(sums.c.part)
     if lot is not None:

@@ -41,6 +41,18 @@ def file_limits(connection: Connection, limits: Limits) -> int:
 
     A draft may be filed again and again as it changes: each state is kept. A released revision is one set for ever.
 
+    Parameters
+    ----------
+    connection
+        A transaction of the store.
+    limits
+        Limits of a part.
+
+    Returns
+    -------
+    int
+        The row.
+
     Raises
     ------
     Unusable
@@ -116,7 +128,20 @@ def release(
 
 
 def revisions(store: Store, part: str) -> tuple[Revision, ...]:
-    """Every set of limits filed for a part, in the order of their numbers and then of filing."""
+    """Every set of limits filed for a part, in the order of their numbers and then of filing.
+
+    Parameters
+    ----------
+    store
+        An open store.
+    part
+        The part's name.
+
+    Returns
+    -------
+    tuple[Revision, ...]
+        With who released each, when and why, and whether it is in force.
+    """
     table, act = schema.limits_revision, schema.limits_act
     query = select(table).where(table.c.part == part).order_by(table.c.revision, table.c.id)
     acts = select(act).join(table, table.c.id == act.c.limits_id).where(table.c.part == part).order_by(act.c.id)
@@ -140,8 +165,17 @@ def limits_standing(store: Store, limits: Limits, people_listed: bool) -> Limits
 
     Parameters
     ----------
+    store
+        An open store.
+    limits
+        Limits of a part.
     people_listed
         Whether the works lists people; one that lists none judges by any released file until its first release.
+
+    Returns
+    -------
+    LimitsStanding
+        In force, or in which way not.
     """
     if limits.status == "draft":
         return "draft"
@@ -198,7 +232,22 @@ def standings_of(connection: Connection, judging_ids: Iterable[int]) -> dict[int
 
 
 def limits_of(connection: Connection, part: str, revision: int) -> Limits | None:
-    """The limits of one revision as filed last (a released set before a draft), or None where they were never filed."""
+    """The limits of one revision as filed last (a released set before a draft), or None where they were never filed.
+
+    Parameters
+    ----------
+    connection
+        A transaction of the store.
+    part
+        The part's name.
+    revision
+        Its number.
+
+    Returns
+    -------
+    Limits | None
+        The limits, or none.
+    """
     table = schema.limits_revision
     query = (
         select(table.c.body)

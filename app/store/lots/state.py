@@ -10,7 +10,8 @@ import numpy as np
 from app.store.database.connection import Store
 from app.store.database.definitions import digest
 from app.store.lots.decisions import Decision, Word, decisions
-from app.store.lots.lot_list import LotSummary, known_parts, list_lots, lot_values, set_lot_value
+from app.store.lots.lot_list import LotSummary, known_parts, list_lots, lot_values
+from app.store.lots.lot_size import stated_size
 from app.store.lots.pieces import LotContent, judgings_of, lot_content
 from app.store.people.actor import Acted
 from app.store.people.verdicts import Standing, holding, on_blind_pieces, standing
@@ -24,7 +25,6 @@ from app.studies import (
     LotFigures,
     PassedBlind,
     PieceKey,
-    SampledLot,
     answers,
     fates_of,
     lot_figures,
@@ -33,11 +33,16 @@ from app.studies import (
 from vision.errors import Unusable
 from vision.records import Verdict
 
-LOT_SIZE = "lot_size"
-"""Process value of a lot: how many pieces it has where only a sample of them was photographed; with a part's name after
-it, how many of that part, which comes first."""
 _NAMED = 20
 """So many lots are named to somebody who asks for one that is not there."""
+
+
+@dataclass(frozen=True, slots=True)
+class BySample:
+    """What a lot's sample came to, at an acceptance quality limit."""
+
+    acceptance: Acceptance
+    aql_percent: float
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -95,20 +100,20 @@ class LotState:
         self,
         word: Word,
         acted: Acted,
-        sampled: tuple[Acceptance, float] | None = None,
+        sampled: BySample | None = None,
     ) -> Decision:
-        """A new decision by what stands here; `sampled`: acceptance and AQL."""
+        """A new decision by what stands here, and by the lot's sample where it has one."""
         seen, judgings = self.seen(sampled), frozenset(self.content.judgings)
         return Decision(str(uuid.uuid4()), self.lot, self.part, word, acted.by, acted.known, acted.why, seen, judgings)
 
-    def seen(self, sampled: tuple[Acceptance, float] | None = None) -> dict[str, Any]:
+    def seen(self, sampled: BySample | None = None) -> dict[str, Any]:
         """The figures that a decision is taken by."""
         figures = self.figures
         sample = None
         if sampled is not None:
-            found, aql = sampled
+            found = sampled.acceptance
             sample = {
-                "aql_percent": aql,
+                "aql_percent": sampled.aql_percent,
                 "lot_size": found.size,
                 "severity": found.severity,
                 "sample_size": found.plan.size,
@@ -137,17 +142,6 @@ class LotState:
         if sampled is not None and sampled.outcome != "accepted":
             return f"its sample says: {sampled.outcome} ({sampled.inspected} of {sampled.plan.size} inspected)"
         return None
-
-
-def stated_size(values: Mapping[str, str | float], part: str) -> int | None:
-    """How many pieces of a part a lot was said to have, among its process values."""
-    value = values.get(f"{LOT_SIZE} {part}", values.get(LOT_SIZE))
-    return int(value) if isinstance(value, float) else None
-
-
-def state_size(store: Store, lot: str, part: str, size: int, given_by: str) -> None:
-    """Write down how many pieces of a part a lot has, of which a sample is photographed."""
-    set_lot_value(store, lot, f"{LOT_SIZE} {part}", float(size), given_by)
 
 
 def on_packing(taken: Iterable[Decision]) -> Decision | None:
@@ -189,6 +183,18 @@ def standings(store: Store, lots: Iterable[LotSummary]) -> dict[tuple[str, str],
     """The standing of those lots and parts that were decided on, without the time that reading all their pieces takes.
 
     Verdicts that changed after a decision show in `LotState.standing` only.
+
+    Parameters
+    ----------
+    store
+        An open store.
+    lots
+        As `list_lots` says.
+
+    Returns
+    -------
+    dict[tuple[str, str], str]
+        By lot and part; lots that nobody decided on are left out.
     """
     found = {}
     in_doubt = suspect_trays(store)
@@ -204,6 +210,20 @@ def standings(store: Store, lots: Iterable[LotSummary]) -> dict[tuple[str, str],
 
 def lot_state(store: Store, lot: str, part: str | None = None) -> LotState:
     """Everything of one lot.
+
+    Parameters
+    ----------
+    store
+        An open store.
+    lot
+        Its name.
+    part
+        None where the lot is of one part.
+
+    Returns
+    -------
+    LotState
+        Pieces, fates, figures, verdicts, suspect trays and decisions, as they stand.
 
     Raises
     ------
@@ -259,22 +279,3 @@ def _verdicts_of(store: Store, part: str, piece_ids: list[int]) -> dict[PieceKey
     newest = newest_judgements(store, piece_ids)
     known = shown(store, list(newest.values()))
     return {PieceKey(one.tray, one.judged.piece): one.judged.verdict for one in known.values() if one.part == part}
-
-
-def series_up_to(store: Store, state: LotState) -> tuple[SampledLot, ...]:
-    """The part's lots that were inspected by sample, up to and with this one, in order of time."""
-    own_lots = [known.lot for known in list_lots(store) if state.part in known.parts]
-    stated = {name: stated_size(lot_values(store, name), state.part) for name in own_lots}
-    sizes = {name: size for name, size in stated.items() if size is not None}
-    names = list(sizes)
-    if state.lot not in names:
-        return ()
-    series = []
-    for name, follower in zip(names, [*names[1:], None], strict=True):
-        pieces = lot_content(store, name, state.part).pieces
-        fates = fates_of(pieces, holding(store, sorted(piece.piece_id for piece in pieces)))
-        chosen = tuple(one.then for one in decisions(store, name, state.part) if one.then is not None)
-        series.append(SampledLot(name, sizes[name], tuple(fates.values()), chosen, follower))
-        if name == state.lot:
-            break
-    return tuple(series)

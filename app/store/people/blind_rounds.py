@@ -41,6 +41,26 @@ class Turn:
 def make_blind(store: Store, name: str, seed: int, rounds: int, drawn: Drawn, made_by: str) -> Blind:
     """Begin a blind round on the pieces drawn; what they were drawn from is kept with it.
 
+    Parameters
+    ----------
+    store
+        An open store.
+    name
+        Of the round.
+    seed
+        Of the order in which pieces are shown.
+    rounds
+        How often each piece is shown.
+    drawn
+        What `draw_pieces` drew.
+    made_by
+        Who begins it.
+
+    Returns
+    -------
+    Blind
+        The round as filed.
+
     Raises
     ------
     Unusable
@@ -62,7 +82,18 @@ def make_blind(store: Store, name: str, seed: int, rounds: int, drawn: Drawn, ma
 
 
 def blinds(store: Store) -> tuple[Blind, ...]:
-    """Every blind round, the newest first."""
+    """Every blind round, the newest first.
+
+    Parameters
+    ----------
+    store
+        An open store.
+
+    Returns
+    -------
+    tuple[Blind, ...]
+        Each with its pieces in the order drawn.
+    """
     table, member = schema.blind_round, schema.blind_piece
     with store.read() as connection:
         heads = connection.execute(select(table).order_by(table.c.id.desc())).all()
@@ -97,7 +128,22 @@ def turns(blind: Blind, inspector: str) -> tuple[Turn, ...]:
 
 
 def turns_left(store: Store, blind: Blind, inspector: str) -> tuple[Turn, ...]:
-    """The showings that an inspector has not answered yet, in order."""
+    """The showings that an inspector has not answered yet, in order.
+
+    Parameters
+    ----------
+    store
+        An open store.
+    blind
+        The round.
+    inspector
+        A person's name.
+
+    Returns
+    -------
+    tuple[Turn, ...]
+        In the order in which they are shown to this inspector.
+    """
     table, later = schema.verdict, schema.verdict.alias()
     query = select(table.c.piece_id, table.c.round).where(
         table.c.blind_id == blind.id,

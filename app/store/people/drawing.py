@@ -73,6 +73,18 @@ def draw_pieces(store: Store, wish: Draw) -> Drawn:
 
     A stratum of fewer pieces than its share asks for is taken whole, and the others make up for it.
 
+    Parameters
+    ----------
+    store
+        An open store.
+    wish
+        From which lot, how many, by which shares, from which seed.
+
+    Returns
+    -------
+    Drawn
+        Pieces in the order of their rows, and the sizes of what they were drawn from.
+
     Raises
     ------
     Unusable
@@ -133,7 +145,20 @@ def judged_until(store: Store, lot: str | None, moment: str | None = None) -> tu
 
 
 def stratum_sizes(store: Store, lot: str | None) -> dict[Verdict, int]:
-    """How many pieces each of the camera's verdicts has in a lot (None: in all), of those that can be shown."""
+    """How many pieces each of the camera's verdicts has in a lot (None: in all), of those that can be shown.
+
+    Parameters
+    ----------
+    store
+        An open store.
+    lot
+        Its name; none: all lots.
+
+    Returns
+    -------
+    dict[Verdict, int]
+        Number of pieces by verdict.
+    """
     return dict(Counter(one.verdict for one in judged_until(store, lot)))
 
 

@@ -36,7 +36,20 @@ class Holding:
 
 
 def holdings(connection: Connection, piece_ids: Sequence[int] | None = None) -> dict[int, Holding]:
-    """What people's verdicts on pieces come to, by piece id; pieces without any are left out. None: all pieces."""
+    """What people's verdicts on pieces come to, by piece id; pieces without any are left out. None: all pieces.
+
+    Parameters
+    ----------
+    connection
+        A transaction of the store.
+    piece_ids
+        Rows of pieces; none: all pieces.
+
+    Returns
+    -------
+    dict[int, Holding]
+        By row of the piece.
+    """
     if piece_ids is None:
         return _holdings(connection, _standing_rows(connection, None))
     found: dict[int, Holding] = {}

@@ -72,8 +72,21 @@ def claim(store: Store, holder: Holder, wanted: Wanted, count: int, but: Sequenc
 
     Parameters
     ----------
+    store
+        An open store.
+    holder
+        Who has the pieces on loan.
+    wanted
+        Which pieces, and in which order.
+    count
+        How many pieces at most.
     but
         Pieces that the holder has already or wants to skip.
+
+    Returns
+    -------
+    list[int]
+        Rows of the pieces, in the order wanted.
     """
     table = schema.bench
     free = or_(table.c.held_until < clock_s(), table.c.holder == holder.key)
@@ -91,7 +104,22 @@ def claim(store: Store, holder: Holder, wanted: Wanted, count: int, but: Sequenc
 
 
 def renew(store: Store, holder: Holder, piece_ids: Sequence[int]) -> dict[int, str]:
-    """Keep pieces on loan a while longer; those that somebody else has by now, with that person's name."""
+    """Keep pieces on loan a while longer; those that somebody else has by now, with that person's name.
+
+    Parameters
+    ----------
+    store
+        An open store.
+    holder
+        Who has the pieces on loan.
+    piece_ids
+        Rows of pieces on loan.
+
+    Returns
+    -------
+    dict[int, str]
+        Names by row of the piece; empty where all are still on loan.
+    """
     table = schema.bench
     moment = clock_s()
     free = or_(table.c.held_until < moment, table.c.holder == holder.key)
@@ -104,7 +132,17 @@ def renew(store: Store, holder: Holder, piece_ids: Sequence[int]) -> dict[int, s
 
 
 def give_back(store: Store, holder: Holder, but: Sequence[int] = ()) -> None:
-    """Hand in every piece on loan, except some."""
+    """Hand in every piece on loan, except some.
+
+    Parameters
+    ----------
+    store
+        An open store.
+    holder
+        Who has the pieces on loan.
+    but
+        Rows of pieces to keep.
+    """
     table = schema.bench
     change = update(table).where(table.c.holder == holder.key, table.c.held_until > 0, table.c.piece_id.not_in(but))
     with store.write() as connection:
@@ -112,14 +150,42 @@ def give_back(store: Store, holder: Holder, but: Sequence[int] = ()) -> None:
 
 
 def waiting_count(store: Store, wanted: Wanted) -> int:
-    """How many pieces wait."""
+    """How many pieces wait.
+
+    Parameters
+    ----------
+    store
+        An open store.
+    wanted
+        Which pieces, and in which order.
+
+    Returns
+    -------
+    int
+        Number of pieces.
+    """
     with store.read() as connection:
         query = select(func.count()).select_from(schema.bench).where(*_where(wanted))
         return int(connection.execute(query).scalar_one())
 
 
 def waiting(store: Store, wanted: Wanted, count: int) -> tuple[Waiting, ...]:
-    """The first pieces of the queue."""
+    """The first pieces of the queue.
+
+    Parameters
+    ----------
+    store
+        An open store.
+    wanted
+        Which pieces, and in which order.
+    count
+        How many pieces at most.
+
+    Returns
+    -------
+    tuple[Waiting, ...]
+        In the order wanted, with who has them on loan.
+    """
     table = schema.bench
     first = (
         select(table).where(*_where(wanted)).order_by(*_order(wanted)).limit(count).subquery()
@@ -137,7 +203,18 @@ def waiting(store: Store, wanted: Wanted, count: int) -> tuple[Waiting, ...]:
 
 
 def choices(store: Store) -> Choices:
-    """What the waiting pieces can be narrowed down by."""
+    """What the waiting pieces can be narrowed down by.
+
+    Parameters
+    ----------
+    store
+        An open store.
+
+    Returns
+    -------
+    Choices
+        Lots, parts, dies, measures and classes that occur, each in order.
+    """
     table, reason = schema.bench, schema.reason
     with store.read() as connection:
 

@@ -29,6 +29,22 @@ class Choice:
 def samples_of(store: Store, lot: str, part: str, choice: Choice = Choice()) -> list[Sample]:
     """What people said of a lot of one part.
 
+    Parameters
+    ----------
+    store
+        An open store.
+    lot
+        Its name.
+    part
+        The part's name.
+    choice
+        Which verdicts: of one round, of all, or those given in sight too.
+
+    Returns
+    -------
+    list[Sample]
+        A sample for each round, oldest first; without rounds one of what a table brought.
+
     Raises
     ------
     Unusable

@@ -24,6 +24,18 @@ def bring_in(store: Store, verdicts: Iterable[PersonsVerdict]) -> BroughtIn:
     """File verdicts that the store does not have yet.
 
     One that differs from what the same person said in that round is filed as its correction.
+
+    Parameters
+    ----------
+    store
+        An open store.
+    verdicts
+        Lines of a table.
+
+    Returns
+    -------
+    BroughtIn
+        How many were new, the same and lost, and a line for each reason why.
     """
     known = {(s.tray, s.piece, s.inspector, s.round): (s.verdict, s.defects, s.note) for s in standing(store)}
     new = same = 0

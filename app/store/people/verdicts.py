@@ -7,7 +7,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any, Literal
 
-from sqlalchemy import ColumnElement, Connection, Row, exists, func, select
+from sqlalchemy import ColumnElement, Connection, Row, exists, select
 
 from app.store.database import schema
 from app.store.database.connection import Store, now
@@ -84,6 +84,18 @@ def give(store: Store, verdict: NewVerdict) -> Receipt:
 
     A second one by the same person on the same judgement, given with the first in sight, is filed as a correction of
     it: it names it, and both stay. After a new judgement of the piece it opens the person's next round.
+
+    Parameters
+    ----------
+    store
+        An open store.
+    verdict
+        By whom, of which piece, on which judgement.
+
+    Returns
+    -------
+    Receipt
+        What came of it, and the row.
     """
     with store.write() as connection:
         receipt = give_in(connection, verdict)
@@ -165,6 +177,22 @@ def standing(
 
     Rounds count the same inspector's repeats of a piece from 1, reviews and blind rounds in the order they were begun;
     within one blind round (`blind` names it) they are that round's own turns.
+
+    Parameters
+    ----------
+    store
+        An open store.
+    inspector
+        A person's name; none: all.
+    blind
+        A blind round's name; none: all verdicts.
+    piece_ids
+        Rows of pieces; none: all pieces.
+
+    Returns
+    -------
+    tuple[Standing, ...]
+        With round, time and how the name is known.
     """
     table = schema.verdict
     some: list[ColumnElement[bool]] = []
@@ -230,17 +258,20 @@ def _standings(rows: Sequence[Row[Any]], own_turns: bool) -> tuple[Standing, ...
 
 
 def holding(store: Store, piece_ids: Sequence[int] | None = None) -> tuple[Standing, ...]:
-    """Of the verdicts that stand, those that count: at most one a piece, see `holding`."""
+    """Of the verdicts that stand, those that count: at most one a piece, see `Holding`.
+
+    Parameters
+    ----------
+    store
+        An open store.
+    piece_ids
+        Rows of pieces; none: all pieces.
+
+    Returns
+    -------
+    tuple[Standing, ...]
+        In the order of filing.
+    """
     with store.read() as connection:
         ids = {one.counts for one in holdings(connection, piece_ids).values()}
     return tuple(one for one in standing(store, piece_ids=piece_ids) if one.id in ids)
-
-
-def pace(store: Store, since: str, inspector: str | None = None) -> int:
-    """How many verdicts were filed since a moment (as `connection.now` writes it), withdrawals left aside."""
-    table = schema.verdict
-    query = select(func.count()).select_from(table).where(table.c.filed_at >= since, table.c.verdict != "withdrawn")
-    if inspector is not None:
-        query = query.where(table.c.inspector == inspector)
-    with store.read() as connection:
-        return int(connection.execute(query).scalar_one())

@@ -14,7 +14,7 @@ from app.store.database.definitions import surface_record, unpack, unpack_profil
 from app.store.lots.revisions import limits_of
 from app.store.results.recall import process_values
 from app.store.results.shown import part_of
-from app.studies import DieHistory, put_together
+from app.studies import DieHistory, DieTray, put_together
 from vision.errors import Unusable
 from vision.geometry import arc_lengths, points_at, signed_area
 from vision.records import Array, EdgeFinding, Limits, Part, Pit, Scratch
@@ -45,6 +45,20 @@ class PartHistory:
 def history_of(store: Store, part_name: str, lot: str | None = None) -> PartHistory:
     """Read a part's history, of one lot or of all.
 
+    Parameters
+    ----------
+    store
+        An open store.
+    part_name
+        The part's.
+    lot
+        Its name; none: all lots.
+
+    Returns
+    -------
+    PartHistory
+        Deviations in mm by die and tray, marks with their places, and how many pieces of each die there are.
+
     Raises
     ------
     Unusable
@@ -54,8 +68,7 @@ def history_of(store: Store, part_name: str, lot: str | None = None) -> PartHist
     if part is None:
         raise Unusable("--part", "", "a part whose trays were inspected into the store", part_name)
     s_mm, zone = _places(part)
-    trays: dict[str, list[tuple[str, float, int, Array]]] = {}
-    factors: dict[str, str] = {}
+    trays: dict[str, list[DieTray]] = {}
     marks: list[Mark] = []
     by_die: dict[str, int] = {}
     newest, revision, calibrations = _pieces(store, part_name, lot)
@@ -84,13 +97,13 @@ def history_of(store: Store, part_name: str, lot: str | None = None) -> PartHist
                 if kept and isinstance(strokes, float):
                     stack = np.stack([np.interp(s_mm, one.s_mm, one.deviation_mm) for one in kept])
                     tray = head[of_shot[shot][0]][0]
-                    factors[tray] = calibrations[shot]
-                    trays.setdefault(die, []).append((tray, strokes, len(kept), _mean(stack)))
+                    own = DieTray(tray, strokes, len(kept), _mean(stack), calibrations[shot])
+                    trays.setdefault(die, []).append(own)
                 for one in of_shot[shot]:
                     if one in found:
                         marks += _marks(unpack(found[one]), *head[one], die)
         limits = limits_of(connection, part_name, revision)
-    histories = tuple(put_together(trays[die], s_mm, zone, die, factors) for die in sorted(trays))
+    histories = tuple(put_together(trays[die], s_mm, zone, die) for die in sorted(trays))
     ground = Ground(float(arc_lengths(part.outline)[-1]), _face_mm2(part))
     return PartHistory(part, lot, histories, tuple(marks), dict(sorted(by_die.items())), limits, ground)
 

@@ -31,6 +31,18 @@ def verdicts_csv(verdicts: Iterable[Standing]) -> str:
 def export_verdicts(verdicts: Iterable[Standing], path: Path) -> int:
     """Write verdicts to a CSV file; how many there were.
 
+    Parameters
+    ----------
+    verdicts
+        As `standing` says.
+    path
+        A CSV file to write.
+
+    Returns
+    -------
+    int
+        Number of verdicts.
+
     Raises
     ------
     Unusable
@@ -43,6 +55,20 @@ def export_verdicts(verdicts: Iterable[Standing], path: Path) -> int:
 
 def export_pieces(store: Store, which: Which, path: Path) -> int:
     """Write every piece, as judged last, to a CSV file, a column a measure; how many there were.
+
+    Parameters
+    ----------
+    store
+        An open store.
+    which
+        Lots, parts or trays.
+    path
+        A CSV file to write.
+
+    Returns
+    -------
+    int
+        Number of pieces.
 
     Raises
     ------
@@ -63,6 +89,16 @@ def export_pieces(store: Store, which: Which, path: Path) -> int:
 
 def as_parquet(table: Path) -> Path:
     """A CSV file of this module once more as Parquet, beside it.
+
+    Parameters
+    ----------
+    table
+        The CSV file.
+
+    Returns
+    -------
+    Path
+        The file written.
 
     Raises
     ------

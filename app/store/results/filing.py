@@ -16,7 +16,7 @@ from app.store.lots.revisions import file_limits
 from app.store.people.queue_lines import lay_out
 from app.store.results.acts import Act, JudgedBy, ResultFile, file_act, judgements_of, pieces_of, standing_path
 from app.store.results.judgements import Tray, file_judgements, file_profiles, piece_content
-from app.store.results.shots import Chosen, Place, lot_row, note_choice, place_of
+from app.store.results.shots import Chosen, Place, TrayName, lot_row, note_choice, place_of
 from vision.formats import Profile
 from vision.records import FrameFile, Limits, Part, Station, TrayResult
 
@@ -76,12 +76,38 @@ class Filed:
 
 
 def frame_pictures(frames: Iterable[FrameFile], root: Path | None) -> tuple[PictureFile, ...]:
-    """The frames of a shot as pictures to file, their paths relative to the works folder where they lie in it."""
+    """The frames of a shot as pictures to file, their paths relative to the works folder where they lie in it.
+
+    Parameters
+    ----------
+    frames
+        Files of the frames, with their lights.
+    root
+        The works folder that paths are kept relative to; none: they are absolute.
+
+    Returns
+    -------
+    tuple[PictureFile, ...]
+        In the same order.
+    """
     return tuple(PictureFile(kept_path(frame.path, root), "frame", frame.light, frame.azimuth_deg) for frame in frames)
 
 
 def kept_path(path: Path, root: Path | None) -> str:
-    """A path as the store keeps it: relative to the works folder inside it, else absolute; always with `/`."""
+    """A path as the store keeps it: relative to the works folder inside it, else absolute; always with `/`.
+
+    Parameters
+    ----------
+    path
+        Of a file.
+    root
+        The works folder that paths are kept relative to; none: they are absolute.
+
+    Returns
+    -------
+    str
+        A path with `/`.
+    """
     absolute = path.resolve()
     if root is not None and absolute.is_relative_to(root.resolve()):
         return absolute.relative_to(root.resolve()).as_posix()
@@ -90,6 +116,18 @@ def kept_path(path: Path, root: Path | None) -> str:
 
 def file_result(store: Store, tray: ToFile) -> Filed:
     """File one tray in one transaction.
+
+    Parameters
+    ----------
+    store
+        An open store.
+    tray
+        What is to be filed; see `ToFile`.
+
+    Returns
+    -------
+    Filed
+        What came of it.
 
     Raises
     ------
@@ -104,6 +142,18 @@ def file_result(store: Store, tray: ToFile) -> Filed:
 
 def file_tray(connection: Connection, tray: ToFile) -> Filed:
     """File one tray inside the caller's transaction.
+
+    Parameters
+    ----------
+    connection
+        A transaction of the store.
+    tray
+        What is to be filed; see `ToFile`.
+
+    Returns
+    -------
+    Filed
+        What came of it.
 
     Raises
     ------
@@ -150,7 +200,7 @@ def file_tray(connection: Connection, tray: ToFile) -> Filed:
     became = file_act(connection, act, by, tray.result_file)
     if became.changed:
         if tray.chosen is not None and tray.chosen.kind == "stand":
-            here = (result.tray, result.lot)
+            here = TrayName(result.tray, result.lot)
             note_choice(connection, tray.chosen, place.tray_id, here, here)
         lay_out(connection, pieces_of(connection, place.tray_id))
     unproven = result.digests is None and not tray.trial

@@ -15,9 +15,18 @@ def never_in_force(store: Store, result: TrayResult, here: Mapping[Kind, str] | 
 
     Parameters
     ----------
+    store
+        An open store.
+    result
+        One that was judged elsewhere, or before.
     here
         Digests of what lies in the works now, as far as it does and is in force. Without a works (None) a store takes
         the first of a name that it is given.
+
+    Returns
+    -------
+    tuple[Kind, ...]
+        Kinds; empty where all was in force, or the result does not say.
     """
     if result.digests is None:
         return ()

@@ -25,7 +25,20 @@ class Which:
 
 
 def recall_results(store: Store, which: Which = Which()) -> Iterator[TrayResult]:
-    """Every tray's result as it stands, in the order of filing."""
+    """Every tray's result as it stands, in the order of filing.
+
+    Parameters
+    ----------
+    store
+        An open store.
+    which
+        Lots, parts or trays.
+
+    Yields
+    ------
+    Iterator[TrayResult]
+        A result at a time.
+    """
     filing, shot, judging, stands = schema.filing, schema.shot, schema.judging, schema.standing_tray
     query = (
         select(

@@ -7,7 +7,18 @@ from app.store.database.connection import Store
 
 
 def repeated_trays(store: Store) -> tuple[str, ...]:
-    """The trays with more than one shot, by name."""
+    """The trays with more than one shot, by name.
+
+    Parameters
+    ----------
+    store
+        An open store.
+
+    Returns
+    -------
+    tuple[str, ...]
+        In order.
+    """
     identity = schema.shot_identity
     query = (
         select(schema.tray.c.tray)
@@ -26,6 +37,22 @@ def repeats(store: Store, trays: tuple[str, ...], measure: str, zone: str | None
 
     Pieces go by tray and number, so that they must lie in the same order each time. A shot that was judged several
     times counts once, as judged last; a value that is missing is left out.
+
+    Parameters
+    ----------
+    store
+        An open store.
+    trays
+        Their names.
+    measure
+        Its name.
+    zone
+        None where it is not taken per zone.
+
+    Returns
+    -------
+    dict[tuple[str, str, str], float]
+        Values in the measure's unit.
     """
     piece, judgement, filing, shot, tray = schema.piece, schema.judgement, schema.filing, schema.shot, schema.tray
     identity, judging = schema.shot_identity, schema.judging
@@ -61,7 +88,20 @@ def repeats(store: Store, trays: tuple[str, ...], measure: str, zone: str | None
 
 
 def repeated_measures(store: Store, trays: tuple[str, ...]) -> tuple[tuple[str, str | None], ...]:
-    """The measures, with their zones, that the pieces of these trays have."""
+    """The measures, with their zones, that the pieces of these trays have.
+
+    Parameters
+    ----------
+    store
+        An open store.
+    trays
+        Their names.
+
+    Returns
+    -------
+    tuple[tuple[str, str | None], ...]
+        In order of measure and zone; no zone where it is not taken per zone.
+    """
     table = schema.measure
     query = (
         select(table.c.measure, table.c.zone)

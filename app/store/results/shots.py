@@ -89,7 +89,8 @@ def place_of(connection: Connection, result: TrayResult, lot_id: int | None, cho
         return _again(connection, at_home, result, chosen)
     tray_id = add(connection, schema.tray, {"tray": result.tray, "lot_id": lot_id})
     if result.retake:  # its earlier shot may be filed later, and is then known for one
-        note_choice(connection, SHOT_SAYS, tray_id, (result.tray, result.lot), (result.tray, result.lot))
+        here = TrayName(result.tray, result.lot)
+        note_choice(connection, SHOT_SAYS, tray_id, here, here)
     return Place(tray_id, 1)
 
 
@@ -195,17 +196,20 @@ def _was_retaken(connection: Connection, known: Row[Any]) -> bool:
 
 
 def _note(connection: Connection, chosen: Chosen, known: Row[Any], result: TrayResult) -> None:
-    note_choice(connection, chosen, known.tray_id, (known.tray, known.lot), (result.tray, result.lot))
+    before, after = TrayName(known.tray, known.lot), TrayName(result.tray, result.lot)
+    note_choice(connection, chosen, known.tray_id, before, after)
 
 
-def note_choice(
-    connection: Connection,
-    chosen: Chosen,
-    tray_id: int,
-    before: tuple[str, str | None],
-    after: tuple[str, str | None],
-) -> None:
-    """Write down what a person chose for a tray; `before` and `after`: its name and lot.
+@dataclass(frozen=True, slots=True)
+class TrayName:
+    """A tray by its name and its lot's."""
+
+    tray: str
+    lot: str | None
+
+
+def note_choice(connection: Connection, chosen: Chosen, tray_id: int, before: TrayName, after: TrayName) -> None:
+    """Write down what a person chose for a tray, with its name before and after.
 
     Raises
     ------
@@ -215,7 +219,7 @@ def note_choice(
     if not chosen.given_by.strip() or (chosen is not SHOT_SAYS and not chosen.why.strip()):
         raise Unusable(f"--{chosen.kind}", "", "--by NAME and --why REASON with it; say who says so, and why")
     values = {"kind": chosen.kind, "tray_id": tray_id, "given_by": chosen.given_by.strip(), "why": chosen.why.strip()}
-    names = {"tray_before": before[0], "lot_before": before[1], "tray": after[0], "lot": after[1]}
+    names = {"tray_before": before.tray, "lot_before": before.lot, "tray": after.tray, "lot": after.lot}
     add(connection, schema.choice, {**values, **names, "identity": chosen.identity, "given_at": now()})
 
 

@@ -57,7 +57,20 @@ class Shown:
 
 
 def shown(store: Store, judgement_ids: Sequence[int]) -> dict[int, Shown]:
-    """Judgements with what a page shows of them, by id."""
+    """Judgements with what a page shows of them, by id.
+
+    Parameters
+    ----------
+    store
+        An open store.
+    judgement_ids
+        Rows of judgements.
+
+    Returns
+    -------
+    dict[int, Shown]
+        By row; one that is not there is left out.
+    """
     judgement, filing, shot, stands = schema.judgement, schema.filing, schema.shot, schema.standing_piece
     query = (
         select(
@@ -118,6 +131,22 @@ def newest_judgement(store: Store, tray: str, piece: int, lot: str | None = None
     """The id of the judgement that stands of a piece, None where the store has no such piece.
 
     Trays of several lots may bear one name: without `lot`, the one filed last is meant.
+
+    Parameters
+    ----------
+    store
+        An open store.
+    tray
+        The tray's name.
+    piece
+        Its number on the tray.
+    lot
+        Its name; none: the tray filed last.
+
+    Returns
+    -------
+    int | None
+        A row; none where there is no such piece.
     """
     stands = schema.standing_piece
     query = (
@@ -142,7 +171,20 @@ def lots_of(store: Store, tray: str) -> tuple[str, ...]:
 
 
 def newest_judgements(store: Store, piece_ids: Sequence[int]) -> dict[int, int]:
-    """The ids of the judgements that stand, by piece id; of a piece that a retake shows no more, its last."""
+    """The ids of the judgements that stand, by piece id; of a piece that a retake shows no more, its last.
+
+    Parameters
+    ----------
+    store
+        An open store.
+    piece_ids
+        Rows of pieces.
+
+    Returns
+    -------
+    dict[int, int]
+        Rows of judgements by row of the piece.
+    """
     table, stands = schema.judgement, schema.standing_piece
     query = (
         select(table.c.piece_id, func.coalesce(func.max(stands.c.judgement_id), func.max(table.c.id)))
@@ -155,7 +197,20 @@ def newest_judgements(store: Store, piece_ids: Sequence[int]) -> dict[int, int]:
 
 
 def neighbours(store: Store, shot_id: int) -> tuple[Neighbour, ...]:
-    """All pieces on a shot's tray that stand, by number."""
+    """All pieces on a shot's tray that stand, by number.
+
+    Parameters
+    ----------
+    store
+        An open store.
+    shot_id
+        Row of a shot.
+
+    Returns
+    -------
+    tuple[Neighbour, ...]
+        Number, verdict and centre in px of each.
+    """
     piece, judgement, stands = schema.piece, schema.judgement, schema.standing_piece
     tray_id = select(schema.shot.c.tray_id).where(schema.shot.c.id == shot_id).scalar_subquery()
     query = (
@@ -171,13 +226,39 @@ def neighbours(store: Store, shot_id: int) -> tuple[Neighbour, ...]:
 
 
 def part_of(store: Store, name: str) -> Part | None:
-    """A part as filed last, or None where no drawing of it was filed."""
+    """A part as filed last, or None where no drawing of it was filed.
+
+    Parameters
+    ----------
+    store
+        An open store.
+    name
+        The part's.
+
+    Returns
+    -------
+    Part | None
+        Outline in mm, as filed.
+    """
     body = _newest_body(store, schema.part, schema.part.c.part == name)
     return None if body is None else part_record(unpack(body))
 
 
 def station_of(store: Store, name: str) -> Station | None:
-    """A station as filed last, or None where it was never filed."""
+    """A station as filed last, or None where it was never filed.
+
+    Parameters
+    ----------
+    store
+        An open store.
+    name
+        The station's.
+
+    Returns
+    -------
+    Station | None
+        As filed.
+    """
     body = _newest_body(store, schema.station, schema.station.c.station == name)
     return None if body is None else station_record(unpack(body))
 
@@ -191,7 +272,20 @@ def _newest_body(store: Store, table: Any, named: Any) -> bytes | None:
 
 
 def profile_of(store: Store, judgement_id: int) -> Profile | None:
-    """A judgement's profile along the outline, or None where none was filed."""
+    """A judgement's profile along the outline, or None where none was filed.
+
+    Parameters
+    ----------
+    store
+        An open store.
+    judgement_id
+        Row of a judgement.
+
+    Returns
+    -------
+    Profile | None
+        Deviations in mm along the outline, as filed.
+    """
     query = select(schema.profile.c.body).where(schema.profile.c.judgement_id == judgement_id)
     with store.read() as connection:
         body = connection.execute(query).scalar()

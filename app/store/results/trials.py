@@ -35,7 +35,20 @@ class Trial:
 
 
 def trials(store: Store, lot: str | None = None) -> tuple[Trial, ...]:
-    """The newest trial of each tray, of one lot or of all, in the order of filing."""
+    """The newest trial of each tray, of one lot or of all, in the order of filing.
+
+    Parameters
+    ----------
+    store
+        An open store.
+    lot
+        Its name; none: all lots.
+
+    Returns
+    -------
+    tuple[Trial, ...]
+        With what they were judged by that differs from what stands, and the verdicts of both.
+    """
     judging, filing, shot, tray = schema.judging, schema.filing, schema.shot, schema.tray
     query = (
         select(judging, tray.c.id.label("tray_id"), tray.c.tray, schema.lot.c.lot)
@@ -75,6 +88,17 @@ def trials(store: Store, lot: str | None = None) -> tuple[Trial, ...]:
 
 
 def verdict_counts(verdicts: Mapping[int, Verdict]) -> str:
-    """How many pieces got which verdict, in words."""
+    """How many pieces got which verdict, in words.
+
+    Parameters
+    ----------
+    verdicts
+        By number of the piece.
+
+    Returns
+    -------
+    str
+        A line.
+    """
     found = Counter(verdicts.values())
     return ", ".join(f"{verdict} {found[verdict]}" for verdict in ("pass", "review", "reject"))

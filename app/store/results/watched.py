@@ -17,6 +17,8 @@ def dealt_with(store: Store, folders: Sequence[str]) -> Mapping[str, Mapping[str
 
     Parameters
     ----------
+    store
+        An open store.
     folders
         As the store keeps paths (`kept_path`).
 
@@ -41,13 +43,36 @@ def dealt_with(store: Store, folders: Sequence[str]) -> Mapping[str, Mapping[str
 
 
 def note_judged(connection: Connection, folder: str, digest: str, tray: str) -> None:
-    """Write down that a folder was judged, in the transaction that files its result."""
+    """Write down that a folder was judged, in the transaction that files its result.
+
+    Parameters
+    ----------
+    connection
+        A transaction of the store.
+    folder
+        As the store keeps paths.
+    digest
+        Of what the folder holds.
+    tray
+        The tray's name.
+    """
     values = {"folder": folder, "digest": digest, "tray": tray.casefold(), "filed_at": now()}
     add_missing(connection, schema.watched, values)
 
 
 def put_aside(store: Store, folder: str, digest: str, why: str) -> None:
     """Write down that a folder can't be judged, and why.
+
+    Parameters
+    ----------
+    store
+        An open store.
+    folder
+        As the store keeps paths.
+    digest
+        Of what the folder holds.
+    why
+        In words.
 
     Raises
     ------

@@ -37,7 +37,15 @@ class Challenge:
 
 
 def file_challenge(store: Store, challenge: Challenge) -> None:
-    """File a challenge; one that is there already is not filed again."""
+    """File a challenge; one that is there already is not filed again.
+
+    Parameters
+    ----------
+    store
+        An open store.
+    challenge
+        What was asked of the station, and what it missed.
+    """
     content = json.loads(json.dumps(asdict(challenge)))
     key = {"station": challenge.station, "digest": digest(content)}
     with store.write() as connection:
@@ -47,7 +55,20 @@ def file_challenge(store: Store, challenge: Challenge) -> None:
 
 
 def challenges(store: Store, station: str) -> tuple[Challenge, ...]:
-    """All challenges of a station, by their time."""
+    """All challenges of a station, by their time.
+
+    Parameters
+    ----------
+    store
+        An open store.
+    station
+        Its name.
+
+    Returns
+    -------
+    tuple[Challenge, ...]
+        Oldest first.
+    """
     table = schema.challenge
     with store.read() as connection:
         bodies = connection.execute(select(table.c.body).where(table.c.station == station).order_by(table.c.id))
@@ -57,7 +78,24 @@ def challenges(store: Store, station: str) -> tuple[Challenge, ...]:
 
 
 def why_unchallenged(store: Store, lot: str, part: str, within_hours: float | None) -> str | None:
-    """Why a lot may not be released where a works demands challenges; None where it may, or nothing is demanded."""
+    """Why a lot may not be released where a works demands challenges; None where it may, or nothing is demanded.
+
+    Parameters
+    ----------
+    store
+        An open store.
+    lot
+        Its name.
+    part
+        The part's name.
+    within_hours
+        How old a challenge may be, a number of hours; none: the works demands none.
+
+    Returns
+    -------
+    str | None
+        A sentence; none where it may be released.
+    """
     if within_hours is None:
         return None
     shot, tray = schema.shot, schema.tray

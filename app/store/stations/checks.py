@@ -47,7 +47,20 @@ class SuspectTray:
 
 
 def file_checks(store: Store, checks: Iterable[Check]) -> int:
-    """File checks that are not there yet; how many were new."""
+    """File checks that are not there yet; how many were new.
+
+    Parameters
+    ----------
+    store
+        An open store.
+    checks
+        Of stations, at their times.
+
+    Returns
+    -------
+    int
+        Number of new ones.
+    """
     new = 0
     with store.write() as connection:
         for check in checks:
@@ -61,14 +74,38 @@ def file_checks(store: Store, checks: Iterable[Check]) -> int:
 
 
 def checked_stations(store: Store) -> tuple[str, ...]:
-    """Stations that were ever checked."""
+    """Stations that were ever checked.
+
+    Parameters
+    ----------
+    store
+        An open store.
+
+    Returns
+    -------
+    tuple[str, ...]
+        Names in order.
+    """
     query = select(schema.station_check.c.station).distinct().order_by(schema.station_check.c.station)
     with store.read() as connection:
         return tuple(connection.execute(query).scalars())
 
 
 def station_checks(store: Store, station: str) -> tuple[Check, ...]:
-    """All checks of a station, by their time."""
+    """All checks of a station, by their time.
+
+    Parameters
+    ----------
+    store
+        An open store.
+    station
+        Its name.
+
+    Returns
+    -------
+    tuple[Check, ...]
+        Oldest first.
+    """
     table = schema.station_check
     with store.read() as connection:
         bodies = connection.execute(select(table.c.body).where(table.c.station == station).order_by(table.c.id))
@@ -105,6 +142,20 @@ def suspect_trays(store: Store, lot: str | None = None, among: Sequence[str] | N
 
     A tray without a time is taken to be as old as the first filing of its newest shot. Filing it anew by a station file
     that it was judged by before, under other limits say, is no new judgement in this sense.
+
+    Parameters
+    ----------
+    store
+        An open store.
+    lot
+        Its name; none: all lots.
+    among
+        Names of trays; none: all.
+
+    Returns
+    -------
+    tuple[SuspectTray, ...]
+        Names, with lot, station and time.
     """
     of_station = _suspect_periods(store)
     if not of_station:

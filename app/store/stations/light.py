@@ -23,7 +23,22 @@ class LightRecord:
 
 
 def light_history(store: Store, station: str, most: int) -> tuple[LightRecord, ...]:
-    """The newest findings on light and sharpness among a station's trays, at most so many."""
+    """The newest findings on light and sharpness among a station's trays, at most so many.
+
+    Parameters
+    ----------
+    store
+        An open store.
+    station
+        Its name.
+    most
+        How many.
+
+    Returns
+    -------
+    tuple[LightRecord, ...]
+        Newest first.
+    """
     found, filing, shot, tray = schema.tray_finding, schema.filing, schema.shot, schema.tray
     query = (
         select(tray.c.tray, shot.c.taken_at, found.c.kind, found.c.detail)
@@ -40,7 +55,20 @@ def light_history(store: Store, station: str, most: int) -> tuple[LightRecord, .
 
 
 def light_limits(store: Store, station: str) -> LightLimits | None:
-    """The limits of the station as it was filed last; None where it was never filed."""
+    """The limits of the station as it was filed last; None where it was never filed.
+
+    Parameters
+    ----------
+    store
+        An open store.
+    station
+        Its name.
+
+    Returns
+    -------
+    LightLimits | None
+        Shares of full scale and px, as the station's file has them; none where it sets none.
+    """
     table = schema.station
     query = select(table.c.body).where(table.c.station == station).order_by(table.c.id.desc()).limit(1)
     with store.read() as connection:

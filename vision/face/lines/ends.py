@@ -1,5 +1,6 @@
 """Where along a curve a line begins and ends: the stretch that stands out most, and what goes on beyond it."""
 
+from dataclasses import dataclass
 from functools import lru_cache
 
 import numpy as np
@@ -28,14 +29,23 @@ _PROLONGED_PX = 12
 _END_PX = 8
 
 
-def strongest_stretch(along: NDArray[np.float64]) -> tuple[int, int, float]:
-    """The stretch [first, last) of greatest sum over root of length, and that value; nothing where none is positive."""
+@dataclass(frozen=True, slots=True)
+class Stretch:
+    """Points [`first`, `last`) along a curve, and their `snr`: the sum over the root of their number."""
+
+    first: int
+    last: int
+    snr: float
+
+
+def strongest_stretch(along: NDArray[np.float64]) -> Stretch:
+    """The stretch of greatest snr; of no points where none is positive."""
     total = np.concatenate(([0.0], np.cumsum(along))).astype(np.float32)
     points = len(total)
     value = total[None] - total[:, None]
     value *= _weights(1 << points.bit_length())[:points, :points]
     first, last = divmod(int(np.argmax(value)), points)
-    return first, last, float(value[first, last])
+    return Stretch(first, last, float(value[first, last]))
 
 
 @lru_cache(maxsize=8)
@@ -71,7 +81,8 @@ def plain_ends(curve: Curve, plain: Image, ends: tuple[int, int]) -> tuple[int, 
     values = strip(plain, curve, np.arange(-wide, wide + 1.0))
     profile = line_profile(STRIP_PX, 0, PROFILE_PX)
     along, left, right = (values[:, k : k + len(profile)] @ profile for k in (_ASIDE_PX, 0, 2 * _ASIDE_PX))
-    first, last, _ = strongest_stretch(np.minimum(along, SPIKE * np.median(along[ends[0] : ends[1]])))
+    found = strongest_stretch(np.minimum(along, SPIKE * np.median(along[ends[0] : ends[1]])))
+    first, last = found.first, found.last
     if min(last, ends[1]) - max(first, ends[0]) <= 0.5 * max(last - first, ends[1] - ends[0]):
         first, last = ends
     return grown(along, (first, last), 1.4826 * float(np.median(np.abs(np.concatenate((left, right))))))

@@ -155,14 +155,20 @@ def _moves() -> _Moves:
     )
 
 
-def trace(
-    fields: list[LineField], starts: list[NDArray[np.intp]], floor: float, patience: int, steps: int
-) -> list[list[NDArray[np.float64]]]:
+@dataclass(frozen=True, slots=True)
+class Until:
+    """When a traced curve ends: after `patience` steps in a row below `floor`, taken off again, or after `steps`."""
+
+    floor: float
+    patience: int
+    steps: int
+
+
+def trace(fields: list[LineField], starts: list[NDArray[np.intp]], until: Until) -> list[list[NDArray[np.float64]]]:
     """Follow each line from its seed both ways, in several fields at once: for each field and each of its seeds a curve
     as (m, 2) of column, row in px of the fields.
 
-    A step goes where the response for the direction of travel is greatest; a curve ends after `patience` steps
-    in a row below `floor`, which are taken off again.
+    A step goes where the response for the direction of travel is greatest.
     """
     ways, places = [], []
     for field, start in zip(fields, starts, strict=True):
@@ -171,7 +177,7 @@ def trace(
         ways += [way, way + _WAYS // 2]
         places += [start[:, ::-1].astype(np.float64)] * 2
     counts = [2 * len(start) for start in starts]
-    paths = _follow(fields, counts, np.vstack(places), np.concatenate(ways), (floor, patience, steps))
+    paths = _follow(fields, counts, np.vstack(places), np.concatenate(ways), until)
     out, first = [], 0
     for start in starts:
         n = len(start)
@@ -187,19 +193,18 @@ def _follow(
     counts: list[int],
     place: NDArray[np.float64],
     way: NDArray[np.intp],
-    until: tuple[float, int, int],
+    until: Until,
 ) -> list[NDArray[np.float64]]:
-    """Paths, `counts` of them in each field, from their places on; `until`: floor, patience, steps."""
-    floor, patience, steps = until
+    """Paths, `counts` of them in each field, from their places on."""
     rows, columns = fields[0].best.shape
     moves = _moves()
     ends = np.cumsum([0, *counts])
     place, way = place.copy(), way.copy()
-    path = np.full((len(place), steps, 2), np.nan)
+    path = np.full((len(place), until.steps, 2), np.nan)
     good = np.zeros(len(place), int)
     weak = np.zeros(len(place), int)
     live = np.arange(len(place))
-    for step in range(steps):
+    for step in range(until.steps):
         if not len(live):
             break
         now = way[live]
@@ -220,10 +225,10 @@ def _follow(
         x, y, found = x[each, pick], y[each, pick], value[each, pick]
         place[live] = path[live, step] = np.column_stack((x, y))
         way[live] = after[each, pick]
-        weak[live] = np.where(found >= floor, 0, weak[live] + 1)
+        weak[live] = np.where(found >= until.floor, 0, weak[live] + 1)
         inside = (x > -0.5) & (x < columns - 0.5) & (y > -0.5) & (y < rows - 0.5)
-        good[live] = np.where((found >= floor) & inside, step + 1, good[live])
-        live = live[(weak[live] <= patience) & inside]
+        good[live] = np.where((found >= until.floor) & inside, step + 1, good[live])
+        live = live[(weak[live] <= until.patience) & inside]
     return [path[i, : good[i]] for i in range(len(place))]
 
 

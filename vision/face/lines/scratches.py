@@ -21,7 +21,7 @@ from vision.face.lines.ends import (
     prolonged,
     strongest_stretch,
 )
-from vision.face.lines.filters import LineField, seeds, trace
+from vision.face.lines.filters import LineField, Until, seeds, trace
 from vision.face.lines.joining import ALONG, BESIDE_PX, Candidate, joined
 from vision.face.lines.rims import closes, on_rims
 from vision.face.raster import Image, Mask
@@ -84,7 +84,7 @@ class Search:
 def candidates(searches: list[Search]) -> list[list[Candidate]]:
     """For each search the curves that stand out from the finish, strongest first, none along another."""
     starts = [seeds(s.field, s.scored, _SEED * s.least_snr, _SPACING_PX, _MOST_SEEDS) for s in searches]
-    paths = trace([s.field for s in searches], starts, _FLOOR, _PATIENCE, _STEPS)
+    paths = trace([s.field for s in searches], starts, Until(_FLOOR, _PATIENCE, _STEPS))
     return [_candidates(search, some) for search, some in zip(searches, paths, strict=True)]
 
 
@@ -174,22 +174,23 @@ def _measure(path: Curve, pictures: LinePictures, field: LineField, least: float
     along = values @ line_profile(STRIP_PX, 0, PROFILE_PX)
     one = _without_gap(along)
     curve, values, along = curve[one], values[one], along[one]
-    first, last, snr = strongest_stretch(along)
+    best = strongest_stretch(along)
     # what follows only takes from it
-    if snr < least:
+    if best.snr < least:
         return None
     # a speck on the way is no line: what exceeds the rest of the stretch by far is cut down to it
-    cap = SPIKE * max(float(np.median(along[first:last])), _SPIKE_FLOOR)
+    cap = SPIKE * max(float(np.median(along[best.first : best.last])), _SPIKE_FLOOR)
     if (along > cap).any():
-        first, last, snr = strongest_stretch(np.minimum(along, cap))
-        if snr < least:
+        best = strongest_stretch(np.minimum(along, cap))
+        if best.snr < least:
             return None
+    first, last = best.first, best.last
     step = values[first:last] @ step_profile(STRIP_PX, PROFILE_PX)
     if abs(float(step.sum())) > _STEP_SHARE * float(along[first:last].sum()):
         return None
     if _is_comb(curve[first:last], picture):
         return None
-    snr /= _beside(curve[first:last], picture, field)
+    snr = best.snr / _beside(curve[first:last], picture, field)
     if snr >= _PLAIN_SNR:
         first, last = plain_ends(curve, pictures.plain, (first, last))
     else:
@@ -199,15 +200,15 @@ def _measure(path: Curve, pictures: LinePictures, field: LineField, least: float
 
 def _without_gap(along: NDArray[np.float64]) -> slice:
     """The part of a curve on which its strongest stretch, `along` it, has no gap."""
-    first, last, _ = strongest_stretch(along)
-    stretch = along[first:last]
+    best = strongest_stretch(along)
+    stretch = along[best.first : best.last]
     if len(stretch) < 3 * _GAP_PX:
         return slice(0, len(along))
     soft = np.convolve(stretch, np.full(_GAP_PX, 1 / _GAP_PX), mode="valid")
     if soft.min() >= _GAP_SHARE * np.median(stretch):
         return slice(0, len(along))
-    middle = first + int(np.argmin(soft)) + _GAP_PX // 2
-    before, beyond = (strongest_stretch(part)[2] for part in (along[:middle], along[middle:]))
+    middle = best.first + int(np.argmin(soft)) + _GAP_PX // 2
+    before, beyond = (strongest_stretch(part).snr for part in (along[:middle], along[middle:]))
     if before >= beyond:
         return _without_gap(along[:middle])
     one = _without_gap(along[middle:])

@@ -63,17 +63,25 @@ def _discs(blur_px: float, half: int, diameters: tuple[float, ...], share: float
     return np.array(out)
 
 
+@dataclass(frozen=True, slots=True, eq=False)
+class Patch:
+    """A square of 2 `PATCH_PX` + 1 centred on a spot within a pixel, noise about 1; pixels not in `use` have no say."""
+
+    picture: Image
+    use: Mask
+
+
 def _alike(
-    templates: NDArray[np.float64], patch: Image, use: Mask, courses: NDArray[np.float64] | None = None
+    templates: NDArray[np.float64], patch: Patch, courses: NDArray[np.float64] | None = None
 ) -> NDArray[np.float64]:
     """How much of a patch each template (..., side * side) explains, in its noise: both less their least-squares plane,
     or less what `courses` (side * side, n) fit, over the pixels in use; the template of unit norm there.
     """
-    seen = use.ravel().astype(np.float64)
+    seen = patch.use.ravel().astype(np.float64)
     if courses is None:
-        courses = _plane(len(use))
+        courses = _plane(len(patch.use))
     base, _ = np.linalg.qr(courses * seen[:, None])
-    flat = patch.ravel() * seen
+    flat = patch.picture.ravel() * seen
     flat = flat - base @ (base.T @ flat)
     norm = np.square(templates) @ seen - np.square(templates @ base).sum(axis=-1)
     return np.asarray((templates @ flat) / np.sqrt(np.maximum(norm, _HIDDEN)))
@@ -96,27 +104,24 @@ def _lines(side: int) -> NDArray[np.float64]:
     return np.concatenate((np.broadcast_to(plane, (len(angle), *plane.shape)), lines), axis=2)
 
 
-def _running_through(patch: Image, use: Mask) -> NDArray[np.float64]:
+def _running_through(patch: Patch) -> NDArray[np.float64]:
     """The columns of the lines that explain most of what lies about a spot in the middle of a patch."""
-    plane, lines = _plane(len(use)), _lines(len(use))
-    about = (np.hypot(plane[:, 1], plane[:, 2]) > _ABOUT_PX) & use.ravel()
+    plane, lines = _plane(len(patch.use)), _lines(len(patch.use))
+    about = (np.hypot(plane[:, 1], plane[:, 2]) > _ABOUT_PX) & patch.use.ravel()
     base, _ = np.linalg.qr(lines * about[:, None])
-    energy = np.square((patch.ravel() * about) @ base).sum(axis=1)
+    energy = np.square((patch.picture.ravel() * about) @ base).sum(axis=1)
     return np.asarray(lines[int(np.argmax(energy))])
 
 
-def fit_diameter(patches: list[tuple[Image, Mask]], blur_px: float, wide: bool = False) -> float:
-    """Diameter (px) of the blurred disc that explains most of some patches, each centred on the spot within a pixel.
+def fit_diameter(patches: list[Patch], blur_px: float, wide: bool = False) -> float:
+    """Diameter (px) of the blurred disc that explains most of some patches.
 
-    A patch is a square of 2 `PATCH_PX` + 1 with noise of about 1; pixels not in its mask have no say. Small discs are
-    tried on a small part of it, so that the finish beside them has none either.
+    Small discs are tried on a small part of a patch, so that the finish beside them has no say either.
     """
     return _diameter(_explained(patches, blur_px, *_PATCHES[0]), patches, blur_px, wide)
 
 
-def fit_apart(
-    patches: list[tuple[Image, Mask]], blur_px: float, grain_px: float, wide: bool = False
-) -> tuple[float, float]:
+def fit_apart(patches: list[Patch], blur_px: float, grain_px: float, wide: bool = False) -> tuple[float, float]:
     """The same apart from the lines of the finish that run through the patch and make a weak spot look wide; and the
     share of what the best disc explains that a grain of dust of a given diameter leaves.
     """
@@ -125,10 +130,10 @@ def fit_apart(
     return _diameter(gains, patches, blur_px, wide), 1.0 - grain / max(float(gains.max()), 1e-9)
 
 
-def _diameter(gains: NDArray[np.float64], patches: list[tuple[Image, Mask]], blur_px: float, wide: bool) -> float:
+def _diameter(gains: NDArray[np.float64], patches: list[Patch], blur_px: float, wide: bool) -> float:
     """The diameter that stands out from the gains of small discs, and of large ones where it is large."""
     small = peak_of(gains, _PATCHES[0][1])
-    small = max(small, _blown_px(patches[0][1]) - _BLOWN_BLURS * blur_px)
+    small = max(small, _blown_px(patches[0].use) - _BLOWN_BLURS * blur_px)
     if small <= _SMALL_PX and not wide:
         return small
     large = _explained(patches, blur_px, *_PATCHES[1])
@@ -144,19 +149,19 @@ def _blown_px(use: Mask) -> float:
 
 
 def _explained(
-    patches: list[tuple[Image, Mask]], blur_px: float, half: int, diameters: tuple[float, ...], apart: bool = False
+    patches: list[Patch], blur_px: float, half: int, diameters: tuple[float, ...], apart: bool = False
 ) -> NDArray[np.float64]:
     """What the best placed disc of each diameter explains of the inner part of some patches, in their noise, squared;
     `apart` from the lines that run through.
     """
     inner = slice(PATCH_PX - half, PATCH_PX + half + 1)
-    cut = [(patch[inner, inner], use[inner, inner]) for patch, use in patches]
-    courses = _running_through(*cut[0]) if apart else None
+    cut = [Patch(one.picture[inner, inner], one.use[inner, inner]) for one in patches]
+    courses = _running_through(cut[0]) if apart else None
     gains = np.zeros(len(diameters))
-    for patch, use in cut:
-        share = _PLACE_SHARE if half == PATCH_PX and use.all() else 0.0
+    for one in cut:
+        share = _PLACE_SHARE if half == PATCH_PX and one.use.all() else 0.0
         discs = _discs(round(blur_px, 2), half, diameters, share)
-        gains += np.maximum(_alike(discs, patch, use, courses).max(axis=1), 0) ** 2
+        gains += np.maximum(_alike(discs, one, courses).max(axis=1), 0) ** 2
     return gains
 
 
@@ -229,14 +234,11 @@ def _sharp_templates(blur_px: float) -> tuple[NDArray[np.float64], NDArray[np.fl
     return can, cannot
 
 
-def sharper_than_optics(patch: Image, use: Mask, blur_px: float) -> bool:
-    """Whether a spot is rather a block of pixels (a fault of the sensor, a glint) than anything the lens could draw.
-
-    `patch` is centred on the spot; pixels not in `use` are at the sensor's end and have no say.
-    """
+def sharper_than_optics(patch: Patch, blur_px: float) -> bool:
+    """Whether a spot is rather a block of pixels (a fault of the sensor, a glint) than anything the lens could draw."""
     inner = slice(PATCH_PX - _SHARP_SIDE // 2, PATCH_PX + _SHARP_SIDE // 2 + 1)
-    part, use = patch[inner, inner], use[inner, inner]
-    if use.mean() < _SEEN_SHARE:
+    part = Patch(patch.picture[inner, inner], patch.use[inner, inner])
+    if part.use.mean() < _SEEN_SHARE:
         return False
-    drawn, block = (float(_alike(t, part, use).max()) for t in _sharp_templates(blur_px))
+    drawn, block = (float(_alike(t, part).max()) for t in _sharp_templates(blur_px))
     return block > _NEARLY * drawn
