@@ -178,7 +178,7 @@ def _ask(lot: StudyLot, known: tuple[Revision, ...]) -> _Asked:
         looked_at.add((name, zone))
         earlier = st.number_input("Measures tried on these pieces before this sitting", 0, 1000, 0)
     promise = Promise(missed / PERCENT, confidence / PERCENT, len(looked_at) + earlier)
-    return base, target_of(base, name, zone), Task(promise, costs)
+    return _Asked(base, target_of(base, name, zone), Task(promise, costs))
 
 
 def _measured(lot: StudyLot, name: str) -> bool:

@@ -25,7 +25,20 @@ def _window(points: Array, room_mm: float) -> Window:
 
 
 def draw_found(sheet: Sheet, views: Views) -> str:
-    """All that a drawing shows: views with numbers, the loops inside them, what was left out, gaps that were joined."""
+    """All that a drawing shows: views with numbers, the loops inside them, what was left out, gaps that were joined.
+
+    Parameters
+    ----------
+    sheet
+        The drawing's lines, mm.
+    views
+        What was found on it.
+
+    Returns
+    -------
+    str
+        SVG.
+    """
     every = np.concatenate([one.points for one in sheet.curves])
     window = _window(every, 0.02 * float(np.ptp(every, axis=0).max()) + 0.1)
     body = [element("rect", width="100%", height="100%", fill=PAPER)]

@@ -53,6 +53,7 @@ def lot_table(report: LotReport) -> dict[str, Any]:
         "first_pass": figure(figures.first_pass),
         "yield": _yield_table(figures.yielded),
         "reasons": [_share_table(one) for one in figures.reasons],
+        "named_by_people": [_share_table(one) for one in figures.named],
         "by": {one.name: [_share_table(group) for group in one.groups] for one in figures.groupings},
         "escapes": None
         if figures.escapes is None

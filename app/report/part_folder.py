@@ -15,6 +15,24 @@ _OUTLINE, _SHEET = "outline.dxf", "part-sheet.svg"
 def write_part_folder(folder: Path, sheet: Sheet, draft: PartDraft, part: str, name: str) -> Part:
     """Write a part's folder; what it then holds, read as every tray will read it.
 
+    Parameters
+    ----------
+    folder
+        New or the part's own.
+    sheet
+        The drawing's lines, mm.
+    draft
+        What a person confirmed of it.
+    part
+        The part's short name.
+    name
+        What people call it.
+
+    Returns
+    -------
+    Part
+        The part as its folder says.
+
     Raises
     ------
     Unusable

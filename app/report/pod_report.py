@@ -64,10 +64,10 @@ def pod_chart(curve: Curve) -> str:
             marks.append(shaded(frame, np.log10(dense), lower, chance))
             marks.append(line(frame, np.log10(dense), lower, dash="8 4", colour=ACCENT))
         marks.append(line(frame, np.log10(dense), chance, colour=ACCENT))
-    for place, share, _ in curve.observed():
-        if share.value is not None and share.ci is not None:
-            marks.append(whiskers(frame, float(np.log10(place)), *share.ci))
-            marks.append(dots(frame, np.array([np.log10(place)]), np.array([share.value])))
+    for one in curve.observed():
+        if one.share.value is not None and one.share.ci is not None:
+            marks.append(whiskers(frame, float(np.log10(one.place)), *one.share.ci))
+            marks.append(dots(frame, np.array([np.log10(one.place)]), np.array([one.share.value])))
     entries = [Entry("found, with 95 % interval", "disc")]
     if curve.fitted is not None:
         entries.append(Entry("fitted", colour=ACCENT))

@@ -39,7 +39,18 @@ def bias_page(study: BiasStudy, held: MeasuringSystem | None, source: str) -> st
 
 
 def range_chart(study: BiasStudy) -> str:
-    """Bias of each reference piece with its interval, and the line with its band."""
+    """Bias of each reference piece with its interval, and the line with its band.
+
+    Parameters
+    ----------
+    study
+        What the study found.
+
+    Returns
+    -------
+    str
+        SVG.
+    """
     reference = study.readings.reference
     value = np.array([one.bias.value for one in study.pieces], dtype=np.float64)
     ends = np.array([one.bias.ci for one in study.pieces], dtype=np.float64)
@@ -58,7 +69,18 @@ def range_chart(study: BiasStudy) -> str:
 
 
 def time_chart(found: Stability) -> str:
-    """Means of the sittings over the days, the drift's line and where a sitting lies off it."""
+    """Means of the sittings over the days, the drift's line and where a sitting lies off it.
+
+    Parameters
+    ----------
+    found
+        Means of the sittings and their drift, in the unit of the readings.
+
+    Returns
+    -------
+    str
+        SVG.
+    """
     shown: list[Array] = [found.mean]
     x = np.linspace(float(found.days.min()), float(found.days.max()), 61)
     if found.found is not None:

@@ -29,7 +29,20 @@ _KNOWN_BY: Mapping[str, str] = {
 
 
 def whose_words(name: str | None, known_by: str | None) -> str:
-    """Who acted, and how sure that is: `R. Hale (declared)`."""
+    """Who acted, and how sure that is: `R. Hale (declared)`.
+
+    Parameters
+    ----------
+    name
+        The person's; none: nobody said.
+    known_by
+        How the name is known; none: it was declared.
+
+    Returns
+    -------
+    str
+        A few words.
+    """
     return f"{name or 'nobody named'} ({_KNOWN_BY[known_by or 'declared']})"
 
 

@@ -29,6 +29,7 @@ from .die_wear import (
     put_together as put_together,
 )
 from .escapes import Escapes as Escapes, PassedBlind as PassedBlind
+from .fates import fates_of as fates_of
 from .fitness_words import Thresholds as Thresholds
 from .gauge import GaugeStudy as GaugeStudy, GaugeTable as GaugeTable, Source as Source, study_gauge as study_gauge
 from .gauge_input import balanced as balanced, read_gauge_table as read_gauge_table
@@ -45,7 +46,6 @@ from .lot_summary import (
     MeasureSum as MeasureSum,
     OverTime as OverTime,
     Share as Share,
-    fates_of as fates_of,
     lot_figures as lot_figures,
 )
 from .main_reason import first_reason as first_reason, reason_name as reason_name

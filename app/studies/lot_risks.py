@@ -45,6 +45,16 @@ def risks_table(found: LotRisks) -> Table:
     chance of being bad among those that pass). `capability`: indices with 95 % intervals, `likeness` of neighbouring
     trays, `steady` (trays differ no more than by chance), `effective` independent values, `normal_p`, `why` no index
     has an interval (empty where they have).
+
+    Parameters
+    ----------
+    found
+        What `study_lot_risks` found.
+
+    Returns
+    -------
+    Table
+        The table, ready for `json_text`.
     """
     return {
         "limits_revision": found.revision,

@@ -70,6 +70,16 @@ def agreement_table(whole: AgreementStudy) -> Table:
     `camera_minus_person` (differences of the miss and false-alarm rates, both against the majority of the other
     inspectors, with Newcombe's paired interval, or weighted by the design), `by_kind` of defect, `without_verdict`
     (pieces that nobody judged) and `fitness` with the thresholds used.
+
+    Parameters
+    ----------
+    whole
+        What `agree` found.
+
+    Returns
+    -------
+    Table
+        The table, ready for `json_text`.
     """
     study, judged, thresholds = whole.agreement, whole.fitness, whole.thresholds
     overall = study.fleiss_kappa

@@ -132,8 +132,23 @@ def release_limits(
 
     Parameters
     ----------
+    store
+        The store of the works.
+    works
+        The works.
+    limits
+        Limits of the part.
+    part
+        Theirs.
+    acted
+        Who does it, and why.
     shown
         The limits (`Revision.id`) that the person saw in force; None where nobody looked.
+
+    Returns
+    -------
+    Revision
+        The revision, in force.
 
     Raises
     ------

@@ -11,8 +11,9 @@ from app.report.lot_words import yield_words
 from app.statistics.intervals import predicted_count
 from app.studies.camera_and_people import PieceKey
 from app.studies.escapes import PassedBlind, escapes_of
+from app.studies.fates import fates_of
 from app.studies.lot_sampling import SampledLot, accept_series
-from app.studies.lot_summary import LotPiece, LotTray, fates_of, lot_figures
+from app.studies.lot_summary import LotPiece, LotTray, lot_figures
 from vision.errors import Unusable
 from vision.records.judged import Verdict
 

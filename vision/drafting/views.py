@@ -48,7 +48,7 @@ class View:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Views:
-    """What a drawing shows: contours that may be the piece, largest first; frames and marks; what was told of them.
+    """What a drawing shows: contours that may be the piece, largest first; frames (k, 2), marks; what was told.
 
     `doubt`: why none may be taken without a person's word, empty where there is one view alone and no doubt of it.
     """

@@ -90,7 +90,7 @@ def _sharp_regions(frame: FrameContrast, scored: Mask, pitch_mm: float) -> Itera
                     continue
                 if light == "low" and _lowest_of(rise, 1.0 - _SHADOW_SHARE) < _SHADOW_SHARP * deep:
                     continue
-                yield sign * deep, half, at
+                yield _Sharp(sign * deep, half, at)
 
 
 def _lowest_of(values: Image, share: float) -> float:

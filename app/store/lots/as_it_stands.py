@@ -7,7 +7,8 @@ from app.statistics import Level
 from app.store.database.connection import Store
 from app.store.evidence.chain import hold_end
 from app.store.lots.decisions import Word, decide
-from app.store.lots.state import LotState, lot_state, series_up_to
+from app.store.lots.series import series_up_to
+from app.store.lots.state import BySample, LotState, lot_state
 from app.store.people.actor import Acted
 from app.store.stations.challenges import why_unchallenged
 from app.studies import Acceptance, accept_series
@@ -38,6 +39,14 @@ def decide_as_it_stands(store: Store, lot: str, part: str, wish: Wish, shown: Lo
 
     Parameters
     ----------
+    store
+        An open store.
+    lot
+        Its name.
+    part
+        The part's name.
+    wish
+        What is decided, by whom and why.
     shown
         What the person had in sight; where the lot is another by now, nothing is filed.
 
@@ -55,10 +64,11 @@ def decide_as_it_stands(store: Store, lot: str, part: str, wish: Wish, shown: Lo
             raise Unusable(f"lot {lot}", " and ".join(wish.words), expected, f"since then {'; '.join(changed)}")
         series = accept_series(series_up_to(store, state), wish.aql, wish.level) if state.size is not None else ()
         found = series[-1] if series else None
+        by_sample = None if found is None else BySample(found, wish.aql)
         for word in wish.words:
             _check(store, state, found, word, wish)
         for word in wish.words:
-            decide(connection, state.decision(word, wish.acted, None if found is None else (found, wish.aql)))
+            decide(connection, state.decision(word, wish.acted, by_sample))
 
 
 def changes_since(before: LotState, after: LotState) -> tuple[str, ...]:

@@ -97,10 +97,21 @@ def release(
 
     Parameters
     ----------
+    store
+        An open store.
+    limits
+        Limits of a part.
+    acted
+        Who does it, and why.
     shown
         The limits (`Revision.id`) that the person saw in force: where others are by now, nothing is released.
     write
         Writes the released limits where they judge, before anything is kept: where it fails nothing was released.
+
+    Returns
+    -------
+    Revision
+        The revision, in force.
 
     Raises
     ------

@@ -8,7 +8,20 @@ from vision.records import Station
 
 
 def file_station(store: Store, station: Station) -> str:
-    """File a station with all revisions of its corrections; its digest, as results name it."""
+    """File a station with all revisions of its corrections; its digest, as results name it.
+
+    Parameters
+    ----------
+    store
+        An open store.
+    station
+        The station as it is now.
+
+    Returns
+    -------
+    str
+        Its digest.
+    """
     content = station_content(station)
     key = {"station": station.station, "digest": digest(content)}
     with store.write() as connection:
