@@ -103,7 +103,7 @@ class Scratch:
 
 @dataclass(frozen=True, slots=True)
 class Pit:
-    """A pit on the polished face; `diameter_mm` of the disc of equal area at half contrast, blur removed; `snr`: sigmas."""
+    """A pit; `diameter_mm` of the disc of equal area at half contrast, blur removed; `snr` in sigmas."""
 
     center_px: Pair
     center_mm: Pair
