@@ -5,6 +5,7 @@ from math import floor, isfinite, log10
 
 import jinja2
 
+from app.report.template_environment import template_environment
 from vision.calibrate import Budget
 
 
@@ -18,12 +19,7 @@ def budget_table(budget: Budget, unit: str) -> str:
 
 @cache
 def _template() -> jinja2.Template:
-    environment = jinja2.Environment(
-        loader=jinja2.PackageLoader("app.report", "templates"),
-        autoescape=True,
-        undefined=jinja2.StrictUndefined,
-        trim_blocks=True,
-    )
+    environment = template_environment()
     environment.globals.update(number=number_text, freedom=freedom_text)
     return environment.get_template("budget.html")
 

@@ -2,13 +2,13 @@
 
 from math import floor, log10
 
-import jinja2
 import numpy as np
 
 from app.report.budget_table import budget_table, number_text
 from app.report.cautions import CAUTIONS
 from app.report.style import ACCENT, INK, MUTED, RULE, WASH
 from app.report.svg import document, element, group, path, text
+from app.report.template_environment import template_environment
 from vision.calibrate import (
     Calibration,
     Perspective,
@@ -49,12 +49,7 @@ def calibration_page(found: Calibration, station: str) -> str:
     grid = field_points([points])
     moved = displacement_px(found, grid)
     bend_times = _times(moved, found)
-    environment = jinja2.Environment(
-        loader=jinja2.PackageLoader("app.report", "templates"),
-        autoescape=True,
-        undefined=jinja2.StrictUndefined,
-        trim_blocks=True,
-    )
+    environment = template_environment()
     environment.globals.update(cautions=CAUTIONS, number=number_text)
     camera = found.tray_frame.camera
     return environment.get_template("calibration.html").render(

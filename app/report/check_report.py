@@ -3,13 +3,13 @@
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-import jinja2
 import numpy as np
 
 from app.report.budget_table import budget_table
 from app.report.cautions import CAUTIONS
 from app.report.charts import Axis, Frame, axis_of, chart, dots, level, line
 from app.report.style import ACCENT, MUTED
+from app.report.template_environment import template_environment
 from app.report.words import measure_words, number_words
 from vision.calibrate import CHECKS_BETWEEN, Budget, DriftOfMeasure
 from vision.formats import Check, of_calibration
@@ -159,12 +159,7 @@ def check_page(checks: Sequence[Check], budgets: Sequence[tuple[str, Budget]]) -
         HTML.
     """
     last = checks[-1]
-    environment = jinja2.Environment(
-        loader=jinja2.PackageLoader("app.report", "templates"),
-        autoescape=True,
-        undefined=jinja2.StrictUndefined,
-        trim_blocks=True,
-    )
+    environment = template_environment()
     return environment.get_template("check.html").render(
         station=last.station,
         verdict=last.verdict,

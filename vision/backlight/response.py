@@ -34,6 +34,10 @@ class ResponseSettings:
     noisier: float = 1.15
     # So many blocks of each are asked: their noise is then known to a few per cent.
     least_blocks: int = 40
+    # A block is light or metal alone where it lies this near their level (share of the light's).
+    alone_within: float = 0.02
+    # No sensor's exponent lies further from one than this (natural logarithm: a factor of 7): a fit stays within.
+    log_exponent_within: float = 2.0
 
 
 RESPONSE = ResponseSettings()
@@ -72,16 +76,17 @@ def fitted_response(at_px: Array, profile: Array, dark_share: float) -> Response
     Response
         The counts as a power of the light, and how far that moves an edge, px.
     """
+    within = RESPONSE.log_exponent_within
 
     def counts(p: Array) -> Array:
-        exponent = float(np.exp(np.clip(p[2], -2.0, 2.0)))
+        exponent = float(np.exp(np.clip(p[2], -within, within)))
         dark = dark_share ** (1 / exponent)
         light = dark + (1 - dark) * ndtr((at_px - p[0]) / np.exp(p[1]))
         return np.asarray((light**exponent - dark_share) / (1 - dark_share))
 
     found = least_squares(lambda p: counts(p) - profile, np.array([0.0, np.log(_START_BLUR_PX), 0.0]))
     return Response(
-        exponent=float(np.exp(np.clip(found.x[2], -2.0, 2.0))),
+        exponent=float(np.exp(np.clip(found.x[2], -within, within))),
         shift_px=float(found.x[0]),
         lopsided=float(np.abs(profile + profile[::-1] - 1).max()),
         rms=float(np.sqrt(np.mean(found.fun**2))),
@@ -90,8 +95,8 @@ def fitted_response(at_px: Array, profile: Array, dark_share: float) -> Response
 
 def noise_of(back: Picture, light: Backlight) -> tuple[float, float] | None:
     """Standard deviation of the noise in the light and on the metal, counts; None where too little is seen of one."""
-    lit = _pure(np.abs(light.blocks - light.bright) < 0.02 * light.bright)
-    metal = _pure(np.abs(light.blocks - light.dark) < 0.02 * light.bright)
+    lit = _pure(np.abs(light.blocks - light.bright) < RESPONSE.alone_within * light.bright)
+    metal = _pure(np.abs(light.blocks - light.dark) < RESPONSE.alone_within * light.bright)
     if min(lit.sum(), metal.sum()) < RESPONSE.least_blocks:
         return None
     return _noise(back, lit), _noise(back, metal)

@@ -2,8 +2,10 @@
 
 import os
 import secrets
-from contextlib import suppress
+from collections.abc import Iterator
+from contextlib import contextmanager, suppress
 from pathlib import Path
+from typing import BinaryIO
 
 from vision.errors import Unusable
 
@@ -23,13 +25,19 @@ def write_atomic(path: Path, content: bytes | str) -> None:
     Unusable
         Where the folder can't be written or the disk is full; nothing is left behind.
     """
-    data = content.encode() if isinstance(content, str) else content
+    with replacing(path) as file:
+        file.write(content.encode() if isinstance(content, str) else content)
+
+
+@contextmanager
+def replacing(path: Path) -> Iterator[BinaryIO]:
+    """A file beside another, which takes its place at the end; nothing is left where that fails."""
     beside = path.with_name(f".{path.name[:60]}-{secrets.token_hex(6)}.tmp")
     try:
         with beside.open("xb") as file:
             with suppress(FileNotFoundError):
                 os.fchmod(file.fileno(), path.stat().st_mode & 0o777)  # as whoever set them wanted
-            file.write(data)
+            yield file
             file.flush()
             os.fsync(file.fileno())
         beside.replace(path)

@@ -1,14 +1,13 @@
 """pieces.csv: a row a piece, a column a measure, for spreadsheets."""
 
 import csv
-import secrets
+import io
 from collections.abc import Iterable, Mapping
-from contextlib import suppress
 from pathlib import Path
 from typing import Any
 
 from vision.decide import MEASURES, face_grades
-from vision.formats.atomic_write import not_written
+from vision.formats.atomic_write import replacing
 from vision.formats.table import spreadsheet_cell
 from vision.records import JudgedPiece, Part, TrayResult
 
@@ -43,19 +42,13 @@ def write_pieces(path: Path, part: Part, results: Iterable[TrayResult]) -> None:
         zones = [zone.name for zone in part.zones] if measure.per_zone else []
         columns += [f"{measure.name}.{zone}" for zone in zones] or [measure.name]
     columns += _FACE
-    beside = path.with_name(f".{path.name}-{secrets.token_hex(6)}.tmp")
-    try:
-        with beside.open("x", encoding="utf-8", newline="") as file:
-            writer = csv.DictWriter(file, columns, extrasaction="ignore", lineterminator="\n")
-            writer.writeheader()
-            for result in results:
-                writer.writerows(_row(result, piece) for piece in result.pieces)
-        beside.replace(path)
-    except OSError as fault:
-        raise not_written(path, fault) from None
-    finally:
-        with suppress(OSError):
-            beside.unlink(missing_ok=True)
+    with replacing(path) as file:
+        text = io.TextIOWrapper(file, encoding="utf-8", newline="")
+        writer = csv.DictWriter(text, columns, extrasaction="ignore", lineterminator="\n")
+        writer.writeheader()
+        for result in results:
+            writer.writerows(_row(result, piece) for piece in result.pieces)
+        text.detach()
 
 
 def _row(result: TrayResult, piece: JudgedPiece) -> dict[str, Any]:

@@ -47,6 +47,16 @@ class BumpSettings:
     fit_reach: float = 3.5
     # ... and so many steps settle it.
     fit_steps: int = 7
+    # No step of a fit moves a bell by more than this share of its length ...
+    most_moved: float = 0.5
+    # ... or changes its length by more (natural logarithm): a fit that overshoots then comes back.
+    most_stretched: float = 0.4
+    # A bell stays within so many lengths of where it was found, and its length within such a factor of the template's:
+    # the next rung of the ladder is a factor of 1.6 away.
+    stays_within: float = 2.0
+    stretched_within: float = 3.0
+    # Beyond so many standard deviations a bell is nothing (4e-6 of its height).
+    ends_at: float = 5.0
     # A bell between two lengths answers either with less: from this share of the floor's answer on it is fitted.
     answer_share: float = 0.7
 
@@ -138,13 +148,13 @@ def _fit_bell(rest: Array, index: int, sigma: float, step: float) -> tuple[Bump,
         height = float(np.linalg.lstsq(ground, values, rcond=None)[0][0])
         rows = np.column_stack((ground, height * bell * t, height * bell * t * t))
         factors = np.linalg.lstsq(rows, values, rcond=None)[0]
-        # Steps are kept within half the length, so that a fit can't run away from what was found.
-        shift += scale * float(np.clip(factors[3], -0.5, 0.5))
-        scale *= float(np.exp(np.clip(factors[4], -0.4, 0.4)))
-        shift = float(np.clip(shift, -2 * sigma, 2 * sigma))
-        scale = float(np.clip(scale, sigma / 3, sigma * 3))
+        shift += scale * float(np.clip(factors[3], -BUMPS.most_moved, BUMPS.most_moved))
+        scale *= float(np.exp(np.clip(factors[4], -BUMPS.most_stretched, BUMPS.most_stretched)))
+        shift = float(np.clip(shift, -BUMPS.stays_within * sigma, BUMPS.stays_within * sigma))
+        scale = float(np.clip(scale, sigma / BUMPS.stretched_within, sigma * BUMPS.stretched_within))
     shape = np.zeros(count)
-    wide = np.arange(-min(int(5 * scale), count // 2 - 1), min(int(5 * scale), count // 2 - 1) + 1)
+    end = min(int(BUMPS.ends_at * scale), count // 2 - 1)
+    wide = np.arange(-end, end + 1)
     shape[(index + wide) % count] = height * np.exp(-0.5 * ((wide - shift) / scale) ** 2)
     return Bump(round(index + shift) % count, height, scale * step), shape
 

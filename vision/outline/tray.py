@@ -24,6 +24,8 @@ class TraySettings:
     surprising: float = 4.5
     # Pieces whose centres are this share of the part's length apart in height stand in different rows.
     row_share: float = 0.25
+    # Two parts of one piece that the frame's corner cuts in two lie within so many of the part's lengths.
+    of_one_piece: float = 1.2
 
 
 TRAY = TraySettings()
@@ -104,7 +106,7 @@ def _parts(region: Region, scene: BacklitScene, least: float) -> tuple[Region, .
 def _without_fragments(findings: Sequence[TrayFinding], scene: BacklitScene) -> list[TrayFinding]:
     """A corner of the frame can cut one piece into two regions: small ones near a larger are not told again."""
     cut = [f for f in findings if f.kind == "cut_off"]
-    reach = 1.2 * float(np.ptp(scene.nominal.points[:, 0])) / scene.mm_per_px
+    reach = TRAY.of_one_piece * float(np.ptp(scene.nominal.points[:, 0])) / scene.mm_per_px
     small = {
         id(f)
         for f in cut
