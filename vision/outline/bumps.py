@@ -51,9 +51,9 @@ class BumpSettings:
     most_moved: float = 0.5
     # ... or changes its length by more (natural logarithm): a fit that overshoots then comes back.
     most_stretched: float = 0.4
-    # A bell stays within so many lengths of where it was found, and its length within such a factor of the template's:
-    # the next rung of the ladder is a factor of 1.6 away.
+    # A bell stays within so many of its lengths of where it was found ...
     stays_within: float = 2.0
+    # ... and its length within such a factor of the template's: the ladder's next rung is a factor of 1.6 away.
     stretched_within: float = 3.0
     # Beyond so many standard deviations a bell is nothing (4e-6 of its height).
     ends_at: float = 5.0
