@@ -21,7 +21,22 @@ _MOST = 500  # more pieces than a demo has
 
 
 def judge_the_queue(store: Store, lot: str, inspector: str) -> int:
-    """Somebody looks at every piece of a lot that waits; what the camera would reject they reject too."""
+    """Somebody looks at every piece of a lot that waits; what the camera would reject they reject too.
+
+    Parameters
+    ----------
+    store
+        An open store.
+    lot
+        Its name.
+    inspector
+        Who judges.
+
+    Returns
+    -------
+    int
+        Number of pieces.
+    """
     pieces = waiting(store, Wanted(lot=lot), _MOST)
     standing = newest_judgements(store, [one.piece_id for one in pieces])
     for one in pieces:
@@ -31,7 +46,24 @@ def judge_the_queue(store: Store, lot: str, inspector: str) -> int:
 
 
 def half_a_blind_round(store: Store, lot: str, name: str, made_by: str, inspector: str) -> tuple[int, int]:
-    """Begin a blind round of a lot, and answer half of it; how many were answered, of how many."""
+    """Begin a blind round of a lot, and answer half of it; how many were answered, of how many.
+
+    Parameters
+    ----------
+    store
+        An open store.
+    lot
+        Its name.
+    name
+        Of the round.
+    made_by, inspector
+        Who begins it, and who answers.
+
+    Returns
+    -------
+    tuple[int, int]
+        Answered, and all.
+    """
     drawn = draw_pieces(store, Draw(lot, 6, 2611))
     blind = make_blind(store, name, 2611, 1, drawn, made_by)
     turns = turns_left(store, blind, inspector)

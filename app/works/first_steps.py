@@ -28,7 +28,18 @@ class Step:
 
 
 def first_steps(works: Works) -> tuple[Step, ...]:
-    """Every step from people to a first lot; a file that is there and wrong is not done, and says why."""
+    """Every step from people to a first lot; a file that is there and wrong is not done, and says why.
+
+    Parameters
+    ----------
+    works
+        The works.
+
+    Returns
+    -------
+    tuple[Step, ...]
+        Steps in order, each done or not, with what to do next.
+    """
     at = f"--works {works.folder}"
     parts = _checked(works.folder / "parts", "*/part.toml", read_part)
     stations = _checked(works.folder / "stations", "*.toml", read_station)
@@ -88,7 +99,18 @@ def first_steps(works: Works) -> tuple[Step, ...]:
 
 
 def without_limits(works: Works) -> tuple[str, ...]:
-    """Parts of a works for which no limits are in force."""
+    """Parts of a works for which no limits are in force.
+
+    Parameters
+    ----------
+    works
+        The works.
+
+    Returns
+    -------
+    tuple[str, ...]
+        Names in order.
+    """
     with closing(works.open()) as store:
         names = [path.parent.name for path in sorted((works.folder / "parts").glob("*/part.toml"))]
         return tuple(_without_limits(store, names))

@@ -10,6 +10,18 @@ from vision.formats import write_atomic
 def add_person(works: Works, person: Person) -> Works:
     """List somebody, or give one who is listed these roles; the works as it then is.
 
+    Parameters
+    ----------
+    works
+        The works.
+    person
+        With their roles.
+
+    Returns
+    -------
+    Works
+        The works, as its file then says.
+
     Raises
     ------
     Unusable

@@ -235,7 +235,16 @@ def _profile_passes() -> tuple[NDArray[np.float64], NDArray[np.float64]]:
     return at, np.asarray(np.cos(2 * np.pi * at[:, None] * across) @ line_profile(STRIP_PX, 0, PROFILE_PX))
 
 
-def _line_gains(share: Image, angles: Array, line: tuple[float, float, float]) -> NDArray[np.float64]:
+@dataclass(frozen=True, slots=True)
+class _Line:
+    """A scratch on the coarse raster."""
+
+    width_px: float
+    length_px: float
+    sigma_px: float
+
+
+def _line_gains(share: Image, angles: Array, line: _Line) -> NDArray[np.float64]:
     """What the profile across a line reads at its middle once the picture is divided by the finish's spectrum, of a
     line of unit height: for each direction (radians, counter-clockwise as seen).
     """
@@ -248,7 +257,7 @@ def _line_gains(share: Image, angles: Array, line: tuple[float, float, float]) -
         soft = np.exp(-2 * (np.pi * line.sigma_px) ** 2 * (u**2 + v**2))
         drawn = width * np.sinc(width * v) * length * np.sinc(length * u) * soft
         read = np.interp(np.abs(v), *_profile_passes())
-        out.append(float((drawn * read * share * count).sum()) / _line_peak(width, sigma))
+        out.append(float((drawn * read * share * count).sum()) / _line_peak(width, line.sigma_px))
     return np.array(out)
 
 
