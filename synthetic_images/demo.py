@@ -149,7 +149,18 @@ def render_demo(
 
 
 def demo_steps(trays: int) -> int:
-    """How many pieces of work a demo of so many trays is rendered in."""
+    """How many pieces of work a demo of so many trays is rendered in.
+
+    Parameters
+    ----------
+    trays
+        Tray shots in all.
+
+    Returns
+    -------
+    int
+        A number for a progress bar.
+    """
     return trays + 3 + len(_DIES) * _DIE_TRAYS
 
 

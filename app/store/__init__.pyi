@@ -40,7 +40,7 @@ from .lots.revisions import (
     revisions as revisions,
 )
 from .lots.series import series_up_to as series_up_to
-from .lots.state import BySample as BySample, LotState as LotState, lot_state as lot_state, standings as standings
+from .lots.state import LotState as LotState, lot_state as lot_state, standings as standings
 from .people.actor import Acted as Acted
 from .people.blind_rounds import Blind as Blind, blinds as blinds, make_blind as make_blind, turns_left as turns_left
 from .people.drawing import Draw as Draw, draw_pieces as draw_pieces, stratum_sizes as stratum_sizes

@@ -131,8 +131,8 @@ def length_and_width(points: Array) -> tuple[float, float]:
 
     Examples
     --------
-    >>> length_and_width(np.array([[0.0, 0.0], [1.0, 0.0], [1.0, 3.0], [0.0, 3.0]]))
-    (3.0, 1.0)
+    >>> np.round(length_and_width(np.array([[0.0, 0.0], [1.0, 0.0], [1.0, 3.0], [0.0, 3.0]])), 9).tolist()
+    [3.0, 1.0]
     """
     axis = moments(points).axis_rad
     along, across = np.array([np.cos(axis), np.sin(axis)]), np.array([-np.sin(axis), np.cos(axis)])
