@@ -7,7 +7,8 @@ Every tray beside the project (`../shared/trays`) and one of each family that th
 checkout) is judged by both checkouts' own code. `result.json` is compared number by number; when and by which settings
 a tray was judged is left out. Told are, for each tray: what differs, the largest difference among lengths in mm, among
 all numbers, and both times. The exit code is 1 where a verdict, a finding or a fault differs or a length by more than
-`--within` mm.
+`--within` mm. A checkout may be any whose console script is `app.cli.main:main` and that reads these trays: 1f42016 and
+all after it.
 """
 
 import argparse
