@@ -13,7 +13,8 @@ from app.cli.main import main
 from app.store.database.connection import Store
 from app.store.lots.as_it_stands import Wish, decide_as_it_stands
 from app.store.lots.decisions import Decision, decisions
-from app.store.lots.state import lot_state, state_size
+from app.store.lots.lot_size import state_size
+from app.store.lots.state import lot_state
 from app.store.people.actor import Acted
 from app.store.people.verdicts import NewVerdict, give
 from app.store.results.filing import file_result
