@@ -15,7 +15,6 @@ from app.report.inspected import Inspected
 from app.report.limits_words import limits_words
 from app.report.sheet import jpeg_text, reason_lines
 from app.report.style import SIGNS
-from app.report.template_environment import template_environment
 from app.report.tray_picture import BAND_PX, Colour
 from app.report.words import finding_words, measure_words, number_words, per_zone
 from vision.calibrate import measure_budget

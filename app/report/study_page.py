@@ -15,7 +15,6 @@ import jinja2
 from app.report.cautions import CAUTIONS
 from app.report.glossary import GLOSSARY
 from app.report.stamp import Stamp, stamped
-from app.report.template_environment import template_environment
 from app.statistics import Estimate
 from app.studies import PieceKey
 from vision.errors import Unusable

@@ -8,26 +8,21 @@ from pathlib import Path
 
 from app.store import (
     Chosen,
-    Kind,
     PictureFile,
     ResultFile,
     Store,
     ToFile,
     Undecided,
-    digests_here,
     file_result,
     frame_pictures,
     kept_files,
     kept_path,
-    limits_standing,
-    never_in_force,
     newest_path,
 )
 from app.works.filed_later import as_filed_later
 from app.works.folder import Works
 from app.works.runs import Run
 from app.works.shot_folders import RESULT_FILE, is_own_folder, own_folders, put_standing, take_away_shown
-from vision.decide import against_limits
 from vision.errors import Unusable
 from vision.formats import (
     PROFILES_FILE,
