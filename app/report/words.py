@@ -191,7 +191,20 @@ def _chance_words(chance: float) -> str:
 
 
 def sure_words(measure: str, guard: float) -> str:
-    """How far a value may be off; of a count also why, as whole numbers look exact."""
+    """How far a value may be off; of a count also why, as whole numbers look exact.
+
+    Parameters
+    ----------
+    measure
+        Its name.
+    guard
+        Half width of the guard band, in the measure's unit.
+
+    Returns
+    -------
+    str
+        A few words.
+    """
     words = measure_words(measure)
     number = number_words(measure, guard, 0 if words.decimals else 1)
     if words.decimals or words.unit:

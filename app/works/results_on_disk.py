@@ -151,6 +151,13 @@ def show_standing(standing: str | None, root: Path | None) -> None:
 
     `standing`: the file of the result that stands, as the store keeps paths.
 
+    Parameters
+    ----------
+    standing
+        The file of the result that stands, as the store keeps paths; none: nothing does.
+    root
+        The works folder that paths are kept relative to; none: they are absolute.
+
     Raises
     ------
     Unusable
@@ -167,6 +174,13 @@ def show_as_before(store: Store, folder: Path, root: Path | None) -> None:
     """Have a tray's folder show what stands again, after a shot was judged of which people must say what it is.
 
     `folder`: the shot's own; where nothing of its tray stands, the tray's folder shows nothing.
+
+    Parameters
+    ----------
+    store
+        The store of the works.
+    folder
+        The shot's own, in its tray's.
 
     Raises
     ------

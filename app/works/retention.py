@@ -158,10 +158,13 @@ def forget(store: Store, works: Works, acted: Acted) -> Plan:
         The store of the works.
     works
         The works.
-    planned
-        What `plan` found.
     acted
         Who does it, and why.
+
+    Returns
+    -------
+    Plan
+        What went, and what stayed.
 
     Raises
     ------

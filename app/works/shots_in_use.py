@@ -17,6 +17,16 @@ _LOCK = ".shots-use"
 def shots_in_use(works: Works | None) -> Iterator[None]:
     """While shots are judged and their results filed: none is forgotten meanwhile. Waits for whoever forgets some.
 
+    Parameters
+    ----------
+    works
+        None for a store that stands alone.
+
+    Yields
+    ------
+    None
+        Nothing; the shots are kept until this ends.
+
     Raises
     ------
     Unusable

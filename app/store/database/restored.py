@@ -57,7 +57,13 @@ def walk_if_restored(store: "Store", links_at_most: int, migrated: bool) -> None
 
 
 def note_walked(store: "Store") -> None:
-    """Note that a store was walked whole where it is; nothing on SQLite, whose pages have sums."""
+    """Note that a store was walked whole where it is; nothing on SQLite, whose pages have sums.
+
+    Parameters
+    ----------
+    store
+        An open store.
+    """
     if not store.on_server:
         return
     with store.write() as connection:

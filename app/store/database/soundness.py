@@ -82,7 +82,18 @@ def begin_use(file: Path, try_log: bool = True) -> Use:
 
 
 def in_use(file: Path) -> bool:
-    """Whether anybody has a store open."""
+    """Whether anybody has a store open.
+
+    Parameters
+    ----------
+    file
+        Of SQLite.
+
+    Returns
+    -------
+    bool
+        True while a process has it open.
+    """
     lock = _lock(file)
     if lock is None:
         return False

@@ -22,7 +22,18 @@ class KeptFile:
 
 
 def kept_files(files: Iterable[tuple[str, Path]]) -> tuple[KeptFile, ...]:
-    """Files as they are now, by the paths that the store keeps; those that are not there are left out."""
+    """Files as they are now, by the paths that the store keeps; those that are not there are left out.
+
+    Parameters
+    ----------
+    files
+        Each with its path as the store keeps it, and where it lies.
+
+    Returns
+    -------
+    tuple[KeptFile, ...]
+        Path, digest and size in bytes.
+    """
     found = []
     for kept, path in files:
         with suppress(FileNotFoundError):  # it may go at any moment

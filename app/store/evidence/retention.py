@@ -191,7 +191,19 @@ def why_forgotten(store: Store, path: str) -> str | None:
 
 
 def note_forgotten(connection: Connection, files: Sequence[Forgotten], rule: str, acted: Acted) -> None:
-    """Write down which files are forgotten, by which rule and by whom; only then may they go."""
+    """Write down which files are forgotten, by which rule and by whom; only then may they go.
+
+    Parameters
+    ----------
+    connection
+        A transaction of the store.
+    files
+        Paths with their digests.
+    rule
+        In words.
+    acted
+        Who does it, and why.
+    """
     table = schema.forgotten
     said = {"rule": rule, "given_by": acted.by, "identity": acted.known, "given_at": now()}
     for start in range(0, len(files), _AT_ONCE):

@@ -153,7 +153,20 @@ def standing_path(connection: Connection, tray_id: int) -> str | None:
 
 
 def newest_path(store: Store, tray: str) -> str | None:
-    """The file of the result that stands of the tray of a name, in whatever lot; of several the newest."""
+    """The file of the result that stands of the tray of a name, in whatever lot; of several the newest.
+
+    Parameters
+    ----------
+    store
+        An open store.
+    tray
+        The tray's name.
+
+    Returns
+    -------
+    str | None
+        As the store keeps paths; none where nothing stands.
+    """
     table, stands, named = schema.judging, schema.standing_tray, schema.tray
     query = (
         select(table.c.result_path)
