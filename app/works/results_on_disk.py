@@ -181,6 +181,8 @@ def show_as_before(store: Store, folder: Path, root: Path | None) -> None:
         The store of the works.
     folder
         The shot's own, in its tray's.
+    root
+        The works folder that paths are kept relative to; none: they are absolute.
 
     Raises
     ------

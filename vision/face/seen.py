@@ -248,9 +248,7 @@ def _line_gains(share: Image, angles: Array, line: _Line) -> NDArray[np.float64]
     """What the profile across a line reads at its middle once the picture is divided by the finish's spectrum, of a
     line of unit height: for each direction (radians, counter-clockwise as seen).
     """
-    width, length = line.width_px, line.length_px
-    fy, fx, count = _frequencies()
-    out = []
+    (width, length), (fy, fx, count), out = (line.width_px, line.length_px), _frequencies(), []
     for angle in angles:
         u = fx * np.cos(angle) - fy * np.sin(angle)
         v = fx * np.sin(angle) + fy * np.cos(angle)
