@@ -19,7 +19,8 @@ from pathlib import Path
 
 ROOT = Path(__file__).resolve().parent
 VENV = ROOT / ".venv"
-PYTHON = VENV / "bin" / "python"
+SCRIPTS = VENV / ("Scripts" if sys.platform == "win32" else "bin")
+PYTHON = SCRIPTS / ("python.exe" if sys.platform == "win32" else "python")
 STAMP = VENV / "brightbowl-setup"
 LOCKS = ROOT / "requirements"
 LOCK_OF_JOB = {"demo": "run.txt", "test": "test.txt"}  # test.txt holds everything of run.txt, in the same versions
@@ -65,7 +66,7 @@ def call(*command: str | Path, env: dict[str, str] | None = None) -> None:
 def install_system(packages: list[str]) -> None:
     """Install Debian packages as root; anybody else is told the command."""
     line = f"apt-get install -y --no-install-recommends {' '.join(packages)}"
-    if os.geteuid() != 0 or shutil.which("apt-get") is None:
+    if sys.platform == "win32" or os.geteuid() != 0 or shutil.which("apt-get") is None:
         sys.exit(f"run.py: this system lacks {', '.join(packages)}. On Debian run: sudo {line}")
     quiet = {**os.environ, "DEBIAN_FRONTEND": "noninteractive"}
     call("apt-get", "update", "-q", env=quiet)
@@ -92,13 +93,17 @@ def wanted_stamp() -> str:
 def set_up(job: str) -> None:
     """Bring `.venv` to what the locks say; quick where it is there already."""
     wanted = wanted_stamp()
-    stamp = STAMP.read_text() if STAMP.is_file() and PYTHON.exists() else None
+    stamp = STAMP.read_text("utf-8") if STAMP.is_file() and PYTHON.exists() else None
     if stamp in (f"{wanted} {job}", f"{wanted} test"):
         return
     print(f"run.py: setting up {VENV} (a minute or two the first time)", flush=True)
     uv = shutil.which("uv")
     # Made anew where set-up was cut short, is of another Python, or was done by a uv that is gone now and left no pip.
-    if stamp is None or not stamp.startswith(PYTHON_VERSION) or (uv is None and not PYTHON.with_name("pip").exists()):
+    if (
+        stamp is None
+        or not stamp.startswith(PYTHON_VERSION)
+        or (uv is None and shutil.which("pip", path=SCRIPTS) is None)
+    ):
         make_venv(uv)
     STAMP.unlink(missing_ok=True)
     pip = [uv, "pip"] if uv is not None else [str(PYTHON), "-m", "pip"]
@@ -108,11 +113,12 @@ def set_up(job: str) -> None:
     # Both OpenCV twins write the same folder, so that one must go before the other comes; no lock names either but
     # their own, and --no-deps keeps what this project says of opencv-python from bringing it in again.
     call(*uninstall, *OPENCV_TWINS)
-    twin = "opencv.txt" if all(loads(library) for library in OPENCV_NEEDS) else "opencv-headless.txt"
+    bare = sys.platform == "linux" and not all(loads(library) for library in OPENCV_NEEDS)
+    twin = "opencv-headless.txt" if bare else "opencv.txt"
     for lock in (LOCK_OF_JOB[job], twin):
         call(*install, "--require-hashes", "-r", LOCKS / lock)
     call(*install, "--no-build-isolation", "--editable", ROOT)
-    STAMP.write_text(f"{wanted} {job}")
+    STAMP.write_text(f"{wanted} {job}", "utf-8")
 
 
 def main(arguments: list[str]) -> int:
@@ -129,8 +135,8 @@ def main(arguments: list[str]) -> int:
     # Many short processes run below: each would compile all libraries anew where Python may not keep what it compiled.
     os.environ.pop("PYTHONDONTWRITEBYTECODE", None)
     if job == "demo":
-        return subprocess.run([VENV / "bin" / "brightbowl", "demo", "--out", "demo"], cwd=ROOT).returncode
-    return subprocess.run([VENV / "bin" / "pytest", *arguments[1:]], cwd=ROOT).returncode
+        return subprocess.run([SCRIPTS / "brightbowl", "demo", "--out", "demo"], cwd=ROOT).returncode
+    return subprocess.run([SCRIPTS / "pytest", *arguments[1:]], cwd=ROOT).returncode
 
 
 if __name__ == "__main__":

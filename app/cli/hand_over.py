@@ -31,7 +31,7 @@ def command(works: Path | None, store: str | None, broker: str, ca: Path | None,
     try:
         import paho.mqtt  # noqa: F401
     except ModuleNotFoundError:
-        raise Unusable("hand-over", "", "the library for MQTT: install brightbowl[line]", "no paho-mqtt") from None
+        raise Unusable("hand-over", "", "the library for MQTT: pip install brightbowl[line]", "no paho-mqtt") from None
     from app.run import ended_by_signals, hand_over, read_broker
 
     where = read_broker(broker, ca)

@@ -1,9 +1,12 @@
 """`brightbowl serve`: the pages of a works, on this machine."""
 
 from contextlib import closing
+from importlib.util import find_spec
 from pathlib import Path
 
 import click
+
+from vision.errors import Unusable
 
 PORT = 8610
 
@@ -19,6 +22,8 @@ def command(works: Path | None, store: str | None, port: int, address: str) -> N
     People pick their names from works.toml. Where the works folder holds a login.toml (table [auth], OpenID Connect)
     they sign in instead.
     """
+    if find_spec("streamlit") is None:
+        raise Unusable("serve", "", "the libraries of the pages: pip install brightbowl[pages]", "no streamlit")
     from app.pages import ServerState, lasting_secret, serve
     from app.works import open_chosen, rights_words
 

@@ -238,7 +238,10 @@ def pdf_bytes(html: str) -> bytes:
         import weasyprint
     except (ImportError, OSError) as fault:
         raise Unusable(
-            "--pdf", "", "the library weasyprint with pango: install brightbowl[pdf], or print the HTML", str(fault)
+            "--pdf",
+            "",
+            "the library weasyprint with pango: pip install brightbowl[pdf], or print the HTML",
+            str(fault),
         ) from fault
     printed: bytes = weasyprint.HTML(string=html).write_pdf()
     return printed

@@ -3,10 +3,10 @@
 import multiprocessing
 import os
 import signal
+import sys
 import threading
 from collections.abc import Iterator
 from contextlib import contextmanager, suppress
-from multiprocessing.resource_tracker import ensure_running
 from types import FrameType
 from typing import NoReturn
 
@@ -50,7 +50,8 @@ def ended_by_signals(ends_well: bool, raising: bool = True) -> Iterator[threadin
     """
     told, over = threading.Event(), threading.Event()
     ear, mouth = os.pipe()
-    os.set_blocking(mouth, False)
+    if sys.platform != "win32":
+        os.set_blocking(mouth, False)
 
     def on_signal(number: int, _frame: FrameType | None) -> None:
         if told.is_set():
@@ -64,7 +65,8 @@ def ended_by_signals(ends_well: bool, raising: bool = True) -> Iterator[threadin
         raise _stopped(number)
 
     def watch() -> None:
-        signal.pthread_sigmask(signal.SIG_BLOCK, _SIGNALS)
+        if sys.platform != "win32":
+            signal.pthread_sigmask(signal.SIG_BLOCK, _SIGNALS)
         while heard := os.read(ear, 1):
             if heard[0] in _SIGNALS and not over.wait(LATEST_S):
                 _end_children()
@@ -97,16 +99,30 @@ def undisturbed() -> Iterator[None]:
         yield
         return
     came: list[int] = []
-    ensure_running()  # now: as it starts its helper, it lets signals through that we hold back
-    before = signal.pthread_sigmask(signal.SIG_BLOCK, _SIGNALS)
     _held.append(came)
     try:
-        yield
+        if sys.platform == "win32":  # no signal reaches a process that starts there
+            yield
+        else:
+            with _held_back():
+                yield
     finally:
         _held.pop()
-        signal.pthread_sigmask(signal.SIG_SETMASK, before)
     if came:
         raise _stopped(came[0])
+
+
+if sys.platform != "win32":
+    from multiprocessing.resource_tracker import ensure_running
+
+    @contextmanager
+    def _held_back() -> Iterator[None]:
+        ensure_running()  # now: as it starts its helper, it lets signals through that we hold back
+        before = signal.pthread_sigmask(signal.SIG_BLOCK, _SIGNALS)
+        try:
+            yield
+        finally:
+            signal.pthread_sigmask(signal.SIG_SETMASK, before)
 
 
 _stderr: list[int] = []

@@ -1,5 +1,6 @@
 from .database.connection import Away as Away, Store as Store, clock_s as clock_s, open_store as open_store
 from .database.definitions import Kind as Kind, digests_here as digests_here, digests_of as digests_of
+from .database.file_lock import take_lock as take_lock
 from .database.restored import note_walked as note_walked
 from .database.schema import bench as bench
 from .database.soundness import in_use as in_use

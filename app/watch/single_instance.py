@@ -1,18 +1,17 @@
 """What a watcher needs around it: its own folder, which no other watcher has."""
 
-import fcntl
 import os
 import sys
 from collections.abc import Callable, Iterator
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from pathlib import Path
 from threading import Event
 
-from app.store import Away, Store
+from app.store import Away, Store, take_lock
 from app.watch.loop import FIRST_PAUSE_S, LONGEST_PAUSE_S
 from app.works import Works
 from vision.errors import Unusable
-from vision.formats import as_text_name, not_written
+from vision.formats import as_text_name, not_written, write_atomic
 
 
 @contextmanager
@@ -46,15 +45,15 @@ def alone(works: Works, inbox: Path) -> Iterator[Path]:
         lock = os.open(state / "lock", os.O_RDWR | os.O_CREAT, 0o644)
     except OSError as fault:
         raise not_written(state, fault) from None
+    holder = state / "process"
     try:
-        try:
-            fcntl.flock(lock, fcntl.LOCK_EX | fcntl.LOCK_NB)
-        except BlockingIOError:
-            holder = os.read(lock, 20).decode("ascii", "replace").strip()
+        if not take_lock(lock):
+            number = ""
+            with suppress(OSError):
+                number = holder.read_text("ascii", "replace").strip()
             expected = "one watcher for a works expected; stop the other one first"
-            raise Unusable(works.folder, "", expected, f"process {holder}") from None
-        os.truncate(lock, 0)
-        os.write(lock, f"{os.getpid()}\n".encode())
+            raise Unusable(works.folder, "", expected, f"process {number or 'unknown'}")
+        write_atomic(holder, f"{os.getpid()}\n")
         yield state
     finally:
         os.close(lock)

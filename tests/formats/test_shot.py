@@ -179,3 +179,13 @@ def test_an_empty_folder_among_shots_is_kept_to_be_told(tmp_path: Path) -> None:
     write_shot(tmp_path / "a")
     (tmp_path / "lost").mkdir()
     assert find_shots([tmp_path]) == (tmp_path / "a", tmp_path / "lost")
+
+
+@pytest.mark.parametrize("leads_to", ["shot.json", "nowhere.json"])
+def test_a_shot_json_that_leads_nowhere_is_told_and_not_passed_over(tmp_path: Path, leads_to: str) -> None:
+    folder = write_shot(tmp_path / "T-7")
+    (folder / "shot.json").unlink()
+    (folder / "shot.json").symlink_to(folder / leads_to)
+    with pytest.raises(Unusable) as caught:
+        read_shot(folder)
+    one_line(caught.value, "shot.json")

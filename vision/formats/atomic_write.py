@@ -36,7 +36,7 @@ def replacing(path: Path) -> Iterator[BinaryIO]:
     try:
         with beside.open("xb") as file:
             with suppress(FileNotFoundError):
-                os.fchmod(file.fileno(), path.stat().st_mode & 0o777)  # as whoever set them wanted
+                beside.chmod(path.stat().st_mode & 0o777)  # as whoever set them wanted
             yield file
             file.flush()
             os.fsync(file.fileno())

@@ -99,6 +99,10 @@ def as_text_name(path: Path) -> None:
         raise Unusable(path, "", "a name in UTF-8 expected; rename it") from None
 
 
+# Each where the system has it: not to wait, and bytes as they are.
+_READING = os.O_RDONLY | getattr(os, "O_NONBLOCK", 0) | getattr(os, "O_BINARY", 0)
+
+
 def read_bytes(path: Path, most: int = TABLE_BYTES) -> bytes:
     """Read a whole file of at most so many bytes.
 
@@ -109,7 +113,7 @@ def read_bytes(path: Path, most: int = TABLE_BYTES) -> bytes:
     """
     try:
         # Opened without waiting: a pipe in the place of a file would hold us until somebody writes into it.
-        with os.fdopen(os.open(path, os.O_RDONLY | os.O_NONBLOCK | os.O_CLOEXEC), "rb") as file:
+        with os.fdopen(os.open(path, _READING), "rb") as file:
             found = os.fstat(file.fileno())
             if not stat.S_ISREG(found.st_mode):
                 raise Unusable(path, "", "a file expected", "something else")

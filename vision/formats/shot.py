@@ -1,6 +1,7 @@
 """A tray shot's folder: `shot.json` and the frames it names, or frames by their agreed names alone."""
 
 import json
+import os
 import re
 from collections.abc import Iterable
 from pathlib import Path, PurePosixPath
@@ -94,7 +95,7 @@ def read_shot(folder: Path, stations: Iterable[Station] = ()) -> Shot:
     """
     as_text_name(folder)
     with reached(folder):
-        if (folder / "shot.json").exists():
+        if _named(folder, "shot.json"):
             return _described(folder)
         empty = folder.is_dir() and not any(folder.iterdir())
         if not empty and (named := the_named_shot(folder, stations)) is not None:
@@ -121,7 +122,7 @@ def is_shot(folder: Path, stations: Iterable[Station] = ()) -> bool:
         True where it holds `shot.json`, `back.png`, or a frame named as one of the stations names them.
     """
     try:
-        if any((folder / name).exists() for name in ("shot.json", _BARE_BACK)):
+        if any(_named(folder, name) for name in ("shot.json", _BARE_BACK)):
             return True
     except (OSError, ValueError):  # of another user, or a name that none can be
         return False
@@ -145,9 +146,14 @@ def has_shot_file(folder: Path) -> bool:
         True where it holds `shot.json`.
     """
     try:
-        return (folder / "shot.json").exists()
+        return _named(folder, "shot.json")
     except (OSError, ValueError):
         return False
+
+
+def _named(folder: Path, name: str) -> bool:
+    """Whether something of that name lies in a folder, be it a link that leads nowhere, which is then told."""
+    return os.path.lexists(folder / name)
 
 
 def find_shots(

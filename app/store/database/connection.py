@@ -233,7 +233,7 @@ def _open_postgresql(url: str) -> Store:
         engine = create_engine(parsed, pool_pre_ping=True, pool_size=8, max_overflow=24)
     except ModuleNotFoundError:
         raise Unusable(
-            "--store", "", "expected the driver for PostgreSQL: install brightbowl[postgres]", "no psycopg"
+            "--store", "", "expected the driver for PostgreSQL: pip install brightbowl[postgres]", "no psycopg"
         ) from None
     reader = engine.execution_options(isolation_level="REPEATABLE READ", postgresql_readonly=True)
     return Store(parsed.set(drivername="postgresql").render_as_string(hide_password=True), reader, engine)

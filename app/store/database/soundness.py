@@ -5,7 +5,6 @@ one left it. Who opens a store that nobody has open holds the pages against them
 back, or its user was killed) the store is walked instead.
 """
 
-import fcntl
 import os
 import shutil
 import sqlite3
@@ -16,6 +15,7 @@ from contextlib import closing, suppress
 from dataclasses import dataclass
 from pathlib import Path
 
+from app.store.database.file_lock import take_lock
 from vision.errors import Unusable
 
 APPLICATION = 0x6272_6274
@@ -41,9 +41,9 @@ class Use:
         if self.lock is None:
             return
         try:
-            with suppress(OSError):  # others have it open, or nothing can be written: the next one walks it
-                fcntl.flock(self.lock, fcntl.LOCK_EX | fcntl.LOCK_NB)
-                _leave_sums(self.file)
+            if take_lock(self.lock):
+                with suppress(OSError):  # nothing can be written: the next one walks it
+                    _leave_sums(self.file)
         finally:
             os.close(self.lock)
             self.lock = None
@@ -60,20 +60,23 @@ def begin_use(file: Path, try_log: bool = True) -> Use:
     if not file.exists():
         with suppress(OSError):  # said by the database, in its own words
             # With the rights of any file made here; the database would leave the group's right to write out.
-            os.close(os.open(file, os.O_CREAT | os.O_EXCL | os.O_CLOEXEC, 0o666))
+            os.close(os.open(file, os.O_CREAT | os.O_EXCL, 0o666))
         lock = _lock(file)
         if lock is not None:
-            fcntl.flock(lock, fcntl.LOCK_SH)
+            take_lock(lock, shared=True, wait=True)
         return Use(file, lock, known_sound=True)
     _check_ours(file)
     lock = _lock(file)
     try:
-        if lock is None or not _alone(lock):
-            return Use(file, lock, known_sound=lock is not None)  # whoever opened it first has looked
+        if lock is None:
+            return Use(file, None, known_sound=False)
+        if not take_lock(lock):
+            # Whoever opened it first looks, which is waited for; on a disk that knows no locks nobody can say.
+            return Use(file, lock, known_sound=take_lock(lock, shared=True, wait=True))
         sound = _as_left(file)
         if try_log and _size(_beside(file, "-wal")):
             sound = _try_log(file) or sound
-        fcntl.flock(lock, fcntl.LOCK_SH)
+        take_lock(lock, shared=True, wait=True)
         return Use(file, lock, known_sound=sound)
     except BaseException:
         if lock is not None:
@@ -98,7 +101,7 @@ def in_use(file: Path) -> bool:
     if lock is None:
         return False
     try:
-        return not _taken(lock)
+        return not take_lock(lock)
     finally:
         os.close(lock)
 
@@ -117,25 +120,9 @@ def _size(file: Path) -> int:
 def _lock(file: Path) -> int | None:
     """The lock's descriptor, shared; None where it can't be made, as in a folder that is read-only."""
     try:
-        return os.open(_beside(file, "-use"), os.O_RDWR | os.O_CREAT | os.O_CLOEXEC, 0o666)
+        return os.open(_beside(file, "-use"), os.O_RDWR | os.O_CREAT, 0o666)
     except OSError:
         return None
-
-
-def _taken(lock: int) -> bool:
-    """Take a lock for us alone, if nobody has it."""
-    try:
-        fcntl.flock(lock, fcntl.LOCK_EX | fcntl.LOCK_NB)
-    except OSError:
-        return False
-    return True
-
-
-def _alone(lock: int) -> bool:
-    if not _taken(lock):
-        fcntl.flock(lock, fcntl.LOCK_SH)  # waits while the first one looks
-        return False
-    return True
 
 
 def _check_ours(file: Path) -> None:

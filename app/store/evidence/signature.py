@@ -96,7 +96,9 @@ def _private(file: Path) -> "Ed25519PrivateKey":
         from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PrivateKey
         from cryptography.hazmat.primitives.serialization import load_pem_private_key
     except ModuleNotFoundError:
-        raise Unusable(file, "", "the library for signatures: install brightbowl[seal]", "no cryptography") from None
+        raise Unusable(
+            file, "", "the library for signatures: pip install brightbowl[seal]", "no cryptography"
+        ) from None
     key = None
     with suppress(OSError, ValueError, TypeError):
         key = load_pem_private_key(file.read_bytes(), password=None)

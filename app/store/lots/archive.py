@@ -6,6 +6,7 @@ Beside columns for whoever reads it with other tools each row holds the piece's 
 import io
 from collections.abc import Iterator, Mapping
 from dataclasses import replace
+from importlib.util import find_spec
 from pathlib import Path
 from typing import Any
 
@@ -20,6 +21,18 @@ from vision.formats import result_as_json, result_from_json, write_atomic
 from vision.records import TrayResult, Value
 
 _FORMAT, _HEAD, _RESULT = b"brightbowl.format", b"brightbowl.head", "result"
+
+
+def check_parquet() -> None:
+    """Refuse what needs the library for Parquet where that is not installed.
+
+    Raises
+    ------
+    Unusable
+        It is not.
+    """
+    if find_spec("pyarrow") is None:
+        raise Unusable("Parquet", "", "the library for Parquet: pip install brightbowl[parquet]", "no pyarrow")
 
 
 def archive_lot(store: Store, state: LotState, file: Path, kept: str) -> int:
@@ -46,6 +59,7 @@ def archive_lot(store: Store, state: LotState, file: Path, kept: str) -> int:
     Unusable
         The lot is not sealed: not released, or something came after that; or the file can't be written.
     """
+    check_parquet()
     import pyarrow  # type: ignore[import-untyped]
     import pyarrow.parquet  # type: ignore[import-untyped]
 
@@ -119,6 +133,7 @@ def read_archive(file: Path) -> Lot:
     Unusable
         It is no such file.
     """
+    check_parquet()
     import pyarrow.lib  # type: ignore[import-untyped]
     import pyarrow.parquet
 

@@ -10,6 +10,7 @@ from sqlalchemy import select
 
 from app.store.database import schema
 from app.store.database.connection import Store
+from app.store.lots.archive import check_parquet
 from app.store.people.verdicts import Standing
 from app.store.results.recall import Which, recall_results
 from vision.formats import COLUMNS, spreadsheet_cell, write_atomic, write_pieces
@@ -103,8 +104,9 @@ def as_parquet(table: Path) -> Path:
     Raises
     ------
     Unusable
-        The file can't be written.
+        The library for Parquet is not there, or the file can't be written.
     """
+    check_parquet()
     import pyarrow.csv  # type: ignore[import-untyped]
     import pyarrow.parquet  # type: ignore[import-untyped]
 
