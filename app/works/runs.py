@@ -55,7 +55,8 @@ def shot_in(works: Works, folder: Path) -> tuple[Shot, str, str]:
 
 
 def runs_of(works: Works, shots: Iterable[Path]) -> tuple[list[Run], list[str]]:
-    """Sort shots by the part and station that they name; a line for each that can't be judged in this works.
+    """Sort shots by the part and station that they name; a line for each that can't be judged in this works, but one
+    for all that lack the same file.
 
     Results go to `results/PART/STATION`.
 
@@ -73,18 +74,21 @@ def runs_of(works: Works, shots: Iterable[Path]) -> tuple[list[Run], list[str]]:
     """
     sorted_shots: dict[tuple[str, str], list[Path]] = {}
     failures = []
+    lacking: dict[Path, list[Path]] = {}
     for folder in shots:
         try:
             _, part, station = shot_in(works, folder)
-            for file in (works.part_file(part), works.station_file(station), works.limits_file(part)):
-                with reached(file):
-                    there = file.is_file()
-                if not there:
-                    raise Unusable(file, "", f"this file is missing; the shot {folder} needs it")
+            missing = [file for file in _judging(works, part, station) if not _is_there(file)]
         except Unusable as fault:
             failures.append(str(fault))
             continue
+        if missing:
+            lacking.setdefault(missing[0], []).append(folder)
+            continue
         sorted_shots.setdefault((part, station), []).append(folder)
+    for file, folders in lacking.items():
+        needed = f"the shot {folders[0]} needs it" + (f", and {len(folders) - 1} more" if len(folders) > 1 else "")
+        failures.append(str(Unusable(file, "", f"this file is missing; {needed}")))
     runs = [
         Run(
             works.part_file(part),
@@ -97,3 +101,12 @@ def runs_of(works: Works, shots: Iterable[Path]) -> tuple[list[Run], list[str]]:
         for (part, station), folders in sorted_shots.items()
     ]
     return runs, failures
+
+
+def _judging(works: Works, part: str, station: str) -> tuple[Path, Path, Path]:
+    return works.part_file(part), works.station_file(station), works.limits_file(part)
+
+
+def _is_there(file: Path) -> bool:
+    with reached(file):
+        return file.is_file()

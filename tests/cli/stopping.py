@@ -1,6 +1,7 @@
 """Commands told to stop at any moment, as a terminal (to all processes) and a supervisor (to one) do it.
 
-As a program (`python -m tests.cli.stopping [--trials N]`) it prints a table for docs/benchmarks/sturdy.md.
+As a program (`python -m tests.cli.stopping [--trials N] [--of NAME ...]`) it prints a table for
+docs/benchmarks/sturdy.md; what was written until then is read again each time, and must be whole.
 """
 
 import argparse
@@ -11,11 +12,19 @@ import subprocess
 import sys
 import tempfile
 import time
+from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
 
+import cv2
+import numpy as np
+
 from app.works.folder import Works
+from tests.calibrate.rig import Rig, photograph, poses
+from tests.formats.made import STATION
 from tests.watch.watching import drop, make_works
+from vision.errors import Unusable
+from vision.formats import read_result, read_station
 
 BRIGHTBOWL: list[str | Path] = [sys.executable, "-c", "from app.cli.main import main; main()"]
 
@@ -67,26 +76,68 @@ def commands(folder: Path) -> tuple[Works, dict[str, list[str | Path]]]:
     }
 
 
+TARGET: list[str | Path] = ["--squares", "9x6", "--pitch-mm", "2.5", "--target-thickness-mm", "0"]
+
+
+def pictures_of_a_target(folder: Path) -> list[Path]:
+    """Four rendered photographs of a chessboard, and a station from an earlier day beside them."""
+    rng = np.random.default_rng(31)
+    paths = [folder / f"view-{number}.png" for number in range(4)]
+    for path, camera in zip(paths, poses(Rig(), 4, rng), strict=True):
+        cv2.imwrite(str(path), photograph(camera, rng))
+    (folder / "ST-1.toml").write_text(STATION)
+    return paths
+
+
+def not_whole(folder: Path) -> list[str]:
+    """What was written and can't be read as it should: results and stations."""
+    faults = []
+    readers: dict[str, Callable[[Path], object]] = {"result.json": read_result, "ST-1.toml*": read_station}
+    for pattern, read in readers.items():
+        for file in folder.rglob(pattern):
+            try:
+                read(file)
+            except Unusable as fault:
+                faults.append(str(fault))
+    return faults
+
+
 def main() -> None:
     """Print how commands end, by command and signal."""
+    from tests.run.test_cluster import Engine  # here, since the tests need none
+
     parser = argparse.ArgumentParser()
     parser.add_argument("--trials", type=int, default=12)
-    trials = parser.parse_args().trials
+    parser.add_argument("--of", nargs="*", help="these commands only, such as calibrate or 'inspect --scheduler'")
+    given = parser.parse_args()
     chance = random.Random(23)
-    print("| command | signal | trials stopped | exit codes | longest, s | said more than its line |")
-    print("|---|---|---|---|---|---|")
-    with tempfile.TemporaryDirectory() as folder:
-        _, every = commands(Path(folder))
-        for name, command in every.items():
+    print("| command | signal | trials stopped | exit codes | longest, s | said more than its line | not whole |")
+    print("|---|---|---|---|---|---|---|")
+    with tempfile.TemporaryDirectory() as name_of_folder:
+        folder = Path(name_of_folder)
+        _, every = commands(folder)
+        calibrate = [*BRIGHTBOWL, "calibrate", *pictures_of_a_target(folder)]
+        every["calibrate"] = [*calibrate, *TARGET, "--out", folder / "ST-1.toml"]
+        engine = Engine(folder)
+        for _ in range(2):
+            engine.add_worker()
+        engine.wait_for(2)
+        every["inspect --scheduler"] = [*every["inspect"], "--scheduler", engine.address, "--plain"]
+        for name in given.of or every:
             for number, to_all in ((signal.SIGINT, True), (signal.SIGTERM, False)):
-                ends = [stopped(command, chance.uniform(0.15, 6.0), number, to_all) for _ in range(trials)]
+                ends, faults = [], []
+                for _ in range(given.trials):
+                    ends.append(stopped(every[name], chance.uniform(0.15, 6.0), number, to_all))
+                    faults += not_whole(folder)
                 told = [one for one in ends if not one.over_before]
                 codes = ", ".join(map(str, sorted({one.code for one in told})))
                 more = [one.said for one in told if one.said not in ("", "brightbowl: stopped\n")]
                 longest = max((one.after_s for one in told), default=0.0)
-                print(f"| {name} | {number.name} | {len(told)} | {codes} | {longest:.1f} | {len(more)} |", flush=True)
-                for said in more[:1]:
+                row = (name, number.name, len(told), codes, f"{longest:.1f}", len(more), len(faults))
+                print("| " + " | ".join(map(str, row)) + " |", flush=True)
+                for said in (*more[:1], *faults[:1]):
                     print(said, file=sys.stderr)
+        engine.close()
 
 
 if __name__ == "__main__":
