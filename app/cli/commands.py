@@ -13,41 +13,41 @@ from app.run import Stopped, end_now, ended_by_signals
 from vision.errors import Unusable
 from vision.formats import quiet_libraries
 
-# name -> (module in app.cli, what `--help` says of it); each module has a click command named `command`.
+# In the order of work: name -> what `--help` says of it; each module of `app.cli` has a click command named `command`.
 COMMANDS: dict[str, str] = {
+    "demo": "render a demo lot of an invented works and judge it",
     "begin": "from nothing to a first judged lot, one question at a time",
+    "new": "make a works folder: parts, stations, limits, shots, results, store",
     "person": "list somebody of the works, and what they may do",
     "part": "a drawing, or a photograph of a master piece, to part.toml with outline, zones and a picture",
+    "calibrate": "pictures of a flat target to a station: lens, plane, scale, uncertainties",
+    "sensor": "gain, noise, sharpness and evenness of a station's camera and light, from frames taken for it",
+    "limits": "a part's limits: first draft, check, compare, release, go back",
+    "shot": "frames as a camera names them, to tray shots with their shot.json",
     "inspect": "judge tray shots: find, measure and score every piece, with reasons",
     "watch": "judge trays as they come: each one once it is complete, filed in the store",
-    "demo": "render a demo lot of an invented works and judge it",
-    "calibrate": "pictures of a flat target to a station: lens, plane, scale, uncertainties",
-    "shot": "frames as a camera names them, to tray shots with their shot.json",
     "check": "a reference piece measured each shift: drift against calibration, pass or stop",
-    "correct": "a station's bias, as its checks show it, taken out by a revision with name and reason",
     "challenge": "known bad pieces, or marks planted into a shift's own frames: all must be rejected",
-    "sensor": "gain, noise, sharpness and evenness of a station's camera and light, from frames taken for it",
-    "render": "render tray shots with exact truth",
+    "serve": "serve the review page on this machine",
+    "lot": "what became of a lot; release and hold",
+    "correct": "a station's bias, as its checks show it, taken out by a revision with name and reason",
+    "hand-over": "verdicts to the line as trays are filed, over MQTT",
     "agree": "camera against people, and people against each other",
     "tune": "sweep one limit or counting rule on a sample lot, and recommend a setting",
     "gauge": "repeatability and reproducibility from a table of repeated measurements",
     "bias": "bias over a range and over time against reference pieces, and the gauge against a tolerance",
-    "limits": "a part's limits: first draft, check, compare, release, go back",
-    "lot": "what became of a lot; release and hold",
-    "hand-over": "verdicts to the line as trays are filed, over MQTT",
-    "die": "how dies wear over their strokes, and marks that come back at one place",
     "pod": "what scratches and pits a station finds, by planting known ones into its own frames",
-    "verify": "whether what was filed still stands as it was: the chain, link by link, and the files",
-    "backup": "a works' store and the files that judge, in one file, checked",
-    "forget": "frames of passed pieces, by the rule of the works; what was forgotten stays in the chain",
-    "disk": "how long a works' disk will do, and what its rule changes in that",
-    "restore": "a backup back into a works, or on to another database",
-    "new": "make a works folder: parts, stations, limits, shots, results, store",
+    "die": "how dies wear over their strokes, and marks that come back at one place",
+    "export": "write verdicts and pieces out of a store as tables",
+    "trials": "what trials make of trays, beside what stands",
     "import": "file results in a store",
     "doubts": "what an old store can't tell of its trays, for a person to settle",
-    "trials": "what trials make of trays, beside what stands",
-    "export": "write verdicts and pieces out of a store as tables",
-    "serve": "serve the review page on this machine",
+    "verify": "whether what was filed still stands as it was: the chain, link by link, and the files",
+    "backup": "a works' store and the files that judge, in one file, checked",
+    "restore": "a backup back into a works, or on to another database",
+    "forget": "frames of passed pieces, by the rule of the works; what was forgotten stays in the chain",
+    "disk": "how long a works' disk will do, and what its rule changes in that",
+    "render": "render tray shots with exact truth",
 }
 
 # Commands whose name can't be a module's.
@@ -81,9 +81,9 @@ def _print_version(ctx: click.Context, _param: click.Parameter, value: bool) -> 
         ctx.exit(0)
 
 
-@click.group(cls=LazyGroup)
+@click.group(cls=LazyGroup, context_settings={"help_option_names": ["-h", "--help"]})
 @click.option(
-    "--version", is_flag=True, is_eager=True, expose_value=False, callback=_print_version, help="version and place"
+    "--version", is_flag=True, is_eager=True, expose_value=False, callback=_print_version, help="Version and place."
 )
 def cli() -> None:
     """Measure, judge and trace spoons photographed on a tray.

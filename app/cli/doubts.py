@@ -14,11 +14,11 @@ WORDS = {
 
 
 @click.command()
-@click.option("--works", type=click.Path(file_okay=False, path_type=Path), help="works folder, with its store")
-@click.option("--store", metavar="URL", help="a store alone: a file of SQLite or postgresql://user@host/name")
-@click.option("--settle", "numbers", type=int, multiple=True, metavar="NUMBER", help="this case is settled")
-@click.option("--by", help="who settles; without it, whose account this is in works.toml")
-@click.option("--why", metavar="REASON", help="why, or what was done")
+@click.option("--works", type=click.Path(file_okay=False, path_type=Path), help="Works folder, with its store.")
+@click.option("--store", metavar="URL", help="A store alone: a file of SQLite or postgresql://user@host/name.")
+@click.option("--settle", "numbers", type=int, multiple=True, metavar="NUMBER", help="This case is settled.")
+@click.option("--by", help="Who settles; without it, whose account this is in works.toml.")
+@click.option("--why", metavar="REASON", help="Why, or what was done.")
 def command(works: Path | None, store: str | None, numbers: tuple[int, ...], by: str | None, why: str | None) -> None:
     """List the doubtful cases that were found when an old store got its new form, until a person settles them."""
     from app.store import doubts_left, settle_doubts

@@ -5,15 +5,17 @@ from pathlib import Path
 
 import click
 
+from vision.errors import Unusable
+
 
 @click.command()
-@click.option("--works", type=click.Path(file_okay=False, path_type=Path), help="works folder, with its store")
-@click.option("--store", metavar="URL", help="a store alone: a file of SQLite or postgresql://user@host/name")
-@click.option("--out", type=click.Path(file_okay=False, path_type=Path), required=True, help="folder for the tables")
-@click.option("--lot", help="pieces of this lot only")
-@click.option("--part", help="pieces of this part only")
-@click.option("--blind", metavar="NAME", help="verdicts of this blind round only, by its own turns")
-@click.option("--parquet", is_flag=True, help="write each table as Parquet too")
+@click.option("--works", type=click.Path(file_okay=False, path_type=Path), help="Works folder, with its store.")
+@click.option("--store", metavar="URL", help="A store alone: a file of SQLite or postgresql://user@host/name.")
+@click.option("--out", type=click.Path(file_okay=False, path_type=Path), required=True, help="Folder for the tables.")
+@click.option("--lot", help="Pieces of this lot only.")
+@click.option("--part", help="Pieces of this part only.")
+@click.option("--blind", metavar="NAME", help="Verdicts of this blind round only, by its own turns.")
+@click.option("--parquet", is_flag=True, help="Write each table as Parquet too.")
 def command(
     works: Path | None,
     store: str | None,
@@ -24,17 +26,23 @@ def command(
     parquet: bool,
 ) -> None:
     """Write verdicts.csv and pieces.csv: every verdict that stands, and every piece as judged last."""
-    from app.store import Which, as_parquet, export_pieces, export_verdicts, standing
+    from app.store import Which, as_parquet, check_parquet, export_pieces, export_verdicts, known_parts, standing
     from app.works import open_chosen
     from vision.formats import not_written
 
-    opened, _ = open_chosen(works, store)
-    try:
-        out.mkdir(parents=True, exist_ok=True)
-    except OSError as fault:
-        raise not_written(out, fault) from None
-    verdicts, pieces = out / "verdicts.csv", out / "pieces.csv"
-    with closing(opened):
+    if parquet:
+        check_parquet()
+    with closing(open_chosen(works, store)[0]) as opened:
+        parts = known_parts(opened, lot)
+        if lot is not None and not parts:
+            raise Unusable("--lot", "", "a lot of the store expected; `brightbowl lot` lists them", lot)
+        if part is not None and part not in parts:
+            raise Unusable("--part", "", f"one of {', '.join(parts) or 'none yet'} expected", part)
+        try:
+            out.mkdir(parents=True, exist_ok=True)
+        except OSError as fault:
+            raise not_written(out, fault) from None
+        verdicts, pieces = out / "verdicts.csv", out / "pieces.csv"
         given = export_verdicts(standing(opened, blind=blind), verdicts)
         click.echo(f"{given} verdicts in {verdicts}")
         count = export_pieces(opened, Which(lot=lot, part=part), pieces)

@@ -14,16 +14,18 @@ _FOLDER = click.Path(exists=True, file_okay=False, path_type=Path)
 
 @click.command()
 @click.argument("folder", metavar="DIR", type=_FOLDER)
-@click.option("--works", type=click.Path(file_okay=False, path_type=Path), help="works folder, with its store")
-@click.option("--store", metavar="URL", help="a store alone: a file of SQLite or postgresql://user@host/name")
-@click.option("--by", help="who imports; without it, whose account this is in works.toml")
-@click.option("--why", metavar="REASON", help="why, with --move, --retake or --stand")
-@click.option("--move", "chosen", flag_value="move", help="the trays belong to the name and lot that the results say")
-@click.option("--retake", "chosen", flag_value="retake", help="the trays were photographed again: the results count")
-@click.option("--stand", "chosen", flag_value="stand", help="the results stand, although later ones are filed")
-@click.option("--trial", is_flag=True, help="keep the results as trials, which never count")
-@click.option("--shots", type=_FOLDER, help="where the trays' shots are; without it, WORKS/shots")
-@click.option("--verdicts", type=click.Path(exists=True, dir_okay=False, path_type=Path), help="a verdicts.csv to file")
+@click.option("--works", type=click.Path(file_okay=False, path_type=Path), help="Works folder, with its store.")
+@click.option("--store", metavar="URL", help="A store alone: a file of SQLite or postgresql://user@host/name.")
+@click.option("--by", help="Who imports; without it, whose account this is in works.toml.")
+@click.option("--why", metavar="REASON", help="Why, with --move, --retake or --stand.")
+@click.option("--move", "chosen", flag_value="move", help="The trays belong to the name and lot that the results say.")
+@click.option("--retake", "chosen", flag_value="retake", help="The trays were photographed again: the results count.")
+@click.option("--stand", "chosen", flag_value="stand", help="The results stand, although later ones are filed.")
+@click.option("--trial", is_flag=True, help="Keep the results as trials, which never count.")
+@click.option("--shots", type=_FOLDER, help="Where the trays' shots are; without it, WORKS/shots.")
+@click.option(
+    "--verdicts", type=click.Path(exists=True, dir_okay=False, path_type=Path), help="A verdicts.csv to file."
+)
 def command(
     folder: Path,
     works: Path | None,

@@ -121,6 +121,8 @@ def command(
         for one in refused:
             click.echo(f"brightbowl: {one}", err=True)
         failures += map(str, refused)
+        for _, work in ready:
+            make_out(work.out)
         for run, work in ready:
             failures += _inspect(run, work, side_by_side, None if trial else opened, place)
     if failures:
@@ -170,7 +172,6 @@ def _ready(
 
 def _inspect(run: Run, work: Work, jobs: int | Cluster, store: Store | None, works: Works | None) -> list[str]:
     """Judge the shots of one run and file the results; what failed, which was told by then."""
-    make_out(work.out)
     summary = run_and_show(run.shots, work, jobs)
     failures = summary.failures
     if store is None:

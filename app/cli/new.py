@@ -7,7 +7,7 @@ import click
 
 @click.command()
 @click.argument("works", type=click.Path(path_type=Path))
-@click.option("--name", help="what the works is called; without it, the folder's name")
+@click.option("--name", help="What the works is called; without it, the folder's name.")
 def command(works: Path, name: str | None) -> None:
     """Make the works folder WORKS: parts, stations, limits, shots, results, and an empty store.
 

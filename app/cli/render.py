@@ -6,16 +6,16 @@ import click
 
 
 @click.command()
-@click.option("--out", type=click.Path(file_okay=False, path_type=Path), required=True, help="folder to write to")
+@click.option("--out", type=click.Path(file_okay=False, path_type=Path), required=True, help="Folder to write to.")
 @click.option("--part", type=click.Choice(["TS-135", "DS-182"]), default="TS-135", show_default=True)
-@click.option("--trays", type=click.IntRange(min=1), default=1, show_default=True, help="how many tray shots")
-@click.option("--seed", type=click.IntRange(min=0), default=2611, show_default=True, help="same seed, same trays")
+@click.option("--trays", type=click.IntRange(min=1), default=1, show_default=True, help="How many tray shots.")
+@click.option("--seed", type=click.IntRange(min=0), default=2611, show_default=True, help="Same seed, same trays.")
 @click.option(
     "--family",
     type=click.Choice(["plain", "noisy", "lens", "height", "crowd", "punched", "deep16", "faces"]),
     default="plain",
     show_default=True,
-    help="what makes the trays hard",
+    help="What makes the trays hard.",
 )
 @click.option("--format", "ending", type=click.Choice(["png", "tif"]), default="png", show_default=True)
 def command(out: Path, part: str, trays: int, seed: int, family: str, ending: str) -> None:

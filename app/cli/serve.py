@@ -12,10 +12,10 @@ PORT = 8610
 
 
 @click.command()
-@click.option("--works", type=click.Path(file_okay=False, path_type=Path), help="works folder, with its store")
-@click.option("--store", metavar="URL", help="a store alone: a file of SQLite or postgresql://user@host/name")
+@click.option("--works", type=click.Path(file_okay=False, path_type=Path), help="Works folder, with its store.")
+@click.option("--store", metavar="URL", help="A store alone: a file of SQLite or postgresql://user@host/name.")
 @click.option("--port", type=click.IntRange(1, 65535), default=PORT, show_default=True)
-@click.option("--address", default="127.0.0.1", show_default=True, help="where to listen; another wants TLS in front")
+@click.option("--address", default="127.0.0.1", show_default=True, help="Where to listen; another wants TLS in front.")
 def command(works: Path | None, store: str | None, port: int, address: str) -> None:
     """Serve the review page until stopped (Ctrl+C).
 

@@ -111,6 +111,7 @@ def _write(shot: Shot, out: Path | None) -> None:
                 folder, "", "a tray that is not there yet expected; remove it, or choose another --out"
             ) from None
         except OSError as fault:
+            shutil.rmtree(folder, ignore_errors=True)
             raise not_written(folder, fault) from None
         shot = replace(
             shot, folder=folder, frames=tuple(replace(one, path=folder / one.path.name) for one in shot.frames)

@@ -26,7 +26,7 @@ from .line.outbox import (
     mark_sent as mark_sent,
     unsent as unsent,
 )
-from .lots.archive import archive_lot as archive_lot, read_archive as read_archive
+from .lots.archive import archive_lot as archive_lot, check_parquet as check_parquet, read_archive as read_archive
 from .lots.as_it_stands import Wish as Wish, decide_as_it_stands as decide_as_it_stands
 from .lots.decisions import Decision as Decision, Word as Word
 from .lots.doubts import doubts_left as doubts_left, settle_doubts as settle_doubts

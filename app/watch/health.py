@@ -14,12 +14,13 @@ from typing import Any, Literal
 from app.watch.inbox import Inbox
 from vision.errors import Unusable, printable
 from vision.formats import write_atomic
-from vision.records import Verdict
+from vision.records import TrayResult, Verdict
 
 WRITTEN_EVERY_S = 1.0
 SAID_EVERY_S = 60.0
 # Trays listed by name with their reason; the counts are of all.
 _LISTED = 50
+_VERDICTS: tuple[Verdict, ...] = ("pass", "review", "reject")
 
 State = Literal["watching", "held", "stopped"]
 
@@ -83,6 +84,16 @@ class Health:
             self._said[line] = moment
             _say(f"brightbowl: {line}", sys.stderr)
 
+    def judged(self, result: TrayResult) -> None:
+        """Count a tray that was judged and filed; somebody who looks on at a terminal sees a line of it."""
+        verdicts = Counter(piece.verdict for piece in result.pieces)
+        self.counts.judged += 1
+        self.counts.verdicts.update(verdicts)
+        if sys.stdout.isatty():
+            told = ", ".join(f"{name} {verdicts[name]}" for name in _VERDICTS if verdicts[name]) or "no piece"
+            lot = f" of lot {result.lot}" if result.lot else ""
+            _say(printable(f"{result.tray}{lot}: {told}"), sys.stdout)
+
     def update(self, status: WatcherStatus) -> None:
         """Write the file and say the line where it is time."""
         moment = time.monotonic()
@@ -96,7 +107,7 @@ class Health:
     def say(self, status: WatcherStatus) -> None:
         """Say how things stand in one line on stdout."""
         aside = sum(settled.why is not None for settled in status.inbox.settled.values())
-        verdicts = ", ".join(f"{name} {self.counts.verdicts[name]}" for name in ("pass", "review", "reject"))
+        verdicts = ", ".join(f"{name} {self.counts.verdicts[name]}" for name in _VERDICTS)
         held = f"; held: {status.hold.why}" if status.hold else ""
         _say(
             f"{status.state}: {self.counts.judged} trays judged ({verdicts}), {status.queue} in the queue, "
@@ -120,7 +131,7 @@ class Health:
             "last_scan_at": self.last_scan_at,
             "judged": self.counts.judged,
             "filed": self.counts.filed,
-            "verdicts": {name: self.counts.verdicts[name] for name in ("pass", "review", "reject")},
+            "verdicts": {name: self.counts.verdicts[name] for name in _VERDICTS},
             "queue": status.queue,
             "in_hand": [printable(name) for name in status.in_hand],
             "waiting": {

@@ -235,9 +235,8 @@ class Watcher:
         self.hold = None
         self.attempt_log.forget(name)
         self.inbox.settle(name, digest)
-        self.health.counts.judged += 1
         self.health.counts.filed += filed.new
-        self.health.counts.verdicts.update(piece.verdict for piece in result.pieces)
+        self.health.judged(result)
 
     def _failed(self, name: str, fault: NotReady) -> None:
         """A try failed: wait before the next one, or set the tray aside after the last."""

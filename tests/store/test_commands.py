@@ -137,8 +137,8 @@ def test_pieces_go_out_as_judged_last(works: Path, tmp_path: Path) -> None:
     assert [row["verdict"] for row in rows] == ["pass", "review", "reject", "reject"]
     table = pyarrow.parquet.read_table(tmp_path / "out" / "pieces.parquet")
     assert table.column("outline_out_mm.bowl").to_pylist() == [0.31] * 3 + [0.44]
-    one_lot = run(export, "--works", works, "--out", tmp_path / "out", "--lot", "none")
-    assert "0 pieces" in one_lot.output
+    with pytest.raises(Unusable, match="--lot: a lot of the store expected"):
+        run(export, "--works", works, "--out", tmp_path / "out", "--lot", "none")
 
 
 def test_calls_that_can_not_be_met(works: Path, tmp_path: Path) -> None:
