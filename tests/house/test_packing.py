@@ -66,6 +66,8 @@ def test_every_library_declared_is_imported() -> None:
 def test_locks_satisfy_what_is_declared_and_one_another() -> None:
     run, test, opencv = locked("run.txt"), locked("test.txt"), locked("opencv.txt")
     assert {name: test.get(name) for name in run} == run
+    station = locked("station.txt")
+    assert {name: run.get(name) for name in station} == station
     assert list(opencv.values()) == list(locked("opencv-headless.txt").values())
     assert not {"opencv-python", HEADLESS} & test.keys()
     versions = {**run, **opencv}

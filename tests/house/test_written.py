@@ -102,7 +102,7 @@ def test_links_lead_somewhere(path: Path) -> None:
 
 def test_locks_are_hashed_and_name_no_place() -> None:
     locks = sorted((ROOT / "requirements").glob("*.txt"))
-    assert [lock.name for lock in locks] == ["opencv-headless.txt", "opencv.txt", "run.txt", "test.txt"]
+    assert [lock.name for lock in locks] == ["opencv-headless.txt", "opencv.txt", "run.txt", "station.txt", "test.txt"]
     for lock in locks:
         text = lock.read_text(encoding="utf-8")
         assert "://" not in text
