@@ -7,7 +7,7 @@ from typing import Any
 import pytest
 
 from tests.formats.made import one_line, shot_table, write_shot
-from vision.errors import Unusable
+from vision.errors import Incomplete, Unusable
 from vision.formats.shot import find_shots, read_shot
 
 BACK = {"file": "back.png", "light": "back"}
@@ -189,3 +189,11 @@ def test_a_shot_json_that_leads_nowhere_is_told_and_not_passed_over(tmp_path: Pa
     with pytest.raises(Unusable) as caught:
         read_shot(folder)
     one_line(caught.value, "shot.json")
+
+
+def test_a_folder_that_is_a_link_to_itself_is_told_and_not_waited_for(tmp_path: Path) -> None:
+    (tmp_path / "T-7").symlink_to(tmp_path / "T-7")
+    with pytest.raises(Unusable) as caught:
+        read_shot(tmp_path / "T-7")
+    assert not isinstance(caught.value, Incomplete)
+    one_line(caught.value, "T-7")

@@ -1,7 +1,6 @@
 """A tray shot's folder: `shot.json` and the frames it names, or frames by their agreed names alone."""
 
 import json
-import os
 import re
 from collections.abc import Iterable
 from pathlib import Path, PurePosixPath
@@ -153,7 +152,11 @@ def has_shot_file(folder: Path) -> bool:
 
 def _named(folder: Path, name: str) -> bool:
     """Whether something of that name lies in a folder, be it a link that leads nowhere, which is then told."""
-    return os.path.lexists(folder / name)
+    try:
+        (folder / name).lstat()
+    except (FileNotFoundError, NotADirectoryError):
+        return False
+    return True
 
 
 def find_shots(
