@@ -9,13 +9,14 @@ import numpy as np
 from app.report.style import INK, PAPER
 from app.report.svg import element, group, path, text
 from app.report.words import finding_tag
-from vision.records import Array, BendFinding, EdgeFinding, Finding, Pair
+from vision.records import Array, BendFinding, EdgeFinding, Finding, JudgedPiece, Limits, Pair
 
 LETTERS = "ABCDEFGH"  # findings that get a tag of their own; the rest stands in the list of results
 HEIGHT = 26.0
 LETTER_PX = 8.2  # mean width of a letter at 14 px; a little too much, so that words never overflow
 CLEAR_PX = 7.0  # kept free around what is named
 REACHES = (44.0, -48.0, 74.0, -78.0, 104.0, 134.0)  # px along the outward normal that are tried, the nearest first
+_OUTLINE = ("outline_out_mm", "outline_in_mm")
 ASIDE = (0.0, 0.7, -0.7, 1.4, -1.4)  # widths of the tag to either side
 
 
@@ -42,6 +43,24 @@ class Box:
         """Whether two rectangles share room."""
         across = self.left < other.right and other.left < self.right
         return across and self.top < other.bottom and other.top < self.bottom
+
+
+def worth_drawing(judged: JudgedPiece, limits: Limits) -> tuple[Finding, ...]:
+    """A piece's findings without outline findings too small to matter for any limit, which would crowd a picture.
+
+    One on which a reason rests is drawn, however small; results list all.
+    """
+    outline = [one.max for one in limits.limits if one.measure in _OUTLINE and one.max is not None]
+    half = min(map(abs, outline), default=0.0) / 2.0
+    least_mm = half if limits.drawn_from_mm is None else limits.drawn_from_mm
+    named = {index for reason in judged.reasons for index in reason.findings}
+    return tuple(
+        one
+        for index, one in enumerate(judged.findings)
+        if index in named
+        or not isinstance(one, EdgeFinding)
+        or max(abs(one.height_mm), abs(one.deviation_mm)) >= least_mm
+    )
 
 
 def tagged(findings: Iterable[Finding]) -> list[EdgeFinding | BendFinding]:

@@ -8,7 +8,7 @@ import numpy as np
 
 from app.report.deviation_outline import Style, draw_outline, hatching, magnification
 from app.report.deviation_plot import draw_plot, outline_bands
-from app.report.finding_tags import LETTER_PX
+from app.report.finding_tags import LETTER_PX, worth_drawing
 from app.report.inspected import Inspected
 from app.report.sheet import MARGIN, WIDTH, at, caption, head, picture, reason_lines, scale_bar
 from app.report.style import ACCENT, INK, PAPER, SIGNS
@@ -38,6 +38,7 @@ def draw_sheet(
     photo = window_around(inspected.part.outline, PHOTO_MARGIN_MM, WIDTH - 2 * MARGIN)
     crop = crop_upright(as_grey(inspected.pictures.back), drawing_to_frame(profile), photo)
     lines = reason_lines(judged, inspected.limits.coverage)
+    drawn = worth_drawing(judged, inspected.limits)
     bands = outline_bands(inspected.limits, measured.uncertainties, inspected.part)
     tightest = min((abs(band.limit_mm) for band in bands), default=0.0)
     style = Style(magnification(profile.deviation_mm, tightest), f"inward-{judged.piece}")
@@ -53,7 +54,7 @@ def draw_sheet(
     body.append(_legend(y, style.hatch))
     y += 12.0 + TAG_ROOM
     grown = _with_room(photo)
-    body.append(at((MARGIN, y - TAG_ROOM), draw_outline(profile, inspected.part, judged.findings, grown, style)))
+    body.append(at((MARGIN, y - TAG_ROOM), draw_outline(profile, inspected.part, drawn, grown, style)))
     y += photo.size_px[1] + TAG_ROOM + 34.0
 
     body.append(
@@ -61,7 +62,7 @@ def draw_sheet(
     )
     y += 12.0
     size = (WIDTH - 2 * MARGIN, PLOT_HEIGHT)
-    body.append(at((MARGIN, y), draw_plot(profile, inspected.part, judged.findings, bands, size)))
+    body.append(at((MARGIN, y), draw_plot(profile, inspected.part, drawn, bands, size)))
     y += PLOT_HEIGHT + MARGIN
     title = f"Tray {inspected.result.tray}, piece {judged.piece}: {SIGNS[judged.verdict].word}. {'; '.join(lines)}"
     return PieceSheet(crop, document((WIDTH, y), body, title))

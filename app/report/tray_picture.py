@@ -6,10 +6,22 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from app.report.finding_tags import worth_drawing
 from app.report.inspected import Inspected
 from app.report.style import ACCENT, INK, MUTED, PAPER, SIGNS, Sign, bgr
 from app.report.upright import as_grey, drawing_to_frame, roomiest_place, seen_outline_px
-from vision.records import Array, EdgeFinding, JudgedPiece, MeasuredPiece, Opening, Pair, Station, Stray, TrayFinding
+from vision.records import (
+    Array,
+    EdgeFinding,
+    JudgedPiece,
+    Limits,
+    MeasuredPiece,
+    Opening,
+    Pair,
+    Station,
+    Stray,
+    TrayFinding,
+)
 
 Colour = NDArray[np.uint8]
 
@@ -89,7 +101,7 @@ def draw_tray(inspected: Inspected) -> Colour:
     room_mm, radius_mm = roomiest_place(inspected.part)
     for measured, judged in inspected.pieces():
         if measured.profile is not None:
-            _draw_piece(canvas, measured, judged)
+            _draw_piece(canvas, measured, judged, inspected.limits)
     for finding in inspected.result.tray_findings:
         _draw_tray_finding(canvas, finding)
     for measured, judged in inspected.pieces():
@@ -98,7 +110,7 @@ def draw_tray(inspected: Inspected) -> Colour:
     return canvas.image
 
 
-def _draw_piece(canvas: Canvas, measured: MeasuredPiece, judged: JudgedPiece) -> None:
+def _draw_piece(canvas: Canvas, measured: MeasuredPiece, judged: JudgedPiece, limits: Limits) -> None:
     """One outline, as measured: grey for a pass, the accent for what a person must see, thick for a reject."""
     if measured.profile is None:
         return
@@ -107,7 +119,7 @@ def _draw_piece(canvas: Canvas, measured: MeasuredPiece, judged: JudgedPiece) ->
     width = 4 if judged.verdict == "reject" else 3
     canvas.line(outline, ACCENT if mark.flagged else "#8a969f", width, closed=True)
     if mark.flagged:
-        for finding in judged.findings:
+        for finding in worth_drawing(judged, limits):
             if isinstance(finding, EdgeFinding | Opening | Stray):
                 _draw_ring(canvas, finding.center_px, 16, solid=True)
 

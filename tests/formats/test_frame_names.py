@@ -9,7 +9,8 @@ import pytest
 
 from tests.formats.made import STATION, one_line
 from vision.errors import Incomplete, Unusable
-from vision.formats.shot import find_shots, read_shot, write_shot
+from vision.formats.shot import find_shots, read_shot
+from vision.formats.shot_writing import write_shot
 from vision.formats.station import read_station
 from vision.formats.station_update import update_station
 from vision.records.inputs import FrameNames, Station

@@ -5,6 +5,7 @@ from pathlib import Path
 import pytest
 from hypothesis import given, settings, strategies as st
 
+from app.store.database.definitions import digest, limits_content
 from tests.formats.made import LIMITS, one_line, write_part
 from vision.decide.measures import MEASURES
 from vision.errors import Unusable
@@ -125,3 +126,16 @@ def test_what_is_written_reads_back_equal(tmp_path_factory: pytest.TempPathFacto
     path = tmp_path_factory.getbasetemp() / "limits-again.toml"
     write_limits(limits, path)
     assert read_limits(path, part) == limits
+
+
+def test_what_pictures_leave_out_is_kept_and_judges_nothing(tmp_path: Path) -> None:
+    part = read_part(write_part(tmp_path))
+    file = tmp_path / "limits.toml"
+    file.write_text(LIMITS)
+    plain = read_limits(file, part)
+    file.write_text(LIMITS + "\n[pictures]\ndrawn_from_mm = 0.05\n")
+    limits = read_limits(file, part)
+    assert (plain.drawn_from_mm, limits.drawn_from_mm) == (None, 0.05)
+    write_limits(limits, tmp_path / "again.toml")
+    assert read_limits(tmp_path / "again.toml", part) == limits
+    assert digest(limits_content(limits)) == digest(limits_content(plain))

@@ -44,8 +44,8 @@ from .shot import (
     has_shot_file as has_shot_file,
     is_shot as is_shot,
     read_shot as read_shot,
-    write_shot as write_shot,
 )
+from .shot_writing import write_shot as write_shot
 from .silence import quiet_libraries as quiet_libraries
 from .station import read_station as read_station
 from .station_update import GEOMETRY as GEOMETRY, update_station as update_station

@@ -9,7 +9,7 @@ from pydantic import Field, model_validator
 from vision.decide import MEASURES
 from vision.errors import Unusable
 from vision.formats.atomic_write import write_atomic
-from vision.formats.strict import FormatOne, Name, Strict, Text, read_toml
+from vision.formats.strict import FormatOne, Length, Name, Strict, Text, read_toml
 from vision.records import CountRule, Limit, Limits, LimitStatus, MarkClass, MarkRate, Part, Reference, Severity
 
 _AtLeastZero = Annotated[float, Field(ge=0.0)]
@@ -52,6 +52,10 @@ class _Reference(Strict):
     found: Annotated[float, Field(gt=0.0, lt=1.0)] = _USUAL.found
 
 
+class _Pictures(Strict):
+    drawn_from_mm: Length
+
+
 class _LimitTable(Strict):
     measure: str
     zone: Text | None = None
@@ -77,6 +81,7 @@ class _LimitsFile(Strict):
     count: _Count = _Count()
     rate: _Rate | None = None
     reference: _Reference = _Reference()
+    pictures: _Pictures | None = None
     limit: list[_LimitTable] = Field(default_factory=list, max_length=1000)
 
 
@@ -123,7 +128,8 @@ def read_limits(path: Path, part: Part) -> Limits:
     rate = None
     if table.rate is not None:
         rate = MarkRate(table.rate.source, tuple(MarkClass(**dict(row)) for row in table.rate.mark))
-    return Limits(table.part, table.revision, table.status, table.guard.coverage, limits, count, rate, reference)
+    drawn = table.pictures.drawn_from_mm if table.pictures else None
+    return Limits(table.part, table.revision, table.status, table.guard.coverage, limits, count, rate, reference, drawn)
 
 
 def _check_names(path: Path, key: str, limit: Limit, zones: list[str]) -> None:
@@ -179,6 +185,8 @@ def write_limits(limits: Limits, path: Path) -> None:
         table["reference"] = asdict(limits.reference)
     if limits.rate is not None:
         table["rate"] = {"source": limits.rate.source, "mark": [asdict(one) for one in limits.rate.classes]}
+    if limits.drawn_from_mm is not None:
+        table["pictures"] = {"drawn_from_mm": limits.drawn_from_mm}
     rows = [
         {"measure": limit.measure, "zone": limit.zone, "min": limit.min, "max": limit.max, "class": limit.severity}
         for limit in limits.limits

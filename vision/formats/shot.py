@@ -1,6 +1,5 @@
 """A tray shot's folder: `shot.json` and the frames it names, or frames by their agreed names alone."""
 
-import json
 import re
 from collections.abc import Iterable
 from pathlib import Path, PurePosixPath
@@ -9,7 +8,6 @@ from typing import Annotated, Self
 from pydantic import AfterValidator, Field, model_validator
 
 from vision.errors import Incomplete, Unusable
-from vision.formats.atomic_write import write_atomic
 from vision.formats.bounded import as_text_name, reached
 from vision.formats.frame_names import MOST_FRAMES, check_inside, named_shots, the_named_shot
 from vision.formats.strict import FormatOne, Name, Process, Strict, Text, as_folder_name, as_time, read_json
@@ -266,37 +264,3 @@ def _bare(folder: Path) -> Shot:
     return Shot(
         folder=folder, tray=tray, lot=None, part=None, station=None, taken_at=None, process={}, frames=tuple(frames)
     )
-
-
-def write_shot(shot: Shot) -> Path:
-    """Write a shot's `shot.json` into its folder, whole or not at all; what `read_shot` reads back is equal.
-
-    Parameters
-    ----------
-    shot
-        With its lot, part, station and time; its frames lie in its folder.
-
-    Returns
-    -------
-    Path
-        The file.
-
-    Raises
-    ------
-    Unusable
-        Lot, part, station or time is missing, or the file can't be written.
-    """
-    file = shot.folder / "shot.json"
-    for key in ("lot", "part", "station", "taken_at"):
-        if getattr(shot, key) is None:
-            raise Unusable(file, key, "a shot that says it expected", "none")
-    frames = []
-    for frame in shot.frames:
-        told = {"azimuth_deg": frame.azimuth_deg, "sha256": frame.sha256}
-        name = frame.path.relative_to(shot.folder).as_posix()
-        frames.append({"file": name, "light": frame.light, **{k: v for k, v in told.items() if v is not None}})
-    table = {key: getattr(shot, key) for key in ("tray", "lot", "part", "station", "taken_at")}
-    optional = {"process": dict(shot.process), "retake": shot.retake}
-    content = {"format": 1, **table, **{key: value for key, value in optional.items() if value}, "frames": frames}
-    write_atomic(file, json.dumps(content, ensure_ascii=False, indent=1) + "\n")
-    return file

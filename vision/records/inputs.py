@@ -264,6 +264,7 @@ class Limits:
     """One revision of a part's pass limits; `coverage` is the one-sided probability behind the guard bands.
 
     `rate`: how many marks the works' faces bear; None where nobody knows: marks not reported are not reckoned then.
+    `drawn_from_mm`: how high or deep an outline finding must be for a picture; None: half the narrowest outline limit.
     """
 
     part: str
@@ -274,3 +275,4 @@ class Limits:
     count: CountRule = field(default_factory=CountRule)
     rate: MarkRate | None = None
     reference: Reference = field(default_factory=Reference)
+    drawn_from_mm: float | None = None

@@ -188,8 +188,8 @@ def station_record(content: dict[str, Any]) -> Station:
 
 
 def limits_content(limits: Limits) -> Any:
-    """Limits as JSON content; a rate of marks only where there is one, so that others keep their digest."""
-    content = _LIMITS.dump_python(limits, mode="json")
+    """Limits as JSON content: what judges, so not what pictures leave out; a rate of marks only where there is one."""
+    content = _LIMITS.dump_python(limits, mode="json", exclude={"drawn_from_mm"})
     return {key: value for key, value in content.items() if key != "rate" or value is not None}
 
 
