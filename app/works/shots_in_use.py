@@ -1,11 +1,11 @@
 """Whose turn it is with a works' shots: many judge and file them side by side, or one forgets some."""
 
-import fcntl
 import os
 from collections.abc import Iterator
-from contextlib import contextmanager, suppress
+from contextlib import contextmanager
 from pathlib import Path
 
+from app.store import take_lock
 from app.works.folder import Works
 from vision.errors import Unusable
 from vision.formats import not_written
@@ -36,8 +36,7 @@ def shots_in_use(works: Works | None) -> Iterator[None]:
         yield
         return
     with _opened(works.folder) as lock:
-        with suppress(OSError):  # a disk without locks stops no judging
-            fcntl.flock(lock, fcntl.LOCK_SH)
+        take_lock(lock, shared=True, wait=True)  # a disk without locks stops no judging
         yield
 
 
@@ -51,19 +50,16 @@ def shots_alone(works: Works) -> Iterator[None]:
         Shots are being judged or forgotten by somebody else, or nobody can tell.
     """
     with _opened(works.folder) as lock:
-        try:
-            fcntl.flock(lock, fcntl.LOCK_EX | fcntl.LOCK_NB)
-        except OSError as fault:
+        if not take_lock(lock):
             expected = "shots that nobody judges, files or forgets just now; forget when that is done"
-            found = "somebody does" if isinstance(fault, BlockingIOError) else str(fault.strerror)
-            raise Unusable(works.shots, "", expected, found) from None
+            raise Unusable(works.shots, "", expected, "somebody does, or nobody can tell")
         yield
 
 
 @contextmanager
 def _opened(folder: Path) -> Iterator[int]:
     try:
-        lock = os.open(folder / _LOCK, os.O_RDWR | os.O_CREAT | os.O_CLOEXEC, 0o666)
+        lock = os.open(folder / _LOCK, os.O_RDWR | os.O_CREAT, 0o666)
     except OSError as fault:
         raise not_written(folder, fault) from None
     try:
