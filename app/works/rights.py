@@ -1,5 +1,7 @@
 """Who may read what of a works, as the system sees it."""
 
+import sys
+
 from app.works.folder import Works
 
 SECRETS = ("login.toml", ".desk-secret")
@@ -18,6 +20,8 @@ def rights_words(works: Works) -> tuple[str, ...]:
     tuple[str, ...]
         The lines; empty where all is as it should be.
     """
+    if sys.platform == "win32":
+        return ()  # rights there are lists of their own, which these bits don't tell
     lines = []
     if works.folder.stat().st_mode & 0o007:
         lines.append(f"{works.folder}: open to every account of this machine; chmod -R o= {works.folder}")
