@@ -62,7 +62,7 @@ def command(
     write_atomic(out / "agreement.json", json_text(agreement_table(study)))
     written = [out / "agreement.json", *write_page(page, out / "agreement.html", sample.stamp, pdf=pdf)]
     for one in sample.samples:
-        click.echo(one.words)
+        click.echo(f"{one.words} {one.held}".strip())
     click.echo(f"{agreement.pieces} pieces, {len(said.inspectors)} inspectors, {len(study.disputes)} pieces in dispute")
     click.echo(judged.words if judged else "No piece of the results was judged by a person: nothing to compare.")
     click.echo(f"written: {', '.join(map(str, written))}")

@@ -20,10 +20,7 @@ def agreement_study_page() -> None:
         st.info("Nobody has judged a piece of this lot blind so far. Begin a blind round.")
         return
     study = agree(lot.lot, head.samples, _thresholds())
-    for sample in head.samples:
-        st.markdown(sample.words)
-    _verdict(study)
-    _tables(study)
+    show_agreement(study)
     st.markdown("**Pieces in dispute** (a click opens the piece)")
     words = [(one.key, _dispute_words(one)) for one in study.disputes]
     if words:
@@ -31,6 +28,14 @@ def agreement_study_page() -> None:
     else:
         st.success("None: camera and people agree on every piece.")
     _take_away(server, study, lot, report_folders(server))
+
+
+def show_agreement(study: AgreementStudy) -> None:
+    """How the pieces came to be judged and by whom, and how far camera and people agree."""
+    for sample in study.samples:
+        st.markdown(f"{sample.words} {sample.held}")
+    _verdict(study)
+    _tables(study)
 
 
 def _dispute_words(one: Dispute) -> str:

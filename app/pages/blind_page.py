@@ -1,29 +1,39 @@
 """Blind rounds: begin one, and judge its pieces without what the camera said."""
 
 from collections.abc import Mapping
+from functools import partial
 
 import streamlit as st
 
+from app.pages.agreement import show_agreement
+from app.pages.clock import in_users_zone
 from app.pages.server_state import Pass, ServerState, current_server
 from app.pages.sign_in import head, nobody_yet
+from app.pages.study_lot import read_lot, report_folders, stamped_page, take_away
 from app.pages.viewer_component import show_viewer
+from app.report import agreement_page, known_words
 from app.store import (
     LISTED,
     Blind,
+    Choice,
     Draw,
     Wanted,
     blinds,
     draw_pieces,
+    given_by_each,
     list_lots,
+    lots_of,
     make_blind,
+    samples_of,
     standing,
     stratum_sizes,
 )
-from app.studies import drifts, round_size
+from app.studies import Thresholds, agree, agreement_table, drifts, json_text, round_size
 from app.works import may
 from vision.errors import Unusable
 from vision.records import Verdict
 
+BEGUN = "the round just begun"
 PIECES_MAX = 5000
 ROUNDS_MAX = 10
 PERCENT = 100.0
@@ -60,23 +70,31 @@ def blind_page() -> None:
         else:
             st.info("Nobody has begun one yet. Whoever has the role `tune` can.")
         return
+    whole, given = len(chosen.pieces) * chosen.rounds, given_by_each(server.store, chosen)
+    if given.get(who.name, 0) >= whole:
+        _standing(server, chosen, given, whole)
+        return
     show_viewer(
         {
             "pass": server.write_pass(who),
             "inspector": who.name,
+            "known_by": known_words(who.identity),
             "may_review": may(who.roles, "review"),
             "wanted": {"order": Wanted().order},
             "mode": "blind",
             "blind": chosen.id,
-            "empty": {
-                "blind": "You have seen all pieces of this round. Thank you.\nThe study is made by: brightbowl agree"
-            },
+            "empty": {"blind": "You have seen all pieces of this round. Thank you.\nU takes the last verdict back."},
         }
     )
 
 
 def _choose(rounds: tuple[Blind, ...]) -> Blind | None:
+    """The round that is chosen: it stands in the address too, so that it outlives a page that is loaded anew."""
     by_name = {one.name: one for one in rounds}
+    if BEGUN in st.session_state:
+        st.session_state["blind"] = st.session_state.pop(BEGUN)
+    elif "blind" not in st.session_state and st.query_params.get("round") in by_name:
+        st.session_state["blind"] = st.query_params["round"]
     name = st.selectbox(
         "Blind round",
         list(by_name),
@@ -85,7 +103,37 @@ def _choose(rounds: tuple[Blind, ...]) -> Blind | None:
         label_visibility="collapsed",
         key="blind",
     )
-    return by_name.get(name) if name is not None else None
+    if name is None:
+        st.query_params.pop("round", None)
+        return None
+    if st.query_params.get("round") != name:
+        st.query_params["round"] = name
+    return by_name.get(name)
+
+
+def _standing(server: ServerState, blind: Blind, given: Mapping[str, int], whole: int) -> None:
+    """How a round stands: who has seen how much; and once all who began it have seen all, how far they agree."""
+    st.markdown(
+        f"**Blind round {blind.name}**, begun by {blind.made_by}, {in_users_zone(blind.made_at)}: "
+        f"{len(blind.pieces)} pieces, each shown {blind.rounds} times."
+    )
+    st.dataframe([{"": name, "seen": count, "of": whole} for name, count in given.items()], hide_index=True)
+    if min(given.values()) < whole:
+        st.info("How far people and camera agree is told here once all who began this round have seen all its pieces.")
+        return
+    for lot, part in lots_of(server.store, blind):
+        st.markdown(f"**{f'Lot {lot}' if lot else 'Pieces of no lot'}, {part}**")
+        if not lot:
+            st.markdown("What stands in no lot is studied by `brightbowl agree --results`.")
+            continue
+        studied = read_lot(server, lot, part)
+        study = agree(studied.lot, samples_of(server.store, lot, part, Choice(blind=blind.name)), Thresholds())
+        show_agreement(study)
+        take_away(
+            f"round-{blind.name}-{lot}",
+            stamped_page(server, partial(agreement_page, study, studied.lot.trays, report_folders(server))),
+            partial(json_text, agreement_table(study)),
+        )
 
 
 def _own_drift(server: ServerState, who: Pass) -> None:
@@ -132,9 +180,7 @@ def _begin(server: ServerState, who: Pass) -> None:
             except Unusable as fault:
                 st.error(str(fault))
             else:
-                st.success(
-                    f"{len(made.pieces)} pieces, each seen {made.rounds} times. Choose the round above to judge it."
-                )
+                st.session_state[BEGUN] = made.name
                 st.rerun()
 
 

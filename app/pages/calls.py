@@ -39,6 +39,11 @@ class NextCall(Call):
     wanted: WantedForm
     have: Annotated[list[Id], Field(max_length=5000)]
     count: Annotated[int, Field(ge=1, le=AT_ONCE)]
+    take_over: bool = False
+
+
+class CountCall(Call):
+    wanted: WantedForm
 
 
 class OneCall(Call):

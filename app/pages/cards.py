@@ -66,7 +66,7 @@ def cards(
             drawings[key] = _drawings(server.store, one)
         content = _card(one, drawings[key], blind)
         if not blind:
-            content |= _camera_says(server.store, one, drawings[key])
+            content |= _named(one, drawings[key]) | _camera_says(server.store, one, drawings[key])
             if one.tray in suspect:
                 content["faults"].append(SUSPECT_MESSAGE)
             content |= _people_say(said.get(one.piece_id, []), inspector, holds.get(one.piece_id))
@@ -90,22 +90,26 @@ def _drawings(store: Store, one: Shown) -> Drawings:
 
 
 def _card(one: Shown, by: Drawings, blind: bool) -> dict[str, Any]:
-    """What everybody may see of a piece."""
+    """What everybody may see of a piece: in a blind round no name, by which it could be known again."""
     upright = upright_frame(one, by.part, by.station)
     return {
         "piece_id": one.piece_id,
         "judgement_id": one.judgement_id,
-        "tray": one.tray,
-        "piece": one.judged.piece,
-        "part": one.part,
-        "part_name": one.part if by.part is None else by.part.name,
-        "lot": one.lot or "",
-        "process": {name: f"{value:g}" if isinstance(value, float) else value for name, value in one.process.items()},
         "blind": blind,
         "size": [1200, 400] if upright is None else list(upright.window.size_px),
         "px_per_mm": upright.window.px_per_mm if upright is not None and upright.known_scale else None,
         "lights": [] if upright is None else _lights(one),
         "outline": "" if upright is None or by.part is None else _outline(by.part, upright),
+    }
+
+
+def _named(one: Shown, by: Drawings) -> dict[str, Any]:
+    return {
+        "tray": one.tray,
+        "piece": one.judged.piece,
+        "part_name": one.part if by.part is None else by.part.name,
+        "lot": one.lot or "",
+        "process": {name: f"{value:g}" if isinstance(value, float) else value for name, value in one.process.items()},
     }
 
 

@@ -1,5 +1,7 @@
 """Which of the waiting pieces are wanted: filters and order, remembered while the page is open."""
 
+from collections.abc import Mapping
+
 import streamlit as st
 
 from app.pages.server_state import ServerState
@@ -15,12 +17,27 @@ def _choices(_server: ServerState) -> Choices:
     return choices(_server.store)
 
 
+def _chips(picked: Mapping[str, str | None]) -> None:
+    """What the pieces are narrowed down by, each to be taken off."""
+    for name, value in picked.items():
+        if value is None:
+            continue
+        words = measure_words(value).title if name == "measure" else value
+        label = {**dict(_FIELDS), "verdict": "Camera"}[name]
+        st.button(f"{label}: {words} ✕", key=f"off_{name}", on_click=_take_off, args=(name,), help="take it off")
+
+
+def _take_off(name: str) -> None:
+    st.session_state[f"choice_{name}"] = None
+
+
 def chosen(server: ServerState) -> Wanted:
     """Draw the filters; what they say."""
-    left, middle = st.columns([0.5, 0.5], vertical_alignment="center")
-    with left:
-        order = st.selectbox("Order", ["worst first", "oldest first"], label_visibility="collapsed", key="order")
-    with middle, st.popover("Which pieces", width="stretch"):
+    row = st.container(horizontal=True, vertical_alignment="center")
+    with row:
+        orders = ["worst first", "oldest first"]
+        order = st.selectbox("Order", orders, label_visibility="collapsed", key="order", width=170)
+    with row, st.popover("Which pieces"):
         found = _choices(server)
         values = {
             "lot": found.lots,
@@ -43,4 +60,6 @@ def chosen(server: ServerState) -> Wanted:
         verdict = st.selectbox(
             "The camera says", ["review", "reject"], index=None, placeholder="both", key="choice_verdict"
         )
+    with row:
+        _chips(picked | {"verdict": verdict})
     return Wanted(**picked, verdict=verdict, order="oldest" if order == "oldest first" else "worst")

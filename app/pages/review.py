@@ -8,6 +8,7 @@ from app.pages.queue_filter import chosen
 from app.pages.server_state import current_server
 from app.pages.sign_in import head, nobody_yet
 from app.pages.viewer_component import show_viewer
+from app.report import known_words
 from app.store import Wanted, waiting_count
 from app.works import may
 
@@ -28,6 +29,7 @@ def review_page() -> None:
     data = {
         "pass": server.write_pass(who),
         "inspector": who.name,
+        "known_by": known_words(who.identity),
         "may_review": may(who.roles, "review"),
         "wanted": asdict(wanted),
         "empty": {"queue": _nothing(wanted), "one": f"There is no piece {asked} in the store.", "done": _DONE},

@@ -21,6 +21,7 @@ from app.pages.calls import (
     BlindCall,
     Call,
     CardsCall,
+    CountCall,
     NextCall,
     OneCall,
     RenewCall,
@@ -40,6 +41,7 @@ from app.store import (
     give,
     give_back,
     holding,
+    in_hand,
     newest_judgement,
     newest_judgements,
     pace,
@@ -76,6 +78,7 @@ def routes(server: ServerState) -> list[Route]:
 
     return [
         post("next", NextCall, _next),
+        post("count", CountCall, _count),
         post("one", OneCall, _one),
         post("cards", CardsCall, _cards),
         post("blind", BlindCall, _blind),
@@ -127,17 +130,27 @@ def _wanted(call: WantedForm) -> Wanted:
     return Wanted(**call.model_dump())
 
 
-def _progress(server: ServerState, who: Pass, wanted: Wanted) -> dict[str, Any]:
+def _progress(server: ServerState, who: Pass, key: str, wanted: Wanted) -> dict[str, Any]:
+    """How many wait, how many of them others have in hand, and how many this person judged lately."""
     since = (datetime.now(UTC) - timedelta(minutes=PACE_MINUTES)).isoformat(timespec="milliseconds")
-    return {"left": waiting_count(server.store, wanted), "pace": pace(server.store, since, who.name)}
+    return {
+        "left": waiting_count(server.store, wanted),
+        "in_hand": in_hand(server.store, Holder(key, who.name), wanted),
+        "pace": pace(server.store, since, who.name),
+    }
+
+
+def _count(server: ServerState, who: Pass, call: CountCall) -> dict[str, Any]:
+    return _progress(server, who, call.holder, _wanted(call.wanted))
 
 
 def _next(server: ServerState, who: Pass, call: NextCall) -> dict[str, Any]:
     wanted = _wanted(call.wanted)
-    pieces = claim(server.store, Holder(call.holder, who.name), wanted, call.count, call.have)
+    holder = Holder(call.holder, who.name)
+    pieces = claim(server.store, holder, wanted, call.count, call.have, take_over=call.take_over)
     newest = newest_judgements(server.store, pieces)
     found = cards(server, [newest[piece] for piece in pieces], who.name)
-    return {"cards": found, **_progress(server, who, wanted)}
+    return {"cards": found, **_progress(server, who, call.holder, wanted)}
 
 
 def _one(server: ServerState, who: Pass, call: OneCall) -> dict[str, Any]:
@@ -162,14 +175,17 @@ def _blind(server: ServerState, who: Pass, call: BlindCall) -> dict[str, Any]:
     by_judgement = {
         card["judgement_id"]: card for card in cards(server, [one.judgement_id for one in coming], who.name, blind=True)
     }
-    rows = [{**by_judgement[one.judgement_id], "blind_id": blind.id, "turn": one.turn} for one in coming]
+    rows = [
+        {**by_judgement[one.judgement_id], "blind_id": blind.id, "turn": one.turn, "number": one.number}
+        for one in coming
+    ]
     return {"cards": rows, "left": len(left), "whole": len(blind.pieces) * blind.rounds}
 
 
 def _renew(server: ServerState, who: Pass, call: RenewCall) -> dict[str, Any]:
     gone = renew(server.store, Holder(call.holder, who.name), call.pieces)
     judged = {one.piece_id: one.inspector for one in holding(server.store, call.pieces) if one.inspector != who.name}
-    return {"gone_to": {**gone, **judged}, **_progress(server, who, _wanted(call.wanted))}
+    return {"gone_to": {**gone, **judged}, **_progress(server, who, call.holder, _wanted(call.wanted))}
 
 
 def _release(server: ServerState, who: Pass, call: Call) -> dict[str, Any]:
@@ -207,7 +223,7 @@ def _verdicts(server: ServerState, who: Pass, call: VerdictsCall) -> dict[str, A
         )
         receipt = give(server.store, given)
         receipts.append({"uid": receipt.uid, "outcome": receipt.outcome, "detail": receipt.detail})
-    return {"receipts": receipts, **_progress(server, who, _wanted(call.wanted))}
+    return {"receipts": receipts, **_progress(server, who, call.holder, _wanted(call.wanted))}
 
 
 def _pictures(server: ServerState, draw: Callable[[ServerState, int, int], Response]) -> Callable[[Request], Any]:

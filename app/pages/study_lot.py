@@ -80,7 +80,8 @@ def study_head() -> StudyHead | None:
 
 
 @st.cache_resource(ttl=KEPT_S, show_spinner="Reading the lot …")
-def _read(_server: ServerState, lot: str, part: str) -> StudyLot:
+def read_lot(_server: ServerState, lot: str, part: str) -> StudyLot:
+    """A lot of one part, kept for a while."""
     trays = Lot(tuple(recall_results(_server.store, Which(lot=lot, part=part))))
     return StudyLot(lot, part, trays, columns_of(trays.pieces()))
 
@@ -115,7 +116,7 @@ def _chosen_lot(server: ServerState) -> StudyLot | None:
         key="study_lot",
         label_visibility="collapsed",
     )
-    return _read(server, *picked)
+    return read_lot(server, *picked)
 
 
 IN_SIGHT = "all verdicts, also with the camera's in sight"
@@ -152,14 +153,16 @@ def piece_link(key: PieceKey, who: Pass) -> str:
     return f"./?{urlencode({'piece': f'{key.tray}:{key.piece}', 'who': who.name})}"
 
 
-def show_pieces(server: ServerState, pieces: Sequence[tuple[PieceKey, str]], who: Pass) -> None:
+def show_pieces(
+    server: ServerState, pieces: Sequence[tuple[PieceKey, str]], who: Pass, at_most: int = PICTURED_AT_MOST
+) -> None:
     """Pictures of pieces with a line of words each; a click opens the piece."""
-    for_these = pieces[:PICTURED_AT_MOST]
+    for_these = pieces[:at_most]
     if not for_these:
         return
     st.html(f'<div style="display:flex;flex-wrap:wrap;gap:14px">{"".join(_tiles(server, for_these, who))}</div>')
-    if len(pieces) > PICTURED_AT_MOST:
-        st.markdown(f"The first {PICTURED_AT_MOST} of {len(pieces)}.")
+    if len(pieces) > at_most:
+        st.markdown(f"The first {at_most} of {len(pieces)}.")
 
 
 def _tiles(server: ServerState, pieces: Iterable[tuple[PieceKey, str]], who: Pass) -> Iterable[str]:

@@ -1,25 +1,24 @@
 """Tuning on a lot: move one limit, see what it misses, scraps and changes; write a draft; release it."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from math import ceil, floor
 
 import numpy as np
 import streamlit as st
 
 from app.pages.risks import lot_risks, show_risks
-from app.pages.server_state import Pass, ServerState
 from app.pages.study_lot import (
     KEPT_S,
     StudyLot,
     lot_key,
     report_folders,
     show_chart,
-    show_pieces,
     stamped_page,
     study_head,
     take_away,
 )
-from app.pages.tuning_revisions import compare_limits, keep_draft, release_draft, revision_words
+from app.pages.tuning_pieces import piece_words, show_changed, show_tuned
+from app.pages.tuning_revisions import compare_limits, keep_draft, next_number, release_draft, revision_words
 from app.pages.tuning_words import limit_words, title_of
 from app.report import distribution_chart, setting_rates_chart, share, tuning_page
 from app.statistics import Estimate, round_step
@@ -35,6 +34,7 @@ from app.studies import (
     Sweep,
     Target,
     Task,
+    Truth,
     TuningStudy,
     changes_between,
     codes_at,
@@ -78,13 +78,17 @@ def tuning_study_page() -> None:
     asked = _ask(lot, known)
     base, target = asked.base, asked.target
     for sample in head.samples:
-        st.markdown(sample.words)
+        st.markdown(f"{sample.words} {sample.held}")
     studied = _studied(lot, head.samples, base, target, asked.task)
     study = studied.study
-    moved = _move(lot, base, target, study)
-    changes = changes_between(lot.columns, studied.before, _codes(lot, studied, moved))
+    moved = _move(lot, base, target, study, next_number(known))
+    codes = _codes(lot, studied, moved)
+    changes = changes_between(lot.columns, studied.before, codes)
     _figures(study, moved, changes)
-    _changed(server, changes, who)
+    words = piece_words(lot, studied.swept, moved.setting, head.samples)
+    if study is not None:
+        show_tuned(server, lot, (studied.truth, codes), words, who)
+    show_changed(server, changes, words, who)
     keep_draft(server, moved.draft, who)
     release_draft(server, lot, who)
     compare_limits(lot, known)
@@ -105,6 +109,7 @@ def tuning_study_page() -> None:
 class Studied:
     """What stays while the slider moves; `study` None where nobody judged a piece."""
 
+    truth: Truth
     study: TuningStudy | None
     swept: Sweep
     before: Codes
@@ -127,7 +132,7 @@ def _studied(lot: StudyLot, samples: list[Sample], base: Limits, target: Target,
     if (truth.said >= 0).any():
         question = Question(target.name, target.zone, target.side, target.severity, task)
         study = tune_columns(lot.columns, truth, base, question)
-    return Studied(study, sweep(lot.columns, base, target), rejudge_all(lot.columns, base))
+    return Studied(truth, study, sweep(lot.columns, base, target), rejudge_all(lot.columns, base))
 
 
 def _codes(lot: StudyLot, studied: Studied, moved: Moved) -> Codes:
@@ -189,8 +194,8 @@ def _measured(lot: StudyLot, name: str) -> bool:
     return any(bool(np.isfinite(column.value).any()) for column in columns.values())
 
 
-def _move(lot: StudyLot, base: Limits, target: Target, study: TuningStudy | None) -> Moved:
-    """The slider, over the range of values seen and the settings of interest."""
+def _move(lot: StudyLot, base: Limits, target: Target, study: TuningStudy | None, number: int) -> Moved:
+    """The slider, over the range of values seen and the settings of interest; its draft has the number given."""
     now = setting_now(base, target)
     recommended = None if study is None else study.tuning.recommended.setting
     places_of_interest = [one for one in (now, recommended) if one is not None]
@@ -205,7 +210,8 @@ def _move(lot: StudyLot, base: Limits, target: Target, study: TuningStudy | None
         format="%.4g",
         key=f"setting_{target.words}_{base.revision}",
     )
-    return Moved(setting, with_setting(base, target, setting, lot.columns.zones(target.name)))
+    draft = with_setting(base, target, setting, lot.columns.zones(target.name))
+    return Moved(setting, replace(draft, revision=number))
 
 
 @dataclass(frozen=True, slots=True)
@@ -255,18 +261,10 @@ def _figures(study: TuningStudy | None, moved: Moved, changes: Changes) -> None:
     if study.tuning.curve:
         left, right = st.columns(2)
         with left:
-            show_chart(setting_rates_chart(study), "Missed, false alarms and reviews against the limit")
+            show_chart(setting_rates_chart(study, moved.setting), "Missed, false alarms and reviews against the limit")
         with right:
-            show_chart(distribution_chart(study), "Values of the pieces that people accept and reject")
+            show_chart(distribution_chart(study, moved.setting), "Values of the pieces that people accept and reject")
 
 
 def _value(found: Estimate) -> str:
     return "–" if found.value is None else f"{found.value:.1%}"
-
-
-def _changed(server: ServerState, changes: Changes, who: Pass) -> None:
-    if changes.changed:
-        st.markdown("**Pieces that change verdict** (a click opens the piece)")
-        show_pieces(server, [(one.key, f"{one.before} becomes {one.after}") for one in changes.changed], who)
-    else:
-        st.markdown("No piece of this lot changes verdict.")

@@ -1,5 +1,7 @@
 """Limits on the page *Tuning*: a draft kept, released, and two revisions side by side."""
 
+from collections.abc import Sequence
+
 import streamlit as st
 
 from app.pages.clock import in_users_zone
@@ -23,6 +25,15 @@ def revision_words(revision: Revision) -> str:
     return f"revision {revision.limits.revision}, {in_force}{revision.limits.status}{how}"
 
 
+def next_number(known: Sequence[Revision]) -> int:
+    """The number of the next draft, from whichever revision it starts: above all that were released."""
+    return _last_released(known) + 1
+
+
+def _last_released(known: Sequence[Revision]) -> int:
+    return max((one.limits.revision for one in known if one.limits.status == "released"), default=0)
+
+
 def keep_draft(server: ServerState, draft: Limits, who: Pass) -> None:
     """A button that files the draft."""
     if st.button("Write this draft", disabled=not may(who.roles, "draft limits"), type="primary"):
@@ -38,8 +49,7 @@ def release_draft(server: ServerState, lot: StudyLot, who: Pass) -> None:
     in_force = {lot.part: [one.id for one in known if one.in_force]}
     shown = st.session_state.get("in_force_shown", in_force)  # by the run before, in sight of which was clicked
     st.session_state["in_force_shown"] = in_force
-    last_released = max((one.limits.revision for one in known if one.limits.status == "released"), default=0)
-    drafts = [one for one in known if one.limits.status == "draft" and one.limits.revision > last_released]
+    drafts = [one for one in known if one.limits.status == "draft" and one.limits.revision > _last_released(known)]
     with st.expander("Release a draft"):
         if not drafts:
             st.markdown("No draft is newer than what was released.")

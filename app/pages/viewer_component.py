@@ -9,8 +9,8 @@ from app.report import GLOSSARY, SIGNS, sign
 
 _FOLDER = Path(__file__).with_name("viewer")
 _PROGRAM = (  # in the order of need, joined to one program
-    *("link.js", "elements.js", "pictures.js", "marks.js", "view.js", "gestures.js", "closeup.js", "stage.js"),
-    *("panel.js", "pieces.js", "given.js", "keys.js", "viewer.js", "component.js"),
+    *("outbox.js", "link.js", "elements.js", "pictures.js", "marks.js", "view.js", "gestures.js", "closeup.js"),
+    *("stage.js", "panel.js", "saving.js", "pieces.js", "given.js", "keys.js", "viewer.js", "component.js"),
 )
 
 _GLOSSARY = "".join(f'<tr><th scope="row">{word}</th><td>{meaning}</td></tr>' for word, meaning in GLOSSARY)
@@ -31,8 +31,9 @@ _SIGNS = {
 def show_viewer(data: dict[str, Any]) -> None:
     """Show the viewer; it fetches its pieces and sends its verdicts by itself.
 
-    `data` holds `mode` (queue, one, blind), `pass`, `inspector`, `may_review`, `wanted`, `empty` (what to say when
-    there is nothing) and by mode `one` (tray, piece) or `blind` (id).
+    `data` holds `mode` (queue, one, blind), `pass`, `inspector`, `known_by`, `may_review`, `wanted`, `empty` (what to
+    say when there is nothing) and by mode `one` (tray, piece) or `blind` (id).
     """
     # A constant key: without it the data are part of the identity, and the viewer would be built anew on each run.
-    _mount(key="viewer", data={**data, "signs": _SIGNS})
+    # That a blind round was finished runs the page anew, which is all that it is for.
+    _mount(key="viewer", data={**data, "signs": _SIGNS}, on_finished_change=lambda: None)

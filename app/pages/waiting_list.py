@@ -6,11 +6,12 @@ import streamlit as st
 
 from app.pages.clock import in_users_zone
 from app.pages.queue_filter import chosen
-from app.pages.server_state import current_server
+from app.pages.server_state import Pass, ServerState, current_server
 from app.pages.sign_in import head, nobody_yet
-from app.store import suspect_trays, waiting, waiting_count
+from app.store import Wanted, suspect_trays, waiting, waiting_count
 
 ROWS = 200
+COUNTED_EVERY_S = 1.0
 
 
 def waiting_page() -> None:
@@ -22,6 +23,12 @@ def waiting_page() -> None:
     if who is None:
         nobody_yet(server)
         return
+    _listed(server, wanted, who)
+
+
+@st.fragment(run_every=COUNTED_EVERY_S)
+def _listed(server: ServerState, wanted: Wanted, who: Pass) -> None:
+    """The list and its count, read anew again and again while the page is open."""
     count = waiting_count(server.store, wanted)
     if not count:
         st.info("Nothing is waiting among the pieces chosen. Widen the choice, or inspect more trays.")

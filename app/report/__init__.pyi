@@ -94,6 +94,7 @@ from .upright import (
 from .words import (
     FAULTS as FAULTS,
     finding_words as finding_words,
+    known_words as known_words,
     measure_words as measure_words,
     number_words as number_words,
     reason_words as reason_words,

@@ -38,7 +38,7 @@ def axis_of(values: Iterable[float], title: str, *, low: float | None = None, hi
     """An axis with a little room about the finite ones of some values; `low` and `high` fix an end."""
     finite = [value for value in values if np.isfinite(value)]
     least, most = (min(finite), max(finite)) if finite else (0.0, 1.0)
-    room = 0.06 * (most - least) or 0.5 * max(abs(most), 1e-3)
+    room = 0.06 * (most - least) or 0.5 * (abs(most) or 1.0)  # where all are 0, an axis of ones: any other has no unit
     return Axis(least - room if low is None else low, most + room if high is None else high, title)
 
 
@@ -115,15 +115,23 @@ def _mark(at: Pair, shape: Shape, colour: str, radius: float) -> str:
             return element("path", d=strokes, stroke=colour, stroke_width=1.8, fill="none")
 
 
-def upright(frame: Frame, x: float, words: str, *, dash: str = "", colour: str = ACCENT, to_left: bool = False) -> str:
-    """A rule across the frame at an abscissa, its words at the top, right of it or left."""
+def upright(
+    frame: Frame,
+    x: float,
+    words: str,
+    *,
+    dash: str = "",
+    colour: str = ACCENT,
+    to_left: bool = False,
+    at_foot: bool = False,
+) -> str:
+    """A rule across the frame at an abscissa, its words at the top, right of it or left, or at the foot."""
     at = frame.x(x)
     foot = frame.size[1] - BOTTOM
     style = {"stroke_dasharray": dash} if dash else {}
     anchor, shift = ("end", -5.0) if to_left or at > 0.72 * frame.size[0] else ("start", 5.0)
-    return element("path", d=f"M{at:.1f} {TOP}V{foot}", stroke=colour, stroke_width=1.8, **style) + text(
-        (at + shift, TOP - 8.0), words, fill=colour, font_size=SMALL, text_anchor=anchor
-    )
+    rule = element("path", d=f"M{at:.1f} {TOP}V{foot}", stroke=colour, stroke_width=1.8, **style)
+    return rule + _words((at + shift, foot - 7.0 if at_foot else TOP - 8.0), words, colour, anchor)
 
 
 def level(frame: Frame, y: float, words: str, *, dash: str = "8 4", colour: str = ACCENT) -> str:
@@ -131,9 +139,18 @@ def level(frame: Frame, y: float, words: str, *, dash: str = "8 4", colour: str 
     at = frame.y(y)
     right = frame.size[0] - RIGHT
     style = {"stroke_dasharray": dash} if dash else {}
-    return element("path", d=f"M{LEFT} {at:.1f}H{right}", stroke=colour, stroke_width=1.6, **style) + text(
-        (right - 2.0, at - 6.0), words, fill=colour, font_size=SMALL, text_anchor="end"
+    rule = element("path", d=f"M{LEFT} {at:.1f}H{right}", stroke=colour, stroke_width=1.6, **style)
+    return rule + _words((right - 2.0, at - 6.0), words, colour, "end")
+
+
+def _words(at: Pair, words: str, colour: str, anchor: str) -> str:
+    """Words that may stand over marks: on a rim of paper, so that they stay readable."""
+    if not words:
+        return ""
+    rim = text(
+        at, words, fill=PAPER, stroke=PAPER, stroke_width=5, font_size=SMALL, text_anchor=anchor, aria_hidden="true"
     )
+    return rim + text(at, words, fill=colour, font_size=SMALL, text_anchor=anchor)
 
 
 def whiskers(frame: Frame, x: float, low: float, high: float, *, flat: bool = False, colour: str = INK) -> str:

@@ -51,7 +51,7 @@ def _name(frame: Frame, k: int, words: str) -> str:
 
 
 def over_time_chart(found: OverTime) -> str:
-    """Shares not passed in trays that follow each other, with the limits of the p chart.
+    """Shares not passed in trays that follow each other, with the p chart's limits; the axis names what a point is.
 
     Parameters
     ----------
@@ -67,8 +67,8 @@ def over_time_chart(found: OverTime) -> str:
     lower, upper = PERCENT * found.chart.lower, PERCENT * found.chart.upper
     most = float(max(upper.max(), points.max(), 1.0))
     frame = Frame(
-        Axis(0.5, len(points) + 0.5, "trays in the order they were taken", integer=True),
-        Axis(0.0, 1.08 * most, "not passed by the camera, %"),
+        Axis(0.5, len(points) + 0.5, f"{point_words(found)}, in the order they were taken", integer=True),
+        Axis(0.0, min(1.08 * most, 102.0), "not passed by the camera, %"),
     )
     outside = found.chart.outside
     marks = [
@@ -81,7 +81,15 @@ def over_time_chart(found: OverTime) -> str:
         legend(
             frame,
             [Entry("share", "disc"), Entry("beyond a limit", "square", colour=ACCENT),
-             Entry("limits, 3 standard deviations", dash="8 4", colour=ACCENT)],
+             Entry("limits: outside by chance 1 in 370 at most", dash="8 4", colour=ACCENT)],
         ),
     ]  # fmt: skip
-    return chart(frame, marks, "Share of pieces not passed, in groups of trays as they were taken")
+    return chart(frame, marks, f"Share of pieces not passed; {point_words(found)}, as they were taken")
+
+
+def point_words(found: OverTime) -> str:
+    """What a point of the chart over time is: a tray, or how many."""
+    least, most = min(found.trays_each), max(found.trays_each)
+    if most == 1:
+        return "one point a tray"
+    return f"one point for {most if least == most else f'{least} or {most}'} trays"

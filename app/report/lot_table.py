@@ -126,12 +126,10 @@ def _share_table(one: Share) -> dict[str, Any]:
 
 
 def _over_time_table(found: OverTime) -> list[dict[str, Any]]:
-    chart = found.chart
-    points = zip(found.first_trays, found.sizes, chart.points, chart.lower, chart.upper, strict=True)
-    return [
-        {"first_tray": tray, "pieces": size, "not_passed": float(share), "lower": float(low), "upper": float(high)}
-        for tray, size, share, low, high in points
-    ]
+    names = ("first_tray", "trays", "pieces", "not_passed", "lower", "upper")
+    limits = (found.chart.points.tolist(), found.chart.lower.tolist(), found.chart.upper.tolist())
+    points = zip(found.first_trays, found.trays_each, found.sizes, *limits, strict=True)
+    return [dict(zip(names, point, strict=True)) for point in points]
 
 
 def _acceptance_table(one: Acceptance, aql: float) -> dict[str, Any]:

@@ -96,7 +96,8 @@ def _axis_title(target: Target) -> str:
     return f"{words.title}{place}{f', {words.unit}' if words.unit else ''}"
 
 
-def _marked(study: TuningStudy, frame: Frame) -> list[str]:
+def _marked(study: TuningStudy, frame: Frame, here: float | None = None) -> list[str]:
+    """Rules at the settings of interest; `here`, the one being tried, has its words at the foot, clear of theirs."""
     marks: list[str] = []
     setting = study.tuning.recommended.setting
     now = study.tuning.now
@@ -106,25 +107,30 @@ def _marked(study: TuningStudy, frame: Frame) -> list[str]:
         marks.append(upright(frame, now.rates.setting, words, dash="6 4", colour=MUTED, to_left=left))
     if setting is not None:
         marks.append(upright(frame, setting, f"recommended {setting:g}"))
+    if here is not None and here not in _settings_of(study, None):
+        marks.append(upright(frame, here, f"slider {here:g}", dash="2 3", colour=INK, at_foot=True))
     return marks
 
 
-def _shown(study: TuningStudy) -> list[float]:
+def _shown(study: TuningStudy, here: float | None = None) -> list[float]:
     """Numbers that an axis of settings must hold."""
-    return [rates.setting for rates in study.tuning.curve] + _settings_of(study)
+    return [rates.setting for rates in study.tuning.curve] + _settings_of(study, here)
 
 
-def _settings_of(study: TuningStudy) -> list[float]:
-    return [one.rates.setting for one in (study.tuning.now, study.tuning.at_recommended) if one is not None]
+def _settings_of(study: TuningStudy, here: float | None) -> list[float]:
+    found = [one.rates.setting for one in (study.tuning.now, study.tuning.at_recommended) if one is not None]
+    return found if here is None else [*found, here]
 
 
-def distribution_chart(study: TuningStudy) -> str:
+def distribution_chart(study: TuningStudy, here: float | None = None) -> str:
     """Values of the pieces that people accept and of those that they reject, with the settings of interest.
 
     Parameters
     ----------
     study
         What the study found.
+    here
+        A setting being tried.
 
     Returns
     -------
@@ -134,7 +140,7 @@ def distribution_chart(study: TuningStudy) -> str:
     value, bad = study.sample.sweep.value, study.sample.bad
     seen = np.isfinite(value)
     frame = Frame(
-        axis_of([*value[seen].tolist(), *_settings_of(study)], _axis_title(study.target)),
+        axis_of([*value[seen].tolist(), *_settings_of(study, here)], _axis_title(study.target)),
         Axis(-0.6, 1.6, "", ("accepted", "rejected")),
         (720.0, 260.0),
     )
@@ -145,7 +151,7 @@ def distribution_chart(study: TuningStudy) -> str:
         colour = ACCENT if row else INK
         marks.append(dots(frame, value[these], row + spread[these], shape="ring", radius=2.6, colour=colour))
     title = "Values of the pieces that people accept and of those that they reject"
-    return chart(frame, [*marks, *_marked(study, frame)], title)
+    return chart(frame, [*marks, *_marked(study, frame, here)], title)
 
 
 def _roc(curve: RocCurve) -> str:
@@ -169,13 +175,15 @@ def _column(rates: Sequence[Rates], name: str) -> tuple[Array, Array, Array]:
     return np.array(value), low, high
 
 
-def setting_rates_chart(study: TuningStudy) -> str:
+def setting_rates_chart(study: TuningStudy, here: float | None = None) -> str:
     """Missed, false alarms and reviews against the setting.
 
     Parameters
     ----------
     study
         What the study found.
+    here
+        A setting being tried.
 
     Returns
     -------
@@ -184,7 +192,8 @@ def setting_rates_chart(study: TuningStudy) -> str:
     """
     curve = sorted(study.tuning.curve, key=lambda one: one.setting)
     settings = np.array([one.setting for one in curve])
-    frame = Frame(axis_of(_shown(study), f"limit on {_axis_title(study.target)}"), Axis(0.0, 100.0, "% of that class"))
+    settings_axis = axis_of(_shown(study, here), f"limit on {_axis_title(study.target)}")
+    frame = Frame(settings_axis, Axis(0.0, 100.0, "% of that class"))
     marks: list[str] = []
     for name, dash, colour in (("missed", "", ACCENT), ("false_alarm", "8 4", INK)):
         value, low, high = _column(curve, name)
@@ -204,7 +213,7 @@ def setting_rates_chart(study: TuningStudy) -> str:
         Entry("in review", None, "2 3", MUTED),
     ]
     title = "Missed, false alarms and reviews against the limit, with 95 % intervals"
-    return chart(frame, [*marks, *_marked(study, frame), legend(frame, entries)], title)
+    return chart(frame, [*marks, *_marked(study, frame, here), legend(frame, entries)], title)
 
 
 def _cost(study: TuningStudy) -> str:

@@ -28,6 +28,11 @@ _KNOWN_BY: Mapping[str, str] = {
 }
 
 
+def known_words(known_by: str | None) -> str:
+    """How sure it is who somebody is."""
+    return _KNOWN_BY[known_by or "declared"]
+
+
 def whose_words(name: str | None, known_by: str | None) -> str:
     """Who acted, and how sure that is: `R. Hale (declared)`.
 
@@ -43,7 +48,7 @@ def whose_words(name: str | None, known_by: str | None) -> str:
     str
         A few words.
     """
-    return f"{name or 'nobody named'} ({_KNOWN_BY[known_by or 'declared']})"
+    return f"{name or 'nobody named'} ({known_words(known_by)})"
 
 
 FAULTS: dict[str, str] = {

@@ -43,7 +43,14 @@ from .lots.revisions import (
 from .lots.series import series_up_to as series_up_to
 from .lots.state import LotState as LotState, lot_state as lot_state, standings as standings
 from .people.actor import Acted as Acted
-from .people.blind_rounds import Blind as Blind, blinds as blinds, make_blind as make_blind, turns_left as turns_left
+from .people.blind_rounds import (
+    Blind as Blind,
+    blinds as blinds,
+    given_by_each as given_by_each,
+    lots_of as lots_of,
+    make_blind as make_blind,
+    turns_left as turns_left,
+)
 from .people.drawing import Draw as Draw, draw_pieces as draw_pieces, stratum_sizes as stratum_sizes
 from .people.holding import Holding as Holding, holdings as holdings
 from .people.pace import pace as pace
@@ -55,6 +62,7 @@ from .people.review_queue import (
     choices as choices,
     claim as claim,
     give_back as give_back,
+    in_hand as in_hand,
     renew as renew,
     waiting as waiting,
     waiting_count as waiting_count,

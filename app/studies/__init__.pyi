@@ -4,6 +4,7 @@ from .bias import BiasStudy as BiasStudy, Stability as Stability, study_bias as 
 from .bias_files import bias_table as bias_table
 from .bias_input import read_readings as read_readings
 from .camera_and_people import (
+    ACCEPT as ACCEPT,
     NO_VERDICT as NO_VERDICT,
     REJECT as REJECT,
     PieceKey as PieceKey,
@@ -37,7 +38,9 @@ from .lot import Lot as Lot, part_as_seen as part_as_seen, read_lot as read_lot
 from .lot_risks import LotRisks as LotRisks, risks_table as risks_table, study_lot_risks as study_lot_risks
 from .lot_sampling import Acceptance as Acceptance, SampledLot as SampledLot, accept_series as accept_series
 from .lot_summary import (
+    DIE as DIE,
     PACKED as PACKED,
+    STROKES as STROKES,
     Fate as Fate,
     LotFigures as LotFigures,
     LotPiece as LotPiece,
@@ -76,6 +79,7 @@ from .tuning_files import tuning_table as tuning_table
 from .tuning_sample import Promise as Promise
 from .tuning_study import (
     Question as Question,
+    Truth as Truth,
     TuningStudy as TuningStudy,
     truth_of as truth_of,
     tune as tune,

@@ -19,8 +19,10 @@ review and not yet seen by anybody."""
 
 PACKED: tuple[Fate, ...] = ("passed", "accepted")
 GROUPS_AT_MOST = 5
-SLOTS = 20
-"""Groups that a numeric process value is parted into, and points of the chart over time."""
+POINTS_AT_MOST = 100
+"""Points of the chart over time: as many as can be told apart on it. A lot of more trays has several in a point."""
+DIE, STROKES = "die", "strokes"
+"""Process values: strokes are counted on one die, and those of two are never put together."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -113,10 +115,11 @@ class LotYield:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class OverTime:
-    """Shares not passed by the camera in trays that follow each other: the p chart and the trays of each point."""
+    """Shares not passed in trays that follow each other: p chart, and each point's first tray, trays and pieces."""
 
     chart: Chart
     first_trays: tuple[str, ...]
+    trays_each: tuple[int, ...]
     sizes: tuple[int, ...]
 
 
@@ -214,9 +217,17 @@ def _groupings(trays: Sequence[LotTray], pieces: Sequence[LotPiece]) -> tuple[Gr
     names = sorted({name for tray in trays for name in tray.process})
     found = [
         _grouping("station", {tray.tray: _words(tray.station) for tray in trays}, pieces),
-        *(_grouping(name, _named(trays, name), pieces) for name in names),
+        *(_grouping(words, _named(some, name), pieces) for name in names for words, some in _alike(trays, name)),
     ]
     return tuple(one for one in found if len(one.groups) > 1)
+
+
+def _alike(trays: Sequence[LotTray], name: str) -> list[tuple[str, Sequence[LotTray]]]:
+    """The trays among which a process value can be compared, and what it is called there."""
+    dies = sorted({str(tray.process[DIE]) for tray in trays if DIE in tray.process})
+    if name != STROKES or not dies:
+        return [(name, trays)]
+    return [(f"{STROKES}, die {die}", [tray for tray in trays if str(tray.process.get(DIE)) == die]) for die in dies]
 
 
 def _words(name: str) -> _Group:
@@ -257,21 +268,20 @@ def _grouping(name: str, group_of: Mapping[str, _Group], pieces: Sequence[LotPie
 
 
 def _over_time(trays: Sequence[LotTray], pieces: Sequence[LotPiece]) -> OverTime | None:
-    """Consecutive trays put together into at most `SLOTS` points; None for fewer than two trays."""
-    if len(trays) < 2:
-        return None
+    """One point a tray, or where they are many as many trays as it takes; None for fewer than two trays."""
     counts: dict[str, list[int]] = defaultdict(lambda: [0, 0])
     for piece in pieces:
         counts[piece.tray][0] += piece.verdict != "pass"
         counts[piece.tray][1] += 1
-    slots = np.array_split(np.arange(len(trays)), min(SLOTS, len(trays)))
+    slots = np.array_split(np.arange(len(trays)), max(1, min(POINTS_AT_MOST, len(trays))))
     named = [[trays[k].tray for k in slot] for slot in slots]
     named = [slot for slot in named if sum(counts[tray][1] for tray in slot)]
     bad = np.array([sum(counts[tray][0] for tray in slot) for slot in named], dtype=np.float64)
     sizes = np.array([sum(counts[tray][1] for tray in slot) for slot in named], dtype=np.float64)
     if len(named) < 2:
         return None
-    return OverTime(share_chart(bad, sizes), tuple(slot[0] for slot in named), tuple(int(size) for size in sizes))
+    firsts, each = tuple(slot[0] for slot in named), tuple(len(slot) for slot in named)
+    return OverTime(share_chart(bad, sizes), firsts, each, tuple(int(size) for size in sizes))
 
 
 def _yield(packed: int, waiting: int, pieces: int) -> LotYield | None:

@@ -1,5 +1,6 @@
 """What people said of a lot, and how the pieces that they judged were chosen: by a design, or nobody knows how."""
 
+from collections import Counter
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Literal
@@ -38,6 +39,7 @@ class Sample:
 
     `strata` are empty where nobody knows how the pieces came to be judged; `stratum_of` says from which a piece was
     drawn. `kept`: whether the design was written down when the round was begun, or follows from what the store holds.
+    `begun`: when a blind round was begun, and by whom.
     """
 
     name: str
@@ -46,6 +48,18 @@ class Sample:
     strata: tuple[Stratum, ...] = ()
     stratum_of: Mapping[PieceKey, str] | None = None
     kept: bool = True
+    begun: str = ""
+
+    @property
+    def held(self) -> str:
+        """Who judged and when, by the clocks of their browsers, in a sentence; empty where nobody did."""
+        people = Counter(one.inspector for one in self.verdicts)
+        if not people:
+            return ""
+        days = sorted(one.given_at[:10] for one in self.verdicts if one.given_at)
+        when = "" if not days else f", {days[0]}" + (f" to {days[-1]}" if days[-1] != days[0] else "")
+        counts = ", ".join(f"{name} ({count} verdicts)" for name, count in sorted(people.items()))
+        return f"{f'Begun {self.begun}; j' if self.begun else 'J'}udged by {counts}{when}."
 
     @property
     def words(self) -> str:
@@ -139,6 +153,7 @@ def design_table(samples: Iterable[Sample]) -> dict[str, object]:
     return {
         "given": listed[0].given if listed else None,
         "words": [sample.words for sample in listed],
+        "held": [sample.held for sample in listed],
         "rounds": [
             {
                 "round": sample.name,

@@ -14,7 +14,7 @@ from app.store.database.connection import Store
 from app.store.people.blind_rounds import blinds, make_blind, turns
 from app.store.people.drawing import Draw, draw_pieces
 from app.store.people.verdicts import standing
-from tests.pages.conftest import Opened, Served, choose, empty_profile
+from tests.pages.conftest import Opened, Served, empty_profile
 from tests.pages.test_review import judge, piece_on, saved
 
 AXE = (Path(axe_playwright_python.__file__).parent / "axe.min.js").read_text(encoding="utf-8")
@@ -45,8 +45,8 @@ def test_a_blind_round_hides_the_camera_and_goes_on_where_it_stopped(open_page: 
     page.get_by_label("Name", exact=True).fill("first round")
     page.get_by_label("How many pieces").fill("3")
     page.get_by_role("button", name="Begin").click()
-    choose(page, "Blind round", "first round")
-    piece_on(page)
+    assert piece_on(page) == "1"  # the round just begun is chosen
+    expect(page.locator(".head")).not_to_contain_text("T-0")
     expect(page.locator(".progress")).to_have_text("0 of 6 seen")
     expect(page.locator(".sign")).to_have_text("blind")
     assert page.locator(".findings button").count() == 0
@@ -60,9 +60,8 @@ def test_a_blind_round_hides_the_camera_and_goes_on_where_it_stopped(open_page: 
     saved(page)
     assert {one.verdict for one in standing(store, "R. Hale", blind="first round")} == {"accept"}
 
-    page = open_page("blind?who=R.+Hale")
-    choose(page, "Blind round", "first round")
-    piece_on(page)
+    page = open_page("blind?who=R.+Hale&round=first+round")
+    assert piece_on(page) == "3"
     expect(page.locator(".progress")).to_have_text("2 of 6 seen")
     for _ in range(3):
         judge(page, "a")
@@ -71,6 +70,10 @@ def test_a_blind_round_hides_the_camera_and_goes_on_where_it_stopped(open_page: 
     saved(page)
     given = standing(store, "R. Hale", blind="first round")
     assert [(one.piece_id, one.round) for one in given] == [(one.piece_id, one.turn) for one in order]
+    page.get_by_role("button", name="how the round stands").click()
+    expect(page.get_by_text("begun by R. Hale")).to_be_visible()
+    expect(page.get_by_text("Camera against each person").first).to_be_visible()
+    assert serious(page) == []
 
 
 def test_the_queue_lists_what_waits(open_page: Opened) -> None:

@@ -1,15 +1,17 @@
 """The review page in a real browser: by keyboard alone, nothing lost, nothing twice, nobody gets another's piece."""
 
 import dataclasses
+import re
 from collections.abc import Iterator
 
 import pytest
 from playwright.sync_api import Page, expect
 
 from app.store.database.connection import Store
+from app.store.people.review_queue import Holder, Wanted, claim, in_hand, renew, waiting
 from app.store.people.verdicts import Standing, standing
 from app.store.results.filing import ToFile, file_result
-from tests.pages.conftest import SMALL_LOT, Opened, Served
+from tests.pages.conftest import SMALL_LOT, Opened, Served, choose
 from tests.store.made import LIMITS, made_piece, made_tray
 
 DESK = ".desk"
@@ -219,9 +221,7 @@ def test_views_zoom_and_places_by_key(open_page: Opened) -> None:
     piece = piece_on(page)
     stage = page.locator(".stage")
     page.keyboard.press("3")
-    expect(page.locator(".frame img")).to_have_attribute(
-        "alt", f"piece {piece.split(':')[1]} of tray {piece.split(':')[0]}, low 0°"
-    )
+    expect(page.locator(".frame img")).to_have_attribute("alt", f"{piece.replace(':', ', piece ')}, low 0°")
     page.keyboard.press("f")
     expect(page.get_by_role("button", name="F flicker")).to_have_attribute("aria-pressed", "true")
     expect(page.get_by_role("button", name="1 backlit")).to_have_attribute("aria-pressed", "true")
@@ -308,6 +308,36 @@ def test_a_tray_deleted_from_the_disk_is_said_and_can_still_be_judged(
     finally:
         (served.works.shots / "away").rename(moved)
     assert said(store, "R. Hale")["T-000002:1"].verdict == "accept"
+
+
+def test_what_a_page_had_in_hand_is_free_once_it_is_left_and_what_others_have_can_be_taken_over(
+    open_page: Opened, store: Store
+) -> None:
+    alone = Wanted(lot="L-2611-77")
+    tray = made_tray("A-1", [made_piece(1, "reject", 0.16)], lot=alone.lot)
+    file_result(store, ToFile(tray, limits=LIMITS))
+    held = Holder("another", "M. Okafor")
+    assert len(claim(store, held, alone, 1)) == 1
+    page = open_page("?who=R.+Hale")
+    piece_on(page)
+    page.get_by_role("button", name="Which pieces").click()
+    choose(page, "Lot", re.compile("L-2611-77"))
+    expect(page.locator(".empty-state")).to_contain_text("1 wait, all in hand of M. Okafor.")
+    page.keyboard.press("Escape")
+    page.keyboard.press("Escape")
+    page.get_by_role("button", name="take over").click()
+    expect(page.locator(DESK)).to_have_attribute("data-piece", "A-1:1")
+    assert renew(store, held, [one.piece_id for one in waiting(store, alone, 1)]).popitem()[1] == "R. Hale"
+    page.get_by_role("button", name="Lot: L-2611-77 ✕").click()
+    expect(page.get_by_role("button", name="Lot: L-2611-77 ✕")).to_have_count(0)
+    expect(page.locator(DESK)).not_to_have_attribute("data-piece", "A-1:1")
+    page.get_by_role("link", name="Station").click()
+    expect(page.locator(DESK)).to_have_count(0)
+    for _ in range(100):
+        if in_hand(store, held, Wanted()) == {}:
+            break
+        page.wait_for_timeout(50)
+    assert in_hand(store, held, Wanted()) == {}
 
 
 def test_put_off_pieces_come_again_at_the_end(open_page: Opened, store: Store) -> None:

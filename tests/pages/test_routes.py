@@ -17,6 +17,9 @@ from starlette.applications import Starlette
 
 from app.pages.routes import routes
 from app.pages.server_state import Pass, ServerState, lasting_secret
+from app.store.people.blind_rounds import make_blind
+from app.store.people.drawing import Draw, draw_pieces
+from app.store.people.review_queue import Holder, give_back
 from app.store.people.verdicts import standing
 from tests.pages.made_works import made_works
 
@@ -128,6 +131,33 @@ def test_a_verdict_is_answered_when_the_store_has_it(client: Client, server_stat
     assert (status, told["receipts"][0]["outcome"]) == (200, "stored")
     assert [one.uid for one in standing(server_state.store, "R. Hale")] == ["0123456789abcdef"]
     assert call(client, "verdicts", server_state.write_pass(HALE), **body)[1]["receipts"][0]["outcome"] == "known"
+
+
+def test_a_blind_piece_bears_a_running_number_and_nothing_by_which_it_is_known(
+    client: Client, server_state: ServerState
+) -> None:
+    drawn = draw_pieces(server_state.store, Draw(None, 6, 1))
+    blind = make_blind(server_state.store, "routes", 1, 2, drawn, "R. Hale")
+    _, told = call(client, "blind", server_state.write_pass(HALE), blind=blind.id, have=[], count=12)
+    assert [one["number"] for one in told["cards"]] == list(range(1, 13))
+    seen = {"piece_id", "judgement_id", "blind", "size", "px_per_mm", "lights", "outline"}
+    assert {key for one in told["cards"] for key in one} == seen | {"blind_id", "turn", "number"}
+
+
+def test_counts_tell_who_has_what_in_hand(client: Client, server_state: ServerState) -> None:
+    card_for(client, server_state)
+    okafor = server_state.write_pass(Pass("M. Okafor", ("review",), "declared"))
+    body = {"pass": okafor, "holder": "browser-2", "wanted": WANTED}
+    told = json.loads(client.ask("POST", "/desk/count", json.dumps(body)).content)
+    assert sum(told["in_hand"].values()) <= told["left"]
+    assert set(told["in_hand"]) == {"R. Hale"}
+    mine = told["in_hand"]["R. Hale"]
+    body |= {"have": [], "count": 24, "take_over": True}
+    assert len(json.loads(client.ask("POST", "/desk/next", json.dumps(body)).content)["cards"]) == told["left"] >= mine
+    assert call(client, "count", server_state.write_pass(HALE), wanted=WANTED)[1]["in_hand"] == {
+        "M. Okafor": told["left"]
+    }
+    give_back(server_state.store, Holder("browser-2", "M. Okafor"))
 
 
 def test_a_pass_is_needed_and_can_not_be_made(client: Client, server_state: ServerState) -> None:

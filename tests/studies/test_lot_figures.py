@@ -7,6 +7,7 @@ import pytest
 from scipy.stats import hypergeom
 from statsmodels.stats.proportion import proportion_confint
 
+from app.report.lot_charts import over_time_chart, point_words
 from app.report.lot_words import yield_words
 from app.statistics.intervals import predicted_count
 from app.studies.camera_and_people import PieceKey
@@ -83,11 +84,19 @@ def test_yield_and_reasons_with_wilsons_intervals() -> None:
     assert [(one.name, one.count) for one in figures.reasons] == [("outline_out_mm.bowl", 12), ("length_mm", 3)]
     assert figures.reasons[0].share.ci == pytest.approx(proportion_confint(12, 100, method="wilson"))
     by = {one.name: one.groups for one in figures.groupings}
-    assert set(by) == {"die", "strokes"}
+    # strokes are counted on one die: those of two are never put together
+    assert set(by) == {"die", "strokes, die D1", "strokes, die D2"}
     assert [(g.name, g.count, g.of) for g in by["die"]] == [("D1", 0, 50), ("D2", 15, 50)]
-    assert [g.of for g in by["strokes"]] == [20] * 5
-    assert [g.name for g in by["strokes"]][:2] == ["0 to 1800", "1800 to 3600"]
+    for die, bad in (("D1", 0), ("D2", 15)):
+        groups = by[f"strokes, die {die}"]
+        assert [g.of for g in groups] == [10] * 5
+        assert sum(g.count for g in groups) == bad
+    without_die = [replace(one, process={"strokes": one.process["strokes"]}) for one in trays]
+    (strokes,) = lot_figures(without_die, pieces, fates_of(pieces, ())).groupings
+    assert (strokes.name, [g.of for g in strokes.groups]) == ("strokes", [20] * 5)
+    assert [g.name for g in strokes.groups][:2] == ["0 to 1800", "1800 to 3600"]
     assert figures.over_time is not None
+    assert figures.over_time.trays_each == (1,) * 10
     assert figures.over_time.chart.center[0] == pytest.approx(0.15)
     # Given 15 bad of 100, those of one tray of ten are hypergeometric: more than five are rarer than a point of
     # a normal chart above three standard deviations (0.00135), more than four are not.
@@ -95,6 +104,20 @@ def test_yield_and_reasons_with_wilsons_intervals() -> None:
     assert of_ten.sf(5) <= 0.00135 < of_ten.sf(4)
     assert figures.over_time.chart.upper[0] == 0.5
     assert figures.over_time.chart.lower[0] == 0.0
+
+
+def test_over_time_is_one_point_a_tray_or_says_of_how_many() -> None:
+    for count, words in (
+        (100, "one point a tray"),
+        (150, "one point for 1 or 2 trays"),
+        (200, "one point for 2 trays"),
+    ):
+        trays = [tray(f"T-{k:03}") for k in range(count)]
+        pieces = [piece(one.tray, 1, "pass" if k % 7 else "reject") for k, one in enumerate(trays)]
+        found = lot_figures(trays, pieces, fates_of(pieces, ())).over_time
+        assert found is not None
+        assert (len(found.sizes), sum(found.trays_each), point_words(found)) == (100, count, words)
+        assert words in over_time_chart(found)
 
 
 def test_waiting_pieces_make_the_yield_a_range() -> None:

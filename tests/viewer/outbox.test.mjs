@@ -5,98 +5,183 @@ import { readFileSync } from "node:fs";
 import { test } from "node:test";
 import vm from "node:vm";
 
-const PROGRAM = readFileSync(new URL("../../app/pages/viewer/link.js", import.meta.url), "utf8");
+const text = (name) => readFileSync(new URL(`../../app/pages/viewer/${name}`, import.meta.url), "utf8");
+const HALE = "R. Hale";
 
-/** A browser with nothing in it but what the link uses; `answers` is asked for each call to the server. */
-function browser(answers, storage = new Map()) {
+/** What a browser keeps, as an object whose own keys are the names. */
+function storage(kept = {}) {
+  return new Proxy(kept, {
+    get: (held, name) => ({
+      getItem: (key) => held[key] ?? null,
+      setItem: (key, value) => void (held[key] = String(value)),
+      removeItem: (key) => void delete held[key],
+    })[name],
+  });
+}
+
+/** A tab with nothing in it but what the link uses; `answers` is asked for each call to the server. */
+function tab(answers, localStorage = storage(), inspector = HALE) {
   const calls = [];
   const timers = [];
   const context = vm.createContext({
     crypto: globalThis.crypto,
     navigator: {},
     location: { reload() { context.reloaded = true; } },
-    localStorage: {
-      getItem: (name) => storage.get(name) ?? null,
-      setItem: (name, value) => storage.set(name, value),
-    },
+    localStorage,
     setTimeout: (work, delay) => timers.push({ work, delay }),
     fetch: async (path, request) => {
       calls.push({ path, ...JSON.parse(request.body) });
       return answers(calls.length, calls.at(-1));
     },
   });
-  vm.runInContext(`${PROGRAM}\nglobalThis.Link = Link;`, context);
+  const program = ["outbox.js", "link.js"].map(text).join("\n");
+  vm.runInContext(`${program}\nObject.assign(globalThis, { Link, wellFormed });`, context);
   const link = new context.Link(() => {});
   link.received = () => {};
   link.holder = "h";
-  link.take("pass", "R. Hale");
-  return { link, calls, timers, storage, context };
+  link.take("pass", inspector);
+  const post = (uid, more = {}) => link.post({ uid, verdict: "accept", ...more }, `piece of ${uid}`);
+  return { link, post, calls, timers, localStorage, context };
 }
 
 const good = (receipts) => ({ ok: true, status: 200, json: async () => ({ receipts }) });
+const bad = (status, error) => ({ ok: false, status, json: async () => ({ error }) });
 const settled = () => new Promise((done) => setImmediate(done));
-const all = (_, call) => good(call.verdicts.map(({ uid }) => ({ uid })));
+const all = (_, call) => good(call.verdicts.map(({ uid }) => ({ uid, outcome: "stored", detail: "" })));
+const away = () => { throw new Error("away"); };
+const sent = (calls) => calls.map((call) => call.verdicts.map(({ uid }) => uid));
 
 test("a verdict leaves the outbox when the store has it", async () => {
-  const { link, calls, storage } = browser(all);
-  link.post({ uid: "a", verdict: "reject" });
+  const { link, post, calls, localStorage } = tab(all);
+  post("a", { verdict: "reject" });
+  assert.equal(Object.keys(localStorage).length, 1);
   await settled();
-  assert.equal(link.outbox.length, 0);
+  assert.equal(link.unsent.length, 0);
   assert.equal(calls.length, 1);
   assert.equal(calls[0].path, "/desk/verdicts");
-  assert.equal(storage.get("brightbowl.outbox.R. Hale"), "[]");
+  assert.deepEqual(Object.keys(localStorage), []);
 });
 
 test("a server that is away costs no verdict, and is tried again after longer and longer", async () => {
-  const { link, timers, storage } = browser((count, call) => {
-    if (count < 4) throw new Error("away");
-    return all(count, call);
-  });
-  link.post({ uid: "a" });
+  const { link, post, timers, localStorage } = tab((count, call) => (count < 4 ? away() : all(count, call)));
+  post("a");
   for (const delay of [500, 1000, 2000]) {
     await settled();
     assert.deepEqual(timers.map((one) => one.delay), [delay]);
-    assert.equal(JSON.parse(storage.get("brightbowl.outbox.R. Hale")).length, 1);
+    assert.equal(Object.keys(localStorage).length, 1);
     assert.notEqual(link.trouble, "");
     timers.pop().work();
   }
   await settled();
-  assert.equal(link.outbox.length, 0);
+  assert.equal(link.unsent.length, 0);
   assert.equal(link.trouble, "");
 });
 
-test("what was not received stays, and what came while sending is sent after", async () => {
+test("what came while sending is sent after, in the order given", async () => {
   let open;
   const waiting = new Promise((done) => { open = done; });
-  const { link, calls } = browser(async (count, call) => {
+  const { link, post, calls } = tab(async (count, call) => {
     if (count === 1) await waiting;
     return all(count, call);
   });
-  link.post({ uid: "a" });
-  link.post({ uid: "b" });
+  for (const uid of "abcde") post(uid);
   assert.equal(calls.length, 1);
   open();
   await settled();
   await settled();
-  assert.deepEqual(calls.map((call) => call.verdicts.map(({ uid }) => uid)), [["a"], ["b"]]);
-  assert.equal(link.outbox.length, 0);
+  assert.deepEqual(sent(calls), [["a"], ["b", "c", "d", "e"]]);
+  assert.equal(link.unsent.length, 0);
 });
 
-test("the outbox outlives the page and belongs to its person", async () => {
-  const { link, storage } = browser(() => { throw new Error("away"); });
-  link.post({ uid: "a" });
+test("tabs of one browser keep each their own, and whichever is open sends all of that person's", async () => {
+  const shared = storage();
+  const [one, two] = [tab(away, shared), tab(away, shared)];
+  one.post("a");
+  two.post("b");
+  one.post("c");
   await settled();
-  const again = browser(all, storage);
+  assert.deepEqual(Object.keys(shared).length, 3);
+  const later = tab(all, shared);
   await settled();
-  assert.deepEqual(again.calls[0].verdicts.map(({ uid }) => uid), ["a"]);
-  const other = browser(all, new Map([["brightbowl.outbox.R. Hale", "[]"], ["brightbowl.outbox.M. Okafor", '[{"uid":"z"}]']]));
-  assert.equal(other.calls.length, 0);
+  assert.deepEqual(sent(later.calls), [["a", "b", "c"]]);
+  assert.equal(one.link.unsent.length, 0);
+});
+
+test("another person's are told by name, and sent by that person alone", async () => {
+  const shared = storage();
+  const hale = tab(away, shared);
+  hale.post("a");
+  hale.post("b");
+  await settled();
+  const okafor = tab(all, shared, "M. Okafor");
+  okafor.post("c");
+  await settled();
+  assert.deepEqual(sent(okafor.calls), [["c"]]);
+  assert.deepEqual({ ...okafor.link.outbox.ofOthers("M. Okafor") }, { [HALE]: 2 });
+});
+
+test("one that the server can't take blocks no other, and stays with its words", async () => {
+  const poison = (_, call) => (call.verdicts.some(({ uid }) => uid === "x") ? bad(400, "can't be read") : all(_, call));
+  for (const at of [0, 3, 6]) {
+    const { link, post, timers } = tab(poison);
+    link.sending = true; // until all of them wait
+    for (let k = 0; k < 7; k += 1) post(k === at ? "x" : `v${k}`);
+    link.sending = false;
+    await link.flush();
+    assert.equal(link.unsent.length, 0);
+    assert.deepEqual(timers, []);
+    assert.deepEqual(Array.from(link.outbox.refused(), ({ name, refused }) => [name, refused]), [["piece of x", "can't be read"]]);
+    link.outbox.remove("x");
+    assert.equal(link.outbox.refused().length, 0);
+  }
+});
+
+test("one on which the server fails is tried again, the others first", async () => {
+  let mended = false;
+  const { link, post, timers } = tab((_, call) => (!mended && call.verdicts.some(({ uid }) => uid === "x") ? bad(500, "") : all(_, call)));
+  link.sending = true;
+  for (const uid of ["x", "a", "b"]) post(uid);
+  link.sending = false;
+  await link.flush();
+  assert.deepEqual(Array.from(link.unsent, ({ uid }) => uid), ["x"]);
+  assert.notEqual(link.trouble, "");
+  mended = true;
+  timers.pop().work();
+  await settled();
+  assert.equal(link.unsent.length, 0);
+});
+
+test("what the store refused is kept and shown", async () => {
+  const { link, post } = tab((_, call) => good(call.verdicts.map(({ uid }) => ({ uid, outcome: "refused", detail: "changed since" }))));
+  post("a");
+  await settled();
+  assert.equal(link.unsent.length, 0);
+  assert.deepEqual(Array.from(link.outbox.refused(), ({ refused }) => refused), ["changed since"]);
+});
+
+test("a browser that keeps nothing sends all the same, and says that it keeps nothing", async () => {
+  const none = { getItem: away, setItem: away, removeItem: away };
+  let down = true;
+  const { link, post, timers } = tab((_, call) => (down ? away() : all(_, call)), none);
+  post("a");
+  await settled();
+  assert.equal(link.outbox.isKept(), false);
+  down = false;
+  timers.pop().work();
+  await settled();
+  assert.equal(link.unsent.length, 0);
+  assert.equal(link.outbox.isKept(), true);
 });
 
 test("a pass of another server loads the page anew, once the outbox is kept", async () => {
-  const { link, context } = browser(() => ({ ok: false, status: 401, json: async () => ({ error: "load it again" }) }));
-  link.post({ uid: "a" });
+  const { link, post, context } = tab(() => bad(401, "load it again"));
+  post("a");
   await settled();
   assert.equal(context.reloaded, true);
-  assert.equal(link.outbox.length, 1);
+  assert.equal(link.unsent.length, 1);
+});
+
+test("half a sign is no text", () => {
+  const { context } = tab(all);
+  assert.equal(context.wellFormed("rim \u{1F944} \ud83e"), "rim \u{1F944} \ufffd");
 });

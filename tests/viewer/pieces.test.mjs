@@ -25,9 +25,9 @@ function waiting({ stock = 0, outbox = [], answer } = {}) {
     calls.push([path, body]);
     return (answer ?? serve)(path, body, context);
   };
-  const pieces = new context.Pieces({ call, outbox }, {
+  const pieces = new context.Pieces({ call, unsent: outbox }, {
     came: () => { if (!pieces.current && pieces.queue.length) pieces.next(); },
-    none: (words) => said.push(words),
+    none: (words, offer) => said.push(offer ? `${words} [${offer}]` : words),
   });
   return { pieces, calls, timers, said, context };
 }
@@ -127,4 +127,42 @@ test("how far one is, in words", () => {
   assert.equal(context.progressWords("queue", { left: 12, pace: 0 }), "12 left");
   assert.equal(context.progressWords("blind", { left: 12, whole: 40 }), "28 of 40 seen");
   assert.equal(context.progressWords("blind", {}), "");
+});
+
+test("what others have in hand is told, and taken over where that is asked for", async () => {
+  let lent = { "R. Hale": 1, "M. Okafor": 2 };
+  const { pieces, calls, said } = waiting({
+    answer: (path, { take_over }) => {
+      if (take_over) lent = {};
+      return { cards: take_over ? [card(1)] : [], left: 3, in_hand: lent };
+    },
+  });
+  pieces.take(QUEUE);
+  await pieces.fill();
+  const words = "3 wait, all in hand of yourself in another window and M. Okafor. [take over]";
+  assert.deepEqual(said, [words]);
+  await pieces.count();
+  assert.deepEqual(calls.map(([path]) => path), ["next", "count"]); // as before: not asked for again
+  lent = { "M. Okafor": 3 };
+  await pieces.count();
+  await settled();
+  assert.equal(said[1], "3 wait, all in hand of M. Okafor. [take over]");
+  await pieces.takeOver();
+  assert.equal(pieces.current.piece_id, 1);
+  assert.equal(calls.at(-2)[1].take_over, true);
+  assert.equal(pieces.takingOver, false);
+});
+
+test("a piece that comes free is fetched as soon as it is counted", async () => {
+  let free = 0;
+  const { pieces } = waiting({
+    answer: (path) => ({ cards: path === "next" && free ? [card(9)].splice(0, free--) : [], left: free, in_hand: {} }),
+  });
+  pieces.take(QUEUE);
+  await pieces.fill();
+  assert.equal(pieces.current, null);
+  free = 1;
+  await pieces.count();
+  for (let n = 0; n < 3; n += 1) await settled();
+  assert.equal(pieces.current.piece_id, 9);
 });

@@ -42,27 +42,27 @@ interface Neighbour {
 interface PieceSeen {
   piece_id: number;
   judgement_id: number;
-  tray: string;
-  piece: number;
-  part: string;
-  part_name: string;
-  lot: string;
-  process: Record<string, string>;
   size: Point;
   px_per_mm: number | null;
   lights: { name: string; url: string }[];
   outline: string;
 }
 
-/** A piece of a blind round: nothing of what the camera said. */
+/** A piece of a blind round: nothing of what the camera said, nor what people call it. */
 interface BlindCard extends PieceSeen {
   blind: true;
   blind_id: number;
   turn: number;
+  number: number; // running, of this person's showings
 }
 
 interface OpenCard extends PieceSeen {
   blind: false;
+  tray: string;
+  piece: number;
+  part_name: string;
+  lot: string;
+  process: Record<string, string>;
   verdict: string;
   newest: boolean;
   limits_revision: number;
@@ -108,6 +108,7 @@ interface Given {
 
 interface Progress {
   left?: number;
+  in_hand?: Record<string, number>; // of those, by who has them on loan
   pace?: number;
   whole?: number;
 }
@@ -129,6 +130,7 @@ interface PageData {
   mode: "queue" | "one" | "blind";
   pass: string;
   inspector: string;
+  known_by: string; // how sure it is that they are who sits there
   may_review: boolean;
   wanted: Record<string, string | null>;
   empty: Record<string, string>;

@@ -3,7 +3,9 @@
 /** @type {WeakMap<Element, Viewer>} */
 const viewers = new WeakMap();
 
-/** @param {{ parentElement: Element, data: PageData }} component what Streamlit gives on each run of the page */
+/** @typedef {{ parentElement: Element, data: PageData, setTriggerValue: (name: string, value: unknown) => void }} Mounted */
+
+/** @param {Mounted} component what Streamlit gives on each run of the page */
 export default function (component) {
   const { parentElement, data } = component;
   let viewer = viewers.get(parentElement);
@@ -11,5 +13,9 @@ export default function (component) {
     viewer = new Viewer(parentElement);
     viewers.set(parentElement, viewer);
   }
-  viewer.take(data);
+  const shown = viewer;
+  shown.finished = () => component.setTriggerValue("finished", true);
+  shown.take(data);
+  // Called when the page shows something else; it may be called before the bench is taken out, or on a new run alone.
+  return () => void setTimeout(() => shown.root.isConnected || shown.stop());
 }

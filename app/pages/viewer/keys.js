@@ -6,8 +6,9 @@ const MOVES = { left: [-PAN_PX, 0], right: [PAN_PX, 0], up: [0, -PAN_PX], down: 
 /** @type {Record<string, number>} */
 const ZOOMS = { "+": ZOOM_STEP, "=": ZOOM_STEP, "-": 1 / ZOOM_STEP };
 const BOXES = "input, textarea, select, [contenteditable=true], [role=combobox], [role=listbox] *";
-const WITHOUT_PIECE = ["u", "b", "l", "?", "escape", "r", "a", "c"]; // the others mean nothing while nothing is shown
+const WITHOUT_PIECE = ["u", "b", "l", "x", "?", "escape", "r", "a", "c"]; // the others mean nothing while nothing is shown
 
+const REJECT_BEGUN = "A reject is begun: R confirms it, Esc goes back.";
 const NOT_WHILE_REJECTING = ["a", "s", "u", "b"]; // they would say of the piece what the person did not mean
 
 /** @type {Record<string, (viewer: Viewer, pressed: number) => void>} */
@@ -32,6 +33,7 @@ const KEYS = {
   l: (viewer) => viewer.toggleDark(),
   j: (viewer) => viewer.panel.goTo(viewer.panel.at + 1),
   k: (viewer) => viewer.panel.goTo(viewer.panel.at - 1),
+  x: (viewer) => viewer.takeOffer(),
   0: (viewer) => viewer.stage.whole(),
   "?": (viewer) => viewer.toggleHelp(),
   c: () => {}, // Streamlit would offer to clear its caches
@@ -65,7 +67,7 @@ function act(viewer, name, pressed, repeated = false) {
   if (!digit && !Object.hasOwn(KEYS, name)) return false;
   if (repeated) return true;
   if (viewer.defects !== null && NOT_WHILE_REJECTING.includes(name)) {
-    viewer.tell("A reject is begun: R confirms it, Esc goes back.");
+    viewer.tell(REJECT_BEGUN);
     return true;
   }
   if (digit) viewer.digit(Number(name) - 1);

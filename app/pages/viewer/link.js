@@ -1,49 +1,69 @@
-// The line to the server: calls that are tried again, and the outbox, which empties only when the store has a verdict.
+// The line to the server: calls that are tried again, and verdicts, which leave the outbox only when the store has them.
 
 function newId() {
   const bytes = crypto.getRandomValues(new Uint8Array(16));
   return Array.from(bytes, (byte) => byte.toString(16).padStart(2, "0")).join("");
 }
 
-/**
- * What the browser keeps under a name.
- * @template T
- * @param {string} name
- * @param {T} fallback
- * @returns {T}
- */
-function kept(name, fallback) {
+const LOCK_WAIT_MS = 400;
+const AT_ONCE = 50; // verdicts in one call: with the longest notes well under what the server takes
+
+/** @param {string} name what this tab alone keeps, while it lives */
+function held(name) {
   try {
-    return JSON.parse(localStorage.getItem(name) ?? "null") ?? fallback;
+    return sessionStorage.getItem(name) ?? "";
   } catch {
-    return fallback;
+    return "";
   }
 }
 
 /**
  * @param {string} name
- * @param {unknown} value
+ * @param {string} value
  */
-function keep(name, value) {
+function hold(name, value) {
   try {
-    localStorage.setItem(name, JSON.stringify(value));
+    sessionStorage.setItem(name, value);
   } catch {
-    // Without storage the outbox lives as long as the page does; the warning before leaving still holds.
+    // Then the tab has a new name each time that it is loaded.
   }
 }
 
-// One browser keeps one name, so that its pieces come back to it; a second tab takes a name of its own.
+// A tab keeps its name when it is loaded anew, so that its pieces come back to it. A tab that was doubled holds the same
+// name as the first, which the lock tells: it takes another. Closing the page, or `give`, lets go of the lock.
+/** @returns {Promise<{ name: string, give: () => void }>} */
 async function holderName() {
-  const name = kept("brightbowl.holder", "") || newId();
-  keep("brightbowl.holder", name);
-  if (!navigator.locks) return `${name}.${newId()}`;
-  const first = await new Promise((/** @type {(first: boolean) => void} */ answer) => {
-    navigator.locks.request("brightbowl.holder", { ifAvailable: true }, (lock) => {
-      answer(lock !== null);
-      return lock === null ? undefined : new Promise(() => {});
-    });
+  const own = held("brightbowl.tab") || newId();
+  for (const name of [own, newId()]) {
+    const give = await locked(`brightbowl.tab.${name}`);
+    if (!give) continue;
+    hold("brightbowl.tab", name);
+    return { name, give };
+  }
+  return { name: newId(), give: () => {} };
+}
+
+/**
+ * Take a lock; how to give it back, or null where another tab keeps it. The page that a tab shows next may ask before the
+ * one before has let go.
+ * @param {string} name
+ * @returns {Promise<(() => void) | null>}
+ */
+function locked(name) {
+  if (!navigator.locks) return Promise.resolve(() => {});
+  return new Promise((answer) => {
+    navigator.locks
+      .request(name, { signal: AbortSignal.timeout(LOCK_WAIT_MS) }, () => new Promise((/** @type {(_: void) => void} */ give) => answer(give)))
+      .catch(() => answer(null));
   });
-  return first ? name : `${name}.${newId()}`;
+}
+
+/**
+ * Text as it can be sent: half a sign, as a box that is full may cut one, is no text.
+ * @param {string} text
+ */
+function wellFormed(text) {
+  return text.replace(/\p{Surrogate}/gu, "\uFFFD");
 }
 
 /**
@@ -59,8 +79,17 @@ function newVerdict(card, verdict, more) {
   return { ...said, ...(card.blind ? { blind_id: card.blind_id, turn: card.turn } : {}), ...more };
 }
 
-// An answer that says no, with its status.
-class Refused extends Error {}
+// An answer that says no.
+class Refused extends Error {
+  /**
+   * @param {string} words
+   * @param {number} status
+   */
+  constructor(words, status) {
+    super(words);
+    this.status = status;
+  }
+}
 
 class Link {
   /** @param {() => void} changed called when the outbox or its trouble changed */
@@ -73,25 +102,26 @@ class Link {
     this.wanted = {};
     /** @type {(told: Received) => void} */
     this.received = () => {};
-    /** @type {NewVerdict[]} */
-    this.outbox = [];
+    this.outbox = new Outbox();
     this.sending = false;
     this.trouble = "";
     this.delayMs = 0;
   }
 
-  // The page writes a new pass on each run; the outbox belongs to the person whose pass it is.
+  // The page writes a new pass on each run; only the verdicts of the person whose pass it is can be sent.
   /**
    * @param {string} pass
    * @param {string} inspector
    */
   take(pass, inspector) {
     this.pass = pass;
-    if (this.inspector !== inspector) {
-      this.inspector = inspector;
-      this.outbox = kept(`brightbowl.outbox.${inspector}`, /** @type {NewVerdict[]} */ ([]));
-    }
+    this.inspector = inspector;
     this.flush();
+  }
+
+  // this person's verdicts that are still to be sent, from whichever tab
+  get unsent() {
+    return this.outbox.of(this.inspector);
   }
 
   /**
@@ -102,48 +132,71 @@ class Link {
   async call(path, body) {
     const sent = JSON.stringify({ pass: this.pass, holder: this.holder, ...body });
     const answer = await fetch(`/desk/${path}`, { method: "POST", body: sent, credentials: "same-origin" });
-    const told = await answer.json();
+    const told = await answer.json().catch(() => ({ error: `the server answers ${answer.status}` }));
     // Another server's passes are worth nothing here: the page is loaded anew to get one; the outbox outlives that.
-    if (answer.status === 401 && this.isKept()) location.reload();
-    if (!answer.ok) throw new Refused(told.error);
+    if (answer.status === 401 && this.outbox.isKept()) location.reload();
+    if (!answer.ok) throw new Refused(told.error, answer.status);
     return told;
   }
 
-  isKept() {
-    return kept(`brightbowl.outbox.${this.inspector}`, []).length === this.outbox.length;
-  }
-
-  /** @param {NewVerdict} verdict */
-  post(verdict) {
-    this.outbox.push(verdict);
-    this.store();
+  /**
+   * @param {NewVerdict} verdict
+   * @param {string} name the piece's, for people
+   */
+  post(verdict, name) {
+    this.outbox.add(this.inspector, name, verdict);
+    this.changed();
     this.flush();
   }
 
-  store() {
-    keep(`brightbowl.outbox.${this.inspector}`, this.outbox);
+  async flush() {
+    if (this.sending || !this.holder || !this.unsent.length) return;
+    this.sending = true;
+    /** @type {Set<string>} */
+    const putAside = new Set(); // the server failed on these alone: the others go first
+    this.trouble = "";
+    try {
+      await this.sendAll(putAside);
+      this.delayMs = 0;
+    } catch (fault) {
+      this.trouble = fault instanceof Refused ? fault.message : "the server does not answer; trying again";
+    }
+    if (putAside.size) this.trouble ||= "the server failed on it; trying again";
+    if (this.trouble) {
+      this.delayMs = Math.min(5000, (this.delayMs || 250) * 2);
+      setTimeout(() => this.flush(), this.delayMs);
+    }
+    this.sending = false;
     this.changed();
   }
 
-  async flush() {
-    if (this.sending || !this.outbox.length || !this.holder) return;
-    this.sending = true;
-    try {
-      /** @type {Received} */
-      const told = await this.call("verdicts", { verdicts: this.outbox, wanted: this.wanted });
-      const had = new Set(told.receipts.map((one) => one.uid));
-      this.outbox = this.outbox.filter((one) => !had.has(one.uid));
-      this.trouble = "";
-      this.delayMs = 0;
-      this.store();
-      this.received(told);
-    } catch (fault) {
-      this.trouble = fault instanceof Refused ? fault.message : "the server does not answer; trying again";
-      this.delayMs = Math.min(5000, (this.delayMs || 250) * 2);
-      setTimeout(() => this.flush(), this.delayMs);
-      this.changed();
+  /**
+   * Send in the order given, many at once; where a call can't be taken, ever fewer, until the verdict that it fails on
+   * stands alone.
+   * @param {Set<string>} putAside
+   */
+  async sendAll(putAside) {
+    let atOnce = AT_ONCE;
+    for (;;) {
+      const verdicts = this.unsent.filter((one) => !putAside.has(one.uid)).slice(0, atOnce);
+      if (!verdicts.length) return;
+      try {
+        /** @type {Received} */
+        const told = await this.call("verdicts", { verdicts, wanted: this.wanted });
+        for (const { uid } of verdicts) if (!told.receipts.some((one) => one.uid === uid)) putAside.add(uid);
+        for (const { uid, outcome, detail } of told.receipts) {
+          if (outcome === "refused") this.outbox.refuse(uid, detail);
+          else this.outbox.remove(uid);
+        }
+        atOnce = AT_ONCE;
+        this.received(told);
+        this.changed();
+      } catch (fault) {
+        if (!(fault instanceof Refused) || ![400, 413, 500].includes(fault.status)) throw fault;
+        if (verdicts.length > 1) atOnce = Math.ceil(verdicts.length / 2);
+        else if (fault.status === 500) putAside.add(verdicts[0].uid);
+        else this.outbox.refuse(verdicts[0].uid, fault.message);
+      }
     }
-    this.sending = false;
-    if (this.outbox.length && !this.trouble) this.flush();
   }
 }

@@ -16,10 +16,16 @@ function clock(time) {
  * @param {Card} card
  */
 function announcement(card) {
-  const name = `Tray ${card.tray}, piece ${card.piece}`;
+  const name = pieceName(card);
   if (card.blind) return `${name}. A blind round.`;
   const reasons = card.reasons.length > 1 ? `${card.reasons.length} reasons, the worst: ` : "";
   return `${name}: ${card.verdict}. ${card.reasons.length ? reasons + card.reasons[0].words : card.faults.join(". ")}`;
+}
+
+/** @param {OpenCard} card */
+function aboutWords(card) {
+  const process = Object.entries(card.process).map(([name, value]) => `${name} ${value}`);
+  return [card.part_name, card.lot && `lot ${card.lot}`, ...process].filter(Boolean).join("  ·  ");
 }
 
 class Panel {
@@ -45,9 +51,8 @@ class Panel {
    * @param {string} note said first
    */
   show(card, note) {
-    const process = Object.entries(card.process).map(([name, value]) => `${name} ${value}`);
-    const about = [card.part_name, card.lot && `lot ${card.lot}`, ...process].filter(Boolean).join("  ·  ");
-    this.find(".who").textContent = `Tray ${card.tray}, piece ${card.piece}`;
+    const about = card.blind ? "" : aboutWords(card);
+    this.find(".who").textContent = card.blind ? `Number ${card.number}` : `Tray ${pieceName(card)}`;
     this.find(".about").textContent = about;
     this.find(".about").title = about;
     this.sign(card);
@@ -208,7 +213,7 @@ class Panel {
   recent(given, taking) {
     const buttons = given.map((one, index) => {
       const { card, verdict } = one;
-      const name = card ? `${card.tray}, piece ${card.piece}` : "a piece from before";
+      const name = card ? pieceName(card) : "a piece from before";
       const sign = verdict === "accept" ? "\u2713" : "\u2717";
       const light = card?.lights[0];
       const number = taking ? made("kbd", {}, String(index + 1)) : "";

@@ -28,10 +28,23 @@ function progressWords(mode, { left, pace, whole }) {
   return `${left} left${pace && left ? `, ${pace} in the last ${PACE_MIN} min, about ${spanWords((left / pace) * PACE_MIN)} to go` : ""}`;
 }
 
+/**
+ * Who has all that waits; empty where some of it is free.
+ * @param {Progress} progress
+ * @param {string} inspector
+ */
+function inHandWords({ left = 0, in_hand = {} }, inspector) {
+  const lent = Object.values(in_hand).reduce((sum, count) => sum + count, 0);
+  if (!lent || lent < left) return "";
+  const names = Object.keys(in_hand).map((name) => (name === inspector ? "yourself in another window" : name));
+  return `${left} wait, all in hand of ${names.join(" and ")}.`;
+}
+
 class Pieces {
   /**
    * @param {Link} link
-   * @param {{ came: () => void, none: (words: string) => void }} tell pieces came, or there is none to show and why
+   * @param {{ came: () => void, none: (words: string, offer?: string) => void }} tell pieces came, or there is none to
+   *   show and why, and what can be done about it
    */
   constructor(link, tell) {
     this.link = link;
@@ -51,6 +64,7 @@ class Pieces {
     this.heldBy = null; // who else has the one piece of a link open
     this.filling = false;
     this.stalled = false; // the last call for pieces failed
+    this.takingOver = false; // the next call takes pieces from whoever has them
   }
 
   /**
@@ -94,7 +108,7 @@ class Pieces {
   ask({ mode, wanted, one, blind }) {
     if (mode === "one") return this.link.call("one", one ?? {});
     const held = [...this.queue, ...(this.current ? [this.current] : [])];
-    const unsent = this.link.outbox.filter((verdict) => verdict.verdict !== "withdrawn");
+    const unsent = this.link.unsent.filter((verdict) => verdict.verdict !== "withdrawn");
     const count = this.current ? AHEAD - this.queue.length : FIRST;
     if (mode === "blind") {
       const turns = held.flatMap((card) => (card.blind ? [{ piece_id: card.piece_id, turn: card.turn }] : []));
@@ -102,7 +116,7 @@ class Pieces {
       return this.link.call("blind", { blind, have, count });
     }
     const have = [...held, ...this.later, ...unsent].map((known) => known.piece_id);
-    return this.link.call("next", { wanted, have, count });
+    return this.link.call("next", { wanted, have, count, take_over: this.takingOver });
   }
 
   /**
@@ -111,6 +125,7 @@ class Pieces {
    * @param {Cards} told
    */
   arrived(data, told) {
+    this.takingOver = false;
     if (told.left !== undefined) this.progress = told;
     if (data.mode === "one" && this.current) return false;
     this.heldBy = told.held_by;
@@ -120,7 +135,9 @@ class Pieces {
         this.later = [];
         return true;
       }
-      this.tell.none(data.empty[data.mode]);
+      const inHand = data.mode === "queue" ? inHandWords(told, data.inspector) : "";
+      const ended = data.mode === "blind" ? "how the round stands" : "";
+      this.tell.none(inHand || data.empty[data.mode], inHand ? "take over" : ended);
     }
     this.tell.came();
     return data.mode !== "one" && told.cards.length > 0 && this.queue.length < TOP_UP;
@@ -142,6 +159,22 @@ class Pieces {
   putBefore(card) {
     if (this.current) this.queue.unshift(this.current);
     this.queue.unshift(card);
+  }
+
+  // how many wait now; where none is shown and some are free by now, or others have them, that is found out
+  async count() {
+    if (this.data?.mode !== "queue" || this.filling) return;
+    const before = JSON.stringify(this.progress.in_hand);
+    /** @type {Progress} */
+    const told = await this.link.call("count", { wanted: this.data.wanted });
+    this.progress = told;
+    if (this.current || this.queue.length) return;
+    if ((told.left && !inHandWords(told, this.data.inspector)) || JSON.stringify(told.in_hand) !== before) this.fill();
+  }
+
+  takeOver() {
+    this.takingOver = true;
+    return this.fill();
   }
 
   // keep what is held for this person; who has the piece shown meanwhile, where it went to another

@@ -143,7 +143,7 @@ class Stage {
     const put = () => {
       if (this.card !== card || this.light !== index) return;
       this.words.textContent = picture.failed ? `Picture missing (${light.name}): ${picture.failed}` : "";
-      picture.image.alt = `piece ${card.piece} of tray ${card.tray}, ${light.name}`;
+      picture.image.alt = `${pieceName(card)}, ${light.name}`;
       this.frame.replaceChildren(...(picture.failed ? [] : [picture.image]));
       this.host.dataset.shown = picture.failed ? "missing" : light.url;
       this.near();

@@ -1,6 +1,7 @@
 // The flow: which piece is shown, what a key does, what comes next. Streamlit runs the page anew now and then; this lives on.
 
 const BEAT_MS = 15000;
+const COUNT_MS = 1000; // what waits is told no older than this
 
 class Viewer {
   /** @param {Element} parent */
@@ -13,10 +14,11 @@ class Viewer {
     this.panel.takeBack = (given) => this.takeBack(given);
     this.link = new Link(() => this.refresh());
     this.link.received = (told) => this.received(told);
-    this.pieces = new Pieces(this.link, { came: () => this.came(), none: (words) => this.say(words) });
+    this.pieces = new Pieces(this.link, { came: () => this.came(), none: (words, offer) => this.say(words, offer) });
     this.given = new LatestVerdicts(this.link);
     /** @type {Set<string> | null} */
     this.defects = null; // chosen so far; null while no reject is under way
+    this.finished = () => {}; // the page is to show how the blind round stands
     this.dark = false;
     this.note = /** @type {HTMLInputElement} */ (this.find(".note input"));
     this.bright = /** @type {HTMLInputElement} */ (this.find(".bright input"));
@@ -26,16 +28,24 @@ class Viewer {
     document.addEventListener("visibilitychange", () => {
       if (!document.hidden) this.renew();
     });
-    window.addEventListener("pagehide", () => this.leave());
+    this.onLeave = () => this.leave();
+    window.addEventListener("pagehide", this.onLeave);
+    this.onStorage = () => this.refresh(); // another tab gave or sent verdicts
+    window.addEventListener("storage", this.onStorage);
     window.addEventListener("beforeunload", (event) => {
-      if (!this.link.isKept()) event.preventDefault();
+      if (!this.link.outbox.isKept()) event.preventDefault();
     });
     for (const button of this.root.querySelectorAll("[data-key]")) {
       const name = button.getAttribute("data-key") ?? "";
       button.addEventListener("click", () => act(this, name, performance.now()));
     }
     this.beat = setInterval(() => this.renew(), BEAT_MS);
-    this.started = holderName().then((name) => (this.link.holder = name));
+    this.counting = setInterval(() => this.count(), COUNT_MS);
+    this.giveName = () => {};
+    this.started = holderName().then(({ name, give }) => {
+      this.link.holder = name;
+      this.giveName = give;
+    });
   }
 
   get card() {
@@ -54,6 +64,7 @@ class Viewer {
     }
     this.given.clear();
     this.root.dataset.piece = "";
+    await this.link.call("release", {}).catch(() => {}); // of those that were wanted before, none is kept from others
     if (data.mode !== "blind") this.given.recall().then(() => this.refresh());
     await this.pieces.fill();
     // A choice made in the page leaves the keyboard to its box; the bench wants it back, unless more is being chosen.
@@ -88,15 +99,23 @@ class Viewer {
     const { heldBy, queue } = this.pieces;
     this.stage.show(card);
     this.panel.show(card, heldBy ? `${heldBy} has this piece open too; both verdicts will count.` : "");
-    this.root.dataset.piece = `${card.tray}:${card.piece}`;
+    this.root.dataset.piece = card.blind ? `${card.number}` : `${card.tray}:${card.piece}`;
     for (const one of [card, ...queue.slice(0, 2)]) this.stage.fetchAll(one);
     this.find(".announced").textContent = announcement(card);
   }
 
-  /** @param {string} words a line for each paragraph */
-  say(words) {
+  /**
+   * @param {string} words a line for each paragraph
+   * @param {string} [offer] what can be done about it
+   */
+  say(words, offer = "") {
     const host = this.find(".empty-state");
     host.replaceChildren(...words.split("\n").map((line) => made("p", {}, line)));
+    if (offer) {
+      const button = made("button", { type: "button", className: "offer" }, made("kbd", {}, "X"), ` ${offer}`);
+      button.onclick = () => this.takeOffer();
+      host.append(button);
+    }
     if (!this.card) {
       host.hidden = false;
       this.root.classList.add("nothing");
@@ -120,10 +139,10 @@ class Viewer {
       return;
     }
     const seen = card.blind ? {} : { seen: card.seen };
-    const given = newVerdict(card, said, { defects, note: this.note.value.trim(), ...seen });
-    this.link.post(given);
+    const given = newVerdict(card, said, { defects, note: wellFormed(this.note.value.trim()), ...seen });
+    this.link.post(given, pieceName(card));
     this.given.all.push({ ...given, card });
-    this.tell(`${card.tray}, piece ${card.piece}: ${VERDICT_WORDS[said]}${defects.length ? ` (${defects.join(", ")})` : ""}`);
+    this.tell(`${pieceName(card)}: ${VERDICT_WORDS[said]}${defects.length ? ` (${defects.join(", ")})` : ""}`);
     this.next();
     this.time(pressed);
   }
@@ -139,15 +158,19 @@ class Viewer {
 
   /** @param {Given} [one] of the verdicts given here; the last where none is named */
   async takeBack(one = this.given.all.at(-1)) {
+    if (this.defects !== null) {
+      this.tell(REJECT_BEGUN);
+      return;
+    }
     const card = one && (await this.given.takeOut(one));
     if (!card) {
       this.tell(one ? "The server does not answer; nothing was taken back." : "There is nothing to take back.");
       return;
     }
     const taken = newVerdict(card, "withdrawn", { takes_back: one.uid });
-    this.link.post(taken);
+    this.link.post(taken, pieceName(card));
     this.pieces.putBefore(card.blind ? card : { ...card, mine: null, seen: taken.uid });
-    this.tell(`${card.tray}, piece ${card.piece}: taken back; judge it again.`);
+    this.tell(`${pieceName(card)}: taken back; judge it again.`);
     this.next();
   }
 
@@ -164,7 +187,6 @@ class Viewer {
   received(told) {
     const pieces = this.pieces;
     pieces.progress = { ...pieces.progress, ...told };
-    for (const one of told.receipts) if (one.outcome === "refused") this.tell(one.detail);
     if (pieces.data?.mode === "blind") pieces.progress.left = undefined;
     this.refresh();
   }
@@ -174,11 +196,12 @@ class Viewer {
       this.stop();
       return;
     }
+    this.link.flush(); // what a tab that was closed left behind
     try {
       const other = await this.pieces.renew();
-      if (!this.link.outbox.length) this.link.trouble = "";
+      if (!this.link.unsent.length) this.link.trouble = "";
       if (other && this.card) {
-        this.tell(`${this.card.tray}, piece ${this.card.piece} went to ${other} meanwhile.`);
+        this.tell(`${pieceName(this.card)} went to ${other} meanwhile.`);
         this.next();
       }
     } catch {
@@ -188,26 +211,47 @@ class Viewer {
     this.refresh();
   }
 
+  async count() {
+    if (!this.root.isConnected) this.stop();
+    else if (!document.hidden) {
+      await this.pieces.count().catch(() => {}); // whether the server is there, `renew` says
+      this.refresh();
+    }
+  }
+
+  takeOffer() {
+    if (this.card || !this.root.querySelector(".offer")) return;
+    if (this.pieces.data?.mode === "blind") this.finished();
+    else this.pieces.takeOver();
+  }
+
   leave() {
-    if (!this.link.holder || !this.root.isConnected) return;
+    if (!this.link.holder) return;
     navigator.sendBeacon("/desk/release", JSON.stringify({ pass: this.link.pass, holder: this.link.holder }));
   }
 
+  // the page shows something else: what was on loan here is others' again, and so is this tab's name
   stop() {
     clearInterval(this.beat);
+    clearInterval(this.counting);
     window.removeEventListener("keydown", this.onKey, true);
+    window.removeEventListener("pagehide", this.onLeave);
+    window.removeEventListener("storage", this.onStorage);
     this.stage.stopFlicker();
+    this.leave();
+    this.giveName();
   }
 
   refresh() {
     const { data, progress } = this.pieces;
     if (!data) return;
-    const unsent = this.link.outbox.length;
+    const unsent = this.link.unsent.length;
     const saved = this.find(".saved");
-    const { trouble } = this.link;
-    const waits = `${unsent ? `${unsent} not saved yet` : "nothing is lost"}${trouble ? ` (${trouble})` : ""}`;
-    saved.textContent = unsent || trouble ? `\u25B2 ${waits}` : "\u2713 all saved";
-    saved.classList.toggle("waiting", Boolean(unsent || trouble));
+    saved.textContent = savedWords(this.link, data.known_by);
+    saved.classList.toggle("waiting", Boolean(unsent || this.link.trouble));
+    const refused = refusedLines(this.link.outbox, () => this.refresh());
+    this.find(".not-taken").hidden = !refused.length;
+    this.find(".not-taken").replaceChildren(...refused);
     this.root.dataset.unsent = String(unsent);
     this.find(".progress").textContent = progressWords(data.mode, progress);
     this.panel.lit();

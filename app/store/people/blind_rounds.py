@@ -1,19 +1,26 @@
 """Blind rounds: pieces judged again and again without what the camera said, each inspector in an own order.
 
-The order follows from the round's seed, the inspector's name and the turn, so nothing but the verdicts themselves
+The order follows from the round's seed and the inspector's name, so nothing but the verdicts themselves
 has to be kept to go on where somebody stopped.
 """
 
 import random
+from collections import Counter
+from collections.abc import Sequence
 from dataclasses import asdict, dataclass
+from functools import lru_cache
 
-from sqlalchemy import exists, insert, select
+from sqlalchemy import exists, func, insert, select
 
 from app.store.database import schema
 from app.store.database.connection import Store, now
 from app.store.database.rows import add, find
 from app.store.people.drawing import Drawn
 from vision.errors import Unusable
+
+CHANGES = 4
+"""Changes of place tried for each showing. With 30 pieces shown twice the shares of later showings in each tenth of the
+order are the same from three changes on, to a hundredth."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -31,11 +38,12 @@ class Blind:
 
 @dataclass(frozen=True, slots=True)
 class Turn:
-    """One showing: which piece, by which judgement's place, and the how-manieth time (from 1)."""
+    """One showing: which piece, by which judgement's place, the how-manieth time, and its running number (from 1)."""
 
     piece_id: int
     judgement_id: int
     turn: int
+    number: int
 
 
 def make_blind(store: Store, name: str, seed: int, rounds: int, drawn: Drawn, made_by: str) -> Blind:
@@ -106,25 +114,93 @@ def blinds(store: Store) -> tuple[Blind, ...]:
     )
 
 
+@lru_cache(maxsize=64)
 def turns(blind: Blind, inspector: str) -> tuple[Turn, ...]:
-    """All showings for one inspector, in order: every piece once, then every piece again in another order, and so on.
+    """All showings for one inspector, in order: first and later ones of the pieces among one another.
 
-    Between two showings of a piece lie at least a third of the pieces (for three pieces and more).
+    Between two showings of a piece lie at least a third of the pieces (for three pieces and more). Beyond that no order
+    is preferred, so that a place does not tell whether its piece was seen before: from an order that keeps this
+    distance, showings change places two by two wherever it stays kept. Each such change is as likely as its undoing.
     """
     pieces = dict(blind.pieces)
     apart = len(pieces) // 3
+    chance = random.Random(f"{blind.seed}/{inspector}")  # text: the same on every machine
+    order = _one_after_the_other(sorted(pieces), blind.rounds, apart, chance)
+    places: dict[int, list[int]] = {}
+    for place, piece in enumerate(order):
+        places.setdefault(piece, []).append(place)
+    for _ in range(CHANGES * len(order)):
+        one, other = chance.randrange(len(order)), chance.randrange(len(order))
+        first, second = places[order[one]], places[order[other]]
+        if first is not second and _may_move(first, one, other, apart) and _may_move(second, other, one, apart):
+            first[first.index(one)], second[second.index(other)] = other, one
+            order[one], order[other] = order[other], order[one]
+    seen: Counter[int] = Counter()
+    shown = []
+    for number, piece in enumerate(order, start=1):
+        seen[piece] += 1
+        shown.append(Turn(piece, pieces[piece], seen[piece], number))
+    return tuple(shown)
+
+
+def _one_after_the_other(pieces: Sequence[int], rounds: int, apart: int, chance: random.Random) -> list[int]:
+    """Every piece once, then every piece again in another order, and so on, none sooner than may be."""
+    shown: list[int] = []
     order: list[int] = []
-    shown: list[Turn] = []
-    for turn in range(1, blind.rounds + 1):
-        chance = random.Random(f"{blind.seed}/{inspector}/{turn}")  # text: the same on every machine
+    for _ in range(rounds):
         recent = set(order[-apart:]) if apart else set()
-        early = sorted(set(pieces) - recent)
+        early = [piece for piece in pieces if piece not in recent]
         chance.shuffle(early)
         rest = sorted(set(pieces) - set(early[:apart]))
         chance.shuffle(rest)
         order = early[:apart] + rest
-        shown.extend(Turn(piece_id, pieces[piece_id], turn) for piece_id in order)
-    return tuple(shown)
+        shown += order
+    return shown
+
+
+def _may_move(places: Sequence[int], here: int, there: int, apart: int) -> bool:
+    return all(abs(there - other) > apart for other in places if other != here)
+
+
+def given_by_each(store: Store, blind: Blind) -> dict[str, int]:
+    """How many showings each person has answered who began the round, of `len(blind.pieces) * blind.rounds`."""
+    table, later = schema.verdict, schema.verdict.alias()
+    query = (
+        select(table.c.inspector, func.count())
+        .where(
+            table.c.blind_id == blind.id,
+            table.c.verdict != "withdrawn",
+            ~exists().where(later.c.replaces == table.c.id),
+        )
+        .group_by(table.c.inspector)
+        .order_by(table.c.inspector)
+    )
+    with store.read() as connection:
+        return {str(name): int(count) for name, count in connection.execute(query)}
+
+
+def lots_of(store: Store, blind: Blind) -> tuple[tuple[str, str], ...]:
+    """The lots and parts that a round's pieces are of; `lot` empty for those without one."""
+    member, judgement, filing, shot, tray = (
+        schema.blind_piece,
+        schema.judgement,
+        schema.filing,
+        schema.shot,
+        schema.tray,
+    )
+    query = (
+        select(schema.lot.c.lot, shot.c.part)
+        .select_from(member)
+        .join(judgement, judgement.c.id == member.c.judgement_id)
+        .join(filing, filing.c.id == judgement.c.filing_id)
+        .join(shot, shot.c.id == filing.c.shot_id)
+        .join(tray, tray.c.id == shot.c.tray_id)
+        .outerjoin(schema.lot, schema.lot.c.id == tray.c.lot_id)
+        .where(member.c.blind_id == blind.id)
+        .distinct()
+    )
+    with store.read() as connection:
+        return tuple(sorted((row.lot or "", row.part) for row in connection.execute(query)))
 
 
 def turns_left(store: Store, blind: Blind, inspector: str) -> tuple[Turn, ...]:

@@ -8,7 +8,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any, Literal
 
-from sqlalchemy import ColumnElement, Connection, Row, and_, exists, func, or_, select, update
+from sqlalchemy import ColumnElement, Connection, Row, and_, exists, func, or_, select, true, update
 
 from app.store.database import schema
 from app.store.database.connection import Store, clock_s
@@ -67,7 +67,9 @@ class Choices:
     severities: tuple[str, ...]
 
 
-def claim(store: Store, holder: Holder, wanted: Wanted, count: int, but: Sequence[int] = ()) -> list[int]:
+def claim(
+    store: Store, holder: Holder, wanted: Wanted, count: int, but: Sequence[int] = (), *, take_over: bool = False
+) -> list[int]:
     """Take up to `count` waiting pieces on loan, none of which anybody else holds.
 
     Parameters
@@ -82,6 +84,8 @@ def claim(store: Store, holder: Holder, wanted: Wanted, count: int, but: Sequenc
         How many pieces at most.
     but
         Pieces that the holder has already or wants to skip.
+    take_over
+        Take them from whoever holds them.
 
     Returns
     -------
@@ -89,7 +93,7 @@ def claim(store: Store, holder: Holder, wanted: Wanted, count: int, but: Sequenc
         Rows of the pieces, in the order wanted.
     """
     table = schema.bench
-    free = or_(table.c.held_until < clock_s(), table.c.holder == holder.key)
+    free = true() if take_over else or_(table.c.held_until < clock_s(), table.c.holder == holder.key)
     query = (
         select(table.c.piece_id)
         .where(*_where(wanted), free, table.c.piece_id.not_in(but[-_AT_ONCE:]))
@@ -167,6 +171,15 @@ def waiting_count(store: Store, wanted: Wanted) -> int:
     with store.read() as connection:
         query = select(func.count()).select_from(schema.bench).where(*_where(wanted))
         return int(connection.execute(query).scalar_one())
+
+
+def in_hand(store: Store, holder: Holder, wanted: Wanted) -> dict[str, int]:
+    """How many waiting pieces are on loan to others, by name; the same person's in another window among them."""
+    table = schema.bench
+    lent = (table.c.held_until >= clock_s(), table.c.holder.not_in([holder.key, ""]))
+    query = select(table.c.holder_name, func.count()).where(*_where(wanted), *lent).group_by(table.c.holder_name)
+    with store.read() as connection:
+        return {str(name): int(count) for name, count in connection.execute(query.order_by(table.c.holder_name))}
 
 
 def waiting(store: Store, wanted: Wanted, count: int) -> tuple[Waiting, ...]:

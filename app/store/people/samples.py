@@ -100,7 +100,8 @@ def _round(store: Store, blind: Blind, lot: str, part: str, pieces: Collection[i
     drawn = Counter(stratum_of.values())
     # Of a stratum without a drawn piece nothing is known: it stands, so that nothing is told of the whole lot.
     strata = tuple(Stratum(name, size, drawn[name]) for name, size in sorted(sizes.items())) if drawn else ()
-    return Sample(blind.name, "blind", said, strata, stratum_of, kept=bool(kept))
+    begun = f"{blind.made_at[:10]} by {blind.made_by}"
+    return Sample(blind.name, "blind", said, strata, stratum_of, kept=bool(kept), begun=begun)
 
 
 def _side(verdict: str) -> str:

@@ -14,14 +14,13 @@ from app.store.database.definitions import surface_record, unpack, unpack_profil
 from app.store.lots.revisions import limits_of
 from app.store.results.recall import process_values
 from app.store.results.shown import part_of
-from app.studies import DieHistory, DieTray, put_together
+from app.studies import DIE, STROKES, DieHistory, DieTray, put_together
 from vision.errors import Unusable
 from vision.geometry import arc_lengths, points_at, signed_area
 from vision.records import Array, EdgeFinding, Limits, Part, Pit, Scratch
 
 STEP_MM = 0.5
 """Places along the outline stand about so far apart: finer than any wear."""
-DIE, STROKES = "die", "strokes"
 _ROWS_AT_ONCE = 500
 
 
