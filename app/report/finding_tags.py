@@ -9,6 +9,7 @@ import numpy as np
 from app.report.style import INK, PAPER
 from app.report.svg import element, group, path, text
 from app.report.words import finding_tag
+from vision.decide import MEASURES
 from vision.records import Array, BendFinding, EdgeFinding, Finding, JudgedPiece, Limits, Pair
 
 LETTERS = "ABCDEFGH"  # findings that get a tag of their own; the rest stands in the list of results
@@ -16,7 +17,7 @@ HEIGHT = 26.0
 LETTER_PX = 8.2  # mean width of a letter at 14 px; a little too much, so that words never overflow
 CLEAR_PX = 7.0  # kept free around what is named
 REACHES = (44.0, -48.0, 74.0, -78.0, 104.0, 134.0)  # px along the outward normal that are tried, the nearest first
-_OUTLINE = ("outline_out_mm", "outline_in_mm")
+_OUTLINE = tuple(name for name, one in MEASURES.items() if one.station_part == "deviation")
 ASIDE = (0.0, 0.7, -0.7, 1.4, -1.4)  # widths of the tag to either side
 
 

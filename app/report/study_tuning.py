@@ -130,7 +130,7 @@ def distribution_chart(study: TuningStudy, here: float | None = None) -> str:
     study
         What the study found.
     here
-        A setting being tried.
+        A setting being tried, in the measure's own unit; none: nothing is.
 
     Returns
     -------
@@ -183,7 +183,7 @@ def setting_rates_chart(study: TuningStudy, here: float | None = None) -> str:
     study
         What the study found.
     here
-        A setting being tried.
+        A setting being tried, in the measure's own unit; none: nothing is.
 
     Returns
     -------

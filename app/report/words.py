@@ -29,7 +29,18 @@ _KNOWN_BY: Mapping[str, str] = {
 
 
 def known_words(known_by: str | None) -> str:
-    """How sure it is who somebody is."""
+    """How sure it is who somebody is.
+
+    Parameters
+    ----------
+    known_by
+        How the name is known; none: it was declared.
+
+    Returns
+    -------
+    str
+        Two or three words.
+    """
     return _KNOWN_BY[known_by or "declared"]
 
 

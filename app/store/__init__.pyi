@@ -57,8 +57,6 @@ from .people.pace import pace as pace
 from .people.review_queue import (
     Choices as Choices,
     Holder as Holder,
-    Order as Order,
-    Wanted as Wanted,
     choices as choices,
     claim as claim,
     give_back as give_back,
@@ -76,6 +74,7 @@ from .people.verdicts import (
     holding as holding,
     standing as standing,
 )
+from .people.wanted import Order as Order, Wanted as Wanted
 from .results.acts import ResultFile as ResultFile, newest_path as newest_path
 from .results.die_history import PartHistory as PartHistory, history_of as history_of
 from .results.exports import (

@@ -8,8 +8,9 @@ import pytest
 from playwright.sync_api import Page, expect
 
 from app.store.database.connection import Store
-from app.store.people.review_queue import Holder, Wanted, claim, in_hand, renew, waiting
+from app.store.people.review_queue import Holder, claim, in_hand, renew, waiting
 from app.store.people.verdicts import Standing, standing
+from app.store.people.wanted import Wanted
 from app.store.results.filing import ToFile, file_result
 from tests.pages.conftest import SMALL_LOT, Opened, Served, choose
 from tests.store.made import LIMITS, made_piece, made_tray

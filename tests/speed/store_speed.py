@@ -17,8 +17,9 @@ from app.pages.cards import cards
 from app.pages.server_state import ServerState
 from app.store.database.connection import Store, now, open_store
 from app.store.lots.lot_list import list_lots
-from app.store.people.review_queue import Holder, Wanted, choices, claim, waiting, waiting_count
+from app.store.people.review_queue import Holder, choices, claim, waiting, waiting_count
 from app.store.people.verdicts import NewVerdict, give
+from app.store.people.wanted import Wanted
 from app.store.results.filing import ToFile, file_result
 from app.store.results.shown import newest_judgements
 from tests.store.made import LIMITS, PART, STATION, made_piece, made_profile, made_tray

@@ -29,8 +29,9 @@ from app.store.lots.lot_list import list_lots
 from app.store.lots.state import lot_state
 from app.store.people.actor import Acted
 from app.store.people.queue_lines import rebuild
-from app.store.people.review_queue import Wanted, waiting
+from app.store.people.review_queue import waiting
 from app.store.people.verdicts import NewVerdict, give
+from app.store.people.wanted import Wanted
 from app.store.results.filing import ToFile, file_tray
 from app.store.results.recall import recall_results
 from app.store.results.shots import Chosen, Undecided

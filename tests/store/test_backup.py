@@ -12,7 +12,8 @@ from app.store.database.connection import Store, open_store
 from app.store.evidence.copies import copy_store, copy_to_file
 from app.store.evidence.verify import verify
 from app.store.lots.lot_list import list_lots
-from app.store.people.review_queue import Wanted, waiting_count
+from app.store.people.review_queue import waiting_count
+from app.store.people.wanted import Wanted
 from app.store.results.recall import recall_results
 from app.works.backup import back_up, restore
 from app.works.folder import Works, new_works, read_works

@@ -16,8 +16,9 @@ from app.store.lots.lot_list import LISTED, known_parts, list_lots
 from app.store.lots.state import lot_state, standings
 from app.store.people.actor import Acted
 from app.store.people.pace import pace
-from app.store.people.review_queue import Holder, Wanted, choices, claim, waiting, waiting_count
+from app.store.people.review_queue import Holder, choices, claim, waiting, waiting_count
 from app.store.people.verdicts import NewVerdict, give, standing
+from app.store.people.wanted import Wanted
 from app.store.results.filing import file_result
 from app.store.results.shown import newest_judgements, shown
 from app.store.stations.checks import file_checks, suspect_trays

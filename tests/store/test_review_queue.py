@@ -11,17 +11,9 @@ from app.store.people import review_queue
 from app.store.people.blind_rounds import Blind, make_blind, turns, turns_left
 from app.store.people.drawing import Draw, Drawn, draw_pieces
 from app.store.people.queue_lines import rebuild
-from app.store.people.review_queue import (
-    Holder,
-    Wanted,
-    choices,
-    claim,
-    give_back,
-    renew,
-    waiting,
-    waiting_count,
-)
+from app.store.people.review_queue import Holder, choices, claim, give_back, renew, waiting, waiting_count
 from app.store.people.verdicts import NewVerdict, give, standing
+from app.store.people.wanted import Wanted
 from app.store.results.filing import file_result
 from tests.store.made import lost_piece, made_piece, made_tray, to_file
 from vision.errors import Unusable

@@ -13,8 +13,9 @@ from app.store.lots.lot_list import list_lots
 from app.store.lots.revisions import file_limits, release
 from app.store.lots.state import lot_state
 from app.store.people.actor import Acted
-from app.store.people.review_queue import Wanted, waiting
+from app.store.people.review_queue import waiting
 from app.store.people.verdicts import NewVerdict, VerdictWord, give, holding
+from app.store.people.wanted import Wanted
 from app.store.results.filing import file_result
 from app.store.results.in_force import never_in_force
 from app.store.results.recall import recall_results

@@ -13,8 +13,9 @@ from app.store.evidence.verify import verify
 from app.store.lots.lot_list import list_lots
 from app.store.lots.revisions import file_limits
 from app.store.people.queue_lines import lay_out_all
-from app.store.people.review_queue import Wanted, waiting_count
+from app.store.people.review_queue import waiting_count
 from app.store.people.verdicts import NewVerdict, give
+from app.store.people.wanted import Wanted
 from app.store.results.filing import file_result
 from tests.store.made import LIMITS, made_tray, to_file
 from vision.errors import Unusable

@@ -163,7 +163,20 @@ def _may_move(places: Sequence[int], here: int, there: int, apart: int) -> bool:
 
 
 def given_by_each(store: Store, blind: Blind) -> dict[str, int]:
-    """How many showings each person has answered who began the round, of `len(blind.pieces) * blind.rounds`."""
+    """How many showings each person has answered who began the round, of `len(blind.pieces) * blind.rounds`.
+
+    Parameters
+    ----------
+    store
+        An open store.
+    blind
+        The round.
+
+    Returns
+    -------
+    dict[str, int]
+        Answers that stand, by the person's name.
+    """
     table, later = schema.verdict, schema.verdict.alias()
     query = (
         select(table.c.inspector, func.count())
@@ -180,7 +193,20 @@ def given_by_each(store: Store, blind: Blind) -> dict[str, int]:
 
 
 def lots_of(store: Store, blind: Blind) -> tuple[tuple[str, str], ...]:
-    """The lots and parts that a round's pieces are of; `lot` empty for those without one."""
+    """The lots and parts that a round's pieces are of.
+
+    Parameters
+    ----------
+    store
+        An open store.
+    blind
+        The round.
+
+    Returns
+    -------
+    tuple[tuple[str, str], ...]
+        Lot ("": of none) and part, sorted.
+    """
     member, judgement, filing, shot, tray = (
         schema.blind_piece,
         schema.judgement,

@@ -6,30 +6,17 @@ while it lasts nobody else is given the piece.
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Any, Literal
+from typing import Any
 
-from sqlalchemy import ColumnElement, Connection, Row, and_, exists, func, or_, select, true, update
+from sqlalchemy import ColumnElement, Connection, Row, func, or_, select, true, update
 
 from app.store.database import schema
 from app.store.database.connection import Store, clock_s
+from app.store.people.wanted import Wanted, order, where
 
-Order = Literal["worst", "oldest"]
 # A page renews its loans every 15 s; three misses and they are free.
 LOAN_S = 45.0
 _AT_ONCE = 500  # keys in one query: SQLite of old took 999 at most
-
-
-@dataclass(frozen=True, slots=True)
-class Wanted:
-    """What of the queue is wanted; None takes all. `measure` is one that a reason names, `severity` its class."""
-
-    lot: str | None = None
-    part: str | None = None
-    die: str | None = None
-    measure: str | None = None
-    severity: str | None = None
-    verdict: str | None = None
-    order: Order = "worst"
 
 
 @dataclass(frozen=True, slots=True)
@@ -96,8 +83,8 @@ def claim(
     free = true() if take_over else or_(table.c.held_until < clock_s(), table.c.holder == holder.key)
     query = (
         select(table.c.piece_id)
-        .where(*_where(wanted), free, table.c.piece_id.not_in(but[-_AT_ONCE:]))
-        .order_by(*_order(wanted))
+        .where(*where(wanted), free, table.c.piece_id.not_in(but[-_AT_ONCE:]))
+        .order_by(*order(wanted))
         .limit(count)
         .with_for_update(skip_locked=True)
     )
@@ -169,15 +156,30 @@ def waiting_count(store: Store, wanted: Wanted) -> int:
         Number of pieces.
     """
     with store.read() as connection:
-        query = select(func.count()).select_from(schema.bench).where(*_where(wanted))
+        query = select(func.count()).select_from(schema.bench).where(*where(wanted))
         return int(connection.execute(query).scalar_one())
 
 
 def in_hand(store: Store, holder: Holder, wanted: Wanted) -> dict[str, int]:
-    """How many waiting pieces are on loan to others, by name; the same person's in another window among them."""
+    """How many waiting pieces are on loan to others, by name; the same person's in another window among them.
+
+    Parameters
+    ----------
+    store
+        An open store.
+    holder
+        Who asks, and in which window.
+    wanted
+        Which pieces.
+
+    Returns
+    -------
+    dict[str, int]
+        Pieces by the name of who has them.
+    """
     table = schema.bench
     lent = (table.c.held_until >= clock_s(), table.c.holder.not_in([holder.key, ""]))
-    query = select(table.c.holder_name, func.count()).where(*_where(wanted), *lent).group_by(table.c.holder_name)
+    query = select(table.c.holder_name, func.count()).where(*where(wanted), *lent).group_by(table.c.holder_name)
     with store.read() as connection:
         return {str(name): int(count) for name, count in connection.execute(query.order_by(table.c.holder_name))}
 
@@ -201,13 +203,13 @@ def waiting(store: Store, wanted: Wanted, count: int) -> tuple[Waiting, ...]:
     """
     table = schema.bench
     first = (
-        select(table).where(*_where(wanted)).order_by(*_order(wanted)).limit(count).subquery()
+        select(table).where(*where(wanted)).order_by(*order(wanted)).limit(count).subquery()
     )  # the join comes after the limit: it is then of few rows
     query = (
         select(first, schema.tray.c.tray, schema.piece.c.piece)
         .join(schema.piece, schema.piece.c.id == first.c.piece_id)
         .join(schema.tray, schema.tray.c.id == schema.piece.c.tray_id)
-        .order_by(*_order(wanted, first.c))
+        .order_by(*order(wanted, first.c))
     )
     with store.read() as connection:
         rows = connection.execute(query).all()
@@ -257,26 +259,6 @@ def _waiting(row: Row[Any], moment: float) -> Waiting:
         row.taken_at,
         held_by,
     )
-
-
-def _where(wanted: Wanted) -> list[ColumnElement[bool]]:
-    table = schema.bench
-    columns = {"lot": wanted.lot, "part": wanted.part, "die": wanted.die, "verdict": wanted.verdict}
-    tests: list[ColumnElement[bool]] = [table.c.waiting == 1]
-    tests += [table.c[name] == value for name, value in columns.items() if value is not None]
-    if wanted.severity is not None:
-        tests.append(table.c["class"] == wanted.severity)
-    if wanted.measure is not None:
-        named = and_(schema.reason.c.judgement_id == table.c.judgement_id, schema.reason.c.measure == wanted.measure)
-        tests.append(exists().where(named))
-    return tests
-
-
-def _order(wanted: Wanted, columns: Any = None) -> tuple[ColumnElement[Any], ...]:
-    c = schema.bench.c if columns is None else columns
-    if wanted.order == "worst":
-        return c.badness.desc(), c.piece_id.desc()
-    return c.taken_at, c.piece_id
 
 
 def _lend(
