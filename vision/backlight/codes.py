@@ -20,6 +20,8 @@ from vision.records import Picture
 class CodeSettings:
     """When counts are told to have been mapped to others."""
 
+    # A block is the light's where its mean lies this near to the light's level there (share of it).
+    lit: float = 0.02
     # The middle of the light's counts that is looked at, shares of its pixels: the tails are rare.
     middle: tuple[float, float] = (0.01, 0.99)
     # So many different counts are asked: a fourth difference takes five.
@@ -60,7 +62,7 @@ def code_roughness(back: Picture, light: Backlight) -> float | None:
 
     None where the light is spread over too few counts to tell.
     """
-    lit = np.abs(light.blocks - light.bright) < 0.02 * light.bright
+    lit = np.abs(light.blocks - light.bright) < CODES.lit * light.bright
     rows, columns = lit.shape
     whole = back.pixels[: rows * BLOCK_PX, : columns * BLOCK_PX]
     at = np.argwhere(lit)

@@ -34,6 +34,10 @@ class FieldSettings:
     dark_blocks: float = 6.0
     # A Gaussian's tails beyond so many standard deviations are left out.
     blur_ends: float = 2.5
+    # The brightest and darkest parts of a frame, in per cent of its blocks: glints and dead pixels lie beyond.
+    extremes_pct: tuple[float, float] = (0.5, 99.5)
+    # A frame of fewer blocks than this to either side holds no piece with light around it.
+    least_blocks: int = 8
     # The empty tray must be this share of full scale brighter than the metal for anything to be measured.
     least_step: float = 0.1
     # An empty tray shows light along the frame's edges; with a larger share of them dark the frame is no backlit
@@ -124,11 +128,11 @@ def model_backlight(back: Picture) -> Backlight:
     ([200.0], [10.0])
     """
     rows, columns = (side // BLOCK_PX for side in back.pixels.shape)
-    if rows < 8 or columns < 8:
+    if min(rows, columns) < FIELD.least_blocks:
         raise NoBacklight("the frame is too small to hold a piece")
     whole = back.pixels[: rows * BLOCK_PX, : columns * BLOCK_PX]
     blocks = cv2.resize(whole, (columns, rows), interpolation=cv2.INTER_AREA).astype(np.float32)
-    low, high = np.percentile(blocks[::2, ::2], (0.5, 99.5))
+    low, high = np.percentile(blocks[::2, ::2], FIELD.extremes_pct)
     if high < FIELD.least_step * back.full_scale:
         share = high / back.full_scale
         raise NoBacklight(f"the backlit frame is dark: its brightest parts reach {share:.0%} of full scale")

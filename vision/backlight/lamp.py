@@ -23,6 +23,10 @@ class LampSettings:
     shaded: float = 0.5
     # A light must reach this share of full scale to be judged: below, its unevenness is the sensor's noise.
     least_lit: float = 0.1
+    # The darkest and brightest parts, in per cent of the lit blocks: glints and dust lie beyond.
+    extremes_pct: tuple[float, float] = (0.5, 99.5)
+    # Change of shape between two frames, in per cent of the blocks lit in both: dust on either lies beyond.
+    change_pct: tuple[float, float] = (1.0, 99.0)
     # Every so many rows tell a lamp, which is smooth, as well as all rows do, in a quarter of the time.
     every_row: int = 4
 
@@ -84,7 +88,7 @@ def lamp_state(pixels: Pixels, full_scale: float, name: str) -> LampState:
     if level < LAMP.least_lit:
         raise Unusable(name, "", f"a light that reaches {LAMP.least_lit:.0%} of full scale", f"{level:.1%}")
     shares = np.where(lit, blocks, np.nan)
-    low, high = np.nanpercentile(shares, (0.5, 99.5))
+    low, high = np.nanpercentile(shares, LAMP.extremes_pct)
     return LampState(
         level,
         float(low) / level,
@@ -147,5 +151,5 @@ def lamp_drift(now: LampState, then: LampState) -> tuple[float, float]:
     if known.size == 0:
         raise Unusable("light", "", "a reference frame that shows the same part of the tray lit")
     middle = float(np.median(known))
-    low, high = np.percentile(known / middle, (1.0, 99.0))
+    low, high = np.percentile(known / middle, LAMP.change_pct)
     return middle - 1.0, float(max(1.0 - low, high - 1.0))

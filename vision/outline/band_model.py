@@ -17,6 +17,12 @@ class BandModelSettings:
     least_blur_px: float = 0.3
     # Scattered light is taken to rise over this far across an edge (px).
     flare_reach_px: float = 10.0
+    # A step of the fit leaves every band this wide at least (px): what is narrower leaves no mark on a profile, and a
+    # negative width would turn the staircase over.
+    least_width_px: float = 0.02
+    # A metal reflects between so many times what steel does (own choice): twice its share is more than any spoon
+    # metal's, half of it less than any polished rim's; a step of the fit goes no further.
+    brightness: tuple[float, float] = (0.5, 2.0)
 
 
 BAND_MODEL = BandModelSettings()
@@ -60,8 +66,8 @@ class BandState:
 
     def moved(self, common: Array, local: Array) -> "BandState":
         """A step of the fit; no band is narrower than nothing, no blur sharper than a pixel."""
-        width = max(self.width + float(common[0]), 0.02)
-        own = np.maximum(self.own + local[:, 1], 0.02 - width)
+        width = max(self.width + float(common[0]), BAND_MODEL.least_width_px)
+        own = np.maximum(self.own + local[:, 1], BAND_MODEL.least_width_px - width)
         return BandState(
             place=self.place + local[:, 0],
             own=own,
@@ -69,7 +75,7 @@ class BandState:
             width=width,
             blur=max(self.blur + float(common[1]), BAND_MODEL.least_blur_px),
             coma=self.coma + common[2:6],
-            brightness=float(np.clip(self.brightness + common[6], 0.5, 2.0)),
+            brightness=float(np.clip(self.brightness + common[6], *BAND_MODEL.brightness)),
             flare=self.flare + common[7:9],
             astigmatism=self.astigmatism + common[9:11],
             optics=self.optics + common[11:],

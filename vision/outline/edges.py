@@ -52,6 +52,14 @@ class EdgeSettings:
     # Rough contours are smoothed by this (standard deviation, vertices) before normals are taken from them: they run in
     # whole pixels.
     rough_sigma: float = 1.5
+    # The first line of edges is smoothed over so many of its points (standard deviation) ...
+    first_sigma: float = 0.5
+    # ... and taken this finely (px): a point a pixel holds all that pixels show.
+    point_px: float = 1.0
+    # Of an edge too soft to trace the contour is smoothed more (standard deviation, vertices) ...
+    soft_sigma: float = 3.0
+    # ... and looked at this far apart (px): only a mean is taken.
+    soft_step_px: float = 4.0
 
 
 EDGES = EdgeSettings()
@@ -95,7 +103,7 @@ def trace_edge(pixels: NDArray[np.generic], light: Backlight, rough: Array) -> O
     # A normal without an edge borrows its neighbours' shift, so that one speck of dust does not bend the contour.
     index = np.arange(len(chain))
     shift = np.interp(index, index[found], first[found], period=len(chain)) if found.any() else np.zeros(len(chain))
-    edge = resample(smooth(chain + shift[:, None] * normals, 0.5), 1.0)
+    edge = resample(smooth(chain + shift[:, None] * normals, EDGES.first_sigma), EDGES.point_px)
     normals = _outward(edge)
     bright, dark = light.at(edge)
     at = profile_offsets()
@@ -215,7 +223,7 @@ def blur_px(profile: Array, at: Array | None = None) -> float:
 
 def far_blur_px(pixels: NDArray[np.generic], light: Backlight, rough: Array) -> float:
     """Blur of an edge too soft for `trace_edge`, from the mean of long looks across the rough contour."""
-    chain = resample(smooth(rough, 3.0), 4.0)
+    chain = resample(smooth(rough, EDGES.soft_sigma), EDGES.soft_step_px)
     at = np.arange(-EDGES.far_px, EDGES.far_px + 1e-9, 1.0)
     bright, dark = light.at(chain)
     profiles = _profiles(pixels.astype(np.float32), chain, _outward(chain), at)

@@ -27,6 +27,8 @@ from vision.records import Array, HalfAngle, Picture, Station
 class PinSettings:
     """How a pin or ball is found and looked at."""
 
+    # A dark region below this share of the diameter's square is no silhouette of it: dust, or part of a holder.
+    least_area: float = 0.25
     # A silhouette whose spreads differ less than this many times is a ball's ...
     ball: float = 1.1
     # ... and a pin's is longer than this many diameters.
@@ -45,6 +47,8 @@ class PinSettings:
     starts_deg: tuple[float, ...] = (3.0, 12.0, 25.0, 45.0, 65.0)
     # ... and the widest that one can find.
     widest_deg: float = 88.0
+    # The optics' blur lies between these (px): sharper than any pixel lets it be, and softer than any frame in focus.
+    blur_px: tuple[float, float] = (0.2, 5.0)
     # Both levels may be off by this share of the light.
     levels: float = 0.02
 
@@ -96,7 +100,7 @@ def see_pin(back: Picture, station: Station, pin: PinDiameter) -> PinSeen:
     camera = CameraMapping(station, pin.mm / 2)
     rows, columns = back.pixels.shape
     mm_per_px = camera.mm_per_px(np.array([columns / 2, rows / 2]))
-    region = _the_one(find_regions(back, light, 0.25 * (pin.mm / mm_per_px) ** 2), back)
+    region = _the_one(find_regions(back, light, PIN.least_area * (pin.mm / mm_per_px) ** 2), back)
     at_mm = np.arange(0.0, pin.mm / 2 + PIN.outside_px * mm_per_px, PIN.step_px * mm_per_px)
     outer = camera.to_tray(region.outer)
     rays = _rays(outer, pin.mm, mm_per_px, back.name)
@@ -185,8 +189,8 @@ def _fitted(
         return np.concatenate(((light(unknown) - share) / BAND_FIT.optics, unknown[2:] / known))
 
     bounds = (
-        np.array([0.0, 0.2 * px_mm, *[-np.inf] * 4]),
-        np.array([band_share(PIN.widest_deg), 5 * px_mm, *[np.inf] * 4]),
+        np.array([0.0, PIN.blur_px[0] * px_mm, *[-np.inf] * 4]),
+        np.array([band_share(PIN.widest_deg), PIN.blur_px[1] * px_mm, *[np.inf] * 4]),
     )
     trials = [
         least_squares(

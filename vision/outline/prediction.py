@@ -38,6 +38,8 @@ class PredictionSettings:
     around_mm: float = 4.0
     # Noise is told on every so many rows: it is the same on all.
     every: int = 64
+    # ... and where a pixel is brighter than this share of the light: metal and edges are not, shades are.
+    lit: float = 0.75
     # Shares of the light at places across the outline, so far to either side (px) and a px apart, show whether it is
     # where it was put: all of its blurred step.
     across_px: int = 3
@@ -89,7 +91,7 @@ def window_around(scene: BacklitScene, outline_px: Array) -> Window:
     step = float(np.median(bright - dark))
     rough = pixels[:: PREDICTION.every].astype(np.float32)
     second = np.abs(rough[:, 2:] - 2 * rough[:, 1:-1] + rough[:, :-2])
-    lit = rough[:, 1:-1] > 0.75 * float(np.median(bright))
+    lit = rough[:, 1:-1] > PREDICTION.lit * float(np.median(bright))
     noise = MAD_TO_SD * float(np.median(second[lit])) / np.sqrt(6.0) / step if lit.any() else 0.0
     return Window(first, pixels, bright, dark, noise)
 

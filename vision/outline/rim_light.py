@@ -26,6 +26,8 @@ class RimLightSettings:
     steel_k: float = 3.3
     # Steps that the staircase has.
     steps: int = 6
+    # Places in each of them over which brightness is averaged by area.
+    places: int = 8
 
 
 RIM_LIGHT = RimLightSettings()
@@ -70,7 +72,7 @@ def staircase(half_angle_deg: float, metal: complex = STEEL) -> Staircase:
     """The band's brightness in steps of equal angle, each as bright as it is on average by area."""
     end = np.radians(max(half_angle_deg, 1e-3)) / 2
     bounds = np.linspace(0.0, end, RIM_LIGHT.steps)
-    at = bounds[:-1, None] + end / (RIM_LIGHT.steps - 1) * (np.arange(8) + 0.5) / 8
+    at = bounds[:-1, None] + end / (RIM_LIGHT.steps - 1) * (np.arange(RIM_LIGHT.places) + 0.5) / RIM_LIGHT.places
     weight = np.sin(at)
     shown = (reflectance(at, metal) * weight).sum(axis=1) / weight.sum(axis=1)
     depth = (1.0 - np.cos(bounds)) / (1.0 - np.cos(end))

@@ -16,8 +16,10 @@ from vision.records import Array, Part, Stray, UncertaintyComponents
 class SeenSettings:
     """What noise leaves of openings and strays, and when a stray needs a person."""
 
-    # Of an opening's area: what noise leaves where there is none (mm2, at 0.05 mm a pixel) ...
+    # Of an opening's area: what noise leaves where there is none (mm2) ...
     area_u_mm2: float = 0.002
+    # ... where a pixel is so wide (mm); it goes with a pixel's area ...
+    area_at_mm: float = 0.05
     # ... and the share of it that the light's level leaves.
     area_share_u: float = 0.05
     # A stray's reach is read to this part of a pixel.
@@ -50,7 +52,7 @@ def what_was_seen(seen: OutlineSeen, rest: Unexplained, mm_per_px: float) -> dic
     area = sum(one.area_mm2 for one in rest.openings)
     light = place_at(*(np.array(one.center_mm) for one in rest.openings))
     doubt = UncertaintyComponents(
-        edge=float(np.hypot(SEEN.area_u_mm2 * (mm_per_px / 0.05) ** 2, SEEN.area_share_u * area))
+        edge=float(np.hypot(SEEN.area_u_mm2 * (mm_per_px / SEEN.area_at_mm) ** 2, SEEN.area_share_u * area))
     )
     return {"outline_seen": shares, "outline_unseen_mm": stretches, "opening_area_mm2": Measured(area, doubt, light)}
 

@@ -26,6 +26,10 @@ class TouchingSettings:
     cell_mm: float = 0.4
     # ... and its contour at points this dense (mm): both only choose where a fit begins.
     contour_step_mm: float = 1.0
+    # ... smoothed over so many vertices (standard deviation), so that normals follow the metal and not its pixels.
+    contour_sigma: float = 2.0
+    # Half the width (mm) of the slices across a nominal that give its middle line.
+    slice_mm: float = 1.5
     # Points of the nominal that are laid on each point of the contour.
     anchors: int = 28
     # Points inside a hypothesis ...
@@ -112,10 +116,9 @@ def separate_touching(outer: Array, holes: list[Array], nominal: Nominal) -> tup
     outer, holes
         Contours in tray mm, metal on their left with Y up: (n, 2) each.
     """
-    contour = np.vstack([resample(smooth(loop, 2.0), TOUCHING.contour_step_mm) for loop in (outer, *holes)])
-    normals = np.vstack(
-        [right_normals(tangents(resample(smooth(loop, 2.0), TOUCHING.contour_step_mm), 2)) for loop in (outer, *holes)]
-    )
+    loops = [resample(smooth(loop, TOUCHING.contour_sigma), TOUCHING.contour_step_mm) for loop in (outer, *holes)]
+    contour = np.vstack(loops)
+    normals = np.vstack([right_normals(tangents(loop, 2)) for loop in loops])
     raster, samples = _raster(outer, holes), _samples(nominal)
     left = np.ones(len(contour), bool)
     found: list[SeparatedPiece] = []
@@ -156,7 +159,7 @@ def _samples(nominal: Nominal) -> _Samples:
         (np.linspace(every[:, 0].min() + 3, every[:, 0].max() - 3, TOUCHING.inside), np.zeros(TOUCHING.inside))
     )
     for i, x in enumerate(middle[:, 0]):
-        near = every[np.abs(every[:, 0] - x) < 1.5, 1]
+        near = every[np.abs(every[:, 0] - x) < TOUCHING.slice_mm, 1]
         middle[i, 1] = (near.min() + near.max()) / 2 if len(near) else 0.0
     return _Samples(middle, nominal.points[:: max(1, len(nominal.points) // TOUCHING.outline)])
 
