@@ -4,7 +4,7 @@ import streamlit as st
 
 from app.pages.server_state import Pass, ServerState, current_server
 from app.pages.sign_in import head, nobody_yet
-from app.pages.study_lot import KEPT_S, show_chart, show_pieces, stamped_page, take_away
+from app.pages.study_lot import show_chart, show_pieces, stamped_page, take_away
 from app.report import (
     DieReport,
     break_words,
@@ -18,8 +18,8 @@ from app.report import (
     trend_chart,
     wear_map_picture,
 )
-from app.store import history_of, known_parts
-from app.studies import DieWear, PieceKey, json_text, study_dies
+from app.store import known_parts
+from app.studies import DieWear, PieceKey, json_text
 from vision.errors import Unusable
 
 
@@ -37,20 +37,29 @@ def dies_page() -> None:
         st.info("The store holds no part yet. Inspect trays into it: brightbowl inspect SHOTS --works WORKS")
         return
     try:
-        report = _report(server, part)
+        report, up_to_date = server.dies.at_hand(server.store, part)
     except Unusable as fault:
         st.error(str(fault))
+        return
+    if not up_to_date:
+        _wait(server, part)
+    if report is None:
         return
     _dies(report)
     _places(server, report, who)
     take_away(f"dies-{part}", stamped_page(server, lambda: die_page(report)), lambda: json_text(die_table(report)))
 
 
-@st.cache_resource(ttl=KEPT_S, show_spinner="Reading the dies …")
-def _report(_server: ServerState, part: str) -> DieReport:
-    history = history_of(_server.store, part)
-    study = study_dies(history.histories, history.marks, history.pieces_by_die, history.ground, history.limits)
-    return DieReport(history, study)
+@st.fragment(run_every=1.0)
+def _wait(server: ServerState, part: str) -> None:
+    """Say that more is being read, and show it once it is there."""
+    report, up_to_date = server.dies.at_hand(server.store, part)
+    if up_to_date:
+        st.rerun()
+    if report is None:
+        st.info("The dies are being read for the first time since the server was started; they are shown as they come.")
+    else:
+        st.markdown("Trays were filed since; they are being read and are shown as they come.")
 
 
 def _dies(report: DieReport) -> None:

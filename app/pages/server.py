@@ -33,6 +33,7 @@ def serve(server: ServerState, port: int, address: str = "127.0.0.1", login_file
     from starlette.middleware.trustedhost import TrustedHostMiddleware
 
     set_server(server)
+    server.dies.prepare(server.store)
     hosts = [*LOCAL_HOSTS] if address in LOCAL_HOSTS else [*LOCAL_HOSTS, address]
     application = st.App(
         Path(__file__).with_name("main.py"),

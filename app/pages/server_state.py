@@ -9,6 +9,7 @@ from typing import Literal
 
 from itsdangerous import BadSignature, URLSafeTimedSerializer
 
+from app.pages.die_reports import DieReports
 from app.store import Acted, Store
 from app.works import ROLES, Person, Role, Works, read_works
 from vision.errors import Unusable
@@ -38,6 +39,7 @@ class ServerState:
     works: Works | None
     login: bool = False
     secret: str = field(default_factory=lambda: secrets.token_hex(32))
+    dies: DieReports = field(default_factory=DieReports)
     _listed: list[tuple[Person, ...]] = field(default_factory=list)
 
     def people(self) -> tuple[Person, ...]:

@@ -76,7 +76,12 @@ from .people.verdicts import (
 )
 from .people.wanted import Order as Order, Wanted as Wanted
 from .results.acts import ResultFile as ResultFile, newest_path as newest_path
-from .results.die_history import PartHistory as PartHistory, history_of as history_of
+from .results.die_history import (
+    PartHistory as PartHistory,
+    ShotRead as ShotRead,
+    history_mark as history_mark,
+    history_of as history_of,
+)
 from .results.exports import (
     as_parquet as as_parquet,
     export_pieces as export_pieces,

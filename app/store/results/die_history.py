@@ -2,15 +2,15 @@
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from typing import Any
+from typing import Any, NamedTuple
 
 import numpy as np
-from sqlalchemy import Connection, Table, select
+from sqlalchemy import Connection, Table, func, select
 
 from app.statistics import EDGE_KINDS, FACE_KINDS, UNNAMED, Ground, Mark
 from app.store.database import schema
 from app.store.database.connection import Store
-from app.store.database.definitions import surface_record, unpack, unpack_profile
+from app.store.database.definitions import digest, part_content, surface_record, unpack, unpack_profile
 from app.store.lots.revisions import limits_of
 from app.store.results.recall import process_values
 from app.store.results.shown import part_of
@@ -21,7 +21,7 @@ from vision.records import Array, EdgeFinding, Limits, Part, Pit, Scratch
 
 STEP_MM = 0.5
 """Places along the outline stand about so far apart: finer than any wear."""
-_ROWS_AT_ONCE = 500
+_SHOTS_AT_ONCE = 50
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -41,7 +41,32 @@ class PartHistory:
     ground: Ground
 
 
-def history_of(store: Store, part_name: str, lot: str | None = None) -> PartHistory:
+class _PieceRow(NamedTuple):
+    judgement_id: int
+    shot_id: int
+    tray: str
+    piece: int
+
+
+_Key = tuple[str, str, tuple[_PieceRow, ...]]
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class ShotRead:
+    """What a history takes of one shot: its die, the tray where it tells of wear, and its pieces' marks.
+
+    `key`: the drawing, the station's calibration and the judgements that it was read by.
+    """
+
+    key: _Key
+    die: str
+    tray: DieTray | None
+    marks: tuple[Mark, ...]
+
+
+def history_of(
+    store: Store, part_name: str, lot: str | None = None, read: dict[int, ShotRead] | None = None
+) -> PartHistory:
     """Read a part's history, of one lot or of all.
 
     Parameters
@@ -52,6 +77,8 @@ def history_of(store: Store, part_name: str, lot: str | None = None) -> PartHist
         The part's.
     lot
         Its name; none: all lots.
+    read
+        What was read of shots before, by shot: not read again, and brought up to date. None: all is read.
 
     Returns
     -------
@@ -67,44 +94,79 @@ def history_of(store: Store, part_name: str, lot: str | None = None) -> PartHist
     if part is None:
         raise Unusable("--part", "", "a part whose trays were inspected into the store", part_name)
     s_mm, zone = _places(part)
-    trays: dict[str, list[DieTray]] = {}
-    marks: list[Mark] = []
-    by_die: dict[str, int] = {}
     newest, revision, calibrations = _pieces(store, part_name, lot)
     if not newest:
         of_lot = f" of lot {lot}" if lot else ""
         raise Unusable("--part", "", f"a part{of_lot} with pieces in the store", part_name)
+    of_shot: dict[int, list[_PieceRow]] = {}
+    for one in newest:
+        of_shot.setdefault(one.shot_id, []).append(one)
+    drawing = digest(part_content(part))
+    keys = {shot: (drawing, calibrations[shot], tuple(pieces)) for shot, pieces in of_shot.items()}
+    known = {} if read is None else {shot: one for shot, one in read.items() if keys.get(shot) == one.key}
+    unread = [shot for shot in of_shot if shot not in known]
     with store.read() as connection:
-        of_shot: dict[int, list[int]] = {}
-        head: dict[int, tuple[str, int]] = {}
-        for judgement_id, shot_id, tray, piece in newest:
-            of_shot.setdefault(shot_id, []).append(judgement_id)
-            head[judgement_id] = (tray, piece)
-        shots = list(of_shot)
-        for start in range(0, len(shots), _ROWS_AT_ONCE // 10):
-            some = shots[start : start + _ROWS_AT_ONCE // 10]
-            process = process_values(connection, some)
-            ids = [one for shot in some for one in of_shot[shot]]
-            bodies = _bodies(connection, schema.profile, ids)
-            found = _bodies(connection, schema.finding_list, ids)
-            for shot in some:
-                given = process.get(shot, {})
-                die = str(given.get(DIE, UNNAMED))
-                by_die[die] = by_die.get(die, 0) + len(of_shot[shot])
-                kept = [unpack_profile(bodies[one]) for one in of_shot[shot] if one in bodies]
-                strokes = given.get(STROKES)
-                if kept and isinstance(strokes, float):
-                    stack = np.stack([np.interp(s_mm, one.s_mm, one.deviation_mm) for one in kept])
-                    tray = head[of_shot[shot][0]][0]
-                    own = DieTray(tray, strokes, len(kept), _mean(stack), calibrations[shot])
-                    trays.setdefault(die, []).append(own)
-                for one in of_shot[shot]:
-                    if one in found:
-                        marks += _marks(unpack(found[one]), *head[one], die)
+        for start in range(0, len(unread), _SHOTS_AT_ONCE):
+            some = {shot: keys[shot] for shot in unread[start : start + _SHOTS_AT_ONCE]}
+            known |= _read_shots(connection, some, s_mm)
         limits = limits_of(connection, part_name, revision)
+    if read is not None:
+        read.clear()
+        read.update(known)
+    trays: dict[str, list[DieTray]] = {}
+    marks: list[Mark] = []
+    by_die: dict[str, int] = {}
+    for shot, pieces in of_shot.items():
+        one = known[shot]
+        by_die[one.die] = by_die.get(one.die, 0) + len(pieces)
+        marks += one.marks
+        if one.tray is not None:
+            trays.setdefault(one.die, []).append(one.tray)
     histories = tuple(put_together(trays[die], s_mm, zone, die) for die in sorted(trays))
     ground = Ground(float(arc_lengths(part.outline)[-1]), _face_mm2(part))
     return PartHistory(part, lot, histories, tuple(marks), dict(sorted(by_die.items())), limits, ground)
+
+
+def history_mark(store: Store) -> tuple[int, ...]:
+    """How far the store has come in all that a history is read from: where it is the same, so is the history.
+
+    Parameters
+    ----------
+    store
+        An open store.
+
+    Returns
+    -------
+    tuple[int, ...]
+        Numbers that never fall.
+    """
+    tables = (schema.judging, schema.choice, schema.limits_revision, schema.filing)
+    newest = [select(func.coalesce(func.max(one.c.id), 0)).scalar_subquery() for one in tables]
+    with store.read() as connection:
+        return tuple(int(value) for value in connection.execute(select(*newest)).one())
+
+
+def _read_shots(connection: Connection, keys: Mapping[int, _Key], s_mm: Array) -> dict[int, ShotRead]:
+    process = process_values(connection, list(keys))
+    ids = [one.judgement_id for _, _, pieces in keys.values() for one in pieces]
+    bodies = _bodies(connection, schema.profile, ids)
+    found = _bodies(connection, schema.finding_list, ids)
+    read = {}
+    for shot, key in keys.items():
+        _, calibration, pieces = key
+        given = process.get(shot, {})
+        die, strokes = str(given.get(DIE, UNNAMED)), given.get(STROKES)
+        kept = [unpack_profile(bodies[one.judgement_id]) for one in pieces if one.judgement_id in bodies]
+        tray = None
+        if kept and isinstance(strokes, float):
+            stack = np.stack([np.interp(s_mm, one.s_mm, one.deviation_mm) for one in kept])
+            tray = DieTray(pieces[0].tray, strokes, len(kept), _mean(stack), calibration)
+        marks: list[Mark] = []
+        for one in pieces:
+            if one.judgement_id in found:
+                marks += _marks(unpack(found[one.judgement_id]), one.tray, one.piece, die)
+        read[shot] = ShotRead(key, die, tray, tuple(marks))
+    return read
 
 
 def _bodies(connection: Connection, table: Table, judgement_ids: list[int]) -> dict[int, bytes]:
@@ -112,8 +174,8 @@ def _bodies(connection: Connection, table: Table, judgement_ids: list[int]) -> d
     return {row.judgement_id: row.body for row in rows}
 
 
-def _pieces(store: Store, part: str, lot: str | None) -> tuple[list[tuple[int, int, str, int]], int, dict[int, str]]:
-    """(judgement, shot, tray, piece) of the judgement that stands of every piece, and the newest limits' revision.
+def _pieces(store: Store, part: str, lot: str | None) -> tuple[list[_PieceRow], int, dict[int, str]]:
+    """The judgement that stands of every piece, and the newest limits' revision.
 
     Besides, by shot, the station and its calibration.
     """
@@ -135,7 +197,7 @@ def _pieces(store: Store, part: str, lot: str | None) -> tuple[list[tuple[int, i
     with store.read() as connection:
         rows = connection.execute(query).all()
     newest_limits = max((row[4] for row in rows), default=0)
-    pieces = [(int(row[0]), int(row[1]), str(row[2]), int(row[3])) for row in rows]
+    pieces = [_PieceRow(int(row[0]), int(row[1]), str(row[2]), int(row[3])) for row in rows]
     return pieces, newest_limits, _calibrations(rows)
 
 
