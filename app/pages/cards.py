@@ -10,7 +10,7 @@ from app.pages.evidence import Scene, evidence
 from app.pages.piece_words import Line, fault_messages, finding_messages, reason_messages, with_causes
 from app.pages.server_state import ServerState
 from app.pages.upright_frames import UprightFrame, upright_frame
-from app.report import blind_regions, limits_words, magnification, outward_normals, path
+from app.report import blind_regions, known_words, limits_words, magnification, outward_normals, path
 from app.store import (
     Holding,
     PicturePath,
@@ -255,6 +255,7 @@ def _said(one: Standing) -> dict[str, Any]:
     return {
         "uid": one.uid,
         "inspector": one.inspector,
+        "known_by": known_words(one.identity),
         "verdict": one.verdict,
         "defects": list(one.defects),
         "note": one.note,

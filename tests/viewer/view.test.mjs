@@ -6,9 +6,11 @@ import { test } from "node:test";
 import vm from "node:vm";
 
 const FOLDER = new URL("../../app/pages/viewer/", import.meta.url);
-const context = vm.createContext({});
-const program = ["view.js", "closeup.js"].map((name) => readFileSync(new URL(name, FOLDER), "utf8")).join("\n");
-vm.runInContext(`${program}\nObject.assign(globalThis, { View, levels, boxAround, standsOut });`, context);
+const drawings = []; // every path that was drawn
+const svg = (name) => ({ name, append() {}, setAttribute: (key, value) => key === "d" && drawings.push(value) });
+const context = vm.createContext({ devicePixelRatio: 1, document: { createElementNS: (_, name) => svg(name) } });
+const program = ["elements.js", "marks.js", "view.js", "closeup.js"].map((name) => readFileSync(new URL(name, FOLDER), "utf8")).join("\n");
+vm.runInContext(`${program}\nObject.assign(globalThis, { CloseUp, View, levels, boxAround, standsOut });`, context);
 
 /** A view of a picture of 1200 x 400 px in a pane. */
 function viewed(pane, turned) {
@@ -64,4 +66,21 @@ test("a line stands out by its step from both sides, a slope by nothing, a spot 
   assert.equal(context.standsOut(picture((x, y) => (y === 20 ? 150 : 90)), along, 8), 60);
   assert.equal(context.standsOut(picture((x, y) => 4 * y), along, 8), 0);
   assert.equal(context.standsOut(picture((x, y) => (Math.hypot(x - 20, y - 20) < 2 ? 30 : 90)), [[20, 20]], 8), 60);
+});
+
+test("a pane without room, as of a page that is left, draws nothing; one with room draws numbers", () => {
+  const bar = { style: {} };
+  const drawnIn = (clientWidth, clientHeight) => {
+    drawings.length = 0;
+    const host = { clientWidth, clientHeight, dataset: {}, querySelector: () => bar };
+    const canvas = { getContext: () => ({ clearRect() {} }) };
+    const marks = { setAttribute() {}, replaceChildren() {} };
+    const pane = Object.assign(Object.create(context.CloseUp.prototype), { host, canvas, marks, box: [10, 10, 30, 20], nominal: false });
+    pane.draw({ px_per_mm: 20, outline: "" }, null, false);
+    return [...drawings];
+  };
+  for (const room of [[300, 0], [0, 300], [0, 0]]) assert.deepEqual(drawnIn(...room), []);
+  const paths = drawnIn(300, 200);
+  assert.equal(paths.length, 2);
+  for (const d of paths) assert.match(d, /^(M[\d.-]+ [\d.-]+H[\d.-]+V[\d.-]+)+$/);
 });

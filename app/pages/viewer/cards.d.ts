@@ -5,6 +5,7 @@ type Point = [number, number]; // px of the upright picture
 interface Said {
   uid: string;
   inspector: string;
+  known_by: string; // how sure it is that it was they
   verdict: string;
   defects: string[];
   note: string;

@@ -113,7 +113,7 @@ class CloseUp {
   draw(card, image, turned) {
     const box = this.box;
     this.host.dataset.box = "";
-    if (!box || !this.host.clientWidth) return;
+    if (!box || !this.host.clientWidth || !this.host.clientHeight) return; // a pane that is being taken out has no height
     const region = this.region(box, turned);
     const dense = devicePixelRatio;
     const [wide, high] = [this.host.clientWidth, this.host.clientHeight].map((side) => Math.round(side * dense));

@@ -96,7 +96,7 @@ class Panel {
       lines.push(made("li", { className: "note-line" }, said));
     }
     for (const one of card.others) {
-      const words = `${one.inspector} ${VERDICT_WORDS[one.verdict]} it (${clock(one.given_at)})${one.lapsed ? LAPSED : ""}${one.note ? `: ${one.note}` : ""}`;
+      const words = `${one.inspector} (${one.known_by}) ${VERDICT_WORDS[one.verdict]} it (${clock(one.given_at)})${one.lapsed ? LAPSED : ""}${one.note ? `: ${one.note}` : ""}`;
       lines.push(made("li", { className: "note-line" }, words));
     }
     if (card.differ) lines.push(made("li", { className: "note-line" }, "They had not seen each other's verdict: the reject stands until somebody judges again."));

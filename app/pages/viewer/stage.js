@@ -223,7 +223,7 @@ class Stage {
 
   // everything but the close-up, which a light that comes draws anyway
   fit() {
-    if (!this.card) return;
+    if (!this.card || !this.host.clientWidth || !this.host.clientHeight) return; // nothing has a scale in no room
     const tall = this.both.clientHeight > TALL * this.both.clientWidth;
     this.both.classList.toggle("tall", tall);
     Object.assign(this.view, { turned: tall, size: this.card.size, pane: [this.host.clientWidth, this.host.clientHeight] });

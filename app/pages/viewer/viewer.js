@@ -14,7 +14,7 @@ class Viewer {
     this.panel.takeBack = (given) => this.takeBack(given);
     this.link = new Link(() => this.refresh());
     this.link.received = (told) => this.received(told);
-    this.pieces = new Pieces(this.link, { came: () => this.came(), none: (words, offer) => this.say(words, offer) });
+    this.pieces = new Pieces(this.link, { came: () => this.came(), none: (words, offer) => tellNothing(this, words, offer) });
     this.given = new LatestVerdicts(this.link);
     /** @type {Set<string> | null} */
     this.defects = null; // chosen so far; null while no reject is under way
@@ -89,7 +89,7 @@ class Viewer {
       this.put(current);
     } else {
       this.root.dataset.piece = "";
-      this.say(data?.mode === "one" ? data.empty.done : "Fetching the next piece");
+      tellNothing(this, data?.mode === "one" ? data.empty.done : "Fetching the next piece");
     }
     this.refresh();
   }
@@ -102,24 +102,6 @@ class Viewer {
     this.root.dataset.piece = card.blind ? `${card.number}` : `${card.tray}:${card.piece}`;
     for (const one of [card, ...queue.slice(0, 2)]) this.stage.fetchAll(one);
     this.find(".announced").textContent = announcement(card);
-  }
-
-  /**
-   * @param {string} words a line for each paragraph
-   * @param {string} [offer] what can be done about it
-   */
-  say(words, offer = "") {
-    const host = this.find(".empty-state");
-    host.replaceChildren(...words.split("\n").map((line) => made("p", {}, line)));
-    if (offer) {
-      const button = made("button", { type: "button", className: "offer" }, made("kbd", {}, "X"), ` ${offer}`);
-      button.onclick = () => this.takeOffer();
-      host.append(button);
-    }
-    if (!this.card) {
-      host.hidden = false;
-      this.root.classList.add("nothing");
-    }
   }
 
   /**
@@ -144,16 +126,7 @@ class Viewer {
     this.given.all.push({ ...given, card });
     this.tell(`${pieceName(card)}: ${VERDICT_WORDS[said]}${defects.length ? ` (${defects.join(", ")})` : ""}`);
     this.next();
-    this.time(pressed);
-  }
-
-  // how long the next piece took to be on the screen: until the frame after the one that drew it
-  /** @param {number} pressed */
-  time(pressed) {
-    const piece = this.root.dataset.piece;
-    requestAnimationFrame(() => requestAnimationFrame(() => {
-      if (piece && piece === this.root.dataset.piece) this.root.dataset.switchMs = (performance.now() - pressed).toFixed(1);
-    }));
+    tellSwitch(this.root, pressed);
   }
 
   /** @param {Given} [one] of the verdicts given here; the last where none is named */
@@ -243,27 +216,7 @@ class Viewer {
   }
 
   refresh() {
-    const { data, progress } = this.pieces;
-    if (!data) return;
-    const unsent = this.link.unsent.length;
-    const saved = this.find(".saved");
-    saved.textContent = savedWords(this.link, data.known_by);
-    saved.classList.toggle("waiting", Boolean(unsent || this.link.trouble));
-    const refused = refusedLines(this.link.outbox, () => this.refresh());
-    this.find(".not-taken").hidden = !refused.length;
-    this.find(".not-taken").replaceChildren(...refused);
-    this.root.dataset.unsent = String(unsent);
-    this.find(".progress").textContent = progressWords(data.mode, progress);
-    this.panel.lit();
-    const { deviations, outline, marks, blind } = this.stage.shows;
-    const shows = { f: this.stage.beat > 0, d: deviations, o: outline, h: marks, m: this.stage.ruling, v: blind };
-    this.bright.value = String(Math.log(this.stage.brightness));
-    for (const [key, on] of Object.entries({ ...shows, t: this.panel.showsTray, l: this.dark })) {
-      this.find(`.views [data-key="${key}"]`).setAttribute("aria-pressed", String(on));
-    }
-    this.find(".magnified").textContent = this.stage.shows.deviations ? magnifiedWords(this.card) : "";
-    this.panel.recent(this.given.shown(), this.given.choosing);
-    this.panel.chooser(this.defects !== null, this.defects ?? new Set());
+    tellAll(this);
   }
 
   /** @param {number} index of a defect's name */
