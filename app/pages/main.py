@@ -34,6 +34,8 @@ st.html(
         min-height: calc(var(--head) - 6px); height: calc(var(--head) - 6px); }
     @media (prefers-color-scheme: dark) { [data-testid^="stBaseButton-primary"] p { color: #0d1114; } }
     [data-testid="stStatusWidget"] { display: none; }
+    /* That the server is lost the bench says in a line of its own: no dialog over the picture. */
+    body:has(.st-key-viewer) [data-testid="stDialog"] { display: none; }
     </style>"""
 )
 PAGES = (

@@ -117,11 +117,11 @@ def history_of(
     marks: list[Mark] = []
     by_die: dict[str, int] = {}
     for shot, pieces in of_shot.items():
-        one = known[shot]
-        by_die[one.die] = by_die.get(one.die, 0) + len(pieces)
-        marks += one.marks
-        if one.tray is not None:
-            trays.setdefault(one.die, []).append(one.tray)
+        own = known[shot]
+        by_die[own.die] = by_die.get(own.die, 0) + len(pieces)
+        marks += own.marks
+        if own.tray is not None:
+            trays.setdefault(own.die, []).append(own.tray)
     histories = tuple(put_together(trays[die], s_mm, zone, die) for die in sorted(trays))
     ground = Ground(float(arc_lengths(part.outline)[-1]), _face_mm2(part))
     return PartHistory(part, lot, histories, tuple(marks), dict(sorted(by_die.items())), limits, ground)
