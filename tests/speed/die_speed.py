@@ -7,13 +7,14 @@ timed: what the server reads as it starts, the page opened, and opened again aft
 import sys
 import tempfile
 import time
+from contextlib import closing
 from pathlib import Path
 
 import numpy as np
 
 from app.pages.die_reports import DieReports
 from app.report import control_charts, places_picture, trend_chart, wear_map_picture
-from app.store import Store, known_parts, open_store
+from app.store import Store, open_store
 from app.store.results.filing import ToFile, file_result
 from tests.store.made import LIMITS, PART, STATION, made_piece, made_profile, made_tray
 from vision.formats.profiles import Profile
@@ -21,18 +22,19 @@ from vision.formats.profiles import Profile
 PIECES = 50_000
 ON_TRAY, DIES = 10, 4
 VERDICTS = ("pass",) * 8 + ("review", "reject")
-WEAR_MM = 0.04
+WEAR_MM, WORN_AFTER = 0.04, 5000
+STROKES = 100.0
 
 
-def main(pieces: int, place: str) -> None:
-    """Fill a store where it is empty, time the page's work."""
-    store = open_store(place)
-    trays = pieces // ON_TRAY
-    if not known_parts(store):
+def main(pieces: int, place: Path) -> None:
+    """Fill a store where there is none, time the page's work."""
+    if not place.exists():
         begun = time.perf_counter()
-        for tray in range(trays):
-            _file(store, tray, trays)
-        print(f"{pieces} pieces, {trays} trays, {DIES} dies, filed in {time.perf_counter() - begun:.0f} s")
+        with closing(open_store(place)) as store:
+            for tray in range(pieces // ON_TRAY):
+                _file(store, tray)
+        print(f"{pieces} pieces, {pieces // ON_TRAY} trays, {DIES} dies, filed in {time.perf_counter() - begun:.0f} s")
+    store = open_store(place)
     reports = DieReports()
     begun = time.perf_counter()
     while not reports.at_hand(store, PART.part)[1]:
@@ -43,7 +45,7 @@ def main(pieces: int, place: str) -> None:
     assert already is not None
     known = sum(already.history.pieces_by_die.values()) // ON_TRAY
     for tray in range(known, known + 3):
-        _file(store, tray, trays)
+        _file(store, tray)
         _opened(reports, store, "opened after one more tray was filed")
         begun = time.perf_counter()
         while not reports.at_hand(store, PART.part)[1]:
@@ -52,14 +54,14 @@ def main(pieces: int, place: str) -> None:
     store.close()
 
 
-def _file(store: Store, tray: int, trays: int) -> None:
+def _file(store: Store, tray: int) -> None:
     made = [made_piece(k + 1, verdict, 0.2 + (tray * 7919 % 1000) / 1e4) for k, verdict in enumerate(VERDICTS)]
     taken_at = (
         f"2026-{1 + tray // 40320 % 12:02d}-{1 + tray // 1440 % 28:02d}T{tray // 60 % 24:02d}:{tray % 60:02d}:00+00:00"
     )
     result = made_tray(f"T-{tray:06d}", made, f"L-2611-{tray // 200:03d}", taken_at, f"D{1 + tray % DIES}")
-    result.process["strokes"] = 1000.0 + 100.0 * (tray // DIES)
-    worn = WEAR_MM * tray / trays
+    result.process["strokes"] = STROKES * (tray // DIES)
+    worn = WEAR_MM * tray / WORN_AFTER
     profiles = {}
     for number in range(1, ON_TRAY + 1):
         one = made_profile(ON_TRAY * tray + number)
@@ -86,5 +88,5 @@ if __name__ == "__main__":
     with tempfile.TemporaryDirectory() as folder:
         main(
             int(sys.argv[1]) if len(sys.argv) > 1 else PIECES,
-            sys.argv[2] if len(sys.argv) > 2 else str(Path(folder) / "store.sqlite"),
+            Path(sys.argv[2] if len(sys.argv) > 2 else Path(folder) / "store.sqlite"),
         )

@@ -57,3 +57,17 @@ function tellSwitch(root, pressed) {
     if (piece && piece === root.dataset.piece) root.dataset.switchMs = (performance.now() - pressed).toFixed(1);
   }));
 }
+
+/**
+ * Streamlit says that its server is lost in a dialog that takes pointer and touch from the page. The bench says so in its
+ * own line and goes on, so that such a dialog is closed as it comes (main.py keeps it from being seen).
+ */
+function closeDialogs() {
+  const watch = new MutationObserver(() => {
+    for (const button of document.querySelectorAll('[data-testid="stDialog"] button[aria-label="Close"]')) {
+      /** @type {HTMLElement} */ (button).click();
+    }
+  });
+  watch.observe(document.body, { childList: true });
+  return watch;
+}

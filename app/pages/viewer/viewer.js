@@ -41,6 +41,7 @@ class Viewer {
     }
     this.beat = setInterval(() => this.renew(), BEAT_MS);
     this.counting = setInterval(() => this.count(), COUNT_MS);
+    this.closing = closeDialogs();
     this.giveName = () => {};
     this.started = holderName().then(({ name, give }) => {
       this.link.holder = name;
@@ -207,6 +208,7 @@ class Viewer {
   stop() {
     clearInterval(this.beat);
     clearInterval(this.counting);
+    this.closing.disconnect();
     window.removeEventListener("keydown", this.onKey, true);
     window.removeEventListener("pagehide", this.onLeave);
     window.removeEventListener("storage", this.onStorage);
