@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import sys
+from dataclasses import dataclass
 from datetime import UTC, datetime
 from functools import partial
 from pathlib import Path
@@ -175,14 +176,14 @@ def command(
         raise click.UsageError("--edge-height-mm and --camera-height-mm go with one picture, or with --lens none.")
     target = Target(kind, columns, rows, pitch_mm, pitch_tolerance_mm)
     with _bar(len(images), "looking at pictures") as bar:
-        first, second, failures = _look(images, target, corner_window, lambda: bar.update(1))
-    _check_enough(len(first), failures, lens)
+        seen = _see_all(images, target, corner_window, lambda: bar.update(1))
+    _check_enough(len(seen.first), seen.failures, lens)
     thickness_u_mm = 0.0 if target_thickness_mm is None else rectangular(_CALLIPER_MM)
     heights = Heights(target_thickness_mm, thickness_u_mm, edge_height_mm, camera_height_mm)
     settings = Settings(lens, LensFreedom(fix_aspect, corner_window is not None), leave_out_outliers, heights)
     with _bar(_PERMILLE, "fitting, and trying how firm it stands") as bar:
         step = partial(_advance, bar)
-        found = calibrate(first, second, target, settings, np.random.default_rng(_DRAWS), step)
+        found = calibrate(seen.first, seen.second, target, settings, np.random.default_rng(_DRAWS), step)
     name = station or (before.station if before else _FIRST_STATION)
     made = _station(found, name, before, full_scale, images)
     stamp = head_of_works(of_works)
@@ -193,9 +194,9 @@ def command(
         click.echo(line)
     if before and kept:
         click.echo(f"{kept} keeps the station as it was; {changed(before, made, found)}")
-    for failure in failures:
+    for failure in seen.failures:
         click.echo(f"brightbowl: {failure}", err=True)
-    if failures:
+    if seen.failures:
         sys.exit(1)
 
 
@@ -238,10 +239,19 @@ def _count(squares: str) -> tuple[int, int]:
     return int(columns), int(rows)
 
 
-def _look(
+@dataclass(frozen=True, slots=True)
+class _Seen:
+    """The target by the whole search window, `first`, and by half of it, `second`; pictures that show none."""
+
+    first: list[Observation]
+    second: list[Observation]
+    failures: list[Unusable]
+
+
+def _see_all(
     images: tuple[Path, ...], target: Target, search_window_px: int | None, looked: Callable[[], None]
-) -> tuple[list[Observation], list[Observation], list[Unusable]]:
-    """Sights with the whole window and with half of it, and the pictures in which no target was found.
+) -> _Seen:
+    """See the target in every picture.
 
     Without the first picture there is no plane, so its failure ends the call.
     """
@@ -251,22 +261,20 @@ def _look(
         twice = next(path for path in images if images.count(path) > 1)
         raise Unusable(twice, "", "each picture once", "given twice")
     same_names = len({path.name for path in images}) < len(images)
-    first: list[Observation] = []
-    second: list[Observation] = []
-    failures: list[Unusable] = []
+    seen = _Seen([], [], [])
     for path in images:
         name = str(path) if same_names else path.name
         try:
             pixels = read_photograph(path)
             whole, half = see(pixels, target, name, search_window_px)
-            first.append(whole)
-            second.append(half)
+            seen.first.append(whole)
+            seen.second.append(half)
         except Unusable as fault:
             if path == images[0]:
                 raise
-            failures.append(fault)
+            seen.failures.append(fault)
         looked()
-    return first, second, failures
+    return seen
 
 
 def _station(

@@ -33,11 +33,11 @@ def command(folder: Path, works: Path, by: str, known_bad: bool, seed: int | Non
     from vision.formats import read_frames, read_limits, read_part, read_station
 
     place = read_works(works)
-    shot, its_part, its_station = shot_in(place, folder)
-    part, station = read_part(place.part_file(its_part)), read_station(place.station_file(its_station))
-    file = place.limits_file(its_part)
+    named = shot_in(place, folder)
+    part, station = read_part(place.part_file(named.part)), read_station(place.station_file(named.station))
+    file = place.limits_file(named.part)
     limits = read_limits(file, part)
-    pictures = read_frames(shot, station)
+    pictures = read_frames(named.shot, station)
     with closing(place.open()) as store:
         limits_judging(store, place, limits, file)
         if known_bad:
@@ -45,7 +45,7 @@ def command(folder: Path, works: Path, by: str, known_bad: bool, seed: int | Non
         else:
             found = plant_bad(pictures, part, station, limits, np.random.default_rng(seed))
         at = datetime.now(UTC).isoformat(timespec="seconds")
-        said = Challenge(station.station, part.part, shot.tray, at, by, found.asked, found.pieces, found.missed)
+        said = Challenge(station.station, part.part, named.shot.tray, at, by, found.asked, found.pieces, found.missed)
         file_challenge(store, said)
     for one in found.missed:
         click.echo(f"not rejected: {one}")

@@ -124,10 +124,10 @@ def _in_works(place: Works, folder: Path) -> _Files:
     """The files of a shot of the reference piece, by their places in a works folder."""
     from app.works import shot_in
 
-    _, part, station = shot_in(place, folder)
-    part_file = place.part_file(part)
+    named = shot_in(place, folder)
+    part_file = place.part_file(named.part)
     reference = part_file.with_name("reference.toml")
-    return _Files(part_file, place.station_file(station), reference, place.checks_file(station))
+    return _Files(part_file, place.station_file(named.station), reference, place.checks_file(named.station))
 
 
 def _file(store: Store, checks: Sequence[Check]) -> None:

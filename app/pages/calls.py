@@ -4,16 +4,14 @@ from typing import Annotated, Literal
 
 from pydantic import BaseModel, ConfigDict, Field
 
-from app.store import Order
+from app.store import NO_ZERO, Text, Wanted
 
-TEXT = r"^[^\x00]*$"  # PostgreSQL keeps no text with a zero in it
 AT_ONCE = 24  # pieces handed out in one call, at most
 NOTE_MAX = 2000
 ID_MAX = 2**63 - 1  # what a database takes
 
 Id = Annotated[int, Field(ge=0, le=ID_MAX)]
-Text = Annotated[str, Field(max_length=10_000, pattern=TEXT)]
-Name = Annotated[str, Field(min_length=1, max_length=200, pattern=TEXT)]
+Name = Annotated[str, Field(min_length=1, max_length=200, pattern=NO_ZERO)]
 
 
 class Call(BaseModel):
@@ -24,30 +22,19 @@ class Call(BaseModel):
     holder: Name
 
 
-class WantedForm(BaseModel):
-    model_config = ConfigDict(extra="forbid", strict=True, frozen=True)
-    lot: Text | None = None
-    part: Text | None = None
-    die: Text | None = None
-    measure: Text | None = None
-    severity: Text | None = None
-    verdict: Text | None = None
-    order: Order = "worst"
-
-
 class NextCall(Call):
-    wanted: WantedForm
+    wanted: Wanted
     have: Annotated[list[Id], Field(max_length=5000)]
     count: Annotated[int, Field(ge=1, le=AT_ONCE)]
     take_over: bool = False
 
 
 class CountCall(Call):
-    wanted: WantedForm
+    wanted: Wanted
 
 
 class OneCall(Call):
-    tray: Annotated[str, Field(max_length=10_000, pattern=TEXT)]
+    tray: Text
     piece: Id
 
 
@@ -63,24 +50,24 @@ class BlindCall(Call):
 
 class RenewCall(Call):
     pieces: Annotated[list[Id], Field(max_length=500)]
-    wanted: WantedForm
+    wanted: Wanted
 
 
 class VerdictForm(BaseModel):
     model_config = ConfigDict(extra="forbid", strict=True, frozen=True)
-    uid: Annotated[str, Field(min_length=8, max_length=64, pattern=TEXT)]
+    uid: Annotated[str, Field(min_length=8, max_length=64, pattern=NO_ZERO)]
     piece_id: Id
     judgement_id: Id
     verdict: Literal["accept", "reject", "withdrawn"]
     defects: Annotated[list[Annotated[str, Field(pattern=r"^[a-z_]{1,30}$")]], Field(max_length=20)]
-    note: Annotated[str, Field(max_length=NOTE_MAX, pattern=TEXT)]
-    given_at: Annotated[str, Field(max_length=40, pattern=TEXT)]
-    takes_back: Annotated[str, Field(max_length=64, pattern=TEXT)] | None = None
-    seen: Annotated[str, Field(max_length=64, pattern=TEXT)] | None = None
+    note: Annotated[str, Field(max_length=NOTE_MAX, pattern=NO_ZERO)]
+    given_at: Annotated[str, Field(max_length=40, pattern=NO_ZERO)]
+    takes_back: Annotated[str, Field(max_length=64, pattern=NO_ZERO)] | None = None
+    seen: Annotated[str, Field(max_length=64, pattern=NO_ZERO)] | None = None
     blind_id: Id | None = None
     turn: Id | None = None
 
 
 class VerdictsCall(Call):
     verdicts: Annotated[list[VerdictForm], Field(max_length=1000)]
-    wanted: WantedForm
+    wanted: Wanted

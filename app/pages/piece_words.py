@@ -84,11 +84,12 @@ def finding_messages(judged: JudgedPiece, limits: Limits | None, part: Part | No
 def _line(index: int, judged: JudgedPiece, limits: Limits | None, part: Part | None) -> Line:
     finding = judged.findings[index]
     counted = judged.counted[index] or not isinstance(finding, Scratch | Pit | Speck)
-    measure, zone, value = _measured_as(finding)
-    bound = _bound(measure, zone, value, judged, limits) if counted else None
+    driven = _driven_by(finding)
+    measure, value = driven.measure, driven.value
+    bound = _bound(driven, judged, limits) if counted else None
     words = finding_words(finding)
     where = _where(finding.center_mm, finding.zone, part) if isinstance(finding, EdgeFinding) else ""
-    uncertainty = _of(judged.uncertainties, measure, zone)
+    uncertainty = _of(judged.uncertainties, measure, driven.zone)
     if where:
         words += f"; {where}"
     if not counted:
@@ -102,41 +103,47 @@ def _line(index: int, judged: JudgedPiece, limits: Limits | None, part: Part | N
     return Line(index, words, finding.kind, _points(finding), share + min(abs(value), 99.0) * 1e-4, outcome)
 
 
-def _measured_as(finding: Finding) -> tuple[str, str, float]:
+@dataclass(frozen=True, slots=True)
+class _Driven:
     """The measure that a finding drives, its zone, and the finding's own value of it."""
+
+    measure: str
+    zone: str
+    value: float
+
+
+def _driven_by(finding: Finding) -> _Driven:
     match finding:
         case EdgeFinding():
             name = "outline_out_mm" if finding.deviation_mm > 0 else "outline_in_mm"
-            return name, finding.zone, abs(finding.deviation_mm)
+            return _Driven(name, finding.zone, abs(finding.deviation_mm))
         case BendFinding():
-            return "bend_deg", "", finding.bend_deg
+            return _Driven("bend_deg", "", finding.bend_deg)
         case Scratch():
-            return "scratch_longest_mm", "", finding.length_mm
+            return _Driven("scratch_longest_mm", "", finding.length_mm)
         case Pit() | Speck():
-            return "pit_largest_mm", "", finding.diameter_mm
+            return _Driven("pit_largest_mm", "", finding.diameter_mm)
         case Opening():
-            return "opening_area_mm2", "", finding.area_mm2
+            return _Driven("opening_area_mm2", "", finding.area_mm2)
         case Stray():
-            return ("outline_out_mm", finding.zone, finding.reach_mm) if finding.joins else _hides(finding)
+            if finding.joins:
+                return _Driven("outline_out_mm", finding.zone, finding.reach_mm)
+            return _Driven("outline_unseen_mm", finding.zone, finding.extent_mm)
         case Mark():
-            return "mark_area_mm2", "", finding.area_mm2
+            return _Driven("mark_area_mm2", "", finding.area_mm2)
         case Stain():
-            return "stain_area_mm2", "", finding.area_mm2
+            return _Driven("stain_area_mm2", "", finding.area_mm2)
 
 
-def _hides(stray: Stray) -> tuple[str, str, float]:
-    return "outline_unseen_mm", stray.zone, stray.extent_mm
-
-
-def _bound(measure: str, zone: str, value: float, judged: JudgedPiece, limits: Limits | None) -> float | None:
+def _bound(driven: _Driven, judged: JudgedPiece, limits: Limits | None) -> float | None:
     """The limit on the side of the value, from the limits or, where they were not filed, from a reason."""
     known: list[Limit] | list[Reason] = (
-        [one for one in judged.reasons if one.measure == measure] if limits is None else
-        [one for one in limits.limits if one.measure == measure]
+        [one for one in judged.reasons if one.measure == driven.measure] if limits is None else
+        [one for one in limits.limits if one.measure == driven.measure]
     )  # fmt: skip
     for one in known:
-        if one.zone is None or one.zone == zone:
-            bound = one.min if value < 0 and one.min is not None else one.max
+        if one.zone is None or one.zone == driven.zone:
+            bound = one.min if driven.value < 0 and one.min is not None else one.max
             if bound is not None:
                 return bound
     return None

@@ -26,7 +26,6 @@ from app.pages.calls import (
     OneCall,
     RenewCall,
     VerdictsCall,
-    WantedForm,
 )
 from app.pages.cards import cards, frames, held_by
 from app.pages.server_state import Pass, ServerState
@@ -126,10 +125,6 @@ def _answer(
         return JSONResponse({"error": str(fault)}, 503)
 
 
-def _wanted(call: WantedForm) -> Wanted:
-    return Wanted(**call.model_dump())
-
-
 def _progress(server: ServerState, who: Pass, key: str, wanted: Wanted) -> dict[str, Any]:
     """How many wait, how many of them others have in hand, and how many this person judged lately."""
     since = (datetime.now(UTC) - timedelta(minutes=PACE_MINUTES)).isoformat(timespec="milliseconds")
@@ -141,11 +136,11 @@ def _progress(server: ServerState, who: Pass, key: str, wanted: Wanted) -> dict[
 
 
 def _count(server: ServerState, who: Pass, call: CountCall) -> dict[str, Any]:
-    return _progress(server, who, call.holder, _wanted(call.wanted))
+    return _progress(server, who, call.holder, call.wanted)
 
 
 def _next(server: ServerState, who: Pass, call: NextCall) -> dict[str, Any]:
-    wanted = _wanted(call.wanted)
+    wanted = call.wanted
     holder = Holder(call.holder, who.name)
     pieces = claim(server.store, holder, wanted, call.count, call.have, take_over=call.take_over)
     newest = newest_judgements(server.store, pieces)
@@ -185,7 +180,7 @@ def _blind(server: ServerState, who: Pass, call: BlindCall) -> dict[str, Any]:
 def _renew(server: ServerState, who: Pass, call: RenewCall) -> dict[str, Any]:
     gone = renew(server.store, Holder(call.holder, who.name), call.pieces)
     judged = {one.piece_id: one.inspector for one in holding(server.store, call.pieces) if one.inspector != who.name}
-    return {"gone_to": {**gone, **judged}, **_progress(server, who, call.holder, _wanted(call.wanted))}
+    return {"gone_to": {**gone, **judged}, **_progress(server, who, call.holder, call.wanted)}
 
 
 def _release(server: ServerState, who: Pass, call: Call) -> dict[str, Any]:
@@ -223,7 +218,7 @@ def _verdicts(server: ServerState, who: Pass, call: VerdictsCall) -> dict[str, A
         )
         receipt = give(server.store, given)
         receipts.append({"uid": receipt.uid, "outcome": receipt.outcome, "detail": receipt.detail})
-    return {"receipts": receipts, **_progress(server, who, call.holder, _wanted(call.wanted))}
+    return {"receipts": receipts, **_progress(server, who, call.holder, call.wanted)}
 
 
 def _pictures(server: ServerState, draw: Callable[[ServerState, int, int], Response]) -> Callable[[Request], Any]:

@@ -74,7 +74,7 @@ from .people.verdicts import (
     holding as holding,
     standing as standing,
 )
-from .people.wanted import Order as Order, Wanted as Wanted
+from .people.wanted import NO_ZERO as NO_ZERO, Text as Text, Wanted as Wanted
 from .results.acts import ResultFile as ResultFile, newest_path as newest_path
 from .results.die_history import (
     PartHistory as PartHistory,

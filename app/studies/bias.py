@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 from scipy import stats
 
 from app.statistics import Estimate, StraightLine, Trend, likeness, straight_line, trend, worth
-from app.studies.bias_input import Readings
+from app.studies.bias_input import Readings, units_of
 
 Array = NDArray[np.float64]
 
@@ -165,31 +165,20 @@ def study_bias(readings: Readings) -> BiasStudy:
     BiasStudy
         In the units of the readings, with 95 % intervals.
     """
-    piece, sitting, off = _units(readings)
-    count = np.bincount(piece, minlength=len(readings.pieces))
-    bias = np.bincount(piece, off, len(readings.pieces)) / count
-    left = off - bias[piece]
-    scatter = _scatter(readings, sitting, left)
+    units = units_of(readings)
+    count = np.bincount(units.piece, minlength=len(readings.pieces))
+    bias = np.bincount(units.piece, units.off, len(readings.pieces)) / count
+    left = units.off - bias[units.piece]
+    scatter = _scatter(readings, units.sitting, left)
     pieces = _pieces(readings, count, bias, scatter)
     return BiasStudy(
         readings=readings,
         scatter=scatter,
         pieces=pieces,
-        mean=_mean(readings, bias, (sitting, left), scatter),
+        mean=_mean(readings, bias, scatter, units.sitting, left),
         linearity=_linearity(readings, bias, scatter.unit**2 / count, scatter.freedom),
-        stability=_stability(readings.days, sitting, left) if readings.several_sittings else None,
+        stability=_stability(readings.days, units.sitting, left) if readings.several_sittings else None,
     )
-
-
-def _units(readings: Readings) -> tuple[NDArray[np.int64], NDArray[np.int64], Array]:
-    """Piece, sitting and deviation from the reference value of each unit."""
-    off = readings.value - readings.reference[readings.piece]
-    both = np.stack([readings.piece, readings.sitting], axis=1)
-    found, at = np.unique(both, axis=0, return_inverse=True)
-    if not readings.several_sittings:
-        return readings.piece, readings.sitting, off
-    at = at.ravel()
-    return found[:, 0], found[:, 1], np.bincount(at, off) / np.bincount(at)
 
 
 def _scatter(readings: Readings, sitting: NDArray[np.int64], left: Array) -> Scatter:
@@ -254,8 +243,7 @@ def _pieces(readings: Readings, count: NDArray[np.int64], bias: Array, scatter: 
     return tuple(found)
 
 
-def _mean(readings: Readings, bias: Array, units: tuple[NDArray[np.int64], Array], scatter: Scatter) -> Estimate:
-    sitting, left = units
+def _mean(readings: Readings, bias: Array, scatter: Scatter, sitting: NDArray[np.int64], left: Array) -> Estimate:
     variance, freedom = scatter.unit**2 / len(left), scatter.freedom
     found = _between(sitting, left)
     if found.count > 1:

@@ -49,6 +49,24 @@ class Readings:
         return len(np.unique(self.piece * len(self.days) + self.sitting)) > len(self.pieces)
 
 
+@dataclass(frozen=True, slots=True, eq=False)
+class Units:
+    """What is independent of each other, (n,) each: `piece`, `sitting`, `off` from the piece's reference value."""
+
+    piece: NDArray[np.int64]
+    sitting: NDArray[np.int64]
+    off: Array
+
+
+def units_of(readings: Readings) -> Units:
+    """Readings as they are, or their means over a sitting where there were several."""
+    off = readings.value - readings.reference[readings.piece]
+    if not readings.several_sittings:
+        return Units(readings.piece, readings.sitting, off)
+    found, at = np.unique(np.stack([readings.piece, readings.sitting], axis=1), axis=0, return_inverse=True)
+    return Units(found[:, 0], found[:, 1], np.bincount(at.ravel(), off) / np.bincount(at.ravel()))
+
+
 def read_readings(path: Path) -> Readings:
     """Read a table of readings; `reference_u` may be left empty, `taken_at` in all lines or in none.
 

@@ -86,17 +86,37 @@ def study_die(
         Of the permutation test for regrinds.
     """
     zones = tuple(dict.fromkeys(history.zone))
-    looked = {zone: _look(history, zone, len(zones), seed) for zone in zones}
-    zone = max(zones, key=lambda name: _telling(looked[name][2]))
-    breaks, first, found = looked[zone]
+    worn = {zone: _wear_of(history, zone, len(zones), seed) for zone in zones}
+    zone = max(zones, key=lambda name: _telling(worn[name].trend))
+    of_zone = worn[zone]
+    found = of_zone.trend
     low, high = limits_mm.get(zone, (None, None))
     limit = None if found is None else (high if found.slope > 0 else low)
     left = None if limit is None else strokes_left(found, float(history.strokes[-1]), limit)
     values = history.zone_mean(zone)
-    return DieWear(history, zone, values, breaks, first, found, wear_map(history, first, found), limit, left)
+    return DieWear(
+        history,
+        zone,
+        values,
+        of_zone.breaks,
+        of_zone.since,
+        found,
+        wear_map(history, of_zone.since, found),
+        limit,
+        left,
+    )
 
 
-def _look(history: DieHistory, zone: str, zones: int, seed: int) -> tuple[tuple[float, ...], int, Trend | None]:
+@dataclass(frozen=True, slots=True)
+class _ZoneWear:
+    """Of one zone: strokes of `breaks`, the first tray `since` the last, and the `trend` since then."""
+
+    breaks: tuple[float, ...]
+    since: int
+    trend: Trend | None
+
+
+def _wear_of(history: DieHistory, zone: str, zones: int, seed: int) -> _ZoneWear:
     """A zone's breaks, the first tray since the last, and the trend since then; trays that show none of it left out."""
     values = history.zone_mean(zone)
     seen = np.isfinite(values)
@@ -104,7 +124,7 @@ def _look(history: DieHistory, zone: str, zones: int, seed: int) -> tuple[tuple[
     breaks = regrinds(history.strokes[seen], values[seen], seed, names[seen].tolist())
     first = int(np.searchsorted(history.strokes, breaks[-1])) if breaks else 0
     used = np.flatnonzero(seen & (np.arange(len(seen)) >= first))
-    return breaks, first, trend(history.strokes[used], values[used], zones, names[used].tolist())
+    return _ZoneWear(breaks, first, trend(history.strokes[used], values[used], zones, names[used].tolist()))
 
 
 def _telling(found: Trend | None) -> float:

@@ -27,7 +27,16 @@ class Run:
     checks_file: Path | None = None
 
 
-def shot_in(works: Works, folder: Path) -> tuple[Shot, str, str]:
+@dataclass(frozen=True, slots=True, eq=False)
+class NamedShot:
+    """A shot that says what it shows: the names of its part and its station."""
+
+    shot: Shot
+    part: str
+    station: str
+
+
+def shot_in(works: Works, folder: Path) -> NamedShot:
     """Read a shot that is judged in a works: by its `shot.json`, or by the names its station gives its frames.
 
     Parameters
@@ -39,7 +48,7 @@ def shot_in(works: Works, folder: Path) -> tuple[Shot, str, str]:
 
     Returns
     -------
-    tuple[Shot, str, str]
+    NamedShot
         The shot, with the names of its part and its station.
 
     Raises
@@ -51,7 +60,7 @@ def shot_in(works: Works, folder: Path) -> tuple[Shot, str, str]:
     if shot.part is None or shot.station is None:
         expected = "a shot that names its part and station expected: in shot.json, or by [frames] of a station"
         raise Unusable(folder, "shot.json", f"{expected} with its part; or give their files")
-    return shot, shot.part, shot.station
+    return NamedShot(shot, shot.part, shot.station)
 
 
 def runs_of(works: Works, shots: Iterable[Path]) -> tuple[list[Run], list[str]]:
@@ -77,7 +86,8 @@ def runs_of(works: Works, shots: Iterable[Path]) -> tuple[list[Run], list[str]]:
     lacking: dict[Path, list[Path]] = {}
     for folder in shots:
         try:
-            _, part, station = shot_in(works, folder)
+            named = shot_in(works, folder)
+            part, station = named.part, named.station
             missing = [file for file in _judging(works, part, station) if not _is_there(file)]
         except Unusable as fault:
             failures.append(str(fault))

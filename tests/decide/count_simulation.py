@@ -14,8 +14,8 @@ from scipy.special import ndtr
 
 from tests.by_hand import options, spread
 from vision.decide.guard import PASS, REJECT, outcomes_of
-from vision.decide.marks import Marks, Unreported, Weighed
-from vision.decide.spreads import Shares, sums_of
+from vision.decide.marks import Marks, Unreported, Weighed, WeighedMarks
+from vision.decide.spreads import Divisor, Shares, sums_of
 
 COVERAGE = 0.95
 # By case: marks a piece on average, their chances drawn between, and the limit
@@ -49,8 +49,8 @@ def simulate(case: str, pieces: int) -> tuple[Judged, Judged]:
     marks = Marks("scratch", piece.astype(np.int64), piece.astype(np.int64), ones, ones, ones, ones, chance, ones)
     weighed = Weighed(chance, chance, chance, ones, 0.0 * ones, 0.0)
     none = Unreported(np.zeros((pieces, 0)), np.zeros(0))
-    over = (np.ones(pieces), np.zeros(pieces))
-    spread = sums_of(marks, weighed, Shares(ones, 0.0 * ones, np.zeros(0)), none, over, whole=True)
+    counted, over = WeighedMarks(marks, weighed, none), Divisor(np.ones(pieces), np.zeros(pieces))
+    spread = sums_of(counted, Shares(ones, 0.0 * ones, np.zeros(0)), over, counts_only=True)
     bounds = (np.full(pieces, -np.inf), np.full(pieces, limit))
     after = outcomes_of(spread, *bounds, COVERAGE)
     value = np.bincount(piece, chance >= 0.5, pieces)

@@ -11,8 +11,8 @@ from tests.decide.count_simulation import CASES, simulate
 from tests.decide.faces import pit, scratch
 from vision.decide.counts import Counting, counted_spread, counted_values, face_of
 from vision.decide.guard import PASS, REJECT, REVIEW, outcomes_of
-from vision.decide.marks import Marks, Unreported, Weighed, weigh
-from vision.decide.spreads import Shares, Spread, Sums, sums_of
+from vision.decide.marks import Marks, Unreported, Weighed, WeighedMarks, weigh
+from vision.decide.spreads import Divisor, Shares, Spread, Sums, sums_of
 from vision.decide.verdicts import judge
 from vision.records.inputs import CountRule, Limit, Limits
 from vision.records.marks import Detection, MarkClass, MarkRate
@@ -27,7 +27,8 @@ def sums(chance: np.ndarray, mean: np.ndarray, u: np.ndarray, whole: bool) -> Su
     marks = Marks("scratch", np.zeros(n, dtype=np.int64), np.arange(n), mean, mean, u, u, chance, np.ones(n))
     weighed = Weighed(chance, chance, chance, mean, u, 0.0)
     none = Unreported(np.zeros((1, 0)), np.zeros(0))
-    return sums_of(marks, weighed, Shares(mean, u, np.zeros(0)), none, (np.ones(1), np.zeros(1)), whole)
+    counted, over = WeighedMarks(marks, weighed, none), Divisor(np.ones(1), np.zeros(1))
+    return sums_of(counted, Shares(mean, u, np.zeros(0)), over, whole)
 
 
 def number(chance: list[float]) -> Sums:

@@ -23,13 +23,14 @@ from vision.decide.marks import (
     Marks,
     Unreported,
     Weighed,
+    WeighedMarks,
     faces_of,
     least_of,
     unreported,
     weigh,
 )
 from vision.decide.measures import FACE_SEEN
-from vision.decide.spreads import Largest, Shares, Spread, sums_of
+from vision.decide.spreads import Divisor, Largest, Shares, Spread, sums_of
 from vision.decide.uncertainty import size_of
 from vision.records import CountRule, Detection, Finding, JudgedPiece, MarkRate, Pit, Scratch, Value
 
@@ -162,7 +163,8 @@ def counted_values(faces: Faces, measure: str, by: Counting) -> tuple[Array, Arr
         Values and standard uncertainties, (pieces,) each, in the measure's unit.
     """
     form, total = _FORMS[measure], len(faces)
-    marks, weighed, more = _weighed(faces, form, by)
+    counted = _weighed(faces, form, by)
+    marks, weighed, more = counted.marks, counted.weighed, counted.more
     missing = np.where(np.isnan(faces.area_cm2), np.nan, 0.0)
     if form.adds == "largest":
         value, u = _largest(marks, weighed, more, total)
@@ -198,15 +200,15 @@ def counted_spread(faces: Faces, measure: str, by: Counting) -> Spread:
         The chances of its values, piece by piece.
     """
     form = _FORMS[measure]
-    marks, weighed, more = _weighed(faces, form, by)
+    counted = _weighed(faces, form, by)
     if form.adds == "largest":
-        return Largest(marks, weighed, more, faces.area_cm2)
-    _, shares = _shares(form, marks.size_mm, weighed, more)
+        return Largest(counted, faces.area_cm2)
+    _, shares = _shares(form, counted.marks.size_mm, counted.weighed, counted.more)
     seen = np.where(np.isnan(faces.area_cm2), np.nan, 1.0)
-    over = (
-        (faces.area_cm2 * faces.seen, faces.area_u_cm2 * faces.seen) if form.per_area else (seen, np.zeros(len(faces)))
-    )
-    return sums_of(marks, weighed, shares, more, over, whole=form.adds == "one")
+    over = Divisor(seen, np.zeros(len(faces)))
+    if form.per_area:
+        over = Divisor(faces.area_cm2 * faces.seen, faces.area_u_cm2 * faces.seen)
+    return sums_of(counted, shares, over, counts_only=form.adds == "one")
 
 
 def weights_of_marks(faces: Faces, measure: str, by: Counting, most: float | None) -> dict[int, float]:
@@ -215,23 +217,24 @@ def weights_of_marks(faces: Faces, measure: str, by: Counting, most: float | Non
     To a largest mark each adds its chance of exceeding the limit `most`.
     """
     form = _FORMS[measure]
-    marks, weighed, more = _weighed(faces, form, by)
+    counted = _weighed(faces, form, by)
+    marks, weighed = counted.marks, counted.weighed
     if form.adds == "largest":
         bound = np.full(len(faces), 0.0 if most is None else most)
-        adds = Largest(marks, weighed, more, faces.area_cm2).exceeding(bound)
+        adds = Largest(counted, faces.area_cm2).exceeding(bound)
     else:
-        adds = weighed.chance * _shares(form, marks.size_mm, weighed, more)[1].mean
+        adds = weighed.chance * _shares(form, marks.size_mm, weighed, counted.more)[1].mean
     return {index: one for index, one in zip(marks.finding.tolist(), adds.tolist(), strict=True) if one > 0.0}
 
 
-def _weighed(faces: Faces, form: _Form, by: Counting) -> tuple[Marks, Weighed, Unreported]:
+def _weighed(faces: Faces, form: _Form, by: Counting) -> WeighedMarks:
     """The marks of a measure, weighed; to a density only those count that lie where the face was seen."""
     marks = faces.marks(form.kind)
     weighed, more = weigh(marks, by.rule), unreported(faces, form.kind, by.rule, by.rate)
     if form.per_area:
         weighed = replace(weighed, counts=weighed.counts * marks.seen, chance=weighed.chance * marks.seen)
         more = replace(more, number=more.number * np.nan_to_num(faces.seen)[:, None])
-    return marks, weighed, more
+    return WeighedMarks(marks, weighed, more)
 
 
 def _shares(form: _Form, size_mm: Array, weighed: Weighed, more: Unreported) -> tuple[Array, Shares]:

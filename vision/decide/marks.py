@@ -198,6 +198,15 @@ class Unreported:
     size_mm: Array
 
 
+@dataclass(frozen=True, slots=True, eq=False)
+class WeighedMarks:
+    """All that a counted measure is formed of: `marks`, how each is `weighed`, and `more` that were not reported."""
+
+    marks: Marks
+    weighed: Weighed
+    more: Unreported
+
+
 def unreported(faces: Faces, kind: Kind, rule: CountRule, rate: MarkRate | None) -> Unreported:
     """What a works' rate of marks lets expect beside those reported: rate x area x (1 - detection curve).
 

@@ -17,7 +17,7 @@ from numpy.typing import NDArray
 from scipy.special import ndtr
 from scipy.stats import poisson
 
-from vision.decide.marks import Array, Marks, Unreported, Weighed, sure
+from vision.decide.marks import Array, Unreported, WeighedMarks, sure
 
 # A value that differs from its bound by rounding alone lies on it.
 _SLACK = 1e-9
@@ -78,6 +78,23 @@ class Shares:
 
 
 @dataclass(frozen=True, slots=True, eq=False)
+class Divisor:
+    """What sums are divided by (pieces,): an area and its standard uncertainty `u`, or 1 and 0 for a plain sum."""
+
+    value: Array
+    u: Array
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class _Branch:
+    """One way that a draw may turn out: its chance, what it adds to the sum and that share's variance, (k,) each."""
+
+    chance: Array
+    share: Array
+    variance: Array
+
+
+@dataclass(frozen=True, slots=True, eq=False)
 class _Block:
     """Pieces (k,) whose sums are mixtures of normals: `weight`, `middle`, `variance` (k, points)."""
 
@@ -121,11 +138,10 @@ class Sums:
         return np.where(np.isnan(self.area), np.nan, told)
 
 
-def sums_of(
-    marks: Marks, weighed: Weighed, shares: Shares, more: Unreported, over: tuple[Array, Array], whole: bool
-) -> Sums:
-    """The distribution of a sum over marks; `over`: the area, its uncertainty; `whole`: marks are only counted."""
-    total = len(over[0])
+def sums_of(counted: WeighedMarks, shares: Shares, over: Divisor, counts_only: bool) -> Sums:
+    """The distribution of a sum of shares of marks; `counts_only`: each mark adds one."""
+    marks, weighed, more = counted.marks, counted.weighed, counted.more
+    total = len(over.value)
     certain = weighed.chance == 1.0
     middle = np.bincount(marks.piece, certain * shares.mean, total).astype(np.float64)
     variance = np.bincount(marks.piece, certain * shares.u**2, total).astype(np.float64)
@@ -138,17 +154,17 @@ def sums_of(
         for rank in range(number[pieces[0]]):
             these = unsure[starts[pieces] + rank]
             chance = weighed.chance[these]
-            branches = [(1.0 - chance, 0.0 * chance, 0.0 * chance), (chance, shares.mean[these], shares.u[these] ** 2)]
-            begun = _branched(begun, branches, whole)
+            absent = _Branch(1.0 - chance, 0.0 * chance, 0.0 * chance)
+            there = _Branch(chance, shares.mean[these], shares.u[these] ** 2)
+            begun = _branched(begun, [absent, there], counts_only)
         for k, share in enumerate(shares.of_class.tolist()):
             expected = more.number[pieces, k]
             most = int(poisson.isf(_POISSON_TAIL, expected.max())) + 1
             ones = np.ones(len(pieces))
-            begun = _branched(
-                begun, [(poisson.pmf(n, expected), n * share * ones, 0.0 * ones) for n in range(most)], whole
-            )
+            numbers = [_Branch(poisson.pmf(n, expected), n * share * ones, 0.0 * ones) for n in range(most)]
+            begun = _branched(begun, numbers, counts_only)
         blocks.append(begun)
-    return Sums(tuple(blocks), *over)
+    return Sums(tuple(blocks), over.value, over.u)
 
 
 def _alike(number: NDArray[np.int64], more: Unreported) -> Iterator[NDArray[np.int64]]:
@@ -159,15 +175,15 @@ def _alike(number: NDArray[np.int64], more: Unreported) -> Iterator[NDArray[np.i
         yield from np.array_split(same, max(1, len(same) * points // _CELLS_AT_ONCE))
 
 
-def _branched(block: _Block, branches: list[tuple[Array, Array, Array]], whole: bool) -> _Block:
-    """A sum after one more draw: `branches` are chance, share and its variance (k,) of each way it may turn out."""
+def _branched(block: _Block, branches: list[_Branch], counts_only: bool) -> _Block:
+    """A sum after one more draw that may turn out in any of these ways."""
     grown = _Block(
         block.pieces,
-        np.concatenate([block.weight * chance[:, None] for chance, _, _ in branches], axis=1),
-        np.concatenate([block.middle + share[:, None] for _, share, _ in branches], axis=1),
-        np.concatenate([block.variance + spread[:, None] for _, _, spread in branches], axis=1),
+        np.concatenate([block.weight * one.chance[:, None] for one in branches], axis=1),
+        np.concatenate([block.middle + one.share[:, None] for one in branches], axis=1),
+        np.concatenate([block.variance + one.variance[:, None] for one in branches], axis=1),
     )
-    if whole:
+    if counts_only:
         return _on_grid(grown, int(np.ptp(grown.middle, axis=1).max()) + 1, np.ones((len(block.pieces), 1)))
     if grown.weight.shape[1] <= _MOST_POINTS:
         return grown
@@ -199,9 +215,7 @@ def _on_grid(block: _Block, points: int, step: Array) -> _Block:
 class Largest:
     """The largest mark that counts, 0 where none does; `area` (pieces,) is nan for pieces without a face."""
 
-    marks: Marks
-    weighed: Weighed
-    more: Unreported
+    counted: WeighedMarks
     area: Array
 
     def __len__(self) -> int:
@@ -210,15 +224,17 @@ class Largest:
     def at_most(self, bound: Array) -> Array:
         """Chance that no mark that counts exceeds its piece's bound."""
         with np.errstate(divide="ignore"):
-            none = np.exp(_added(self.marks.piece, np.log1p(-self.exceeding(bound)), len(bound)))
-        larger = self.more.size_mm > bound[:, None]
-        none *= np.exp(-(self.more.number * larger).sum(axis=1))
+            none = np.exp(_added(self.counted.marks.piece, np.log1p(-self.exceeding(bound)), len(bound)))
+        more = self.counted.more
+        larger = more.size_mm > bound[:, None]
+        none *= np.exp(-(more.number * larger).sum(axis=1))
         return np.where(np.isnan(self.area), np.nan, np.where(bound < 0.0, 0.0, none))
 
     def exceeding(self, bound: Array) -> Array:
         """Chance (marks,) that each mark counts and exceeds its piece's bound."""
-        over = np.maximum(bound[self.marks.piece], self.weighed.least_mm)
-        return sure(self.weighed.snr_chance * ndtr((self.marks.size_mm - over) / self.marks.size_u_mm))
+        marks, weighed = self.counted.marks, self.counted.weighed
+        over = np.maximum(bound[marks.piece], weighed.least_mm)
+        return sure(weighed.snr_chance * ndtr((marks.size_mm - over) / marks.size_u_mm))
 
     def below(self, bound: Array) -> Array:
         """Chance that the largest is less than its piece's bound; sizes are continuous but for none at all."""

@@ -1,25 +1,32 @@
 """What of the queue is wanted, and in which order."""
 
 from dataclasses import dataclass
-from typing import Any, Literal
+from typing import Annotated, Any, Literal
 
+from pydantic import Field
 from sqlalchemy import ColumnElement, and_, exists
 
 from app.store.database import schema
 
+NO_ZERO = r"^[^\x00]*$"
+"""Pattern of texts that a store keeps: PostgreSQL keeps none with a zero in it."""
 Order = Literal["worst", "oldest"]
+Text = Annotated[str, Field(max_length=10_000, pattern=NO_ZERO)]
 
 
 @dataclass(frozen=True, slots=True)
 class Wanted:
-    """What of the queue is wanted; None takes all. `measure` is one that a reason names, `severity` its class."""
+    """What of the queue is wanted; None takes all. `measure` is one that a reason names, `severity` its class.
 
-    lot: str | None = None
-    part: str | None = None
-    die: str | None = None
-    measure: str | None = None
-    severity: str | None = None
-    verdict: str | None = None
+    A page's call is read as one, which holds its texts to their bounds.
+    """
+
+    lot: Text | None = None
+    part: Text | None = None
+    die: Text | None = None
+    measure: Text | None = None
+    severity: Text | None = None
+    verdict: Text | None = None
     order: Order = "worst"
 
 

@@ -94,22 +94,22 @@ def history_of(
     if part is None:
         raise Unusable("--part", "", "a part whose trays were inspected into the store", part_name)
     s_mm, zone = _places(part)
-    newest, revision, calibrations = _pieces(store, part_name, lot)
-    if not newest:
+    standing = _standing(store, part_name, lot)
+    if not standing.pieces:
         of_lot = f" of lot {lot}" if lot else ""
         raise Unusable("--part", "", f"a part{of_lot} with pieces in the store", part_name)
     of_shot: dict[int, list[_PieceRow]] = {}
-    for one in newest:
+    for one in standing.pieces:
         of_shot.setdefault(one.shot_id, []).append(one)
     drawing = digest(part_content(part))
-    keys = {shot: (drawing, calibrations[shot], tuple(pieces)) for shot, pieces in of_shot.items()}
+    keys = {shot: (drawing, standing.calibrations[shot], tuple(pieces)) for shot, pieces in of_shot.items()}
     known = {} if read is None else {shot: one for shot, one in read.items() if keys.get(shot) == one.key}
     unread = [shot for shot in of_shot if shot not in known]
     with store.read() as connection:
         for start in range(0, len(unread), _SHOTS_AT_ONCE):
             some = {shot: keys[shot] for shot in unread[start : start + _SHOTS_AT_ONCE]}
             known |= _read_shots(connection, some, s_mm)
-        limits = limits_of(connection, part_name, revision)
+        limits = limits_of(connection, part_name, standing.limits_revision)
     if read is not None:
         read.clear()
         read.update(known)
@@ -174,11 +174,17 @@ def _bodies(connection: Connection, table: Table, judgement_ids: list[int]) -> d
     return {row.judgement_id: row.body for row in rows}
 
 
-def _pieces(store: Store, part: str, lot: str | None) -> tuple[list[_PieceRow], int, dict[int, str]]:
-    """The judgement that stands of every piece, and the newest limits' revision.
+@dataclass(frozen=True, slots=True)
+class _Standing:
+    """All pieces of a part; the newest limits' revision; `calibrations`: by shot the station and its calibration."""
 
-    Besides, by shot, the station and its calibration.
-    """
+    pieces: tuple[_PieceRow, ...]
+    limits_revision: int
+    calibrations: Mapping[int, str]
+
+
+def _standing(store: Store, part: str, lot: str | None) -> _Standing:
+    """The judgement that stands of every piece."""
     judgement, filing, shot, piece = schema.judgement, schema.filing, schema.shot, schema.piece
     stands = schema.standing_piece
     query = (
@@ -197,8 +203,8 @@ def _pieces(store: Store, part: str, lot: str | None) -> tuple[list[_PieceRow], 
     with store.read() as connection:
         rows = connection.execute(query).all()
     newest_limits = max((row[4] for row in rows), default=0)
-    pieces = [_PieceRow(int(row[0]), int(row[1]), str(row[2]), int(row[3])) for row in rows]
-    return pieces, newest_limits, _calibrations(rows)
+    pieces = tuple(_PieceRow(int(row[0]), int(row[1]), str(row[2]), int(row[3])) for row in rows)
+    return _Standing(pieces, newest_limits, _calibrations(rows))
 
 
 def _calibrations(rows: Sequence[Any]) -> dict[int, str]:
