@@ -52,11 +52,15 @@ class Sample:
 
     @property
     def held(self) -> str:
-        """Who judged and when, by the clocks of their browsers, in a sentence; empty where nobody did."""
+        """Who judged and when, by the clocks of their browsers, in a sentence; empty where nobody did.
+
+        Of a table only who: a store dates its verdicts by when they were brought in.
+        """
         people = Counter(one.inspector for one in self.verdicts)
         if not people:
             return ""
-        days = sorted(one.given_at[:10] for one in self.verdicts if one.given_at)
+        dated = () if self.given == "table" else self.verdicts
+        days = sorted(one.given_at[:10] for one in dated if one.given_at)
         when = "" if not days else f", {days[0]}" + (f" to {days[-1]}" if days[-1] != days[0] else "")
         counts = ", ".join(f"{name} ({count} verdicts)" for name, count in sorted(people.items()))
         return f"{f'Begun {self.begun}; j' if self.begun else 'J'}udged by {counts}{when}."

@@ -20,6 +20,7 @@ from vision.formats import FormatOne, Strict, Text, as_text_name, reached, read_
 from vision.records import Station
 
 WORKS_FILE = "works.toml"
+SHOTS_USE = ".shots-use"  # locked by whoever judges shots or forgets some; there from the beginning
 FOLDERS = ("parts", "stations", "limits", "shots", "results", "checks")
 
 
@@ -232,6 +233,7 @@ def new_works(folder: Path, name: str, people: tuple[Person, ...] = ()) -> Works
     try:
         for kind in FOLDERS:
             (folder / kind).mkdir(parents=True, exist_ok=True)
+        (folder / SHOTS_USE).touch()
     except OSError as fault:
         raise Unusable(folder, "", "expected a place where a folder can be made", fault.strerror or "") from fault
     write_atomic(folder / WORKS_FILE, _works_toml(name, people))

@@ -6,11 +6,9 @@ from contextlib import contextmanager
 from pathlib import Path
 
 from app.store import take_lock
-from app.works.folder import Works
+from app.works.folder import SHOTS_USE, Works
 from vision.errors import Unusable
 from vision.formats import not_written
-
-_LOCK = ".shots-use"
 
 
 @contextmanager
@@ -59,7 +57,7 @@ def shots_alone(works: Works) -> Iterator[None]:
 @contextmanager
 def _opened(folder: Path) -> Iterator[int]:
     try:
-        lock = os.open(folder / _LOCK, os.O_RDWR | os.O_CREAT, 0o666)
+        lock = os.open(folder / SHOTS_USE, os.O_RDWR | os.O_CREAT, 0o666)
     except OSError as fault:
         raise not_written(folder, fault) from None
     try:

@@ -56,6 +56,7 @@ BY_MACHINES = {
     "mark_sent",
     "note_forgotten",
     "note_judged",
+    "note_walked",
     "open_store",
     "put_aside",
     "renew",

@@ -142,7 +142,7 @@ def test_a_works_takes_frames_by_its_stations_names(
     frames_of(inbox / "half", "03")
     (inbox / "half" / "L-1_03_L.tif").unlink()
     with closing(works.open()) as store:
-        preparer = Preparer(order(works, inbox, tmp_path), store)
+        preparer = Preparer(order(works, inbox, tmp_path), store, lambda _: None)
         ready, half = preparer.prepare("one", ()), preparer.prepare("half", ())
     assert isinstance(ready, Ready)
     assert (ready.shot.tray, ready.shot.station) == ("T-02", "ST-1")

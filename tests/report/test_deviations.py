@@ -137,10 +137,10 @@ def test_limits_become_signed_bands_with_their_guard() -> None:
 def test_zone_runs_cover_the_outline_in_order() -> None:
     profile = made.profile((0.0, 0.0))
     runs = zone_runs(profile, made.part())
-    assert [name for name, _, _ in runs] == ["handle", "bowl", "handle"]
-    assert runs[0][1] == 0.0
-    assert runs[-1][2] == profile.s_mm[-1]
-    assert all(one[2] == other[1] for one, other in pairwise(runs))
+    assert [one.zone for one in runs] == ["handle", "bowl", "handle"]
+    assert runs[0].first_mm == 0.0
+    assert runs[-1].last_mm == profile.s_mm[-1]
+    assert all(one.last_mm == other.first_mm for one, other in pairwise(runs))
 
 
 def test_the_plot_shows_what_the_rim_leaves_in_doubt() -> None:

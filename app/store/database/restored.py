@@ -15,10 +15,10 @@ if TYPE_CHECKING:
 
 _HERE = text(
     "SELECT 'walked in ' || (SELECT system_identifier FROM pg_control_system()) || ' '"
-    " || (SELECT oid FROM pg_database WHERE datname = current_database()) || ' ' || 'store_version'::regclass::oid"
+    " || (SELECT oid FROM pg_database WHERE datname = current_database()) || ' ' || to_regclass('store_version')::oid"
 )
-_SAID = text("SELECT obj_description('store_version'::regclass, 'pg_class')")
-_OWN = text("SELECT pg_has_role(relowner, 'USAGE') FROM pg_class WHERE oid = 'store_version'::regclass")
+_SAID = text("SELECT obj_description(to_regclass('store_version'), 'pg_class')")
+_OWN = text("SELECT pg_has_role(relowner, 'USAGE') FROM pg_class WHERE oid = to_regclass('store_version')")
 
 
 def walk_if_restored(store: "Store", links_at_most: int, migrated: bool) -> None:
