@@ -8,7 +8,7 @@ from app.pages.server_state import ServerState
 from app.report import measure_words
 from app.store import Choices, Wanted, choices
 
-CHOICES_KEPT_S = 10
+CHOICES_KEPT_S = 1  # a lot that has just been filed can be chosen; keys do not draw the page anew
 _FIELDS = (("lot", "Lot"), ("part", "Part"), ("die", "Die"), ("measure", "Reason"), ("severity", "Class"))
 
 
