@@ -79,6 +79,7 @@ def test_fitted_corners_agree_better_and_within_the_stated_uncertainty() -> None
         assert abs(a.value - b.value) < 2.0 * np.hypot(a.standard, b.standard)
 
 
+@pytest.mark.long
 def test_lens_correction_takes_a_views_residual_down_at_least_fourfold() -> None:
     # 0.63 mm rms in view 01 without lens correction and 0.135 mm with it, as computed elsewhere from the same pictures.
     whole, half = see(read_photograph(REAL / "left01.jpg"), TARGET, "left01.jpg")

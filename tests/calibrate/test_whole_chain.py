@@ -129,6 +129,7 @@ def measured(tray: tuple[TrayPictures, Part]) -> tuple[MeasuredPiece, MeasuredPi
     return calibrated_piece, true_piece
 
 
+@pytest.mark.long
 def test_the_camera_is_found_where_it_stands() -> None:
     found, true = calibrated(FIRST), camera()
     assert found.tray_frame.camera is not None

@@ -125,6 +125,7 @@ class Terminal:
                 time.sleep(0.05)
 
 
+@pytest.mark.long
 def test_led_from_nothing_to_a_judged_lot_left_and_taken_up_again(tmp_path: Path, given: Given) -> None:
     works = tmp_path / "works"
     one = Terminal([*BRIGHTBOWL, "begin", works])

@@ -6,6 +6,7 @@ declared. Everything else is asked for.
 
 import ast
 import re
+from typing import TypeVar
 
 import pytest
 
@@ -22,19 +23,21 @@ SAID = re.compile(
     re.IGNORECASE,
 )
 
-
-def functions() -> dict[str, ast.FunctionDef]:
-    """Every function that a door offers, by its full name."""
-    found = {}
-    for room in ROOMS:
-        for name, module in door(room).items():
-            for node in parsed(ROOT / f"{module.replace('.', '/')}.py").body:
-                if isinstance(node, ast.FunctionDef) and node.name == name:
-                    found[f"{room}.{name}"] = node
-    return found
+Kind = TypeVar("Kind", ast.FunctionDef, ast.ClassDef)
 
 
-FUNCTIONS = functions()
+def offered(room: str, kind: type[Kind]) -> dict[str, Kind]:
+    """Every function, or every class, that a door offers, by name."""
+    return {
+        name: node
+        for name, module in door(room).items()
+        for node in parsed(ROOT / f"{module.replace('.', '/')}.py").body
+        if isinstance(node, kind) and node.name == name
+    }
+
+
+FUNCTIONS = {room: offered(room, ast.FunctionDef) for room in ROOMS}
+CLASSES = {room: offered(room, ast.ClassDef) for room in ROOMS}
 
 
 def sections(node: ast.FunctionDef) -> dict[str, str]:
@@ -61,64 +64,57 @@ def arguments(node: ast.FunctionDef) -> dict[str, str]:
 
 
 def test_there_are_functions_to_look_at() -> None:
-    assert len(FUNCTIONS) > 350
+    assert sum(map(len, FUNCTIONS.values())) > 350
 
 
-@pytest.mark.parametrize("name", FUNCTIONS)
-def test_every_argument_is_told_in_its_order(name: str) -> None:
-    node = FUNCTIONS[name]
-    assert list(parameters(sections(node).get("Parameters", ""))) == list(arguments(node))
+@pytest.mark.parametrize("room", ROOMS)
+def test_every_argument_is_told_in_its_order(room: str) -> None:
+    for name, node in FUNCTIONS[room].items():
+        assert list(parameters(sections(node).get("Parameters", ""))) == list(arguments(node)), name
 
 
-@pytest.mark.parametrize("name", FUNCTIONS)
-def test_what_comes_back_is_told(name: str) -> None:
-    node = FUNCTIONS[name]
-    told = sections(node)
-    returns = ast.unparse(node.returns) if node.returns else "None"
-    assert ("Returns" in told or "Yields" in told) == (returns != "None")
-    if ARRAYS.search(returns):
-        assert SHAPE.search(told[""] + told.get("Returns", "") + told.get("Yields", "")) or "Pixels" in returns
+@pytest.mark.parametrize("room", ROOMS)
+def test_what_comes_back_is_told(room: str) -> None:
+    for name, node in FUNCTIONS[room].items():
+        told = sections(node)
+        returns = ast.unparse(node.returns) if node.returns else "None"
+        assert ("Returns" in told or "Yields" in told) == (returns != "None"), name
+        if ARRAYS.search(returns):
+            assert SHAPE.search(told[""] + told.get("Returns", "") + told.get("Yields", "")) or "Pixels" in returns, (
+                name
+            )
 
 
-@pytest.mark.parametrize("name", FUNCTIONS)
-def test_arrays_have_shapes_and_numbers_units(name: str) -> None:
-    node = FUNCTIONS[name]
-    told = parameters(sections(node).get("Parameters", ""))
-    for argument, kind in arguments(node).items():
-        assert told[argument], argument
-        if ARRAYS.search(kind):
-            assert SHAPE.search(told[argument]), argument
-        if re.fullmatch(r"float( \| None)?", kind) and not IN_NAME.search(argument):
-            assert SAID.search(told[argument]), argument
+@pytest.mark.parametrize("room", ROOMS)
+def test_arrays_have_shapes_and_numbers_units(room: str) -> None:
+    for name, node in FUNCTIONS[room].items():
+        told = parameters(sections(node).get("Parameters", ""))
+        for argument, kind in arguments(node).items():
+            assert told[argument], (name, argument)
+            if ARRAYS.search(kind):
+                assert SHAPE.search(told[argument]), (name, argument)
+            if re.fullmatch(r"float( \| None)?", kind) and not IN_NAME.search(argument):
+                assert SAID.search(told[argument]), (name, argument)
 
 
-@pytest.mark.parametrize("name", FUNCTIONS)
-def test_what_is_raised_is_told(name: str) -> None:
-    node = FUNCTIONS[name]
-    caught = {
-        id(one)
-        for attempt in ast.walk(node)
-        if isinstance(attempt, ast.Try) and attempt.handlers
-        for statement in attempt.body
-        for one in ast.walk(statement)
-    }
-    raised = {
-        one.exc.func.id
-        for one in ast.walk(node)
-        if isinstance(one, ast.Raise) and isinstance(one.exc, ast.Call) and isinstance(one.exc.func, ast.Name)
-        if id(one) not in caught
-    }
-    told = sections(node).get("Raises", "")
-    assert {one for one in raised if one[0].isupper() and one not in told} == set()
-
-
-CLASSES = {
-    f"{room}.{name}": node
-    for room in ROOMS
-    for name, module in door(room).items()
-    for node in parsed(ROOT / f"{module.replace('.', '/')}.py").body
-    if isinstance(node, ast.ClassDef) and node.name == name
-}
+@pytest.mark.parametrize("room", ROOMS)
+def test_what_is_raised_is_told(room: str) -> None:
+    for name, node in FUNCTIONS[room].items():
+        caught = {
+            id(one)
+            for attempt in ast.walk(node)
+            if isinstance(attempt, ast.Try) and attempt.handlers
+            for statement in attempt.body
+            for one in ast.walk(statement)
+        }
+        raised = {
+            one.exc.func.id
+            for one in ast.walk(node)
+            if isinstance(one, ast.Raise) and isinstance(one.exc, ast.Call) and isinstance(one.exc.func, ast.Name)
+            if id(one) not in caught
+        }
+        told = sections(node).get("Raises", "")
+        assert {one for one in raised if one[0].isupper() and one not in told} == set(), name
 
 
 def fields(node: ast.ClassDef) -> dict[str, tuple[str, str]]:
@@ -131,20 +127,20 @@ def fields(node: ast.ClassDef) -> dict[str, tuple[str, str]]:
     return found
 
 
-@pytest.mark.parametrize("name", CLASSES)
-def test_a_class_and_what_it_offers_are_told(name: str) -> None:
-    node = CLASSES[name]
-    assert ast.get_docstring(node)
-    methods = [one for one in node.body if isinstance(one, ast.FunctionDef) and one.name[0] != "_"]
-    assert [one.name for one in methods if not ast.get_docstring(one)] == []
+@pytest.mark.parametrize("room", ROOMS)
+def test_a_class_and_what_it_offers_are_told(room: str) -> None:
+    for name, node in CLASSES[room].items():
+        assert ast.get_docstring(node), name
+        methods = [one for one in node.body if isinstance(one, ast.FunctionDef) and one.name[0] != "_"]
+        assert [one.name for one in methods if not ast.get_docstring(one)] == [], name
 
 
-@pytest.mark.parametrize("name", CLASSES)
-def test_a_records_arrays_have_shapes_and_its_numbers_units(name: str) -> None:
-    node = CLASSES[name]
-    told = ast.get_docstring(node) or ""
-    for field, (kind, below) in fields(node).items():
-        if ARRAYS.search(kind):
-            assert SHAPE.search(told + below), field
-        if re.fullmatch(r"float( \| None)?", kind) and not IN_NAME.search(field):
-            assert re.search(rf"\b{field}\b", told) or SAID.search(told + below), field
+@pytest.mark.parametrize("room", ROOMS)
+def test_a_records_arrays_have_shapes_and_its_numbers_units(room: str) -> None:
+    for name, node in CLASSES[room].items():
+        told = ast.get_docstring(node) or ""
+        for field, (kind, below) in fields(node).items():
+            if ARRAYS.search(kind):
+                assert SHAPE.search(told + below), (name, field)
+            if re.fullmatch(r"float( \| None)?", kind) and not IN_NAME.search(field):
+                assert re.search(rf"\b{field}\b", told) or SAID.search(told + below), (name, field)

@@ -113,6 +113,7 @@ def test_the_share_of_bad_among_passed_pieces_is_taken_from_blind_words_on_passe
     assert "judged 4 pieces of this lot that it passes and found 1 bad" in escapes_words(found)
 
 
+@pytest.mark.long
 def test_inspection_is_chosen_for_each_part_and_only_after_the_newest_lot(store: Store) -> None:
     names = sampled_good_lots(store, 10)
     file_result(store, to_file(replace(made_tray("T-900", [made_piece(1, "pass")], names[-1]), part="DS-182")))
