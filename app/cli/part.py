@@ -95,7 +95,7 @@ def command(
     from app.report import write_part_folder
 
     written = write_part_folder(folder, sheet, draft, made, name or made)
-    for line in draft.told:
+    for line in draft.notes:
         click.echo(line)
     length, width = draft.laid.outline.max(axis=0) - draft.laid.outline.min(axis=0)
     zones = ", ".join(f"{zone.name} {zone.x_mm[0]:g} to {zone.x_mm[1]:g}" for zone in written.zones)
@@ -193,7 +193,7 @@ def _show(sheet: Sheet, views: Views, picture: Path) -> None:
     click.echo(f"{sheet.path}: {unit}; layers (curves): {', '.join(f'{k} ({v})' for k, v in sheet.layers.items())}")
     for view in views.views:
         click.echo(f"{view.words}, {len(view.inner)} loops inside")
-    for line in (*sheet.told, *views.told):
+    for line in (*sheet.notes, *views.notes):
         click.echo(line)
     if views.doubt:
         click.echo(f"a person must choose: {views.doubt}")

@@ -59,7 +59,7 @@ def draw_found(sheet: Sheet, views: Views) -> str:
         x, y = window.to_px(np.array([gap.at_mm]))[0]
         body.append(element("circle", cx=f"{x:.1f}", cy=f"{y:.1f}", r=10, fill="none", stroke=ACCENT, stroke_width=2.5))
     layers = ", ".join(f"{name} ({count})" for name, count in sheet.layers.items())
-    lines = [*(view.words for view in views.views), *sheet.told, *views.told, f"layers (curves): {layers}"]
+    lines = [*(view.words for view in views.views), *sheet.notes, *views.notes, f"layers (curves): {layers}"]
     return _with_lines(body, window, lines, f"What {sheet.path.name} shows")
 
 
@@ -120,7 +120,7 @@ def _with_lines(body: Iterable[str], window: Window, lines: Sequence[str], title
     moved = f"translate({MARGIN:.0f} {y + 14.0:.0f})"
     drawn = list(body)
     foot = y + 14.0 + size[1] + 30.0
-    told = [text((MARGIN, foot + _LINE * number), line, font_size=15) for number, line in enumerate(lines)]
+    below = [text((MARGIN, foot + _LINE * number), line, font_size=15) for number, line in enumerate(lines)]
     background, *rest = drawn
     shown = f'<g transform="{moved}">{"".join(rest)}</g>'
-    return document((WIDTH, foot + _LINE * len(lines) + MARGIN), [background, *parts, shown, *told], title)
+    return document((WIDTH, foot + _LINE * len(lines) + MARGIN), [background, *parts, shown, *below], title)

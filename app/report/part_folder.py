@@ -41,7 +41,7 @@ def write_part_folder(folder: Path, sheet: Sheet, draft: PartDraft, part: str, n
     path = folder / "part.toml"
     if path.exists():
         raise Unusable(path, "", "a part that is new expected, so that nothing is overwritten; move the old one away")
-    origin = [f"From {sheet.path.name}{_digest(sheet.path)}.", *draft.told]
+    origin = [f"From {sheet.path.name}{_digest(sheet.path)}.", *draft.notes]
     zoning = draft.zoning
     text = PartText(part, name, _OUTLINE, zoning.zones, zoning.widest_mm, zoning.surface, tuple(origin))
     try:

@@ -41,6 +41,6 @@ def test_a_wide_band_is_seen_and_its_width_told_or_covered() -> None:
         width = float(np.mean(radius)) * band_share(75.0) / MM_PER_PX
         seen += found.seen
         # Thin rims of a piece may hide it: then the bound covers.
-        assert abs(found.width_px - width) < 2.5 * found.doubt_px
+        assert abs(found.width_px - width) < 2.5 * found.u_px
         assert found.half_deg > 50.0
     assert seen >= 2

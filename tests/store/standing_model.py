@@ -28,7 +28,7 @@ from app.store.line.outbox import make_messages, unsent
 from app.store.lots.lot_list import list_lots
 from app.store.lots.state import lot_state
 from app.store.people.actor import Acted
-from app.store.people.queue_lines import rebuild
+from app.store.people.queue_lines import lay_out_all
 from app.store.people.review_queue import waiting
 from app.store.people.verdicts import NewVerdict, give
 from app.store.people.wanted import Wanted
@@ -167,7 +167,8 @@ class StandingModel(RuleBasedStateMachine):
 
     @rule()
     def make_the_queue_again(self) -> None:
-        rebuild(self.store)
+        with self.store.write() as connection:
+            lay_out_all(connection)
 
     def _ids(self, key: tuple[int, int]) -> tuple[int, int]:
         tray = self.truth.trays[key[0]]

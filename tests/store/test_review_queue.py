@@ -10,7 +10,7 @@ from app.store.database.connection import Store, now
 from app.store.people import review_queue
 from app.store.people.blind_rounds import Blind, make_blind, turns, turns_left
 from app.store.people.drawing import Draw, Drawn, draw_pieces
-from app.store.people.queue_lines import rebuild
+from app.store.people.queue_lines import lay_out_all
 from app.store.people.review_queue import Holder, choices, claim, give_back, renew, waiting, waiting_count
 from app.store.people.verdicts import NewVerdict, give, standing
 from app.store.people.wanted import Wanted
@@ -157,7 +157,8 @@ def test_the_queue_rebuilt_is_the_queue_kept(filed: Store, steps: list[tuple[str
         elif piece_id in stands:
             judge(filed, piece_id, now() + f"{number}", verdict=stands.pop(piece_id))
     kept = _lines(filed)
-    rebuild(filed)
+    with filed.write() as connection:
+        lay_out_all(connection)
     assert _lines(filed) == kept
 
 

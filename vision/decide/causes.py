@@ -29,8 +29,6 @@ from vision.records import (
 
 SAME_PLACE_MM = 1.0
 """Marks of one kind so near each other are one: points of a scratch stand up to so far apart in a result."""
-_ADD_UP = ("outline_rms_mm", "outline_seen", "outline_unseen_mm", "opening_area_mm2", "mark_area_mm2", "stain_area_mm2")
-_BETWEEN_ENDS = ("length_mm", "width_mm")
 
 
 @dataclass(frozen=True, slots=True)

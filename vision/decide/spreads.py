@@ -124,7 +124,7 @@ class Sums:
         return self._chance(bound, -1.0)
 
     def _chance(self, bound: Array, side: float) -> Array:
-        told = np.where(bound > 0.0, 1.0, 0.0)
+        chances = np.where(bound > 0.0, 1.0, 0.0)
         finite = np.where(np.isfinite(bound), bound, 0.0)
         for block in self.blocks:
             one = finite[block.pieces, None]
@@ -134,8 +134,8 @@ class Sums:
             on_it = room + side * _SLACK * np.maximum(np.abs(one * area), 1.0)
             chance = _normal_chance(room, u, on_it >= 0.0 if side > 0.0 else on_it > 0.0)
             summed = (block.weight * chance).sum(axis=1)
-            told[block.pieces] = np.where(np.isfinite(bound[block.pieces]), summed, told[block.pieces])
-        return np.where(np.isnan(self.area), np.nan, told)
+            chances[block.pieces] = np.where(np.isfinite(bound[block.pieces]), summed, chances[block.pieces])
+        return np.where(np.isnan(self.area), np.nan, chances)
 
 
 def sums_of(counted: WeighedMarks, shares: Shares, over: Divisor, counts_only: bool) -> Sums:

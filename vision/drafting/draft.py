@@ -45,7 +45,7 @@ class PartDraft:
     view: View
     laid: Laid
     zoning: Zoning
-    told: tuple[str, ...]
+    notes: tuple[str, ...]
 
 
 def look(sheet: Sheet, choices: Choices) -> Views:
@@ -71,10 +71,10 @@ def look(sheet: Sheet, choices: Choices) -> Views:
     dashed = [one for one in on_layers(sheet, choices.layers) if one.line]
     views = find_views([one.points for one in on_layers(sheet, choices.layers) if not one.line], choices.gap_mm)
     lines = sorted({one.line for one in dashed})
-    told = (
+    notes = (
         [f"left out, drawn as {', '.join(lines)} and so not continuous: curves, {len(dashed)} in all"] if dashed else []
     )
-    return replace(views, told=(*told, *views.told))
+    return replace(views, notes=(*notes, *views.notes))
 
 
 def draft_part(sheet: Sheet, views: Views, choices: Choices) -> PartDraft:
@@ -112,7 +112,7 @@ def draft_part(sheet: Sheet, views: Views, choices: Choices) -> PartDraft:
             f"part is drawn as seen from above with its bowl towards the camera"
         )
         raise Unusable(sheet.path, "--seen", expected)
-    return PartDraft(view, laid, propose_zones(laid.outline), (*sheet.told, *views.told, *_done(sheet, view, laid)))
+    return PartDraft(view, laid, propose_zones(laid.outline), (*sheet.notes, *views.notes, *_done(sheet, view, laid)))
 
 
 def _chosen(sheet: Sheet, views: Views, choices: Choices) -> View:
@@ -138,8 +138,8 @@ def _why_none(sheet: Sheet, views: Views) -> str:
         one = nearly[0]
         x, y = one.points[0]
         return f"one from ({x:.4g}, {y:.4g}) lacks {one.gap_mm:.3g} mm to be: close it, or say --gap-mm"
-    told = "; ".join((*sheet.told, *views.told))
-    return f"show its layer, explode what is no curve, or say --layer{'; ' + told if told else ''}"
+    notes = "; ".join((*sheet.notes, *views.notes))
+    return f"show its layer, explode what is no curve, or say --layer{'; ' + notes if notes else ''}"
 
 
 def _holes(sheet: Sheet, view: View, choices: Choices) -> Sequence[Array]:
@@ -164,17 +164,19 @@ def _loop_words(loop: Array) -> str:
 def _done(sheet: Sheet, view: View, laid: Laid) -> list[str]:
     """What was done to the drawing, a line each."""
     unit = sheet.unit
-    told = []
+    notes = []
     if unit is not None and (unit.key != "mm" or sheet.scale != 1.0):
         scale = f", drawn to a scale: times {sheet.scale:g}" if sheet.scale != 1.0 else ""
-        told.append(f"converted from {unit.name} (1 is {unit.mm:g} mm){scale}")
+        notes.append(f"converted from {unit.name} (1 is {unit.mm:g} mm){scale}")
     if unit is not None and sheet.said is not None and sheet.said != unit:
-        told.append(f"the drawing says {sheet.said.name}; read as {unit.name}, as chosen")
-    told += [f"a gap of {one.mm:.4f} mm joined at ({one.at_mm[0]:.3f}, {one.at_mm[1]:.3f})" for one in view.gaps]
+        notes.append(f"the drawing says {sheet.said.name}; read as {unit.name}, as chosen")
+    notes += [f"a gap of {one.mm:.4f} mm joined at ({one.at_mm[0]:.3f}, {one.at_mm[1]:.3f})" for one in view.gaps]
     if laid.mirrored:
-        told.append("mirrored, since it was drawn as seen from below")
+        notes.append("mirrored, since it was drawn as seen from below")
     if laid.turn_deg:
-        told.append(f"turned by {laid.turn_deg:.4g} degrees, so that the long axis lies along x, wider end at the left")
+        notes.append(
+            f"turned by {laid.turn_deg:.4g} degrees, so that the long axis lies along x, wider end at the left"
+        )
     if max(map(abs, laid.moved_mm)) >= 0.00005:  # what the line shows
-        told.append(f"moved by ({laid.moved_mm[0]:.4f}, {laid.moved_mm[1]:.4f}) mm, so that it begins at x = 0")
-    return told
+        notes.append(f"moved by ({laid.moved_mm[0]:.4f}, {laid.moved_mm[1]:.4f}) mm, so that it begins at x = 0")
+    return notes

@@ -34,7 +34,7 @@ def trace_master(shot: Shot, station: Station) -> Sheet:
     Unusable
         The frame can't be read, shows no usable light, or nothing whole lies on the tray.
     """
-    told = (
+    note = (
         f"traced from the photograph {shot.folder.name} by station {station.station}: no drawing; the master's own "
         f"errors are in it, and the station's (an outline to {station.outline_mm:g} mm, lengths to "
         f"{100 * station.scale_relative:g} %, k = 1)"
@@ -44,7 +44,7 @@ def trace_master(shot: Shot, station: Station) -> Sheet:
         for one in _seen(shot, station)
         for ring in (one.outline, *one.holes)
     ]
-    return Sheet(shot.folder, UNITS["mm"], UNITS["mm"], 1.0, tuple(curves), (), (told,))
+    return Sheet(shot.folder, UNITS["mm"], UNITS["mm"], 1.0, tuple(curves), (), (note,))
 
 
 def length_doubt(outline: Array, shot: Shot, station: Station) -> str:

@@ -48,7 +48,9 @@ class View:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Views:
-    """What a drawing shows: contours that may be the piece, largest first; frames (k, 2), marks; what was told.
+    """What a drawing shows: contours that may be the piece, largest first; frames (k, 2), marks.
+
+    `notes`: what was left out and why.
 
     `doubt`: why none may be taken without a person's word, empty where there is one view alone and no doubt of it.
     """
@@ -56,7 +58,7 @@ class Views:
     views: tuple[View, ...]
     frames: tuple[Array, ...]
     contours: Contours
-    told: tuple[str, ...]
+    notes: tuple[str, ...]
     doubt: str
 
 
@@ -81,24 +83,24 @@ def find_views(curves: Sequence[Array], gap_mm: float) -> Views:
     every = [one for one in map(Polygon, contours.rings) if one.area > 0.0]
     polygons = [one for one in every if one.is_valid]
     crossing = tuple(np.array(one.exterior.coords) for one in every if not one.is_valid)
-    told = [f"drawn twice, or of no length, and left out: curves, {contours.twice} in all"] if contours.twice else []
+    notes = [f"drawn twice, or of no length, and left out: curves, {contours.twice} in all"] if contours.twice else []
     if crossing:
-        told.append(f"left out, since they cross themselves: closed contours, {len(crossing)} in all")
+        notes.append(f"left out, since they cross themselves: closed contours, {len(crossing)} in all")
     frames, pieces = _without_frames(polygons)
     if frames:
-        told.append(f"taken for frames and tables: rectangles, {len(frames)} in all")
+        notes.append(f"taken for frames and tables: rectangles, {len(frames)} in all")
     outer = [one for one in pieces if not any(_inside(one, other) for other in pieces)]
     outer.sort(key=lambda one: -float(one.area))
     longest = max((_size(one)[0] for one in outer), default=0.0)
     kept = [one for one in outer if _size(one)[0] >= _MARK_SHARE * longest]
     if len(kept) < len(outer):
-        told.append(f"taken for marks, far smaller than the largest: closed contours, {len(outer) - len(kept)} in all")
+        notes.append(f"taken for marks, far smaller than the largest: closed contours, {len(outer) - len(kept)} in all")
     views = tuple(_view(number, one, pieces, contours.gaps) for number, one in enumerate(kept, 1))
     return Views(
         views,
         tuple(np.array(one.exterior.coords) for one in frames),
         contours,
-        tuple(told),
+        tuple(notes),
         _doubt(views, contours, crossing),
     )
 

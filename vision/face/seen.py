@@ -89,19 +89,6 @@ def what_was_seen(
     )
 
 
-def chance_at(seen: SeenMap, center_mm: tuple[float, float], direction_deg: float | None) -> float | None:
-    """The chance that a map states for a scratch of a direction, or a pit, at a place; None outside the scored area."""
-    column = int((center_mm[0] - seen.corner_mm[0]) // seen.cell_mm)
-    row = int((seen.corner_mm[1] - center_mm[1]) // seen.cell_mm)
-    which = seen.pit
-    if direction_deg is not None:
-        turns = [abs((direction_deg - d + 90.0) % 180.0 - 90.0) for d in seen.directions_deg]
-        which = seen.scratch[int(np.argmin(turns))]
-    if not (0 <= row < len(which) and 0 <= column < len(which[row])) or which[row][column] == ".":
-        return None
-    return min((int(which[row][column]) + 0.5) / 10.0, 0.97)
-
-
 def _chance(snr: Image, curve: tuple[float, float]) -> Image:
     return np.asarray(_PLAINEST * ndtr((np.log(np.maximum(snr, 1e-3)) - curve[0]) / curve[1]), np.float32)
 

@@ -41,25 +41,27 @@ def read_dxf(path: Path, given: DrawingUnit | None, scale: float, layout: str | 
     unit = given or said
     mm = (unit.mm if unit else 1.0) * scale
     taking = Taking(path, hidden, mm, lines, Counter())
-    told: list[str] = []
+    notes: list[str] = []
     try:
         if layout is None:
             curves = [*_of_plain_lines(taking, plain), *_of_space(taking, drawing.modelspace())]
             space = drawing.modelspace()
         if layout is not None or not curves:
             space, curves = _of_paper(taking, drawing, layout)
-            told.append(f"read from the paper space {space.name!r}")
+            notes.append(f"read from the paper space {space.name!r}")
         dimensions = _dimensions(space, hidden)
     except (DXFError, *BROKEN) as fault:
         found = str(fault) or type(fault).__name__
         raise Unusable(path, "", "a drawing that can be drawn expected; export it again", found) from None
     curves = _continuous(curves, drawing)
     if taking.left_out:
-        told.append(f"left out, since frozen or off: layer {', '.join(sorted(taking.left_out))}")
-    told += [f"left out: {count} of {kind}, which is no curve" for kind, count in sorted((taking.others or {}).items())]
+        notes.append(f"left out, since frozen or off: layer {', '.join(sorted(taking.left_out))}")
+    notes += [
+        f"left out: {count} of {kind}, which is no curve" for kind, count in sorted((taking.others or {}).items())
+    ]
     if not curves:
-        raise Unusable(path, "", "a drawing with curves expected", "; ".join(told) or "none")
-    return Sheet(path, said, unit, scale, tuple(curves), dimensions, tuple(told))
+        raise Unusable(path, "", "a drawing with curves expected", "; ".join(notes) or "none")
+    return Sheet(path, said, unit, scale, tuple(curves), dimensions, tuple(notes))
 
 
 def _lines_of_layers(drawing: Any) -> dict[str, str]:

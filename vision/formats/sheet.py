@@ -59,7 +59,7 @@ class Sheet:
     """A drawing's curves in mm.
 
     `said`: the unit that the drawing names, None where it names none; `unit`: the one by which it was read, None where
-    neither drawing nor person named one (the numbers are then taken as mm). `told`: what was left out and why.
+    neither drawing nor person named one (the numbers are then taken as mm). `notes`: what was left out and why.
     """
 
     path: Path
@@ -68,7 +68,7 @@ class Sheet:
     scale: float
     curves: tuple[SheetCurve, ...]
     dimensions: tuple[Dimension, ...] = ()
-    told: tuple[str, ...] = ()
+    notes: tuple[str, ...] = ()
 
     @property
     def layers(self) -> dict[str, int]:

@@ -78,12 +78,12 @@ def read_svg(path: Path, given: DrawingUnit | None, scale: float) -> Sheet:
         curves = tuple(_of_group(reading, root, outermost, 0))
     except BROKEN as fault:
         raise Unusable(path, "", "paths and shapes that can be drawn expected; export it again", str(fault)) from None
-    told = [f"left out: {count} of {kind}, which is no curve" for kind, count in sorted(reading.others.items())]
+    notes = [f"left out: {count} of {kind}, which is no curve" for kind, count in sorted(reading.others.items())]
     if reading.hidden:
-        told.append(f"left out, since not shown: {reading.hidden} elements")
+        notes.append(f"left out, since not shown: {reading.hidden} elements")
     if not curves:
-        raise Unusable(path, "", "a drawing with curves expected", "; ".join(told) or "none")
-    return Sheet(path, said, given or said, scale, curves, (), tuple(told))
+        raise Unusable(path, "", "a drawing with curves expected", "; ".join(notes) or "none")
+    return Sheet(path, said, given or said, scale, curves, (), tuple(notes))
 
 
 def _kind(element: Any) -> str:

@@ -70,7 +70,7 @@ class RimBand:
 
     `shift_mm` (b,): from the half level out to the true edge, as put back, standard uncertainty `shared_mm` (b, g) by
     parts that blocks have in common and `own_mm` (b,); `width_mm` (b,) of the band, alike; `backlight`: by whom its
-    extent is known; `told`: the profiles were fitted. `blur_mm`: the optics' own, without the band;
+    extent is known; `fitted`: the profiles were fitted. `blur_mm`: the optics' own, without the band;
     `flare_mm`, `coma_mm`: standard uncertainties of an edge's place that the lens leaves.
     """
 
@@ -85,7 +85,7 @@ class RimBand:
     brightness: float
     surprise: float
     backlight: KnownBy
-    told: bool
+    fitted: bool
     flare_mm: float
     coma_mm: float
 
@@ -97,8 +97,8 @@ class RimBand:
     @property
     def reach_mm(self) -> float:
         """Root mean square of how far the band moved the half level, and may have."""
-        doubt = (self.shared_mm**2).sum(axis=1) + self.own_mm**2
-        return float(np.sqrt(np.mean(self.shift_mm**2 + doubt)))
+        variance = (self.shared_mm**2).sum(axis=1) + self.own_mm**2
+        return float(np.sqrt(np.mean(self.shift_mm**2 + variance)))
 
 
 def see_band(outline: Outline, part: Part, camera: CameraMapping, mm_per_px: float) -> tuple[Outline, RimBand | None]:
@@ -112,10 +112,10 @@ def see_band(outline: Outline, part: Part, camera: CameraMapping, mm_per_px: flo
     outward = camera.to_tray(centers + normals) - at_mm
     rim = part.rim or RimRadius(BAND.any_rim_mm, BAND.any_rim_u_mm)
     tilt_deg, blur = _tilt_deg(at_mm, outward, camera), blur_px(outline.profile)
-    given = camera.station.backlight
+    backlight = camera.station.backlight
     known_by: KnownBy = "station"
-    if given is not None:
-        half_deg, prior = given.half_deg, _known(given, rim, mm_per_px)
+    if backlight is not None:
+        half_deg, prior = backlight.half_deg, _known(backlight, rim, mm_per_px)
     else:
         extent = light_extent(outline.profile, blur, rim, mm_per_px)
         known_by = "frame" if extent.seen else "nobody"
@@ -123,10 +123,10 @@ def see_band(outline: Outline, part: Part, camera: CameraMapping, mm_per_px: flo
     prior = replace(prior, scale=_scale(half_deg, tilt_deg))
     steps = staircase(round(half_deg / BAND.angle_step_deg) * BAND.angle_step_deg)
     widest = prior.width_px + 2 * float(np.hypot(prior.shared_px, prior.own_px))
-    told = known_by != "nobody" and bool(widest > BAND.narrow * blur)
+    fitted = known_by != "nobody" and bool(widest > BAND.narrow * blur)
     blocks = _profiles(outline, cut, normals)
-    seen = fit_band(blocks, steps, prior, blur) if told else known_band(steps, prior, blur)
-    if given is None and not extent.seen:
+    seen = fit_band(blocks, steps, prior, blur) if fitted else known_band(steps, prior, blur)
+    if backlight is None and not extent.seen:
         # Nothing is put back; all that the band may have moved the edge is doubt, and it goes with each place's radius.
         moved_px = prior.scale * extent.shift_px
         own = rim.u_mm / rim.mm
@@ -149,9 +149,9 @@ def see_band(outline: Outline, part: Part, camera: CameraMapping, mm_per_px: flo
         brightness=seen.brightness,
         surprise=seen.surprise,
         backlight=known_by,
-        told=told,
+        fitted=fitted,
         # Where the profiles were fitted, the levels beside each block were fitted with them.
-        flare_mm=0.0 if told else _uneven_levels(blocks) * BAND.level_px * seen.blur_px * mm_per_px,
+        flare_mm=0.0 if fitted else _uneven_levels(blocks) * BAND.level_px * seen.blur_px * mm_per_px,
         coma_mm=coma_left_px(blocks, blur) * mm_per_px,
     )
 
@@ -196,7 +196,7 @@ def _known(backlight: HalfAngle, rim: RimRadius, mm_per_px: float) -> BandPrior:
 def _seen(extent: LightExtent, rim: RimRadius, mm_per_px: float) -> BandPrior:
     """The band's width as the frame's edges tell it."""
     own = band_share(extent.half_deg) * rim.u_mm
-    return _prior(extent.width_px * mm_per_px, extent.doubt_px * mm_per_px, own, mm_per_px)
+    return _prior(extent.width_px * mm_per_px, extent.u_px * mm_per_px, own, mm_per_px)
 
 
 def _prior(width_mm: float, light_mm: float, rim_mm: float, mm_per_px: float) -> BandPrior:

@@ -36,7 +36,7 @@ class BandAlong:
         A band that the profiles did not tell is lost in the edge's own blur.
         """
         width = everywhere(self.band.width_mm[self.order], self.errors.step, self.errors.count)
-        return width + blurs * self.band.blur_mm if self.band.told else width
+        return width + blurs * self.band.blur_mm if self.band.fitted else width
 
     def _blocks(self, inside: NDArray[np.bool_]) -> NDArray[np.bool_]:
         """Which blocks (b,) lie there; the nearest one where none does."""

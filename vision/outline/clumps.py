@@ -8,7 +8,7 @@ from numpy.typing import NDArray
 from vision.geometry import centroid, moments
 from vision.outline.band import RimBand, of_piece, see_band
 from vision.outline.edges import Outline, blur_px, trace_edge
-from vision.outline.found import Found, Told, together
+from vision.outline.found import Found, RegionContents, together
 from vision.outline.nominal import Nominal
 from vision.outline.piece import Edge
 from vision.outline.placement import refine
@@ -49,7 +49,7 @@ class _Clump:
     pieces: tuple[SeparatedPiece, ...]
 
 
-def other_thing(region: Region, scene: BacklitScene) -> Told:
+def other_thing(region: Region, scene: BacklitScene) -> RegionContents:
     """A region that is no piece of this part: another spoon, or something foreign."""
     outer = scene.camera.to_tray(region.outer)
     shape, nominal = moments(outer), scene.nominal.moments
@@ -61,11 +61,13 @@ def other_thing(region: Region, scene: BacklitScene) -> Told:
         and CLUMPS.slender_share[0] < slender < CLUMPS.slender_share[1]
     ):
         finding = TrayFinding("unlike", center, "a piece whose outline is not this part's")
-        return Told((Found(center, "unlike", None, None),), (finding,))
-    return Told(findings=(TrayFinding("foreign", center, f"something of {shape.area:.0f} mm² that is no piece"),))
+        return RegionContents((Found(center, "unlike", None, None),), (finding,))
+    return RegionContents(
+        findings=(TrayFinding("foreign", center, f"something of {shape.area:.0f} mm² that is no piece"),)
+    )
 
 
-def clump(region: Region, scene: BacklitScene) -> Told:
+def clump(region: Region, scene: BacklitScene) -> RegionContents:
     """All that a region too large for one piece, or cut by the frame, holds."""
     single = None if region.at_border else single_piece(region, scene)
     if single is not None:
@@ -80,29 +82,29 @@ def clump(region: Region, scene: BacklitScene) -> Told:
         pieces = tuple(p for p in pieces if not region.at_border or _inside_frame(p, scene))
     left = area - len(pieces) * piece_mm2
     more = left > CLUMPS.more_share * piece_mm2
-    told = Told()
+    contents = RegionContents()
     if region.at_border and (more or not pieces):
-        told = _cut_off(centroid(region.outer), left, piece_mm2)
+        contents = _cut_off(centroid(region.outer), left, piece_mm2)
     elif not pieces:
         return other_thing(region, scene)
     if len(pieces) > 1 or (pieces and more):
         center = _contact(pieces, outer, region, scene.nominal)
         finding = TrayFinding("touching", center, f"{max(len(pieces), 2)} pieces touch; lay them apart")
-        told = together((told, Told(findings=(finding,))))
+        contents = together((contents, RegionContents(findings=(finding,))))
     if not pieces:
-        return told
+        return contents
     outline = trace_edge(scene.back.pixels, scene.light, region.outer)
     blur = blur_px(outline.profile)
     outline, band = see_band(outline, scene.nominal.part, scene.camera, scene.mm_per_px)
-    whole = _Clump(region, scene, outline, band, pieces)
-    return together((told, Told(tuple(_apart(piece, whole) for piece in pieces), blurs_px=(blur,))))
+    clumped = _Clump(region, scene, outline, band, pieces)
+    return together((contents, RegionContents(tuple(_apart(piece, clumped) for piece in pieces), blurs_px=(blur,))))
 
 
-def _cut_off(center_px: Pair, left_mm2: float, piece_mm2: float) -> Told:
+def _cut_off(center_px: Pair, left_mm2: float, piece_mm2: float) -> RegionContents:
     """What of a piece lies in the frame; a crumb of one is no piece."""
     finding = TrayFinding("cut_off", center_px, f"{left_mm2:.0f} mm² of a piece cut by the frame's edge", left_mm2)
     pieces = (Found(center_px, "cut_off", None, None),) if left_mm2 > CLUMPS.fragment_share * piece_mm2 else ()
-    return Told(pieces, (finding,))
+    return RegionContents(pieces, (finding,))
 
 
 def _contact(pieces: tuple[SeparatedPiece, ...], outer: Array, region: Region, nominal: Nominal) -> Pair:
@@ -121,13 +123,13 @@ def _inside_frame(piece: SeparatedPiece, scene: BacklitScene) -> bool:
     return bool((seen > 1).all() and (seen[:, 0] < columns - 2).all() and (seen[:, 1] < rows - 2).all())
 
 
-def _apart(piece: SeparatedPiece, whole: _Clump) -> Found:
+def _apart(piece: SeparatedPiece, clumped: _Clump) -> Found:
     """One piece of a clump with its own share of the outline, away from the contact."""
-    scene, outline, band = whole.scene, whole.outline, whole.band
+    scene, outline, band = clumped.scene, clumped.outline, clumped.band
     points = scene.camera.to_tray(outline.points_px)
     normals = _in_tray(outline, scene)
     own: NDArray[np.bool_] = outline.valid & belongs(points, normals, piece.motion, scene.nominal)
-    for other in whole.pieces:
+    for other in clumped.pieces:
         if other is not piece:
             off = scene.nominal.project(other.motion.apply(points)).off_mm
             own &= np.abs(off) > CLUMPS.contact_mm
@@ -139,7 +141,7 @@ def _apart(piece: SeparatedPiece, whole: _Clump) -> Found:
         band = of_piece(band, np.abs(off) < CLUMPS.contact_mm)
     middle = piece.motion.inverse().apply(np.array([scene.nominal.moments.centroid]))
     center = scene.camera.to_px(middle)[0]
-    edge = Edge(mine, rims_of(whole.region, scene, band), blur, outline.profile, band)
+    edge = Edge(mine, rims_of(clumped.region, scene, band), blur, outline.profile, band)
     return Found((float(center[0]), float(center[1])), "touching", placement, edge if placement is not None else None)
 
 

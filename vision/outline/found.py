@@ -1,4 +1,4 @@
-"""What a dark region was told as: pieces with their places and edges, and what is said of the tray."""
+"""What a dark region was made out to be: pieces with their places and edges, and what is said of the tray."""
 
 from collections.abc import Iterable
 from dataclasses import dataclass
@@ -19,7 +19,7 @@ class Found:
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class Told:
+class RegionContents:
     """What was made of one region or of several: pieces, findings, and the blur of their edges (standard deviation)."""
 
     pieces: tuple[Found, ...] = ()
@@ -27,10 +27,10 @@ class Told:
     blurs_px: tuple[float, ...] = ()
 
 
-def together(parts: Iterable[Told]) -> Told:
+def together(parts: Iterable[RegionContents]) -> RegionContents:
     """All that was made of several regions, in their order."""
     every = tuple(parts)
-    return Told(
+    return RegionContents(
         tuple(piece for one in every for piece in one.pieces),
         tuple(finding for one in every for finding in one.findings),
         tuple(blur for one in every for blur in one.blurs_px),

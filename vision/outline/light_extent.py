@@ -67,14 +67,14 @@ def _half_angles_deg() -> Array:
 class LightExtent:
     """What the frame says of an unknown backlight: `seen` a band, `half_deg` on average over all that are likely.
 
-    The band's mean width `width_px` with its standard uncertainty `doubt_px`; `shift_px`: how far the half level may
+    The band's mean width `width_px` with its standard uncertainty `u_px`; `shift_px`: how far the half level may
     have moved at most, for two standard uncertainties.
     """
 
     seen: bool
     half_deg: float
     width_px: float
-    doubt_px: float
+    u_px: float
     shift_px: float
 
 
@@ -107,7 +107,7 @@ def light_extent(profile: Array, blur_px: float, rim: RimRadius, mm_per_px: floa
         seen=bool(chance[_half_angles_deg() <= LIGHT_EXTENT.collimated_deg].sum() < LIGHT_EXTENT.unseen),
         half_deg=float((chance.sum(axis=1) * _half_angles_deg()).sum()),
         width_px=width,
-        doubt_px=float(np.hypot(np.sqrt((chance * (bands.width - width) ** 2).sum()), LIGHT_EXTENT.coarse * width)),
+        u_px=float(np.hypot(np.sqrt((chance * (bands.width - width) ** 2).sum()), LIGHT_EXTENT.coarse * width)),
         shift_px=float(bands.shift[possible].max()),
     )
 

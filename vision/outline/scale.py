@@ -13,7 +13,7 @@ class ScaleSettings:
     """When all pieces of a tray are told to be off alike."""
 
     # A scale is told when it is this many standard uncertainties from one ...
-    told_u: float = 4.0
+    significant_u: float = 4.0
     # ... and length and width agree to so many.
     agree_u: float = 2.5
     # What the size of a part varies by between lots, as a share of it, where one tray's few pieces can't show it
@@ -61,7 +61,7 @@ def scale_finding(pieces: Sequence[MeasuredPiece], part: Part, station: Station)
         return None
     along, across = _ratio(lengths, length, station), _ratio(widths, width, station)
     agree = abs(along.value - across.value) < SCALE.agree_u * np.hypot(along.u, across.u)
-    if not agree or any(abs(one.value) < SCALE.told_u * one.u for one in (along, across)):
+    if not agree or any(abs(one.value) < SCALE.significant_u * one.u for one in (along, across)):
         return None
     detail = (
         f"all pieces ({len(lengths)}) are {along.value:+.2%} off in length and {across.value:+.2%} in width, as by "

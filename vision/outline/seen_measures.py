@@ -51,10 +51,14 @@ def what_was_seen(seen: OutlineSeen, rest: Unexplained, mm_per_px: float) -> dic
         stretches[zone.name] = Measured(longest, UncertaintyComponents(edge=step), place)
     area = sum(one.area_mm2 for one in rest.openings)
     light = place_at(*(np.array(one.center_mm) for one in rest.openings))
-    doubt = UncertaintyComponents(
+    uncertainty = UncertaintyComponents(
         edge=float(np.hypot(SEEN.area_u_mm2 * (mm_per_px / SEEN.area_at_mm) ** 2, SEEN.area_share_u * area))
     )
-    return {"outline_seen": shares, "outline_unseen_mm": stretches, "opening_area_mm2": Measured(area, doubt, light)}
+    return {
+        "outline_seen": shares,
+        "outline_unseen_mm": stretches,
+        "opening_area_mm2": Measured(area, uncertainty, light),
+    }
 
 
 def _runs_mm(hidden: NDArray[np.bool_], step_mm: float) -> Array:

@@ -7,7 +7,7 @@ import numpy as np
 from vision.geometry import centroid
 from vision.outline.band import RimBand, see_band
 from vision.outline.edges import blur_px, far_blur_px, trace_edge
-from vision.outline.found import Found, Told
+from vision.outline.found import Found, RegionContents
 from vision.outline.holes import HOLES, Rim
 from vision.outline.nominal import Nominal
 from vision.outline.piece import Edge
@@ -43,7 +43,7 @@ class SingleSettings:
 SINGLE = SingleSettings()
 
 
-def single_piece(region: Region, scene: BacklitScene) -> Told | None:
+def single_piece(region: Region, scene: BacklitScene) -> RegionContents | None:
     """A region that is one whole piece of this part, placed; None where it is not."""
     area = region.area_px * scene.mm_per_px**2
     if not SINGLE.area_share[0] <= area / scene.nominal.moments.area <= SINGLE.area_share[1]:
@@ -54,7 +54,7 @@ def single_piece(region: Region, scene: BacklitScene) -> Told | None:
     if outline.valid.mean() < SINGLE.clean_share:
         blur = far_blur_px(scene.back.pixels, scene.light, region.outer)
         if blur > SINGLE.sharp_px:
-            return Told((Found(center, "focus", None, None),), blurs_px=(blur,))
+            return RegionContents((Found(center, "focus", None, None),), blurs_px=(blur,))
     outline, band = see_band(outline, scene.nominal.part, scene.camera, scene.mm_per_px)
     points = scene.camera.to_tray(outline.points_px)[outline.valid]
     if len(points) < SINGLE.least_points:
@@ -62,12 +62,12 @@ def single_piece(region: Region, scene: BacklitScene) -> Told | None:
     placement = find_placement(points, scene.nominal)
     like = placement is not None and _is_this_part(points, placement, scene.nominal)
     if is_turned_over(points, placement if like else None, scene.nominal):
-        return Told((Found(center, "face_down", None, None),), blurs_px=(blur,))
+        return RegionContents((Found(center, "face_down", None, None),), blurs_px=(blur,))
     if placement is None or not like:
         return None
     blur_mm = band.blur_mm if band else blur * scene.mm_per_px
     edge = Edge(points, rims_of(region, scene, band), blur_mm, outline.profile, band)
-    return Told((Found(center, None, placement, edge),), blurs_px=(blur,))
+    return RegionContents((Found(center, None, placement, edge),), blurs_px=(blur,))
 
 
 def rims_of(region: Region, scene: BacklitScene, band: RimBand | None) -> list[Rim]:

@@ -72,7 +72,7 @@ def _response(scene: BacklitScene, found: Sequence[Found]) -> TrayFinding | None
     # A bright band along the rim makes a profile lopsided too, whatever the response: by the edges alone nobody can
     # tell one from the other, so a band counts where the station says that there is one.
     seen = [one.edge for one in found if one.edge is not None]
-    plain = [one for one in seen if one.band is None or not (one.band.told and one.band.backlight == "station")]
+    plain = [one for one in seen if one.band is None or not (one.band.fitted and one.band.backlight == "station")]
     profiles = [one.profile for one in plain if np.isfinite(one.profile).all()]
     edge = None
     if profiles:

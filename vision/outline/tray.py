@@ -58,18 +58,18 @@ def find_pieces(scene: BacklitScene) -> FoundTray:
     regions = find_regions(scene.back, scene.light, least)
     large = [region for region in regions if region.at_border or region.area_px > most]
     small = [region for region in regions if not (region.at_border or region.area_px > most)]
-    told = together(
+    contents = together(
         (
             *(single_piece(region, scene) or other_thing(region, scene) for region in small),
             *(clump(part, scene) for region in large for part in _parts(region, scene, least)),
         )
     )
     detail = "a piece lies on its face: its outline is the drawing's mirror image; turn it over"
-    turned = [TrayFinding("face_down", one.center_px, detail) for one in told.pieces if one.fault == "face_down"]
-    findings = _without_fragments((*told.findings, *turned), scene) + _contradicted(told.pieces, scene)
-    blur = float(np.median(told.blurs_px)) if told.blurs_px else float("nan")
+    turned = [TrayFinding("face_down", one.center_px, detail) for one in contents.pieces if one.fault == "face_down"]
+    findings = _without_fragments((*contents.findings, *turned), scene) + _contradicted(contents.pieces, scene)
+    blur = float(np.median(contents.blurs_px)) if contents.blurs_px else float("nan")
     row_px = TRAY.row_share * float(np.ptp(scene.nominal.points[:, 0])) / scene.mm_per_px
-    return FoundTray(tuple(_in_reading_order(told.pieces, row_px)), tuple(findings), blur)
+    return FoundTray(tuple(_in_reading_order(contents.pieces, row_px)), tuple(findings), blur)
 
 
 def _in_reading_order(found: Iterable[Found], row_px: float) -> list[Found]:
@@ -86,7 +86,7 @@ def _in_reading_order(found: Iterable[Found], row_px: float) -> list[Found]:
 def _contradicted(found: Sequence[Found], scene: BacklitScene) -> list[TrayFinding]:
     """Told where most pieces show a band that the station's half angle and the part's rim don't account for."""
     seen = [one.edge.band for one in found if one.edge and one.edge.band]
-    bands = [band for band in seen if band.told and band.backlight == "station"]
+    bands = [band for band in seen if band.fitted and band.backlight == "station"]
     if not bands or abs(float(np.median([band.surprise for band in bands]))) < TRAY.surprising:
         return []
     width_um = 1000 * float(np.median([band.width_mm.mean() for band in bands]))

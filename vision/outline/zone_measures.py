@@ -36,7 +36,7 @@ class ZoneSettings:
     # (measured on rendered frames: about a third).
     uneven: float = 0.35
     # A band's width is told where it is known to this share of itself.
-    band_told: float = 0.2
+    band_relative_u: float = 0.2
     # What smoothing and the edge's slope leave of a bump's height: this share of it (measured on rendered bumps).
     form_uncertainty: float = 0.002
 
@@ -205,9 +205,9 @@ def extent(seen: OutlineSeen, axis: int, zone: int | None) -> Measured:
 
 def rim_band(band: BandAlong | None, inside: NDArray[np.bool_]) -> Measured:
     """Mean width of the bright band over a zone's points `inside` (n,); missing where it is no wider than the blur."""
-    if band is None or not band.band.told:
+    if band is None or not band.band.fitted:
         return MISSING
     width, uncertainty = band.width_over(inside)
-    if width < band.band.blur_mm or uncertainty > ZONES.band_told * width:
+    if width < band.band.blur_mm or uncertainty > ZONES.band_relative_u * width:
         return MISSING
     return Measured(width, UncertaintyComponents(rim=uncertainty))

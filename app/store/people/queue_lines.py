@@ -1,17 +1,16 @@
 """What the queue of flagged pieces holds: which wait and how bad each is, derived from what was filed.
 
 A piece waits when the judgement that stands is `review` or `reject` and no person's verdict holds, or where people
-differ. `rebuild` makes the table again.
+differ. `lay_out_all` makes the table again.
 """
 
 from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
 
-from sqlalchemy import Connection, and_, delete, func, insert, select, update
+from sqlalchemy import Connection, and_, delete, insert, select, update
 
 from app.store.database import schema
-from app.store.database.connection import Store
 from app.store.people.holding import Holding, holdings
 from vision.decide import badness
 from vision.records import Reason
@@ -81,13 +80,6 @@ def _amiss(connection: Connection, piece_ids: Sequence[int]) -> _Amiss:
         [line for one, line in flagged.items() if one in known and any(known[one][k] != v for k, v in line.items())],
         [one for one in known if one not in flagged],
     )
-
-
-def rebuild(store: Store) -> int:
-    """Make the queue again from what was filed; how many pieces it holds."""
-    with store.write() as connection:
-        lay_out_all(connection)
-        return int(connection.execute(select(func.count()).select_from(schema.bench)).scalar_one())
 
 
 def _lines(connection: Connection, piece_ids: Sequence[int]) -> list[dict[str, Any]]:
