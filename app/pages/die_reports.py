@@ -6,6 +6,7 @@ was filed only that is read; and a page never waits for it longer than nobody no
 
 from dataclasses import dataclass, field
 from threading import Lock, Thread
+from time import sleep
 
 from app.report import DieReport
 from app.store import ShotRead, Store, history_mark, history_of, known_parts
@@ -13,7 +14,9 @@ from app.studies import study_dies
 from vision.errors import Unusable
 
 WAIT_S = 0.3
-"""A page waits so long for a report that is being made, which is enough where little was filed."""
+"""A page waits so long for the first report, which is enough where little was filed."""
+PAGE_FIRST_S = 1.0
+"""A newer report is begun so long after it was asked for: the page that shows the last one is drawn first."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -41,7 +44,7 @@ class DieReports:
         """
         mark = history_mark(store)
         making = self._made_beside(store, part, mark)
-        if making is not None:
+        if making is not None and part not in self._kept:
             making.join(WAIT_S)
         kept = self._kept.get(part)
         if kept is None:
@@ -72,6 +75,8 @@ class DieReports:
             return making
 
     def _make(self, store: Store, part: str) -> None:
+        if part in self._kept:
+            sleep(PAGE_FIRST_S)
         with self._work:  # one after the other: people judge meanwhile
             mark = history_mark(store)  # before the reading: what is filed during it is read anew
             try:

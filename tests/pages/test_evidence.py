@@ -24,7 +24,7 @@ from vision.formats.limits import read_limits
 from vision.formats.part import read_part
 
 SHARED = Path(__file__).parents[3] / "shared" / "trays"
-SHARED_SETS = ("outline/plain", "outline/noisy", "outline/crowd", "outline/punched", "polished", "polished-faint")
+SHARED_SETS = ("polished", "polished-faint", "outline/crowd", "outline/plain", "outline/noisy", "outline/punched")
 MOST_OF_A_SET = 12
 BRIGHTBOWL = Path(sys.executable).with_name("brightbowl")
 FINISHED = (0, 1)  # all pass; some piece does not
@@ -119,10 +119,10 @@ class TraySet:
 
 
 def tray_sets(folder: Path) -> Iterator[TraySet]:
-    """Our own demo's trays and the shared ones."""
+    """The shared trays, and our own demo's."""
+    yield from (TraySet(SHARED / name, SHARED / name) for name in SHARED_SETS if (SHARED / name).is_dir())
     demo = render_demo(folder / "demo", 6)
     yield from (TraySet(line.shots, line.part_file.parent) for line in demo.lines if line.shots.parent.name != "dies")
-    yield from (TraySet(SHARED / name, SHARED / name) for name in SHARED_SETS if (SHARED / name).is_dir())
 
 
 def judged(trays: TraySet, folder: Path) -> Works:
