@@ -21,6 +21,7 @@ from playwright.sync_api import (
     sync_playwright,
 )
 
+from app.store.database.connection import Store
 from app.store.results.filing import ToFile, file_result
 from app.works.folder import Works
 from tests.loopback import free_port
@@ -103,6 +104,14 @@ def served(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Served]:
     one.start()
     yield one
     one.stop()
+
+
+@pytest.fixture
+def store(served: Served) -> Iterator[Store]:
+    """The store behind the pages."""
+    opened = served.works.open()
+    yield opened
+    opened.close()
 
 
 @pytest.fixture(scope="session")

@@ -13,8 +13,8 @@ from sqlalchemy import select
 from app.store.database import schema
 from app.store.database.connection import Store
 from tests.pages.conftest import Opened, Served
+from tests.pages.desk import DESK, piece_on, saved
 from tests.pages.made_works import made_works
-from tests.pages.test_review import DESK, piece_on, saved
 
 pytestmark = pytest.mark.long
 KILLS = 60
@@ -31,13 +31,6 @@ def served(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Served]:
     one.start()
     yield one
     one.stop()
-
-
-@pytest.fixture
-def store(served: Served) -> Iterator[Store]:
-    opened = served.works.open()
-    yield opened
-    opened.close()
 
 
 def filed(store: Store, inspector: str) -> list[tuple[str, str, str]]:

@@ -19,7 +19,7 @@ from app.store.people.wanted import Wanted
 from app.works.folder import Person, Works, new_works
 from synthetic_images.demo import render_demo
 from tests.pages.conftest import Opened, Served
-from tests.pages.test_review import DESK, judge, piece_on
+from tests.pages.desk import DESK, judge, piece_on
 from vision.formats.limits import read_limits
 from vision.formats.part import read_part
 

@@ -16,8 +16,8 @@ from playwright.sync_api import Browser, expect
 
 from app.store.people.verdicts import standing
 from tests.pages.conftest import Served
+from tests.pages.desk import judge, saved
 from tests.pages.made_works import made_works
-from tests.pages.test_review import judge, saved
 
 CLIENT = "brightbowl-test"
 

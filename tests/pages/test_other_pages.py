@@ -1,7 +1,6 @@
 """Blind rounds, the queue as a table, and access for everybody (axe)."""
 
 import http.client
-from collections.abc import Iterator
 from contextlib import closing
 from pathlib import Path
 from typing import Any
@@ -15,17 +14,9 @@ from app.store.people.blind_rounds import blinds, make_blind, turns
 from app.store.people.drawing import Draw, draw_pieces
 from app.store.people.verdicts import standing
 from tests.pages.conftest import Opened, Served, empty_profile
-from tests.pages.test_review import judge, piece_on, saved
+from tests.pages.desk import judge, piece_on, saved
 
 AXE = (Path(axe_playwright_python.__file__).parent / "axe.min.js").read_text(encoding="utf-8")
-
-
-@pytest.fixture
-def store(served: Served) -> Iterator[Store]:
-    """The store behind the pages."""
-    opened = served.works.open()
-    yield opened
-    opened.close()
 
 
 def serious(page: Page) -> list[str]:

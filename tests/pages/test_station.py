@@ -1,28 +1,19 @@
 """The station's page: its last check, drift, and the trays that are to be judged again."""
 
-from collections.abc import Iterator
 from dataclasses import replace
 
-import pytest
 from playwright.sync_api import expect
 
 from app.store.database.connection import Store
 from app.store.results.filing import file_result
 from app.store.stations.checks import file_checks
-from tests.pages.conftest import Opened, Served
+from tests.pages.conftest import Opened
+from tests.pages.desk import piece_on
 from tests.pages.test_other_pages import serious
-from tests.pages.test_review import piece_on
 from tests.store.made import STATION, made_piece, made_tray, to_file
 from vision.calibrate.checks import DriftOfMeasure
 from vision.formats.checks_file import Check
 from vision.records.inputs import LightLimits
-
-
-@pytest.fixture
-def store(served: Served) -> Iterator[Store]:
-    opened = served.works.open()
-    yield opened
-    opened.close()
 
 
 def check(hour: int, value: float, *reasons: str) -> Check:

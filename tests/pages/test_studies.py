@@ -18,9 +18,9 @@ from app.store.people.verdicts import NewVerdict, give
 from app.store.results.filing import PictureFile, ToFile, file_result, kept_path
 from app.works.folder import Works, new_works
 from tests.pages.conftest import Opened, Served
+from tests.pages.desk import piece_on
 from tests.pages.made_works import LIGHTS, PEOPLE, STATION, draw_shot, frame_name, pose_of
 from tests.pages.test_other_pages import serious
-from tests.pages.test_review import piece_on
 from tests.store.made import PART
 from tests.studies.lots import LIMITS, sample
 
@@ -70,14 +70,6 @@ def served(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Served]:
     one.start()
     yield one
     one.stop()
-
-
-@pytest.fixture
-def store(served: Served) -> Iterator[Store]:
-    """The store behind the pages."""
-    opened = served.works.open()
-    yield opened
-    opened.close()
 
 
 def _still(page: Page) -> None:

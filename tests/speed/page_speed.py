@@ -14,8 +14,8 @@ from pathlib import Path
 from playwright.sync_api import Browser, sync_playwright
 
 from tests.pages.conftest import CHROMIUM, CHROMIUM_FLAGS, Served
+from tests.pages.desk import judge, piece_on
 from tests.pages.made_works import made_works
-from tests.pages.test_review import judge, piece_on
 
 TRAYS = 2000
 KEYS = 100
