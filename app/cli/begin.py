@@ -101,9 +101,13 @@ def _station(works: Works) -> bool:
     name = _answer("The station's name", "ST-1")
     given = ["--target-thickness-mm", thick] if thick else []
     given += ["--squares", squares, "--pitch-mm", pitch, "--pitch-tolerance-mm", promise, "--station", name]
-    by = next(one.name for one in works.people if "tune" in one.roles)
-    call("calibrate", *map(str, files), *given, "--works", str(works.folder), "--by", by)
+    call("calibrate", *map(str, files), *given, "--works", str(works.folder), *_by(works))
     return True
+
+
+def _by(works: Works) -> tuple[str, ...]:
+    """Who acts, where somebody is listed who may; else the command says who is missing."""
+    return tuple(word for one in works.people if "tune" in one.roles for word in ("--by", one.name))[:2]
 
 
 def _part(works: Works) -> bool:
@@ -112,7 +116,7 @@ def _part(works: Works) -> bool:
         return False
     part = _answer("What shots and limits call the part", Path(drawing).stem)
     name = _answer("What people call it", part)
-    call("part", drawing, "--part", part, "--name", name, "--works", str(works.folder))
+    call("part", drawing, "--part", part, "--name", name, "--works", str(works.folder), *_by(works))
     return True
 
 

@@ -26,6 +26,7 @@ _NEW_FOLDER = click.Path(file_okay=False, path_type=Path)
 @click.option("--part", help="What shots and limits call it; without it, the drawing's name.")
 @click.option("--name", help="What people call it; without it, as --part.")
 @click.option("--works", type=_FOLDER, help="Works folder: the part goes into its place there.")
+@click.option("--by", help="Who adds it to the works; without it, whose account this is in works.toml.")
 @click.option("--out", type=_NEW_FOLDER, help="In place of --works: a folder for the part.")
 @click.option(
     "--look",
@@ -53,6 +54,7 @@ def command(
     part: str | None,
     name: str | None,
     works: Path | None,
+    by: str | None,
     out: Path | None,
     picture: Path | None,
     unit: str | None,
@@ -87,6 +89,10 @@ def command(
         return
     if (works is None) == (out is None):
         raise click.UsageError("Give --works or --out: where the part goes; or --look, to see what the drawing shows.")
+    if works is not None:
+        from app.works import read_works, who_acts
+
+        who_acts(read_works(works), by, "add a part")
     sheet, draft = _drafted(drawing, sheet, views, chosen, station, holes)
     if against is not None and station is not None:
         _hold_against(against, station, draft)

@@ -8,6 +8,7 @@ from app.pages.dies import dies_page
 from app.pages.first_steps_page import first_steps_page
 from app.pages.gauge import gauge_study_page
 from app.pages.lots import lots_page
+from app.pages.new_part import new_part_page
 from app.pages.review import review_page
 from app.pages.station import station_page
 from app.pages.tuning import tuning_study_page
@@ -49,6 +50,7 @@ PAGES = (
     st.Page(gauge_study_page, title="Gauge", url_path="gauge"),
     st.Page(station_page, title="Station", url_path="station"),
     st.Page(first_steps_page, title="First steps", url_path="first-steps"),
+    st.Page(new_part_page, title="New part", url_path="new-part"),
 )
 page = st.navigation(list(PAGES), position="top")
 try:

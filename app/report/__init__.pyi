@@ -23,7 +23,7 @@ from .die_report import (
     die_table as die_table,
     left_words as left_words,
 )
-from .drawing_sheets import draw_found as draw_found
+from .drawing_sheets import draw_found as draw_found, draw_part_sheet as draw_part_sheet
 from .glossary import GLOSSARY as GLOSSARY
 from .inspected import Inspected as Inspected
 from .limits_words import limits_words as limits_words, lot_limits_words as lot_limits_words

@@ -75,7 +75,7 @@ def test_eight_commands_lead_from_nothing_to_a_judged_lot(tmp_path: Path, given:
     call("person", "R. Hale", "--role", "release", "--role", "tune", "--role", "review", "--works", works)
     target = ("--squares", "17x12", "--pitch-mm", "7", "--target-thickness-mm", "0")
     call("calibrate", given.target / "flat.png", *target, "--station", "ST-1", *by)
-    call("part", given.drawing, "--part", "TS-135", "--works", works)
+    call("part", given.drawing, "--part", "TS-135", *by)
     call("limits", "draft", "--part", works / "parts/TS-135/part.toml", "--general", "m", "--out", tmp_path / "l.toml")
     call("limits", "release", tmp_path / "l.toml", *by, "--why", "first lot")
     call("inspect", given.shots, "--works", works)

@@ -27,6 +27,7 @@ ANSWERED: dict[str, tuple[Act, ...]] = {
     "file_limits": ("draft limits",),
     "update_station": ("calibrate",),
     "file_station": ("calibrate",),
+    "write_part_folder": ("add a part",),
     "bring_in": ("import",),
     "file_folders": ("import",),
     "release": ("release limits",),
@@ -87,7 +88,8 @@ def test_whoever_calls_it_asks_for_its_role(file: Path) -> None:
     brought = {
         alias.name
         for node in ast.walk(tree)
-        if isinstance(node, ast.ImportFrom) and (node.module or "").startswith(("app.store", "app.works", "vision"))
+        if isinstance(node, ast.ImportFrom)
+        and (node.module or "").startswith(("app.store", "app.works", "app.report", "vision"))
         for alias in node.names
     }
     words = {node.value for node in ast.walk(tree) if isinstance(node, ast.Constant) and isinstance(node.value, str)}
@@ -130,6 +132,7 @@ CALLS: dict[Act, tuple[str, ...]] = {
     "say how large a lot is": ("lot L-1 --works {works} --size 800",),
     "restore": ("restore {files}/backup.zip --works {works}",),
     "forget frames": ("forget --works {works}",),
+    "add a part": ("part {files}/outline.csv --works {works} --part TS-9",),
     "calibrate": (
         "calibrate {files}/outline.csv --squares 9x6 --pitch-mm 5 --works {works} --station ST-1",
         "calibrate {files}/outline.csv --squares 9x6 --pitch-mm 5 --out {works}/stations/ST-1.toml",

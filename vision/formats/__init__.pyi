@@ -1,5 +1,10 @@
 from .atomic_write import not_written as not_written, write_atomic as write_atomic
-from .bounded import BROKEN as BROKEN, as_text_name as as_text_name, reached as reached
+from .bounded import (
+    BROKEN as BROKEN,
+    DRAWING_BYTES as DRAWING_BYTES,
+    as_text_name as as_text_name,
+    reached as reached,
+)
 from .checks_file import (
     Check as Check,
     Reference as Reference,
