@@ -141,7 +141,7 @@ def _of_view(views: Views, choices: Choices, key: str, columns: Sequence[DeltaGe
 
 def _words(drawing: Path, views: Views) -> str:
     """What the picture shows, for whoever does not see it."""
-    return f"What {drawing.name} shows: {'; '.join((*(one.words for one in views.views), *views.told)) or 'nothing'}"
+    return f"What {drawing.name} shows: {'; '.join((*(one.words for one in views.views), *views.notes)) or 'nothing'}"
 
 
 def _proposed(works: Works, sheet: Sheet, draft: PartDraft, key: str) -> None:
@@ -152,7 +152,7 @@ def _proposed(works: Works, sheet: Sheet, draft: PartDraft, key: str) -> None:
     part = one.text_input("What shots and limits call it", stem, max_chars=NAME_MAX, key=f"part-{key}").strip()
     name = two.text_input("What people call it", part, max_chars=NAME_MAX, key=f"name-{key}").strip() or part
     zones = ", ".join(f"{zone.name} {zone.x_mm[0]:g} to {zone.x_mm[1]:g} mm" for zone in draft.zoning.zones)
-    show_chart(draw_part_sheet(draft, f"{name} ({part})", draft.told), f"{part}, along x: {zones}")
+    show_chart(draw_part_sheet(draft, f"{name} ({part})", draft.notes), f"{part}, along x: {zones}")
     st.markdown("Look at zones and numbers; they can be changed in part.toml afterwards.")
     if st.button("Write the part into the works", type="primary", disabled=not part.isprintable() or not part):
         folder = works.part_file(part).parent

@@ -43,7 +43,9 @@ def write_part_folder(folder: Path, sheet: Sheet, draft: PartDraft, part: str, n
         raise Unusable(path, "", "a part that is new expected, so that nothing is overwritten; move the old one away")
     origin = [f"From {sheet.path.name}{_digest(sheet.path)}.", *draft.notes]
     zoning = draft.zoning
-    text = PartText(part, name, _OUTLINE, zoning.zones, zoning.widest_mm, zoning.surface, tuple(origin))
+    text = PartText(
+        part, name, _OUTLINE, zoning.zones, zoning.widest_mm, zoning.surface, tuple(origin), sheet.traced_from
+    )
     try:
         folder.mkdir(parents=True, exist_ok=True)
     except OSError as fault:

@@ -56,6 +56,7 @@ def test_a_master_piece_is_traced_and_told_as_such(rendered: Path, tmp_path: Pat
     assert code == 0, said
     assert "traced from the photograph" in (tmp_path / "out" / "part.toml").read_text()
     part = read_part(tmp_path / "out" / "part.toml")
+    assert part.traced_from == f"{shot.name}, station ST-1"
     truth, _ = laid_onto(outline(TEASPOON).points_mm[::10], part.outline)
     # Pieces carry rendered flaws of some tenths: the bulk of the outline is the pattern's.
     assert np.median(Ring(part.outline).off_mm(truth)) < 0.05

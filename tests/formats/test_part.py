@@ -35,6 +35,13 @@ def test_a_part_may_say_how_round_its_rim_is(tmp_path: Path) -> None:
     )
 
 
+def test_a_part_may_say_that_nobody_drew_its_outline(tmp_path: Path) -> None:
+    assert read_part(write_part(tmp_path)).traced_from is None
+    told = PART.replace("[[zone]]", 'traced_from = "MASTER, station ST-1"\n\n[[zone]]', 1)
+    assert read_part(write_part(tmp_path, told)).traced_from == "MASTER, station ST-1"
+    refused_part(write_part(tmp_path, PART.replace("[[zone]]", "traced_from = 3\n\n[[zone]]", 1)), "traced_from")
+
+
 @pytest.mark.parametrize("rolled", [0, 1, 17, 60])
 def test_an_outline_begins_at_its_leftmost_vertex_wherever_the_drawing_does(tmp_path: Path, rolled: int) -> None:
     path = write_part(tmp_path)

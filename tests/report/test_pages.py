@@ -91,8 +91,10 @@ def test_a_result_page_stands_alone_and_carries_the_cautions(written: Path) -> N
 
 def test_names_from_files_are_text_whatever_they_hold(tmp_path: Path) -> None:
     hostile = made.named(made.tray(), tray=HOSTILE, lot=HOSTILE, station=HOSTILE)
+    hostile = replace(hostile, part=replace(hostile.part, traced_from=HOSTILE))
     stamp = Stamp("7:" + 64 * "a", HOSTILE)
     write_pictures(tmp_path, hostile, stamp)
+    assert f"traced from a photograph, not drawn: {HOSTILE}" in Page((tmp_path / "result.html").read_text()).text
     write_index(tmp_path, [hostile.result], stamp)
     for name in ("result.html", "index.html"):
         source = (tmp_path / name).read_text()

@@ -11,8 +11,6 @@ from vision.formats import UNITS, Dimension, Sheet
 _SHORTEST_MM, _LONGEST_MM = 60.0, 450.0
 # A dimension agrees with what is drawn to this share: it is written to a few digits.
 _AGREES = 0.01
-# What a camera sees may be so much larger or smaller than drawn; more than that is a unit or another station.
-_SEEN_AGREES = 0.03
 
 
 def size_doubt(sheet: Sheet, length_mm: float, unit_given: bool, scale_given: bool) -> str:
@@ -80,19 +78,3 @@ def _lengths(drawn: float) -> str:
         f"{drawn * UNITS[key].mm:.4g} mm if it is drawn in {UNITS[key].name}" for key in ("mm", "cm", "in")
     )
     return f"the piece would be {told}"
-
-
-def seen_doubt(drawn_mm: float, seen_mm: float) -> str:
-    """What to say where a camera sees a piece of another length than drawn; empty where they agree."""
-    ratio = seen_mm / drawn_mm
-    if abs(ratio - 1.0) <= _SEEN_AGREES:
-        return ""
-    why = next((one.name for one in UNITS.values() if one.key in ("in", "cm") and _same_seen(ratio, one.mm)), "inches")
-    return (
-        f"{ratio:.3g} times as large as drawn ({seen_mm:.4g} mm seen, {drawn_mm:.4g} mm drawn): {why}, "
-        f"a drawing to a scale, or another station?"
-    )
-
-
-def _same_seen(ratio: float, other: float) -> bool:
-    return abs(ratio / other - 1.0) <= _SEEN_AGREES

@@ -3,11 +3,10 @@
 import numpy as np
 
 from vision.backlight import NoBacklight
-from vision.drafting.believing import seen_doubt
 from vision.errors import Unusable
 from vision.formats import UNITS, Sheet, SheetCurve, read_frames
 from vision.geometry import length_and_width
-from vision.outline import Silhouette, find_silhouettes
+from vision.outline import Silhouette, find_silhouettes, size_doubt
 from vision.records import Array, Shot, Station
 
 # What is smaller than this is dust or a chip: no spoon, fork or blank is.
@@ -44,7 +43,8 @@ def trace_master(shot: Shot, station: Station) -> Sheet:
         for one in _seen(shot, station)
         for ring in (one.outline, *one.holes)
     ]
-    return Sheet(shot.folder, UNITS["mm"], UNITS["mm"], 1.0, tuple(curves), (), (note,))
+    by = f"{shot.folder.name}, station {station.station}"
+    return Sheet(shot.folder, UNITS["mm"], UNITS["mm"], 1.0, tuple(curves), (), (note,), by)
 
 
 def length_doubt(outline: Array, shot: Shot, station: Station) -> str:
@@ -70,7 +70,7 @@ def length_doubt(outline: Array, shot: Shot, station: Station) -> str:
         As `trace_master`.
     """
     drawn, _ = length_and_width(outline)
-    doubts = [seen_doubt(drawn, one.length_mm) for one in _seen(shot, station)]
+    doubts = [size_doubt(drawn, one.length_mm) for one in _seen(shot, station)]
     return doubts[0] if all(doubts) else ""
 
 

@@ -33,6 +33,7 @@ class _PartFile(Strict):
     part: Name
     name: Text
     nominal: Name
+    traced_from: Text | None = None
     edge_height_mm: Length = 0.0
     edge_height_u_mm: Length = 0.0
     rim_radius_mm: Annotated[Length, Field(gt=0.0)] | None = None
@@ -99,6 +100,7 @@ def read_part(path: Path) -> Part:
         edge_height_u_mm=table.edge_height_u_mm,
         rim=rim,
         left_out=drawn.left_out,
+        traced_from=table.traced_from,
     )
 
 

@@ -16,7 +16,8 @@ _DECIMALS = 6  # of a coordinate, mm: a millionth, far below the chords' own err
 class PartText:
     """What part.toml says: identity, the drawing beside it, zones with their widest width (mm), scored area.
 
-    `origin`: where the outline comes from and what was done to it, a line each, as comments at the head.
+    `origin`: where the outline comes from and what was done to it, a line each, as comments at the head;
+    `traced_from`: the photograph that it was traced from, None where it was drawn.
     """
 
     part: str
@@ -26,6 +27,7 @@ class PartText:
     widest_mm: tuple[float, ...]
     surface: Surface | None
     origin: tuple[str, ...]
+    traced_from: str | None = None
 
 
 def part_as_toml(text: PartText) -> str:
@@ -49,6 +51,7 @@ def part_as_toml(text: PartText) -> str:
         f"part = {_quoted(text.part)}  # as shots and limits name it",
         f"name = {_quoted(text.name)}  # as people call it",
         f"nominal = {_quoted(text.nominal)}  # the outline beside this file, in mm, long axis along x",
+        *_traced(text.traced_from),
         "# edge_height_mm = 0.0              # how far the edge that the light shows lies above the tray: measure it",
         "# edge_height_u_mm = 0.0            # how far it may lie from that at any one place (k = 1)",
     ]
@@ -72,6 +75,12 @@ def part_as_toml(text: PartText) -> str:
         )
         lines.append(f"inset_mm = {text.surface.inset_mm!r}  # clear of the rim, whose own round throws light")
     return "\n".join(lines) + "\n"
+
+
+def _traced(photograph: str | None) -> list[str]:
+    return (
+        [] if photograph is None else [f"traced_from = {_quoted(photograph)}  # a photograph: nobody drew this outline"]
+    )
 
 
 def _quoted(text: str) -> str:

@@ -59,7 +59,8 @@ class Sheet:
     """A drawing's curves in mm.
 
     `said`: the unit that the drawing names, None where it names none; `unit`: the one by which it was read, None where
-    neither drawing nor person named one (the numbers are then taken as mm). `notes`: what was left out and why.
+    neither drawing nor person named one (the numbers are then taken as mm). `notes`: what was left out and why;
+    `traced_from`: the photograph that it was traced from, None for a drawing.
     """
 
     path: Path
@@ -69,6 +70,7 @@ class Sheet:
     curves: tuple[SheetCurve, ...]
     dimensions: tuple[Dimension, ...] = ()
     notes: tuple[str, ...] = ()
+    traced_from: str | None = None
 
     @property
     def layers(self) -> dict[str, int]:

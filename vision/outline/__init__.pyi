@@ -1,4 +1,5 @@
 from .found import Found as Found
+from .other_scale import size_doubt as size_doubt
 from .piece import measure_piece as measure_piece
 from .pin import PinDiameter as PinDiameter, see_pin as see_pin
 from .placement import Placement as Placement

@@ -13,6 +13,7 @@ from vision.outline.holes import HOLES, HoleSettings
 from vision.outline.leftovers import LEFTOVERS, LeftoverSettings
 from vision.outline.light_extent import LIGHT_EXTENT, LightExtentSettings
 from vision.outline.nominal import NOMINAL, NominalSettings
+from vision.outline.other_scale import OTHER_SCALE, OtherScaleSettings
 from vision.outline.piece import PIECE, PieceSettings
 from vision.outline.pin import PIN, PinSettings
 from vision.outline.place_errors import PLACE_ERRORS, PlaceErrorSettings
@@ -47,6 +48,7 @@ class OutlineSettings:
     leftovers: LeftoverSettings = LEFTOVERS
     light_extent: LightExtentSettings = LIGHT_EXTENT
     nominal: NominalSettings = NOMINAL
+    other_scale: OtherScaleSettings = OTHER_SCALE
     piece: PieceSettings = PIECE
     pin: PinSettings = PIN
     place_errors: PlaceErrorSettings = PLACE_ERRORS

@@ -6,7 +6,8 @@ from dataclasses import dataclass
 import numpy as np
 
 from vision.outline.clumps import CLUMPS, clump, other_thing
-from vision.outline.found import Found, together
+from vision.outline.found import Found, RegionContents, together
+from vision.outline.other_scale import other_scale
 from vision.outline.regions import Region, find_regions, split_finely
 from vision.outline.scene import BacklitScene
 from vision.outline.single import SINGLE, single_piece
@@ -56,20 +57,28 @@ def find_pieces(scene: BacklitScene) -> FoundTray:
     least = TRAY.dust_mm2 / scene.mm_per_px**2
     most = SINGLE.area_share[1] * scene.nominal.moments.area / scene.mm_per_px**2
     regions = find_regions(scene.back, scene.light, least)
-    large = [region for region in regions if region.at_border or region.area_px > most]
-    small = [region for region in regions if not (region.at_border or region.area_px > most)]
-    contents = together(
-        (
-            *(single_piece(region, scene) or other_thing(region, scene) for region in small),
-            *(clump(part, scene) for region in large for part in _parts(region, scene, least)),
-        )
-    )
+    other = other_scale(regions, scene)
+    contents = other.contents if other is not None and other.far else _contents(regions, scene, least, most)
+    if other is not None and not any(one.placement for one in contents.pieces):
+        contents = other.contents
     detail = "a piece lies on its face: its outline is the drawing's mirror image; turn it over"
     turned = [TrayFinding("face_down", one.center_px, detail) for one in contents.pieces if one.fault == "face_down"]
     findings = _without_fragments((*contents.findings, *turned), scene) + _contradicted(contents.pieces, scene)
     blur = float(np.median(contents.blurs_px)) if contents.blurs_px else float("nan")
     row_px = TRAY.row_share * float(np.ptp(scene.nominal.points[:, 0])) / scene.mm_per_px
     return FoundTray(tuple(_in_reading_order(contents.pieces, row_px)), tuple(findings), blur)
+
+
+def _contents(regions: Sequence[Region], scene: BacklitScene, least: float, most: float) -> RegionContents:
+    """Every region as what it is; `least`, `most`: areas of one piece, px."""
+    large = [region for region in regions if region.at_border or region.area_px > most]
+    small = [region for region in regions if not (region.at_border or region.area_px > most)]
+    return together(
+        (
+            *(single_piece(region, scene) or other_thing(region, scene) for region in small),
+            *(clump(part, scene) for region in large for part in _parts(region, scene, least)),
+        )
+    )
 
 
 def _in_reading_order(found: Iterable[Found], row_px: float) -> list[Found]:

@@ -207,7 +207,8 @@ class Part:
     `outline` is the largest closed loop, (n, 2) drawing mm, counter-clockwise, first vertex not repeated, chords within
     0.0001 mm of the curves drawn; `holes` are the loops inside it, counter-clockwise too. `edge_height_u_mm` is how far
     the outline's height may lie from its mean at any one place (k = 1); `rim` None where nobody knows how round it is;
-    `left_out`: layers of the drawing that are frozen or off, and so no part of it.
+    `left_out`: layers of the drawing that are frozen or off, and so no part of it; `traced_from`: the photograph that
+    the outline was traced from, None where it was drawn.
     """
 
     part: str
@@ -220,6 +221,7 @@ class Part:
     edge_height_u_mm: float = 0.0
     rim: RimRadius | None = None
     left_out: tuple[str, ...] = ()
+    traced_from: str | None = None
 
 
 @dataclass(frozen=True, slots=True)

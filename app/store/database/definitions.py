@@ -122,6 +122,7 @@ def part_content(part: Part) -> dict[str, Any]:
         # Only where they are given, so that a part without them keeps its digest.
         **({"edge_height_u_mm": part.edge_height_u_mm} if part.edge_height_u_mm else {}),
         **({"rim": asdict(part.rim)} if part.rim else {}),
+        **({"traced_from": part.traced_from} if part.traced_from else {}),
     }
 
 
@@ -138,6 +139,7 @@ def part_record(content: dict[str, Any]) -> Part:
         edge_height_mm=content["edge_height_mm"],
         edge_height_u_mm=content.get("edge_height_u_mm", 0.0),
         rim=RimRadius(**content["rim"]) if "rim" in content else None,
+        traced_from=content.get("traced_from"),
     )
 
 
