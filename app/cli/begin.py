@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import sys
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
+from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -14,7 +15,7 @@ from vision.errors import Unusable
 
 if TYPE_CHECKING:
     from app.works import Step, Works
-    from vision.records import Shot
+    from vision.records import Shot, Station
 
 
 @click.command()
@@ -140,14 +141,50 @@ def _limits(works: Works) -> bool:
 
 
 def _shots(works: Works) -> bool:
-    """Wait until a person has put shots there; the first must show pieces as large as their part is drawn."""
+    """Wait until a person has put shots there; the first must show pieces as large as their part is drawn.
+
+    Frames come without shot.json where a station's [frames] says how its camera names them: asked for once.
+    """
     from vision.formats import find_shots, is_shot, read_shot
 
-    while not (shots := [shot for shot in find_shots([works.shots]) if is_shot(shot)]):
+    stations = tuple(works.stations())
+    asked = any(one.frames for one in stations)
+    while not (shots := [one for one in find_shots([works.shots], stations=stations) if is_shot(one, stations)]):
+        if not asked:
+            _frame_names(works, stations)
+            asked, stations = True, tuple(works.stations())
         if _answer(f"Put tray shots into {works.shots}, then press Enter (q: later)") == "q":
             return False
-    doubt = _size_doubt(works, read_shot(shots[0]))
+    doubt = _size_doubt(works, read_shot(shots[0], stations))
     return not doubt or click.confirm(f"  {shots[0].name}: {doubt} Go on all the same?", default=False)
+
+
+def _frame_names(works: Works, stations: Sequence[Station]) -> None:
+    """How the first station's camera names its frames, put into its file; nothing where shots come with shot.json."""
+    from app.works import who_acts
+    from vision.formats import names_of_frames, update_station
+
+    name = _answer("How does the camera name a frame, such as {lot}-{tray}-{light}.tif? (nothing: by shot.json)")
+    if not name or not stations:
+        return
+    station, file = stations[0], works.station_file(stations[0].station)
+    lights = _answer("What may {light} be: backlight, dome, low lights by azimuth", "B=back D=dome L1=0 L2=90")
+    parts = sorted(path.parent.name for path in (works.folder / "parts").glob("*/part.toml"))
+    part = _answer("Which part does it photograph?", parts[0] if parts else "")
+    table = {"name": name, "lights": dict(map(_light, lights.split())), "part": part}
+    names = names_of_frames(file, table)
+    who_acts(works, next((one.name for one in works.people if "tune" in one.roles), None), "calibrate")
+    update_station(replace(station, frames=names), file, ("frames",))
+    click.echo(f"  [frames] written into {file}")
+
+
+def _light(said: str) -> tuple[str, str | float]:
+    """`B=back` or `L1=90` as what {light} may be and the light that it is."""
+    code, _, light = said.partition("=")
+    try:
+        return code, float(light)
+    except ValueError:
+        return code, light
 
 
 def _size_doubt(works: Works, shot: Shot) -> str:

@@ -44,7 +44,8 @@ def first_steps(works: Works) -> tuple[Step, ...]:
     parts = _checked(works.folder / "parts", "*/part.toml", read_part)
     stations = _checked(works.folder / "stations", "*.toml", read_station)
     names = [path.parent.name for path in parts.good]
-    shots = [shot for shot in find_shots([works.shots], leave_out=works.results) if is_shot(shot)]
+    cameras = () if stations.wrong else tuple(works.stations())
+    shots = [one for one in find_shots([works.shots], works.results, cameras) if is_shot(one, cameras)]
     with closing(works.open()) as store:
         without = _without_limits(store, names)
         lots = list_lots(store)

@@ -122,6 +122,7 @@ class Terminal:
             try:
                 self.said += os.read(self.master, 65536).decode("utf-8", "replace")
             except OSError:  # the other end is closed
+                assert self.running.poll() is None or wait_s < 1.0, self.said
                 time.sleep(0.05)
 
 
@@ -154,8 +155,18 @@ def test_led_from_nothing_to_a_judged_lot_left_and_taken_up_again(tmp_path: Path
     two.answer("What people call it", "Teaspoon 135")
     two.answer("general tolerances", "m")
     two.answer("Why may these limits judge?", "first lot")
+    two.answer("How does the camera name a frame", "{tray}-{bulb}.png")  # no such field: said, and asked again
+    two.answer("What may {light} be", "b=back")
+    two.answer("Which part does it photograph", "")
+    two.until("found {bulb}")
+    two.answer("How does the camera name a frame", "{lot}_{tray}/{light}.png")
+    two.answer("What may {light} be", "b=back")
+    two.answer("Which part does it photograph", "")
     two.until("Put tray shots into")
-    shutil.copytree(given.shots, works / "shots", dirs_exist_ok=True)
+    for shot in given.shots.iterdir():  # the backlit frame alone, and no shot.json
+        folder = works / "shots" / f"L-2611-01_{shot.name}"
+        folder.mkdir()
+        shutil.copy(shot / "back.png", folder / "b.png")
     os.write(two.master, b"\n")
     two.answer("Judge what lies in", "y")
     two.until("this works judges")

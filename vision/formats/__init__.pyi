@@ -52,7 +52,7 @@ from .shot import (
 )
 from .shot_writing import write_shot as write_shot
 from .silence import quiet_libraries as quiet_libraries
-from .station import read_station as read_station
+from .station import names_of_frames as names_of_frames, read_station as read_station
 from .station_update import GEOMETRY as GEOMETRY, update_station as update_station
 from .strict import FormatOne as FormatOne, Strict as Strict, Text as Text, read_toml as read_toml
 from .table import Row as Row, read_rows as read_rows, spreadsheet_cell as spreadsheet_cell

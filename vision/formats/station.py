@@ -9,7 +9,7 @@ from pydantic import AfterValidator, Field, model_validator
 
 from vision.formats.corrections import CorrectionTable, correction_table, in_order
 from vision.formats.frame_names import as_lights, as_pattern, fields_of
-from vision.formats.strict import FormatOne, Length, Name, Place, Strict, Text, as_time, read_toml
+from vision.formats.strict import FormatOne, Length, Name, Place, Strict, Text, as_model, as_time, read_toml
 from vision.records import VALID_DAYS, Camera, FrameNames, HalfAngle, Lens, Light, LightLimits, Lights, Station
 
 _Row = Annotated[list[float], Field(min_length=3, max_length=3)]
@@ -205,6 +205,29 @@ def _frames(table: _Frames) -> FrameNames:
     ]
     tray = table.tray or ("{tray}" if "tray" in fields_of(table.name) else None)
     return FrameNames(table.name, tuple(lights), tray, table.part)
+
+
+def names_of_frames(path: Path, table: dict[str, Any]) -> FrameNames:
+    """How a camera names frames, from a table as `[frames]` of its station has it.
+
+    Parameters
+    ----------
+    path
+        The station's file, into which it is to go.
+    table
+        Keys and values.
+
+    Returns
+    -------
+    FrameNames
+        The names.
+
+    Raises
+    ------
+    Unusable
+        A key is wrong.
+    """
+    return _frames(as_model(path, table, _Frames))
 
 
 def _lights(table: _Lights) -> Lights:

@@ -124,7 +124,17 @@ def read_toml(path: Path, model: type[Model]) -> Model:
     Unusable
         One line with the first fault, and how many more there are.
     """
-    table = parse_toml(path)
+    return as_model(path, parse_toml(path), model)
+
+
+def as_model(path: Path, table: dict[str, Any], model: type[Model]) -> Model:
+    """A table of a file, or one that is to go into it, as its model.
+
+    Raises
+    ------
+    Unusable
+        One line with the first fault, and how many more there are.
+    """
     try:
         return model.model_validate(table)
     except ValidationError as fault:
