@@ -64,7 +64,22 @@ def draw_found(sheet: Sheet, views: Views) -> str:
 
 
 def draw_part_sheet(draft: PartDraft, title: str, origin: Sequence[str]) -> str:
-    """The part that is proposed: its outline with zones and numbers, the scored area, and where it comes from."""
+    """The part that is proposed: its outline with zones and numbers, the scored area, and where it comes from.
+
+    Parameters
+    ----------
+    draft
+        What is proposed, mm.
+    title
+        The picture's own.
+    origin
+        Where the outline comes from and what was done to it, a line each.
+
+    Returns
+    -------
+    str
+        SVG.
+    """
     ring, zoning = draft.laid.outline, draft.zoning
     plain = _window(ring, 1.0)
     room_mm = _ROOM / plain.px_per_mm

@@ -28,6 +28,7 @@ NO_SETTINGS = {
     "vision/outline/edges.py": {"_COLUMNS": "a bound of OpenCV's", "_PHASES": "how finely a table is kept"},
     "vision/outline/light_extent.py": dict.fromkeys(("_NODES", "_SHARES"), "of a quadrature, derived"),
     "vision/outline/nominal.py": {"_CELL_MM": "how nearest points are looked up", "_MARGIN_MM": "the same"},
+    "vision/outline/other_scale.py": {"_UNITS_MM": "units, by definition; for words"},
     "vision/outline/prediction.py": {"_ACROSS_PX": "a setting, as an array"},
     "vision/outline/registration.py": {"MAD_TO_SD": "of a normal distribution, derived"},
     "vision/outline/regions.py": {"_COARSE": "half size, to begin with"},
