@@ -19,7 +19,7 @@ from screenshot_works import demo_works, shift_checks, works_of_dies
 from app.store.results.recall import recall_results
 from app.store.stations.checks import file_checks, suspect_trays
 from tests.pages.conftest import CHROMIUM, CHROMIUM_FLAGS, Served, choose
-from tests.pages.test_review import judge, piece_on, saved
+from tests.pages.desk import judge, piece_on, saved
 
 PICTURES = Path(__file__).resolve().parent / "pictures"
 QUALITY = 72
