@@ -5,10 +5,11 @@ from pathlib import Path
 
 import click
 
+from app.cli.finite import Finite
 from app.cli.sample_lot import Asked, sample_lot, sample_options
 
 NEW_FOLDER = click.Path(path_type=Path, file_okay=False)
-SHARE = click.FloatRange(0.0, 1.0)
+SHARE = Finite(0.0, 1.0)
 
 
 @click.command()
@@ -30,7 +31,7 @@ SHARE = click.FloatRange(0.0, 1.0)
 )
 @click.option(
     "--min-kappa",
-    type=click.FloatRange(-1.0, 1.0),
+    type=Finite(-1.0, 1.0),
     default=0.75,
     show_default=True,
     help="Kappa that it must reach against the majority.",

@@ -4,11 +4,12 @@ from pathlib import Path
 
 import click
 
+from app.cli.finite import Finite
 from app.cli.head_of_works import head_of_works, head_option
 
 NEW_FOLDER = click.Path(path_type=Path, file_okay=False)
 TABLE = click.Path(path_type=Path, exists=True, dir_okay=False)
-WIDTH = click.FloatRange(0.0, min_open=True)
+WIDTH = Finite(0.0, min_open=True)
 
 
 @click.command()

@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING, Literal
 
 import click
 
+from app.cli.finite import Finite
 from app.cli.head_of_works import head_of_works
 from vision.errors import Unusable
 
@@ -37,10 +38,10 @@ _DRAWS = 2611
 @click.command()
 @click.argument("images", metavar="IMAGE...", nargs=-1, required=True, type=click.Path(path_type=Path))
 @click.option("--squares", help="Inner corners of the chessboard (or discs), such as 9x6.")
-@click.option("--pitch-mm", type=float, help="From corner to corner, or from disc to disc.")
+@click.option("--pitch-mm", type=Finite(), help="From corner to corner, or from disc to disc.")
 @click.option(
     "--pitch-tolerance-mm",
-    type=click.FloatRange(min=0.0),
+    type=Finite(min=0.0),
     default=0.0,
     show_default=True,
     help="What the target's maker promises: the pitch is right within +- this.",
@@ -67,13 +68,13 @@ _DRAWS = 2611
 @click.option("--station", help="The station's name; without it, that of the file that is there, else ST-1.")
 @click.option(
     "--target-thickness-mm",
-    type=click.FloatRange(min=0.0, max=_THICKEST_MM),
+    type=Finite(min=0.0, max=_THICKEST_MM),
     help="From the tray to the target's printed face in the first picture. Without it 0 is taken, and the scale's "
     "uncertainty is wider by 3 mm over the camera's height.",
 )
 @click.option(
     "--edge-height-mm",
-    type=click.FloatRange(min=0.0, max=_THICKEST_MM),
+    type=Finite(min=0.0, max=_THICKEST_MM),
     default=0.0,
     show_default=True,
     help="With one picture, which tells no camera's height: mean height of the measured edges above the tray. "
@@ -81,7 +82,7 @@ _DRAWS = 2611
 )
 @click.option(
     "--camera-height-mm",
-    type=click.FloatRange(min=1.0),
+    type=Finite(min=1.0),
     help="With one picture: the lens above the tray, by a rule; several tilted pictures measure it.",
 )
 @click.option(
@@ -103,18 +104,18 @@ _DRAWS = 2611
 )
 @click.option(
     "--full-scale",
-    type=click.FloatRange(min=1.0, max=65535.0),
+    type=Finite(min=1.0, max=65535.0),
     help="Of 16-bit frames that use fewer bits; goes into the station.",
 )
 @click.option(
     "--pin-diameter-mm",
-    type=click.FloatRange(min=0.0, min_open=True),
+    type=Finite(min=0.0, min_open=True),
     help="In place of a target: IMAGE is a backlit frame of a polished pin or ball of this diameter alone on the tray; "
     "the backlight's half angle is measured and written into the station that is there.",
 )
 @click.option(
     "--pin-tolerance-mm",
-    type=click.FloatRange(min=0.0),
+    type=Finite(min=0.0),
     default=0.001,
     show_default=True,
     help="What the pin's maker promises: its diameter is right within +- this.",

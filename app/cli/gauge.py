@@ -4,6 +4,7 @@ from pathlib import Path
 
 import click
 
+from app.cli.finite import Finite
 from app.cli.head_of_works import head_of_works, head_option
 
 NEW_FOLDER = click.Path(path_type=Path, file_okay=False)
@@ -14,7 +15,7 @@ NEW_FOLDER = click.Path(path_type=Path, file_okay=False)
 @click.option("--out", type=NEW_FOLDER, required=True, help="Folder for gauge.json and gauge.html.")
 @click.option(
     "--tolerance",
-    type=click.FloatRange(0.0, min_open=True),
+    type=Finite(0.0, min_open=True),
     help="Width of the tolerance, in the units of the values.",
 )
 @click.option("--pdf", is_flag=True, help="Write gauge.pdf too.")

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Literal, get_args
 
 import click
 
+from app.cli.finite import Finite
 from vision.errors import Unusable
 
 if TYPE_CHECKING:
@@ -28,7 +29,9 @@ _LEVELS = ("I", "II", "III", "S-1", "S-2", "S-3", "S-4")
 @click.option("--out", type=click.Path(path_type=Path, file_okay=False), help="Folder for lot.json and lot.html.")
 @click.option("--pdf", is_flag=True, help="Write lot.pdf too.")
 @click.option("--size", type=click.IntRange(min=2), help="Pieces in the whole lot, of which a sample was photographed.")
-@click.option("--aql", type=float, default=1.0, show_default=True, help="Acceptance quality limit, % bad (ISO 2859-1).")
+@click.option(
+    "--aql", type=Finite(), default=1.0, show_default=True, help="Acceptance quality limit, % bad (ISO 2859-1)."
+)
 @click.option("--level", type=click.Choice(_LEVELS), default="II", show_default=True, help="Inspection level.")
 @click.option("--release", "word", flag_value="release", help="Release the lot to packing; needs --by and --why.")
 @click.option("--hold", "word", flag_value="hold", help="Hold it; needs --by and --why.")

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Literal
 
 import click
 
+from app.cli.finite import Finite
 from vision.errors import Unusable
 
 if TYPE_CHECKING:
@@ -35,17 +36,17 @@ _NEW_FOLDER = click.Path(file_okay=False, path_type=Path)
     help="Only draw what the drawing shows, into this SVG, and list it.",
 )
 @click.option("--unit", help="The drawing's unit: mm, cm, m, in, ft, mil, um; without it, as the drawing says.")
-@click.option("--scale", type=float, help="How many times as large as drawn the piece is; without it, 1.")
+@click.option("--scale", type=Finite(), help="How many times as large as drawn the piece is; without it, 1.")
 @click.option("--layout", help="A layout of the paper space, in place of the model space.")
 @click.option("--layer", "layers", multiple=True, help="Look at this layer only; as often as needed.")
 @click.option("--view", type=click.IntRange(min=1), help="The view that is the piece, by its number.")
 @click.option("--holes", help="Which loops inside the outline are punched through: all, none, or numbers as 1,3.")
 @click.option("--seen", type=click.Choice(["above", "below"]), help="From where it was drawn; below is mirrored.")
 @click.option(
-    "--turn-deg", type=float, help="Turn it by this, counter-clockwise, in place of laying its long axis along x."
+    "--turn-deg", type=Finite(), help="Turn it by this, counter-clockwise, in place of laying its long axis along x."
 )
 @click.option(
-    "--gap-mm", type=click.FloatRange(0.0, 1.0), default=0.02, show_default=True, help="Join ends so far apart at most."
+    "--gap-mm", type=Finite(0.0, 1.0), default=0.02, show_default=True, help="Join ends so far apart at most."
 )
 @click.option("--against", type=_FOLDER, help="A tray shot: are pieces seen as large as drawn? Goes with --station.")
 @click.option("--station", "station_file", type=_FILE, help="station.toml, for --against, and for a photograph.")
@@ -126,7 +127,7 @@ def _read(drawing: Path, chosen: Choices, station: Station | None) -> tuple[Shee
         assert station is not None
         sheet = trace_master(read_shot(drawing), station)
     else:
-        sheet = read_sheet(drawing, chosen.unit, chosen.scale or 1.0, chosen.layout)
+        sheet = read_sheet(drawing, chosen.unit, 1.0 if chosen.scale is None else chosen.scale, chosen.layout)
     return sheet, look(sheet, chosen)
 
 

@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
+from app.cli.finite import Finite
 from vision.errors import Unusable
 
 if TYPE_CHECKING:
@@ -35,7 +36,7 @@ _READ_NOISE_ENOUGH = 0.02  # relative standard uncertainty, so that two of them 
 )
 @click.option("--lamp", type=_FILE, help="The backlit tray, empty: for the evenness of its light.")
 @click.option("--lamp-then", type=_FILE, help="The same on calibration day: for its drift.")
-@click.option("--full-scale", type=click.FloatRange(min=1.0, max=65535.0), help="Of 16-bit frames that use fewer bits.")
+@click.option("--full-scale", type=Finite(min=1.0, max=65535.0), help="Of 16-bit frames that use fewer bits.")
 @click.option("--out", type=click.Path(dir_okay=False, path_type=Path), required=True, help="JSON file to write.")
 @click.option(
     "--write",

@@ -6,6 +6,7 @@ from typing import Literal
 
 import click
 
+from app.cli.finite import Finite
 from app.cli.sample_lot import Asked, sample_lot, sample_options
 from vision.errors import Unusable
 from vision.records import Severity
@@ -33,14 +34,14 @@ NEW_FILE = click.Path(path_type=Path, dir_okay=False)
 @click.option("--write", "draft_file", type=NEW_FILE, help="Write the next draft of the limits here.")
 @click.option(
     "--max-missed",
-    type=click.FloatRange(0.0, 1.0, min_open=True, max_open=True),
+    type=Finite(0.0, 1.0, min_open=True, max_open=True),
     default=0.05,
     show_default=True,
     help="Bound on missed pieces, of those that people reject.",
 )
 @click.option(
     "--confidence",
-    type=click.FloatRange(0.5, 1.0, max_open=True),
+    type=Finite(0.5, 1.0, max_open=True),
     default=0.95,
     show_default=True,
     help="Confidence of that bound.",
@@ -52,9 +53,9 @@ NEW_FILE = click.Path(path_type=Path, dir_okay=False)
     show_default=True,
     help="How many measures or settings were tried on these pieces, of which this one is chosen.",
 )
-@click.option("--cost-missed", type=click.FloatRange(0.0), help="Cost of a bad piece that passes.")
-@click.option("--cost-scrapped", type=click.FloatRange(0.0), help="Cost of a good piece that does not pass.")
-@click.option("--bad-share", type=click.FloatRange(0.0, 1.0), help="Share of bad pieces expected in production.")
+@click.option("--cost-missed", type=Finite(0.0), help="Cost of a bad piece that passes.")
+@click.option("--cost-scrapped", type=Finite(0.0), help="Cost of a good piece that does not pass.")
+@click.option("--bad-share", type=Finite(0.0, 1.0), help="Share of bad pieces expected in production.")
 @click.option("--pdf", is_flag=True, help="Write tuning.pdf too.")
 def command(
     results: Path | None,

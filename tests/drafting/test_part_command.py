@@ -5,11 +5,14 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from click.testing import CliRunner
 
+from app.cli.part import command as part_command
 from synthetic_images.spoons import TEASPOON, outline
 from synthetic_images.trays.shots import Order, render_shots
 from tests.drafting.drawings import DRAWINGS, blank, lines, new, tapered
 from tests.drafting.test_drawings import Ring, call, laid_onto
+from vision.errors import Unusable
 from vision.formats.part import read_part
 
 
@@ -123,3 +126,14 @@ def test_a_side_view_is_not_taken_where_the_outline_does_not_close(tmp_path: Pat
     code, told = call(tmp_path / "d.dxf", tmp_path / "out")
     assert code == 2
     assert "does not close" in told
+
+
+@pytest.mark.parametrize("words", ["--scale nan", "--scale inf", "--scale 0", "--turn-deg nan", "--gap-mm nan"])
+def test_a_number_that_is_none_is_refused_in_a_line(tmp_path: Path, words: str) -> None:
+    ring = np.linspace(0.0, 2.0 * np.pi, 200, endpoint=False)
+    rows = [f"{65.0 * np.cos(t)},{20.0 * np.sin(t)}" for t in ring]
+    (tmp_path / "oval.csv").write_text("\n".join(["x_mm,y_mm", *rows]))
+    asked = [str(tmp_path / "oval.csv"), "--part", "X", "--out", str(tmp_path / "x"), *words.split()]
+    ran = CliRunner().invoke(part_command, asked)
+    assert isinstance(ran.exception, SystemExit | Unusable)
+    assert not (tmp_path / "x").exists()
