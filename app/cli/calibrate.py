@@ -38,7 +38,7 @@ _DRAWS = 2611
 @click.command()
 @click.argument("images", metavar="IMAGE...", nargs=-1, required=True, type=click.Path(path_type=Path))
 @click.option("--squares", help="Inner corners of the chessboard (or discs), such as 9x6.")
-@click.option("--pitch-mm", type=Finite(), help="From corner to corner, or from disc to disc.")
+@click.option("--pitch-mm", type=float, help="From corner to corner, or from disc to disc.")
 @click.option(
     "--pitch-tolerance-mm",
     type=Finite(min=0.0),
