@@ -13,6 +13,7 @@ from app.pages.upright_frames import UprightFrame, upright_frame
 from app.report import blind_regions, known_words, limits_words, magnification, outward_normals, path
 from app.store import (
     Holding,
+    Neighbour,
     PicturePath,
     Shown,
     Standing,
@@ -56,6 +57,7 @@ def cards(
     names = [] if blind else sorted({one.tray for one in known.values()})
     suspect = {tray.tray for tray in suspect_trays(server.store, among=names)}
     drawings: dict[tuple[str, str, int], Drawings] = {}
+    beside = {} if blind else {shot: neighbours(server.store, shot) for shot in {one.shot_id for one in known.values()}}
     rows = []
     for judgement in judgement_ids:
         if judgement not in known:
@@ -67,6 +69,7 @@ def cards(
         content = _card(one, drawings[key], blind)
         if not blind:
             content |= _named(one, drawings[key]) | _camera_says(server.store, one, drawings[key])
+            content["neighbours"] = _neighbours(beside[one.shot_id], one)
             if one.tray in suspect:
                 content["faults"].append(SUSPECT_MESSAGE)
             content |= _people_say(said.get(one.piece_id, []), inspector, holds.get(one.piece_id))
@@ -129,7 +132,6 @@ def _camera_says(store: Store, one: Shown, by: Drawings) -> dict[str, Any]:
         "blind_areas": _blind_areas(one.judged.seen, upright),
         "deviations": None if upright is None or by.part is None else _deviations(store, one, by.part, upright),
         "tray_picture": _tray_picture(one),
-        "neighbours": _neighbours(store, one),
     }
 
 
@@ -239,7 +241,7 @@ def _tray_picture(one: Shown) -> str | None:
     return None if back is None else f"/desk/tray/{one.judgement_id}/{back.id}.jpg"
 
 
-def _neighbours(store: Store, one: Shown) -> list[dict[str, Any]]:
+def _neighbours(on_tray: Sequence[Neighbour], one: Shown) -> list[dict[str, Any]]:
     return [
         {
             "piece": other.piece,
@@ -247,7 +249,7 @@ def _neighbours(store: Store, one: Shown) -> list[dict[str, Any]]:
             "at": None if other.center_px is None else [round(value, 1) for value in other.center_px],
             "here": other.piece == one.judged.piece,
         }
-        for other in neighbours(store, one.shot_id)
+        for other in on_tray
     ]
 
 

@@ -15,6 +15,7 @@ from app.pages.piece_words import short_words, where_on
 from app.pages.upright_frames import UprightFrame
 from app.store import PicturePath
 from vision.decide import MEASURES
+from vision.geometry import centroid
 from vision.records import (
     Array,
     BendFinding,
@@ -59,7 +60,8 @@ def evidence(reason: Reason, scene: Scene) -> dict[str, Any]:
         "box": _box(first, reason, scene),
         "light": _best_light(first, reason, scene.frames),
         "deviations": _is_deviation(first, reason),
-        "blind": MEASURES[reason.measure].on == "face" if _says_seen(reason) else False,
+        "drawing": _says_seen(reason) and MEASURES[reason.measure].on == "outline",
+        "blind": _says_seen(reason) and MEASURES[reason.measure].on == "face",
     }
 
 
@@ -84,13 +86,24 @@ def _box(first: Finding | None, reason: Reason, scene: Scene) -> list[float] | N
     if first is not None and not isinstance(first, BendFinding):
         points, half_mm = upright.to_upright_px(np.asarray(_points_px(first))), 0.5 * _across_mm(first)
     elif reason.place_mm and scene.part is not None:
-        points, half_mm = upright.window.to_px(np.asarray(reason.place_mm)), 0.0
+        points, half_mm = upright.window.to_px(_shown_mm(reason, scene.part)), 0.0
+        if _says_seen(reason):  # where nothing could be seen nothing is to be seen: what bounds it is
+            half_mm = 0.5 * float(np.ptp(points, axis=0).max()) / per_mm
     else:
         return None
     low, high = points.min(axis=0) - half_mm * per_mm, points.max(axis=0) + half_mm * per_mm
     short = np.maximum(LEAST_BOX_MM * per_mm - (high - low), 0.0) / 2
     sides: Array = np.concatenate([low - short, high + short])
     return [round(float(side), 1) for side in sides]
+
+
+def _shown_mm(reason: Reason, part: Part) -> Array:
+    """Where a measure was taken, drawing mm, (n, 2): a hole's is its middle, but what shows it is its rim."""
+    places = np.asarray(reason.place_mm)
+    known = MEASURES.get(reason.measure)
+    if known is None or known.needs != "hole" or not part.holes:
+        return places
+    return min(part.holes, key=lambda rim: math.dist(centroid(rim), places[0]))
 
 
 def _points_px(finding: Finding) -> tuple[Pair, ...]:

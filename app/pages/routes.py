@@ -7,17 +7,15 @@ the cookie of a person on the works' list besides.
 
 from collections.abc import Callable
 from datetime import UTC, datetime, timedelta
-from pathlib import Path
 from typing import Any
 
 from pydantic import ValidationError
 from starlette.concurrency import run_in_threadpool
 from starlette.requests import Request
-from starlette.responses import JSONResponse, PlainTextResponse, Response
+from starlette.responses import JSONResponse, Response
 from starlette.routing import Route
 
 from app.pages.calls import (
-    ID_MAX,
     BlindCall,
     Call,
     CardsCall,
@@ -27,10 +25,10 @@ from app.pages.calls import (
     RenewCall,
     VerdictsCall,
 )
-from app.pages.cards import cards, frames, held_by
+from app.pages.cards import cards, held_by
+from app.pages.picture_routes import picture_routes
 from app.pages.server_state import Pass, ServerState
 from app.pages.signed_in import email_signed_in
-from app.pages.upright_frames import tray_jpeg, upright_frame, upright_jpeg
 from app.store import (
     Holder,
     NewVerdict,
@@ -44,14 +42,10 @@ from app.store import (
     newest_judgement,
     newest_judgements,
     pace,
-    part_of,
     renew,
-    shown,
     standing,
-    station_of,
     turns_left,
     waiting_count,
-    why_forgotten,
 )
 from app.works import may
 from vision.errors import Unusable
@@ -59,7 +53,6 @@ from vision.errors import Unusable
 BODY_MAX_BYTES = 1_000_000
 PACE_MINUTES = 10
 RECENT = 8  # verdicts that can be taken back after the page was opened anew
-FOREVER = {"Cache-Control": "private, max-age=86400, immutable"}
 
 
 def routes(server: ServerState) -> list[Route]:
@@ -85,8 +78,7 @@ def routes(server: ServerState) -> list[Route]:
         post("release", Call, _release),
         post("mine", Call, _mine),
         post("verdicts", VerdictsCall, _verdicts),
-        Route("/desk/frame/{judgement:int}/{picture:int}.jpg", _pictures(server, _frame)),
-        Route("/desk/tray/{judgement:int}/{picture:int}.jpg", _pictures(server, _tray)),
+        *picture_routes(server),
     ]
 
 
@@ -219,61 +211,3 @@ def _verdicts(server: ServerState, who: Pass, call: VerdictsCall) -> dict[str, A
         receipt = give(server.store, given)
         receipts.append({"uid": receipt.uid, "outcome": receipt.outcome, "detail": receipt.detail})
     return {"receipts": receipts, **_progress(server, who, call.holder, call.wanted)}
-
-
-def _pictures(server: ServerState, draw: Callable[[ServerState, int, int], Response]) -> Callable[[Request], Any]:
-    async def answer(request: Request) -> Response:
-        if server.login:
-            email = email_signed_in(request)
-            if email is None:
-                return PlainTextResponse("sign in first", 401)
-            if server.person_of(email) is None:
-                return PlainTextResponse(f"{email} is not on the works' list", 403)
-        judgement, picture = request.path_params["judgement"], request.path_params["picture"]
-        if max(judgement, picture) > ID_MAX:
-            return PlainTextResponse("no such picture", 404)
-        return await run_in_threadpool(_picture, server, draw, judgement, picture)
-
-    return answer
-
-
-def _picture(
-    server: ServerState, draw: Callable[[ServerState, int, int], Response], judgement: int, picture: int
-) -> Response:
-    try:
-        return draw(server, judgement, picture)
-    except Unusable as fault:
-        return PlainTextResponse(str(fault), 404)
-
-
-def _file(server: ServerState, kept: str) -> Path:
-    """Where a picture lies; one that was let go by rule is no loss, and said so."""
-    path = server.picture_path(kept)
-    why = None if path.exists() else why_forgotten(server.store, kept)
-    if why is not None:
-        raise Unusable(path.name, "", "no picture any more", why)
-    return path
-
-
-def _frame(server: ServerState, judgement: int, picture: int) -> Response:
-    one = shown(server.store, [judgement]).get(judgement)
-    frame = None if one is None else next((f for f in frames(one) if f.id == picture), None)
-    if one is None or frame is None:
-        return PlainTextResponse("no such picture", 404)
-    station = station_of(server.store, one.station)
-    upright = upright_frame(one, part_of(server.store, one.part), station)
-    if upright is None:
-        return PlainTextResponse("this piece was not found in its frames", 404)
-    scale = None if station is None else station.full_scale
-    jpeg = upright_jpeg(_file(server, frame.path), upright, scale)
-    return Response(jpeg, media_type="image/jpeg", headers=FOREVER)
-
-
-def _tray(server: ServerState, judgement: int, picture: int) -> Response:
-    one = shown(server.store, [judgement]).get(judgement)
-    frame = None if one is None else next((f for f in frames(one) if f.id == picture), None)
-    if one is None or frame is None:
-        return PlainTextResponse("no such picture", 404)
-    station = station_of(server.store, one.station)
-    jpeg, shrink = tray_jpeg(_file(server, frame.path), None if station is None else station.full_scale)
-    return Response(jpeg, media_type="image/jpeg", headers={**FOREVER, "X-Shrink": f"{shrink:.6f}"})

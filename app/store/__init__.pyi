@@ -104,6 +104,7 @@ from .results.repeats import (
 )
 from .results.shots import Chosen as Chosen, Undecided as Undecided
 from .results.shown import (
+    Neighbour as Neighbour,
     PicturePath as PicturePath,
     Shown as Shown,
     neighbours as neighbours,

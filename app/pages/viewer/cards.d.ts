@@ -29,6 +29,7 @@ interface ReasonLine {
   box: [number, number, number, number] | null; // left, top, right, bottom; px of the upright picture
   light: number; // the one that shows it best
   deviations: boolean; // whether the view of deviations does
+  drawing: boolean; // whether the drawing's line does: where the edge should be that was not seen
   blind: boolean; // whether what could not be seen does
 }
 

@@ -40,6 +40,7 @@ class Panel {
     this.signs = {};
     this.at = -1; // the line gone to: a reason, or a finding below them
     this.showsTray = false;
+    this.recentTold = "";
     /** @type {(index: number) => void} */
     this.choose = () => {};
     /** @type {(given: Given) => void} */
@@ -211,6 +212,9 @@ class Panel {
    * @param {boolean} taking
    */
   recent(given, taking) {
+    const told = JSON.stringify([taking, given.map((one) => one.uid)]);
+    if (told === this.recentTold) return; // every second something else is told anew: the thumbnails stay
+    this.recentTold = told;
     const buttons = given.map((one, index) => {
       const { card, verdict } = one;
       const name = card ? pieceName(card) : "a piece from before";

@@ -90,8 +90,8 @@ class Stage {
     const reason = this.card && !this.card.blind ? this.card.reasons[index] : undefined;
     if (!reason) return;
     this.marked = reason.findings.slice(0, 1);
-    Object.assign(this.shows, { deviations: reason.deviations, blind: reason.blind });
-    this.closeUp.aim(reason.box, reason.short, reason.deviations);
+    Object.assign(this.shows, { deviations: reason.deviations, outline: reason.drawing, blind: reason.blind });
+    this.closeUp.aim(reason.box, reason.short, reason.deviations || reason.drawing);
     this.fit();
     this.setLight(this.clearest(reason), true);
   }

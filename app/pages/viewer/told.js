@@ -1,5 +1,18 @@
 // What the bench tells of itself around the picture: what waits, what is saved, which views are on; and where nothing is shown, why.
 
+/** @type {WeakSet<Viewer>} */
+const telling = new WeakSet();
+
+/** @param {Viewer} viewer whatever changes several times at one key is told once, when all of it is done */
+function tellSoon(viewer) {
+  if (telling.has(viewer)) return;
+  telling.add(viewer);
+  queueMicrotask(() => {
+    telling.delete(viewer);
+    tellAll(viewer);
+  });
+}
+
 /** @param {Viewer} viewer tell anew how all of it stands */
 function tellAll(viewer) {
   const { link, panel, pieces, root, stage } = viewer;

@@ -2,6 +2,7 @@
 
 const BEAT_MS = 15000;
 const COUNT_MS = 1000; // what waits is told no older than this
+const IDLE_MS = 250; // pictures of the pieces to come are asked for once this one is drawn, at the latest so long after
 
 class Viewer {
   /** @param {Element} parent */
@@ -59,15 +60,17 @@ class Viewer {
     this.link.wanted = data.wanted;
     await this.started;
     this.link.take(data.pass, data.inspector);
+    const before = this.pieces.asked;
     if (!this.pieces.take(data)) {
       if (this.pieces.stalled) this.pieces.fill();
       return;
     }
     this.given.clear();
     this.root.dataset.piece = "";
-    await this.link.call("release", {}).catch(() => {}); // of those that were wanted before, none is kept from others
-    if (data.mode !== "blind") this.given.recall().then(() => this.refresh());
+    // Of those that were wanted before, none is kept from others. As the page opens there are none: its last one gave them back.
+    if (before) await this.link.call("release", {}).catch(() => {});
     await this.pieces.fill();
+    if (data.mode !== "blind") this.given.recall().then(() => this.refresh());
     // A choice made in the page leaves the keyboard to its box; the bench wants it back, unless more is being chosen.
     const popover = '[data-testid="stPopoverBody"]';
     if (!document.activeElement?.closest(popover)) this.root.focus({ preventScroll: true });
@@ -101,7 +104,8 @@ class Viewer {
     this.stage.show(card);
     this.panel.show(card, heldBy ? `${heldBy} has this piece open too; both verdicts will count.` : "");
     this.root.dataset.piece = card.blind ? `${card.number}` : `${card.tray}:${card.piece}`;
-    for (const one of [card, ...queue.slice(0, 2)]) this.stage.fetchAll(one);
+    this.stage.fetchAll(card);
+    requestIdleCallback(() => queue.slice(0, 2).forEach((one) => this.stage.fetchAll(one)), { timeout: IDLE_MS });
     this.find(".announced").textContent = announcement(card);
   }
 
@@ -218,7 +222,7 @@ class Viewer {
   }
 
   refresh() {
-    tellAll(this);
+    tellSoon(this);
   }
 
   /** @param {number} index of a defect's name */
