@@ -11,6 +11,7 @@ from app.store import repeated_measures, repeated_trays, repeats
 from app.studies import GaugeStudy, GaugeTable, balanced, gauge_table, json_text, read_gauge_table, study_gauge
 
 REFERENCES = "against reference pieces"
+TABLE_MAX_MB = 10  # some 300,000 values
 
 
 def gauge_study_page() -> None:
@@ -18,13 +19,8 @@ def gauge_study_page() -> None:
     server = current_server()
     left, who = head(server)
     with left:
-        source = st.radio(
-            "Measurements",
-            ["from a table", "from the store", REFERENCES],
-            horizontal=True,
-            key="gauge_source",
-            label_visibility="collapsed",
-        )
+        sources = ["from a table", "from the store", REFERENCES]
+        source = st.selectbox("Measurements", sources, key="gauge_source", label_visibility="collapsed")
     if who is None:
         nobody_yet(server)
         return
@@ -50,7 +46,9 @@ def gauge_study_page() -> None:
 
 
 def _from_file() -> tuple[GaugeTable, str] | None:
-    given = st.file_uploader("Table with the columns part,operator,trial,value", type="csv")
+    given = st.file_uploader(
+        "Table with the columns part,operator,trial,value", type="csv", max_upload_size=TABLE_MAX_MB
+    )
     if given is None:
         st.info("Every operator (or station) measures every part in every trial; two parts and two trials at least.")
         return None

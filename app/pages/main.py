@@ -18,21 +18,32 @@ from vision.errors import Unusable
 st.set_page_config(page_title="brightbowl", layout="wide", initial_sidebar_state="collapsed")
 st.html(
     """<style>
-    :root { --head: 40px; }
+    /* What the choice and the name take of the line: as much as the pages' names leave; chips take more of these. */
+    :root { --head: 40px; --chips: 0px; --choice: clamp(440px + var(--chips), 100vw - 810px, 640px + var(--chips)); }
+    :root:has([class*="st-key-off_"]) { --chips: 130px; }
+    :root:has([class*="st-key-off_"] ~ [class*="st-key-off_"]) { --chips: 250px; }
+    :root:has([class*="st-key-off_"] ~ [class*="st-key-off_"] ~ [class*="st-key-off_"]) { --chips: 390px; }
     @media (pointer: coarse) { :root { --head: 48px; } }
     header[data-testid="stHeader"] { height: var(--head); min-height: var(--head); }
     header[data-testid="stHeader"] [data-testid="stToolbar"] { padding: 0 8px; height: var(--head); min-height: 0; }
-    header[data-testid="stHeader"] [data-testid="stTopNavLink"] { padding: 2px 6px; }
+    header[data-testid="stHeader"] [data-testid="stTopNavLink"] { padding: 2px 4px; }
     .stMainBlockContainer { padding: calc(var(--head) + 2px) 0.5rem 0; }
     .stMainBlockContainer [data-testid="stElementContainer"]:has(style) { position: absolute; }
     .stMainBlockContainer .stVerticalBlock { gap: 0.3rem; }
     div:has(> .st-key-head) { position: absolute; }
-    .st-key-head { position: fixed; top: 3px; right: 44px; width: min(46vw, 640px); z-index: 999991; }
+    .st-key-head { position: fixed; top: 3px; right: 44px; width: min(var(--choice), 100vw - 200px); z-index: 999991; }
     .st-key-head [data-testid="stHorizontalBlock"] { flex-wrap: nowrap; gap: 6px; }
     .st-key-head [data-testid="stColumn"] { min-width: 0; }
-    header[data-testid="stHeader"] .rc-overflow { max-width: calc(100vw - min(46vw, 640px) - 100px); }
-    .st-key-head [data-baseweb="select"] > div, .st-key-head button, .st-key-head input {
-        min-height: calc(var(--head) - 6px); height: calc(var(--head) - 6px); }
+    .st-key-head > * > * > [data-testid="stColumn"] { flex: 1 1 0; }
+    .st-key-head > * > * > [data-testid="stColumn"]:last-child { flex: 0 0 160px; }
+    .st-key-head [class*="st-key-off_"] { flex: 0 1 auto; min-width: 0; }
+    .st-key-head [class*="st-key-off_"] p { overflow: hidden; text-overflow: ellipsis; white-space: nowrap; }
+    .st-key-head [data-testid="stColumn"] > [data-testid="stVerticalBlock"] { flex-direction: row; flex-wrap: nowrap; }
+    .st-key-head [data-testid="stColumn"] > [data-testid="stVerticalBlock"] > * { flex: 1 1 0; min-width: 0; }
+    header[data-testid="stHeader"] .rc-overflow { max-width: max(140px, 100vw - var(--choice) - 60px); }
+    .st-key-head [role="group"], .st-key-head button, .st-key-head input {
+        min-height: 0; height: calc(var(--head) - 6px); }
+    .st-key-head [role="group"] > * { height: 100%; }
     @media (prefers-color-scheme: dark) { [data-testid^="stBaseButton-primary"] p { color: #0d1114; } }
     [data-testid="stStatusWidget"] { display: none; }
     /* That the server is lost the bench says in a line of its own: no dialog over the picture. */

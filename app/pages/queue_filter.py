@@ -24,7 +24,7 @@ def _chips(picked: Mapping[str, str | None]) -> None:
             continue
         words = measure_words(value).title if name == "measure" else value
         label = {**dict(_FIELDS), "verdict": "Camera"}[name]
-        st.button(f"{label}: {words} ✕", key=f"off_{name}", on_click=_take_off, args=(name,), help="take it off")
+        st.button(f"✕ {label}: {words}", key=f"off_{name}", on_click=_take_off, args=(name,), help="take it off")
 
 
 def _take_off(name: str) -> None:
@@ -36,7 +36,7 @@ def chosen(server: ServerState) -> Wanted:
     row = st.container(horizontal=True, vertical_alignment="center")
     with row:
         orders = ["worst first", "oldest first"]
-        order = st.selectbox("Order", orders, label_visibility="collapsed", key="order", width=170)
+        order = st.selectbox("Order", orders, label_visibility="collapsed", key="order", width=140)
     with row, st.popover("Which pieces"):
         found = _choices(server)
         values = {

@@ -14,7 +14,7 @@ from streamlit.runtime.uploaded_file_manager import UploadedFile
 
 from app.pages.cards import frames
 from app.pages.server_state import Pass, ServerState, current_server
-from app.pages.sign_in import nobody_yet, who_is_here
+from app.pages.sign_in import head, nobody_yet
 from app.report import PAPER, ReportFolders, pdf_bytes, stamp_of, stamped
 from app.store import (
     LISTED,
@@ -64,9 +64,9 @@ class StudyHead:
 def study_head() -> StudyHead | None:
     """Draw the head of a study page; None while something is not chosen yet (the page then says what)."""
     server = current_server()
-    left, middle, right = st.columns([0.36, 0.36, 0.28], vertical_alignment="center")
-    with right:
-        who = who_is_here(server)
+    choice, who = head(server)
+    with choice:
+        left, right = st.columns(2, vertical_alignment="center")
     with left:
         lot = _chosen_lot(server)
     if who is None:
@@ -74,7 +74,7 @@ def study_head() -> StudyHead | None:
         return None
     if lot is None:
         return None
-    with middle:
+    with right:
         samples = _chosen_samples(server, lot)
     return StudyHead(server, who, lot, samples)
 

@@ -63,7 +63,7 @@ def lot_table(report: LotReport) -> dict[str, Any]:
             "tied_among_passed": figures.escapes.tied,
             "share": figure(figures.escapes.share),
             "escaped": figure(figures.escapes.escaped),
-            "per_million": figure(figures.escapes.per_million),
+            "per_million": None if figures.escapes.per_million is None else figure(figures.escapes.per_million),
             "of_this_lot": figures.escapes.own,
         },
         "acceptance": None if not report.series else _acceptance_table(report.series[-1], report.aql),

@@ -47,6 +47,8 @@ def escapes_words(found: Escapes | None) -> str:
             "What the camera lets through can't be told: nobody judged, in a blind round, pieces of this part that the "
             "camera passes."
         )
+    if found.per_million is None:
+        return "The camera passes no piece of this lot: it lets none through, good or bad."
     whose = "this lot" if found.own else "other lots of this part, which this one must be like,"
     tied = f"; on {found.tied} they are tied, which count half" if found.tied else ""
     return (

@@ -12,15 +12,15 @@ class Escapes:
     Of `seen` pieces that the camera passes people, who did not know its verdict, rejected `bad` and were tied on
     `tied`, which count half, with intervals that hold whichever way they would be settled; `share`: what share that is;
     `escaped`: how many of this lot's passed pieces are bad, its own number, with the interval of a
-    prediction; `per_million` packed. `own`: whether the pieces seen are of this lot, or of the part's other lots, which
-    this one must then be like. The ends of all intervals are of 95 %.
+    prediction; `per_million` packed, None where the camera passes none. `own`: whether the pieces seen are of this lot,
+    or of the part's other lots, which this one must then be like. The ends of all intervals are of 95 %.
     """
 
     bad: int
     seen: int
     share: Estimate
     escaped: Estimate
-    per_million: Estimate
+    per_million: Estimate | None
     own: bool
     tied: int = 0
 
@@ -66,7 +66,8 @@ def escapes_of(passed: int, packed: int, blind: PassedBlind) -> Escapes | None:
     high = blind.bad_own + blind.tied_own + predicted_count(bad + tied, seen, unseen)[1]
     escaped = Estimate(blind.bad_own + blind.tied_own / 2 + value * unseen, (float(low), float(high)))
     share = Estimate(value, (least.ci[0], most.ci[1]))
-    return Escapes(bad, seen, share, escaped, _times(escaped, 1e6 / max(packed, 1)), own, tied)
+    per_million = _times(escaped, 1e6 / packed) if passed else None
+    return Escapes(bad, seen, share, escaped, per_million, own, tied)
 
 
 def _times(share: Estimate, factor: float) -> Estimate:

@@ -85,7 +85,9 @@ def first_steps(works: Works) -> tuple[Step, ...]:
         Step(
             "shots",
             bool(shots) or bool(lots),
-            f"{len(shots)} in {works.shots}",
+            f"those of the lots judged so far ({len(lots)}); none lies directly in {works.shots}"
+            if lots and not shots
+            else f"{len(shots)} in {works.shots}",
             f"brightbowl shot FRAMES {at} --out {works.shots}",
             f"Photograph trays of a first lot and put their folders into {works.shots}.",
         ),

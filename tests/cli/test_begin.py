@@ -82,7 +82,10 @@ def test_eight_commands_lead_from_nothing_to_a_judged_lot(tmp_path: Path, given:
     said = call("lot", "L-2611-01", "--works", works).output
     assert "3 pieces" in said
     place = read_works(works)
-    assert [step.name for step in first_steps(place) if not step.done] == []
+    steps = first_steps(place)
+    assert [step.name for step in steps if not step.done] == []
+    shots = next(step.words for step in steps if step.name == "shots")
+    assert shots == f"those of the lots judged so far (1); none lies directly in {place.shots}"
     with closing(place.open()) as store:
         assert [lot.lot for lot in list_lots(store)] == ["L-2611-01"]
 

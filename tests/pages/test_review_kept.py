@@ -138,8 +138,8 @@ def test_what_a_page_had_in_hand_is_free_once_it_is_left_and_what_others_have_ca
     page.get_by_role("button", name="take over").click()
     expect(page.locator(DESK)).to_have_attribute("data-piece", "A-1:1")
     assert renew(store, held, [one.piece_id for one in waiting(store, alone, 1)]).popitem()[1] == "R. Hale"
-    page.get_by_role("button", name="Lot: L-2611-77 ✕").click()
-    expect(page.get_by_role("button", name="Lot: L-2611-77 ✕")).to_have_count(0)
+    page.get_by_role("button", name="✕ Lot: L-2611-77").click()
+    expect(page.get_by_role("button", name="✕ Lot: L-2611-77")).to_have_count(0)
     expect(page.locator(DESK)).not_to_have_attribute("data-piece", "A-1:1")
     page.get_by_role("link", name="Lots").click()
     expect(page.locator(DESK)).to_have_count(0)

@@ -17,7 +17,7 @@ from app.store.lots.revisions import revisions
 from app.store.people.verdicts import NewVerdict, give
 from app.store.results.filing import PictureFile, ToFile, file_result, kept_path
 from app.works.folder import Works, new_works
-from tests.pages.conftest import Opened, Served
+from tests.pages.conftest import Opened, Served, choose
 from tests.pages.desk import piece_on
 from tests.pages.made_works import LIGHTS, PEOPLE, STATION, draw_shot, frame_name, pose_of
 from tests.pages.test_other_pages import serious
@@ -156,7 +156,7 @@ def test_reference_pieces_are_studied_on_the_page_of_gauges(open_page: Opened, t
     table = tmp_path / "readings.csv"
     table.write_text("\n".join(["piece,reference,reference_u,taken_at,value", *rows]), encoding="utf-8")
     page = open_page("gauge?who=R.+Hale")
-    page.get_by_text("against reference pieces").click()
+    choose(page, "Measurements", "against reference pieces")
     expect(page.get_by_text("Measure pieces of known size", exact=False)).to_be_visible()
     page.locator("input[type=file]").set_input_files(table)
     expect(page.get_by_text("Biased at R-1, R-2, R-3", exact=False)).to_be_visible()
@@ -167,5 +167,5 @@ def test_reference_pieces_are_studied_on_the_page_of_gauges(open_page: Opened, t
 
 def test_the_store_without_repeats_says_what_to_do(open_page: Opened) -> None:
     page = open_page("gauge?who=R.+Hale")
-    page.get_by_text("from the store").click()
+    choose(page, "Measurements", "from the store")
     expect(page.get_by_text("No tray was photographed more than once", exact=False)).to_be_visible()

@@ -8,7 +8,7 @@ from scipy.stats import hypergeom
 from statsmodels.stats.proportion import proportion_confint
 
 from app.report.lot_charts import over_time_chart, point_words
-from app.report.lot_words import yield_words
+from app.report.lot_words import escapes_words, yield_words
 from app.statistics.intervals import predicted_count
 from app.studies.camera_and_people import PieceKey
 from app.studies.escapes import PassedBlind, escapes_of
@@ -140,12 +140,21 @@ def test_what_gets_through_follows_from_the_share_of_bad_among_passed_pieces() -
     assert found is not None
     # Two in a hundred passed ones are bad: 18 of this lot's 900, of 960 packed.
     assert (found.bad, found.seen, found.escaped.value, found.own) == (2, 100, pytest.approx(18.0), False)
+    assert found.per_million is not None
     assert found.per_million.value == pytest.approx(18.0 / 960 * 1e6)
     assert found.escaped.ci is not None
     # A prediction of one lot's number is wider than the interval of the mean.
     low, high = proportion_confint(2, 100, method="beta")
     assert found.escaped.ci[0] <= 900 * low
     assert found.escaped.ci[1] >= 900 * high
+
+
+def test_where_the_camera_passes_none_there_is_no_share_of_what_is_packed() -> None:
+    found = escapes_of(0, 0, PassedBlind(1, 2))
+    assert found is not None
+    assert found.per_million is None
+    assert "passes no piece of this lot" in escapes_words(found)
+    assert escapes_of(0, 3, PassedBlind(1, 2)) == found  # those that people accepted
 
 
 def test_the_number_that_gets_through_is_this_lots_own_where_people_judged_it() -> None:
