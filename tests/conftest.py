@@ -1,12 +1,15 @@
 """What holds for all tests."""
 
 import os
+import sys
 from collections.abc import Iterator
 from typing import Any
 
 import pytest
 from hypothesis import settings
 from xdist.scheduler import LoadFileScheduling
+
+from tests.shell import Ran, Run
 
 # Files of tests run side by side and fill all cores: libraries that share out their work only wait for each other.
 # Read when NumPy and OpenCV are loaded, here and in the programs that tests start.
@@ -53,3 +56,21 @@ def rights_of_new_files() -> Iterator[None]:
     os.umask(before)
     yield
     os.umask(before)
+
+
+@pytest.fixture
+def run(monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]) -> Run:
+    """Call brightbowl as a shell would."""
+    from app.cli.main import main
+
+    def call(*words: object) -> Ran:
+        monkeypatch.setattr(sys, "argv", ["brightbowl", *map(str, words)])
+        code = 0
+        try:
+            main()
+        except SystemExit as leave:
+            code = int(leave.code or 0)
+        said = capsys.readouterr()
+        return Ran(code, said.out, said.err)
+
+    return call

@@ -10,11 +10,12 @@ from pathlib import Path
 from typing import Any
 from urllib.parse import quote
 
-import jinja2
+from jinja2 import Environment
 
 from app.report.cautions import CAUTIONS
 from app.report.glossary import GLOSSARY
 from app.report.stamp import Stamp, stamped
+from app.report.template_environment import template_environment
 from app.statistics import Estimate
 from app.studies import PieceKey
 from vision.errors import Unusable
@@ -140,14 +141,8 @@ def _relative(path: Path, start: Path) -> str:
 
 
 @cache
-def _environment() -> jinja2.Environment:
-    environment = jinja2.Environment(
-        loader=jinja2.PackageLoader("app.report", "templates"),
-        autoescape=True,
-        undefined=jinja2.StrictUndefined,
-        trim_blocks=True,
-        lstrip_blocks=True,
-    )
+def _environment() -> Environment:
+    environment = template_environment()
     environment.globals.update(cautions=CAUTIONS, glossary=GLOSSARY)
     environment.filters.update(share=share, coefficient=coefficient, digits=digits, probability=probability)
     return environment

@@ -1,36 +1,26 @@
 """The command: files to a station that the other commands read, and one line for whatever is wrong."""
 
-import sys
 from datetime import UTC, datetime
+from functools import partial
 from pathlib import Path
 
 import cv2
 import numpy as np
 import pytest
 
-from app.cli.main import main
 from app.works.folder import new_works
 from tests.calibrate.rig import Rig, photograph, poses
 from tests.formats.made import STATION
 from tests.formats.test_station import LENS
+from tests.shell import Run
 from vision.formats.station import read_station
 
 REAL = sorted((Path(__file__).parents[1] / "data" / "real").glob("left*.jpg"))
 
 
 @pytest.fixture
-def call(monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]):  # type: ignore[no-untyped-def]
-    def called(*words: object) -> tuple[int, str, str]:
-        monkeypatch.setattr(sys, "argv", ["brightbowl", "calibrate", *map(str, words)])
-        code = 0
-        try:
-            main()
-        except SystemExit as leave:
-            code = int(leave.code or 0)
-        said = capsys.readouterr()
-        return code, said.out, said.err
-
-    return called
+def call(run: Run) -> Run:
+    return partial(run, "calibrate")
 
 
 @pytest.fixture(scope="module")

@@ -11,10 +11,10 @@ import cv2
 import numpy as np
 import pytest
 
-from app.cli.main import main
 from app.report.stamp import stamp_of
 from app.store.stations.checks import station_checks
 from app.works.folder import new_works
+from tests.shell import Ran, Run
 from vision.errors import Unusable
 from vision.formats.checks_file import Check, append_check, last_good, of_calibration, read_checks, read_reference
 from vision.records.measured import MeasuredPiece, MeasuredTray, Pose, UncertaintyComponents
@@ -68,7 +68,7 @@ def a_piece(length: float | None, width: float = 30.001, fault: str | None = Non
 
 
 @pytest.fixture
-def bench(tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]):  # type: ignore[no-untyped-def]
+def bench(tmp_path: Path, monkeypatch: pytest.MonkeyPatch, run: Run):  # type: ignore[no-untyped-def]
     """A folder with all files; `lay(pieces)` measures such pieces from now on, `call()` runs the command."""
     shot = tmp_path / "shot"
     shot.mkdir()
@@ -83,16 +83,8 @@ def bench(tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.Captur
 
     files = [f"--{name}={tmp_path / f'{name}.toml'}" for name in ("part", "station", "reference")]
 
-    def call(*words: str) -> tuple[int, str, str]:
-        words = words or (*files, f"--history={tmp_path / 'st-1.jsonl'}")
-        monkeypatch.setattr(sys, "argv", ["brightbowl", "check", str(shot), *words])
-        code = 0
-        try:
-            main()
-        except SystemExit as leave:
-            code = int(leave.code or 0)
-        said = capsys.readouterr()
-        return code, said.out, said.err
+    def call(*words: str) -> Ran:
+        return run("check", shot, *(words or (*files, f"--history={tmp_path / 'st-1.jsonl'}")))
 
     return SimpleNamespace(folder=tmp_path, lay=lay, call=call)
 

@@ -1,7 +1,6 @@
 """A station's bias taken out by a revision: from its checks to its file, the store, the measures, and back."""
 
 import json
-import sys
 from contextlib import closing
 from dataclasses import replace
 from hashlib import sha256
@@ -9,7 +8,6 @@ from types import SimpleNamespace
 
 import pytest
 
-from app.cli.main import main
 from app.store.database.definitions import station_record, unpack
 from app.store.database.schema import station as filed_stations
 from app.store.evidence.verify import verify
@@ -30,7 +28,7 @@ SHORT = Correction("TS-135", 1, "A. Weber", "rounder rims", "2026-11-02T06:00:00
 
 
 @pytest.fixture
-def works(tmp_path, monkeypatch, capsys):  # type: ignore[no-untyped-def]
+def works(tmp_path, run):  # type: ignore[no-untyped-def]
     """A works with a reference piece; `check(length)` adds a check of the station as it is; `call(...)` corrects."""
     place = new_works(tmp_path / "works", "Aldermoor Flatware Works")
     part = place.part_file("TS-135")
@@ -49,14 +47,8 @@ def works(tmp_path, monkeypatch, capsys):  # type: ignore[no-untyped-def]
 
     def call(*words: str) -> tuple[int, str]:
         named = ["--works", str(place.folder), "--station", "ST-1", "--part", "TS-135", "--by", "A. Weber"]
-        monkeypatch.setattr(sys, "argv", ["brightbowl", "correct", *named, "--why", "rounder rims", *words])
-        code = 0
-        try:
-            main()
-        except SystemExit as leave:
-            code = int(leave.code or 0)
-        said = capsys.readouterr()
-        return code, said.out + said.err
+        code, out, err = run("correct", *named, "--why", "rounder rims", *words)
+        return code, out + err
 
     return SimpleNamespace(place=place, file=file, check=check, call=call)
 

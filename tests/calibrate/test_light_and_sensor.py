@@ -1,25 +1,18 @@
 """Gain, noise, sharpness and evenness against rendered frames whose truth is known, and against closed forms."""
 
-import json
-import sys
-from pathlib import Path
-
 import cv2
 import numpy as np
 import pytest
 from scipy.optimize import brentq
 from scipy.special import ndtr
 
-from app.cli.main import main
 from synthetic_images.sensor import Sensor
 from synthetic_images.targets import render_flat_pair, render_slanted_edge
-from tests.formats.made import STATION
 from vision.backlight.lamp import check_empty, lamp_drift, lamp_state
 from vision.backlight.limits import light_findings, proposed_limits
 from vision.calibrate.sensor import FlatPair, level_for_read_noise, measure_pair, photon_transfer
 from vision.calibrate.slanted_edge import edge_sharpness
 from vision.errors import Unusable
-from vision.formats.station import read_station
 from vision.records.inputs import LightLimits
 
 LEVELS = (0.02, 0.05, 0.1, 0.2, 0.35, 0.5, 0.65, 0.8, 0.9, 1.1)
@@ -217,107 +210,6 @@ def test_limits_proposed_from_a_good_day_let_that_day_pass_and_stop_a_worse_one(
     ]
     assert len(light_findings(lamp_state(lamp_frame(0.8, corner=0.6), 255.0, "back"), 0.9, limits)) == 1
     assert proposed_limits(None, None) == LightLimits()
-
-
-def run(monkeypatch: pytest.MonkeyPatch, *words: object) -> int:
-    monkeypatch.setattr(sys, "argv", ["brightbowl", "sensor", *map(str, words)])
-    try:
-        main()
-    except SystemExit as leave:
-        return int(leave.code or 0)
-    return 0
-
-
-def test_the_command_writes_what_it_measured(
-    monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str], tmp_path: Path
-) -> None:
-    sensor = Sensor(10_000.0, 12.0, 4095)
-    rng = np.random.default_rng(51)
-    words: list[object] = []
-    for i, level in enumerate((0.1, 0.3, 0.5)):
-        files = [tmp_path / f"flat-{i}-{side}.png" for side in "ab"]
-        for path, frame in zip(files, render_flat_pair(level, (128, 128), sensor, rng), strict=True):
-            cv2.imwrite(str(path), frame)
-        words += ["--flat", *files]
-    cv2.imwrite(str(tmp_path / "edge.png"), render_slanted_edge((80, 80), 5.0, 0.8, sensor, rng))
-    cv2.imwrite(str(tmp_path / "lamp.png"), lamp_frame())
-    words += ["--exposures", "1,3,5", "--edge", tmp_path / "edge.png", "--lamp", tmp_path / "lamp.png"]
-    code = run(
-        monkeypatch,
-        *words,
-        "--lamp-then",
-        tmp_path / "lamp.png",
-        "--full-scale",
-        4095,
-        "--out",
-        tmp_path / "sensor.json",
-    )
-    assert code == 0
-    assert "note: to know the read noise better, add eight pairs or more" in capsys.readouterr().out
-    table = json.loads((tmp_path / "sensor.json").read_text())
-    assert table["sensor"]["gain_dn_per_e"] == pytest.approx(0.4095, rel=0.05)
-    assert table["sensor"]["saturation_reached"] is False
-    assert table["edge"]["blur_px"] == pytest.approx(np.sqrt(0.64 + 1 / 12), rel=0.02)
-    assert table["lamp"]["level_change"] == 0.0
-    assert table["light_limits"]["blur_max_px"] == pytest.approx(1.25 * table["edge"]["blur_px"], abs=0.01)
-    assert table["light_limits"]["level_min"] < table["lamp"]["level"] < table["light_limits"]["level_max"]
-
-
-@pytest.mark.parametrize("words", [(), ("--edge", "absent.png"), ("--flat", "a.png", "b.png", "--exposures", "1,2")])
-def test_the_command_refuses_in_one_line(
-    monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str], tmp_path: Path, words: tuple[str, ...]
-) -> None:
-    assert run(monkeypatch, *words, "--out", tmp_path / "sensor.json") == 2
-    assert capsys.readouterr().err.count("\n") == 1
-    assert not (tmp_path / "sensor.json").exists()
-
-
-STATION_WITH_MORE = (
-    STATION
-    + """
-[sensor]
-full_scale = 4095  # of the new camera
-
-[light]  # of the new lamp
-level_min = 0.5
-blur_max_px = 9.0  # by hand
-"""
-)
-
-
-def test_limits_on_the_light_go_into_the_station_and_the_rest_stays(
-    monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str], tmp_path: Path
-) -> None:
-    station = tmp_path / "ST-1.toml"
-    station.write_text(STATION_WITH_MORE)
-    cv2.imwrite(str(tmp_path / "lamp.png"), lamp_frame())
-    words = ("--lamp", tmp_path / "lamp.png", "--full-scale", 4095, "--out", tmp_path / "sensor.json")
-    assert run(monkeypatch, *words, "--write", station) == 0
-    said = capsys.readouterr().out
-    limits = json.loads((tmp_path / "sensor.json").read_text())["light_limits"]
-    light = read_station(station).light
-    assert (light.level_min, light.darkest_min, light.blur_max_px) == (limits["level_min"], limits["darkest_min"], 9.0)
-    assert f"[light] level_min = {light.level_min} (before: 0.5)" in said
-    assert f"[light] darkest_min = {light.darkest_min} (before: none)" in said
-    for kept in (
-        "full_scale = 4095  # of the new camera",
-        "[light]  # of the new lamp",
-        "blur_max_px = 9.0  # by hand",
-    ):
-        assert kept in station.read_text()
-    (old,) = tmp_path.glob("ST-1.toml.*")
-    assert old.read_text() == STATION_WITH_MORE
-
-
-def test_a_lamp_with_something_on_the_tray_is_refused(
-    monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str], tmp_path: Path
-) -> None:
-    pixels = lamp_frame()
-    pixels[100:140, 150:300] = 40
-    cv2.imwrite(str(tmp_path / "lamp.png"), pixels)
-    assert run(monkeypatch, "--lamp", tmp_path / "lamp.png", "--out", tmp_path / "sensor.json") == 2
-    assert "lamp.png: the backlit tray with nothing on it expected" in capsys.readouterr().err
-    assert not (tmp_path / "sensor.json").exists()
 
 
 def test_a_lamp_that_leaves_the_frames_border_dark_is_none() -> None:

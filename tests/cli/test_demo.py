@@ -1,6 +1,5 @@
 """`brightbowl demo`: from nothing to judged spoons and a page to look at."""
 
-import sys
 from collections.abc import Callable
 from contextlib import closing
 from pathlib import Path
@@ -8,7 +7,6 @@ from pathlib import Path
 import pytest
 
 import synthetic_images.demo
-from app.cli.main import main
 from app.store.lots.revisions import revisions
 from app.store.people.blind_rounds import blinds, turns_left
 from app.works.first_steps import first_steps
@@ -16,6 +14,7 @@ from app.works.folder import read_works
 from synthetic_images.demo import DemoLine, DemoWorks
 from synthetic_images.spoons import PATTERNS
 from synthetic_images.trays.shots import Order, render_shots
+from tests.shell import Run
 from vision.formats.result import read_result
 
 
@@ -34,17 +33,12 @@ def one_tray(folder: Path, trays: int, rendered: Callable[[], object]) -> DemoWo
     return DemoWorks(folder, lines, folder / "clean", folder / "pictures", folder / "reference")
 
 
-def test_demo_is_a_whole_works_and_quick_again(
-    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
-) -> None:
+def test_demo_is_a_whole_works_and_quick_again(tmp_path: Path, monkeypatch: pytest.MonkeyPatch, run: Run) -> None:
     monkeypatch.setattr(synthetic_images.demo, "render_demo", one_tray)
     out = tmp_path / "demo"
-    words = ["brightbowl", "demo", "--out", str(out), "--trays", "3", "--jobs", "1"]
-    monkeypatch.setattr(sys, "argv", words)
-    with pytest.raises(SystemExit) as leave:
-        main()
-    told = capsys.readouterr()
-    assert leave.value.code == 0, told.err
+    words = ("demo", "--out", out, "--trays", 3, "--jobs", 1)
+    told = run(*words)
+    assert told.code == 0, told.err
     (stored,) = (out / "results").glob("TS-135/ST-1/*/*/result.json")
     assert f"look at {out / 'results' / 'TS-135' / 'ST-1' / 'index.html'}" in told.out
     assert "1 tray judged, 3 pieces" in told.out
@@ -59,7 +53,6 @@ def test_demo_is_a_whole_works_and_quick_again(
         assert len(turns_left(store, blind, "M. Okafor")) == 2  # of three, one is judged
         assert revisions(store, "TS-135")[0].in_force
     monkeypatch.setattr(synthetic_images.demo, "render_demo", None)
-    with pytest.raises(SystemExit) as again:
-        main()
-    assert again.value.code == 0
-    assert "is there already" in capsys.readouterr().out
+    again = run(*words)
+    assert again.code == 0
+    assert "is there already" in again.out

@@ -6,9 +6,9 @@ from pathlib import Path
 
 import pytest
 
-from app.cli.main import main
 from app.works.folder import new_works
 from tests.run.made import make_files, make_shots
+from tests.shell import Run
 
 ROOT = Path(__file__).resolve().parents[2]
 
@@ -29,7 +29,7 @@ def test_a_command_without_its_library_says_what_to_install(
     words: str,
     tmp_path: Path,
     monkeypatch: pytest.MonkeyPatch,
-    capsys: pytest.CaptureFixture[str],
+    run: Run,
 ) -> None:
     works = new_works(tmp_path / "works", "Aldermoor")
     for name in [name for name in sys.modules if name.partition(".")[0] == library]:
@@ -40,11 +40,9 @@ def test_a_command_without_its_library_says_what_to_install(
     for name, place in (("station", works.station_file("ST-1")), ("limits", works.limits_file("TS-135"))):
         works.part_file("TS-135").with_name(f"{name}.toml").rename(place)
     told = words.format(works=works.folder, shots=works.shots, out=tmp_path / "out").split()
-    monkeypatch.setattr(sys, "argv", ["brightbowl", *told])
-    with pytest.raises(SystemExit) as left:
-        main()
-    assert left.value.code == 2
-    (line,) = capsys.readouterr().err.splitlines()
+    code, _, errors = run(*told)
+    assert code == 2
+    (line,) = errors.splitlines()
     assert f"install brightbowl[{extra}]" in line
 
 

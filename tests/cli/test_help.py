@@ -1,14 +1,13 @@
 """Help in one style, in the order of work, and as short as people type it."""
 
 import re
-import sys
 from pathlib import Path
 
 import click
 import pytest
 
 from app.cli.commands import COMMANDS, cli
-from app.cli.main import main
+from tests.shell import Run
 
 ROOT = Path(__file__).resolve().parents[2]
 # A sentence, or what begins with a file's name or an address as it is written.
@@ -44,11 +43,7 @@ def test_commands_are_told_in_one_order() -> None:
 
 
 @pytest.mark.parametrize("words", [["-h"], ["calibrate", "-h"], ["limits", "draft", "-h"]])
-def test_help_is_short_to_ask_for(
-    words: list[str], monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
-) -> None:
-    monkeypatch.setattr(sys, "argv", ["brightbowl", *words])
-    with pytest.raises(SystemExit) as left:
-        main()
-    assert left.value.code == 0
-    assert "Usage: " in capsys.readouterr().out
+def test_help_is_short_to_ask_for(words: list[str], run: Run) -> None:
+    code, said, _ = run(*words)
+    assert code == 0
+    assert "Usage: " in said

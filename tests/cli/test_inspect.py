@@ -11,11 +11,11 @@ from typing import Any
 import pytest
 
 import app.run.shot
-from app.cli.main import main
 from tests.formats.made import LIMITS, PART, STATION, shot_table, write_shot
 from tests.run.made import make_files, make_shots, stand_in
+from tests.shell import Run
 
-Run = Callable[..., tuple[int, str, list[str]]]
+Inspect = Callable[..., tuple[int, str, list[str]]]
 
 
 @pytest.fixture(autouse=True)
@@ -24,20 +24,14 @@ def no_measuring(monkeypatch: pytest.MonkeyPatch) -> None:
 
 
 @pytest.fixture
-def inspect(tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]) -> Run:
+def inspect(tmp_path: Path, run: Run) -> Inspect:
     """Call the command with the files in `tmp_path`; exit code, stdout, and the lines on stderr."""
 
     def call(*words: str | Path) -> tuple[int, str, list[str]]:
         given = ["--part", tmp_path / "part.toml", "--station", tmp_path / "station.toml"]
         given += ["--limits", tmp_path / "limits.toml", "--out", tmp_path / "out", "--no-pictures"]
-        monkeypatch.setattr(sys, "argv", ["brightbowl", "inspect", *map(str, words), *map(str, given)])
-        code: object = 0
-        try:
-            main()
-        except SystemExit as leave:
-            code = leave.code
-        told = capsys.readouterr()
-        return int(str(code)), told.out, told.err.splitlines()
+        code, out, err = run("inspect", *words, *given)
+        return code, out, err.splitlines()
 
     make_files(tmp_path)
     return call
@@ -50,7 +44,7 @@ def one_failure(lines: list[str], *pieces: object) -> None:
         assert str(piece) in line
 
 
-def test_a_folder_of_shots(tmp_path: Path, inspect: Run) -> None:
+def test_a_folder_of_shots(tmp_path: Path, inspect: Inspect) -> None:
     make_shots(tmp_path / "shots", "T-1", "T-2")
     code, said, errors = inspect(tmp_path / "shots")
     assert (code, errors) == (0, [])
@@ -60,7 +54,7 @@ def test_a_folder_of_shots(tmp_path: Path, inspect: Run) -> None:
     assert sorted(path.name for path in (tmp_path / "out").iterdir()) == ["T-1", "T-2", "pieces.csv"]
 
 
-def test_results_inside_the_folder_of_shots_are_no_shots(tmp_path: Path, inspect: Run) -> None:
+def test_results_inside_the_folder_of_shots_are_no_shots(tmp_path: Path, inspect: Inspect) -> None:
     (shot,) = make_shots(tmp_path, "T-1")
     assert inspect(shot)[0] == 0
     assert (tmp_path / "out").is_dir()
@@ -69,7 +63,7 @@ def test_results_inside_the_folder_of_shots_are_no_shots(tmp_path: Path, inspect
     assert "1 tray judged" in said
 
 
-def test_one_bad_tray_among_several(tmp_path: Path, inspect: Run) -> None:
+def test_one_bad_tray_among_several(tmp_path: Path, inspect: Inspect) -> None:
     shots = make_shots(tmp_path / "shots", "T-1", "T-2", "T-3", "T-4")
     (shots[2] / "back.png").unlink()
     code, said, errors = inspect(tmp_path / "shots")
@@ -105,7 +99,7 @@ def frame(name: str) -> dict[str, Any]:
     ],
 )
 def test_a_shot_that_can_not_be_read(
-    tmp_path: Path, inspect: Run, table: dict[str, Any], pieces: tuple[str, ...]
+    tmp_path: Path, inspect: Inspect, table: dict[str, Any], pieces: tuple[str, ...]
 ) -> None:
     shot = write_shot(tmp_path / "shot", table)
     code, _, errors = inspect(shot)
@@ -114,7 +108,7 @@ def test_a_shot_that_can_not_be_read(
     assert [path.name for path in (tmp_path / "out").iterdir()] == ["pieces.csv"]
 
 
-def test_a_shot_that_is_no_json(tmp_path: Path, inspect: Run) -> None:
+def test_a_shot_that_is_no_json(tmp_path: Path, inspect: Inspect) -> None:
     (shot,) = make_shots(tmp_path, "T-1")
     (shot / "shot.json").write_text('{"format": 1,')
     code, _, errors = inspect(shot)
@@ -122,7 +116,7 @@ def test_a_shot_that_is_no_json(tmp_path: Path, inspect: Run) -> None:
     one_failure(errors, shot / "shot.json", "JSON")
 
 
-def test_a_frame_behind_a_link_out_of_the_folder(tmp_path: Path, inspect: Run) -> None:
+def test_a_frame_behind_a_link_out_of_the_folder(tmp_path: Path, inspect: Inspect) -> None:
     (shot,) = make_shots(tmp_path, "T-1")
     (shot / "back.png").rename(tmp_path / "elsewhere.png")
     (shot / "back.png").symlink_to(tmp_path / "elsewhere.png")
@@ -131,7 +125,7 @@ def test_a_frame_behind_a_link_out_of_the_folder(tmp_path: Path, inspect: Run) -
     one_failure(errors, shot / "shot.json", "frames[1].file", "link")
 
 
-def test_an_empty_folder(tmp_path: Path, inspect: Run) -> None:
+def test_an_empty_folder(tmp_path: Path, inspect: Inspect) -> None:
     (tmp_path / "empty").mkdir()
     code, _, errors = inspect(tmp_path / "empty")
     assert code == 2
@@ -139,7 +133,7 @@ def test_an_empty_folder(tmp_path: Path, inspect: Run) -> None:
     assert not (tmp_path / "out").exists()
 
 
-def test_an_empty_folder_beside_a_shot(tmp_path: Path, inspect: Run) -> None:
+def test_an_empty_folder_beside_a_shot(tmp_path: Path, inspect: Inspect) -> None:
     (shot,) = make_shots(tmp_path, "T-1")
     (tmp_path / "empty").mkdir()
     code, said, errors = inspect(tmp_path / "empty", shot)
@@ -148,7 +142,7 @@ def test_an_empty_folder_beside_a_shot(tmp_path: Path, inspect: Run) -> None:
     assert "1 tray judged" in said
 
 
-def test_an_absent_folder(tmp_path: Path, inspect: Run) -> None:
+def test_an_absent_folder(tmp_path: Path, inspect: Inspect) -> None:
     code, _, errors = inspect(tmp_path / "absent")
     assert code == 2
     one_failure(errors, tmp_path / "absent")
@@ -172,7 +166,7 @@ def test_an_absent_folder(tmp_path: Path, inspect: Run) -> None:
     ],
 )
 def test_a_file_that_judges_is_wrong(
-    tmp_path: Path, inspect: Run, name: str, text: str, pieces: tuple[str, ...]
+    tmp_path: Path, inspect: Inspect, name: str, text: str, pieces: tuple[str, ...]
 ) -> None:
     make_shots(tmp_path / "shots", "T-1")
     (tmp_path / name).write_text(text)
@@ -183,7 +177,7 @@ def test_a_file_that_judges_is_wrong(
 
 
 @pytest.mark.parametrize("name", ["part.toml", "station.toml", "limits.toml"])
-def test_a_file_that_judges_is_absent(tmp_path: Path, inspect: Run, name: str) -> None:
+def test_a_file_that_judges_is_absent(tmp_path: Path, inspect: Inspect, name: str) -> None:
     make_shots(tmp_path / "shots", "T-1")
     (tmp_path / name).unlink()
     code, _, errors = inspect(tmp_path / "shots")
@@ -191,7 +185,7 @@ def test_a_file_that_judges_is_absent(tmp_path: Path, inspect: Run, name: str) -
     one_failure(errors, tmp_path / name, "missing")
 
 
-def test_results_can_not_go_where_a_file_is(tmp_path: Path, inspect: Run) -> None:
+def test_results_can_not_go_where_a_file_is(tmp_path: Path, inspect: Inspect) -> None:
     make_shots(tmp_path / "shots", "T-1")
     (tmp_path / "out").write_text("in the way")
     code, _, errors = inspect(tmp_path / "shots")
@@ -200,7 +194,7 @@ def test_results_can_not_go_where_a_file_is(tmp_path: Path, inspect: Run) -> Non
     assert (tmp_path / "out").read_text() == "in the way"
 
 
-def test_a_folder_that_can_not_be_written(tmp_path: Path, inspect: Run, monkeypatch: pytest.MonkeyPatch) -> None:
+def test_a_folder_that_can_not_be_written(tmp_path: Path, inspect: Inspect, monkeypatch: pytest.MonkeyPatch) -> None:
     def refused(_descriptor: int) -> None:
         raise OSError(errno.EROFS, os.strerror(errno.EROFS))
 
@@ -211,7 +205,7 @@ def test_a_folder_that_can_not_be_written(tmp_path: Path, inspect: Run, monkeypa
     one_failure(errors, tmp_path / "out", "--out", "written", "Read-only")
 
 
-def test_a_disk_that_fills_up_midway(tmp_path: Path, inspect: Run, monkeypatch: pytest.MonkeyPatch) -> None:
+def test_a_disk_that_fills_up_midway(tmp_path: Path, inspect: Inspect, monkeypatch: pytest.MonkeyPatch) -> None:
     sync, calls = os.fsync, iter(range(9))
 
     def full_at_the_second_tray(descriptor: int) -> None:
@@ -229,15 +223,13 @@ def test_a_disk_that_fills_up_midway(tmp_path: Path, inspect: Run, monkeypatch: 
         assert json.loads((tmp_path / "out" / tray / "result.json").read_text())["tray"] == tray
 
 
-def test_a_missing_option(tmp_path: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(sys, "argv", ["brightbowl", "inspect", str(tmp_path), "--part", "part.toml"])
-    with pytest.raises(SystemExit) as leave:
-        main()
-    assert leave.value.code == 2
-    assert "--station" in capsys.readouterr().err
+def test_a_missing_option(tmp_path: Path, run: Run) -> None:
+    code, _, errors = run("inspect", tmp_path, "--part", "part.toml")
+    assert code == 2
+    assert "--station" in errors
 
 
-def test_a_scheduler_that_can_not_be_reached(tmp_path: Path, inspect: Run, monkeypatch: pytest.MonkeyPatch) -> None:
+def test_a_scheduler_that_can_not_be_reached(tmp_path: Path, inspect: Inspect, monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr("app.run.cluster._CONNECT_S", 0.5)
     make_shots(tmp_path / "shots", "T-1")
     code, _, errors = inspect(tmp_path / "shots", "--scheduler", "tcp://127.0.0.1:9", "--plain")
@@ -245,7 +237,9 @@ def test_a_scheduler_that_can_not_be_reached(tmp_path: Path, inspect: Run, monke
     one_failure(errors, "tcp://127.0.0.1:9: a scheduler that answers")
 
 
-def test_a_cluster_without_the_library_for_it(tmp_path: Path, inspect: Run, monkeypatch: pytest.MonkeyPatch) -> None:
+def test_a_cluster_without_the_library_for_it(
+    tmp_path: Path, inspect: Inspect, monkeypatch: pytest.MonkeyPatch
+) -> None:
     monkeypatch.setitem(sys.modules, "distributed", None)
     make_shots(tmp_path / "shots", "T-1")
     code, _, errors = inspect(tmp_path / "shots", "--scheduler", "tcp://127.0.0.1:9", "--plain")
@@ -253,7 +247,7 @@ def test_a_cluster_without_the_library_for_it(tmp_path: Path, inspect: Run, monk
     one_failure(errors, "pip install brightbowl[cluster]")
 
 
-def test_certificates_without_a_scheduler(tmp_path: Path, inspect: Run) -> None:
+def test_certificates_without_a_scheduler(tmp_path: Path, inspect: Inspect) -> None:
     make_shots(tmp_path / "shots", "T-1")
     code, _, errors = inspect(tmp_path / "shots", "--tls", tmp_path)
     assert code == 2

@@ -1,8 +1,6 @@
 """Limits from the first draft to the revision in force, as people call them; and what judges production."""
 
 import shutil
-import sys
-from collections.abc import Callable
 from contextlib import closing
 from dataclasses import replace
 from pathlib import Path
@@ -10,7 +8,6 @@ from pathlib import Path
 import pytest
 
 import app.run.shot
-from app.cli.main import main
 from app.store.database.connection import Store
 from app.store.lots.lot_list import list_lots
 from app.store.lots.revisions import limits_standing, revisions
@@ -21,35 +18,18 @@ from app.works.folder import Person, Works, new_works
 from app.works.limits_in_force import release_file, release_limits
 from app.works.roles import who_acts
 from tests.run.made import make_files, make_shots, stand_in
+from tests.shell import Run
 from vision.errors import Unusable
 from vision.formats.limits import read_limits
 from vision.formats.part import read_part
 from vision.formats.result import read_result
 
-Run = Callable[..., tuple[int, str, str]]
 PEOPLE = (Person("R. Hale", ("review", "tune", "release"), None), Person("M. Okafor", ("review",), None))
 
 
 @pytest.fixture(autouse=True)
 def no_measuring(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(app.run.shot, "measure_tray", stand_in)
-
-
-@pytest.fixture
-def run(monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]) -> Run:
-    """Call a command; exit code, stdout, stderr."""
-
-    def call(*words: object) -> tuple[int, str, str]:
-        monkeypatch.setattr(sys, "argv", ["brightbowl", *map(str, words)])
-        code: object = 0
-        try:
-            main()
-        except SystemExit as leave:
-            code = leave.code
-        told = capsys.readouterr()
-        return int(str(code)), told.out, told.err
-
-    return call
 
 
 def made(folder: Path, people: tuple[Person, ...]) -> Works:

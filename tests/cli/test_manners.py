@@ -6,13 +6,13 @@ from pathlib import Path
 
 import pytest
 
-from app.cli.main import main
 from app.store.results.filing import file_result
 from app.watch.health import Health
 from app.works.folder import Works, new_works
 from app.works.runs import runs_of
 from tests.formats.made import write_shot
 from tests.run.made import make_files, make_shots
+from tests.shell import Run
 from tests.store.made import made_tray, to_file
 
 
@@ -54,19 +54,15 @@ CALLS = {
 
 
 @pytest.mark.parametrize("call", CALLS)
-def test_where_a_call_can_not_be_used_nothing_is_written(
-    call: str, works: Works, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
-) -> None:
+def test_where_a_call_can_not_be_used_nothing_is_written(call: str, works: Works, tmp_path: Path, run: Run) -> None:
     (tmp_path / "files").mkdir()
     make_files(tmp_path / "files")
     write_shot(tmp_path / "T-1")
     places = {"works": works.folder, "files": tmp_path / "files", "shot": tmp_path / "T-1", "new": tmp_path / "new"}
     before = snapshot(tmp_path)
-    monkeypatch.setattr(sys, "argv", ["brightbowl", *call.format(**places).split()])
-    with pytest.raises(SystemExit) as left:
-        main()
-    assert left.value.code == 2
-    assert CALLS[call] in capsys.readouterr().err
+    code, _, errors = run(*call.format(**places).split())
+    assert code == 2
+    assert CALLS[call] in errors
     assert snapshot(tmp_path) == before
 
 

@@ -2,7 +2,6 @@
 
 import ast
 import inspect
-import sys
 from contextlib import closing
 from pathlib import Path
 from typing import get_args
@@ -11,13 +10,13 @@ import pytest
 
 import app.store
 import app.works
-from app.cli.main import main
 from app.store.evidence.chain import head_of
 from app.store.results.filing import file_result
 from app.works.backup import back_up
 from app.works.folder import Person, Works, new_works
 from app.works.roles import NEEDS, Act
 from tests.run.made import make_files
+from tests.shell import Run
 from tests.store.made import made_tray, to_file
 
 # What a person answers for: the functions that do it, and the act whose role is asked for first.
@@ -142,18 +141,13 @@ CALLS: dict[Act, tuple[str, ...]] = {
 
 
 @pytest.mark.parametrize("call", [call for calls in CALLS.values() for call in calls])
-def test_no_command_does_it_for_somebody_without_the_role(
-    call: str, works: Works, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
-) -> None:
+def test_no_command_does_it_for_somebody_without_the_role(call: str, works: Works, tmp_path: Path, run: Run) -> None:
     (act,) = (one for one, calls in CALLS.items() if call in calls)
     (works.results / "T-9").mkdir()
     before = head(works)
-    words = call.format(works=works.folder, files=tmp_path).split()
-    monkeypatch.setattr(sys, "argv", ["brightbowl", *words, "--by", "M. Okafor"])
-    with pytest.raises(SystemExit) as left:
-        main()
-    assert left.value.code == 2
-    assert f"the role {NEEDS[act]}, which has: R. Hale" in capsys.readouterr().err
+    code, _, errors = run(*call.format(works=works.folder, files=tmp_path).split(), "--by", "M. Okafor")
+    assert code == 2
+    assert f"the role {NEEDS[act]}, which has: R. Hale" in errors
     assert head(works) == before
 
 

@@ -1,6 +1,5 @@
 """The backlight's half angle from pictures of polished pins and balls, drawn by a dense sum over their bands."""
 
-import sys
 from pathlib import Path
 
 import cv2
@@ -8,7 +7,7 @@ import numpy as np
 import pytest
 from scipy.special import ndtr
 
-from app.cli.main import main
+from tests.shell import Run
 from vision.errors import Unusable
 from vision.formats.station import read_station
 from vision.formats.station_update import update_station
@@ -82,19 +81,15 @@ def test_the_result_is_what_a_station_takes() -> None:
     assert isinstance(seen(40.0, 2.0).backlight, HalfAngle)
 
 
-def test_the_command_writes_what_a_pin_tells_into_a_station(
-    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
-) -> None:
+def test_the_command_writes_what_a_pin_tells_into_a_station(tmp_path: Path, run: Run) -> None:
     update_station(STATION, tmp_path / "ST-1.toml", ())
     frame = picture(30.0, 3.0, np.random.default_rng(8))
     cv2.imwrite(str(tmp_path / "pin.png"), frame.pixels)
     words = ["calibrate", tmp_path / "pin.png", "--pin-diameter-mm", 3, "--out", tmp_path / "ST-1.toml"]
-    monkeypatch.setattr(sys, "argv", ["brightbowl", *map(str, words)])
-    with pytest.raises(SystemExit) as leave:
-        main()
-    assert leave.value.code == 0
+    code, said, _ = run(*words)
+    assert code == 0
     told = read_station(tmp_path / "ST-1.toml")
     assert told.backlight is not None
     assert told.backlight.half_deg == pytest.approx(30.0, abs=2.0)
     assert (told.outline_mm, told.scale_relative) == (STATION.outline_mm, STATION.scale_relative)
-    assert "half angle" in capsys.readouterr().out
+    assert "half angle" in said

@@ -1,7 +1,6 @@
 """Release and hold of lots in the store; the command and its report."""
 
 import json
-import sys
 from contextlib import closing
 from dataclasses import replace
 from pathlib import Path
@@ -9,7 +8,6 @@ from pathlib import Path
 import pytest
 from sqlalchemy import text
 
-from app.cli.main import main
 from app.store.database.connection import Store
 from app.store.lots.as_it_stands import Wish, decide_as_it_stands
 from app.store.lots.decisions import Decision, decisions
@@ -19,6 +17,7 @@ from app.store.people.actor import Acted
 from app.store.people.verdicts import NewVerdict, give
 from app.store.results.filing import file_result
 from app.works.folder import Person, Works, new_works
+from tests.shell import Run
 from tests.store.made import decide, made_piece, made_tray, to_file
 from vision.errors import Unusable
 
@@ -124,22 +123,12 @@ def works(tmp_path: Path) -> Works:
     return made
 
 
-def call(monkeypatch: pytest.MonkeyPatch, *words: object) -> int:
-    monkeypatch.setattr(sys, "argv", ["brightbowl", "lot", *map(str, words)])
-    try:
-        main()
-    except SystemExit as leave:
-        return int(leave.code or 0)
-    return 0
-
-
-def test_the_command_reports_the_same_bytes_each_time(
-    works: Works, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
-) -> None:
-    assert call(monkeypatch, "--works", works.folder) == 0
-    assert f"{LOT}: TS-135; 4 trays, 12 pieces, review 4, reject 4; open" in capsys.readouterr().out
+def test_the_command_reports_the_same_bytes_each_time(works: Works, tmp_path: Path, run: Run) -> None:
+    code, said, _ = run("lot", "--works", works.folder)
+    assert code == 0
+    assert f"{LOT}: TS-135; 4 trays, 12 pieces, review 4, reject 4; open" in said
     for name in ("a", "b"):
-        assert call(monkeypatch, LOT, "--works", works.folder, "--out", tmp_path / name) == 0
+        assert run("lot", LOT, "--works", works.folder, "--out", tmp_path / name).code == 0
     assert (tmp_path / "a" / "lot.html").read_bytes() == (tmp_path / "b" / "lot.html").read_bytes()
     page, table = (tmp_path / "a" / "lot.html").read_text(), json.loads((tmp_path / "a" / "lot.json").read_text())
     assert (table["to_packing"], table["fates"]["waiting"], len(table["results"])) == (4, 4, 12)
@@ -157,92 +146,87 @@ def test_the_command_reports_the_same_bytes_each_time(
     assert "Presses, trimming and buffing machines" in page
 
 
-def test_release_by_the_command(
-    works: Works, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
-) -> None:
+def test_release_by_the_command(works: Works, run: Run) -> None:
     told = ("--works", works.folder, "--release", "--by", "R. Hale", "--why", "seen")
-    assert call(monkeypatch, LOT, *told) == 2
-    assert "4 of its pieces wait for review" in capsys.readouterr().err
-    assert call(monkeypatch, LOT, "--works", works.folder, "--release", "--leave-waiting") == 2
-    assert "--by NAME and --why REASON" in capsys.readouterr().err
-    assert call(monkeypatch, LOT, *told, "--leave-waiting") == 0
-    assert "release by R. Hale" in capsys.readouterr().out
+    code, _, errors = run("lot", LOT, *told)
+    assert code == 2
+    assert "4 of its pieces wait for review" in errors
+    code, _, errors = run("lot", LOT, "--works", works.folder, "--release", "--leave-waiting")
+    assert code == 2
+    assert "--by NAME and --why REASON" in errors
+    code, said, _ = run("lot", LOT, *told, "--leave-waiting")
+    assert code == 0
+    assert "release by R. Hale" in said
 
 
-def test_a_sampled_lot_is_released_only_if_its_sample_says_so(
-    works: Works, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
-) -> None:
+def test_a_sampled_lot_is_released_only_if_its_sample_says_so(works: Works, run: Run) -> None:
     told = ("--works", works.folder, "--release", "--by", "R. Hale", "--why", "seen", "--leave-waiting")
-    assert call(monkeypatch, LOT, *told, "--size", 3) == 2
-    assert "12 or more" in capsys.readouterr().err
+    code, _, errors = run("lot", LOT, *told, "--size", 3)
+    assert code == 2
+    assert "12 or more" in errors
     # A lot of 100, letter F: 20 pieces, accept 0 at AQL 0.65; four are bad among the twelve.
-    assert call(monkeypatch, LOT, *told, "--size", 100, "--aql", 0.65) == 2
-    assert "its sample says: not accepted" in capsys.readouterr().err
-    assert call(monkeypatch, LOT, "--works", works.folder, "--aql", 0.65) == 0
-    assert "letter F, the first 20 pieces photographed are the sample" in capsys.readouterr().out
+    code, _, errors = run("lot", LOT, *told, "--size", 100, "--aql", 0.65)
+    assert code == 2
+    assert "its sample says: not accepted" in errors
+    code, said, _ = run("lot", LOT, "--works", works.folder, "--aql", 0.65)
+    assert code == 0
+    assert "letter F, the first 20 pieces photographed are the sample" in said
 
 
-def test_a_lot_that_is_not_there_is_named_in_one_line(
-    works: Works, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
-) -> None:
-    assert call(monkeypatch, "L-0", "--works", works.folder) == 2
-    said = capsys.readouterr().err
-    assert said.count("\n") == 1
-    assert f"such as {LOT} (found L-0)" in said
+def test_a_lot_that_is_not_there_is_named_in_one_line(works: Works, run: Run) -> None:
+    code, _, errors = run("lot", "L-0", "--works", works.folder)
+    assert code == 2
+    assert errors.count("\n") == 1
+    assert f"such as {LOT} (found L-0)" in errors
 
 
-def test_the_next_inspection_is_chosen_by_command_only_where_the_rules_leave_it(
-    works: Works, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
-) -> None:
+def test_the_next_inspection_is_chosen_by_command_only_where_the_rules_leave_it(works: Works, run: Run) -> None:
     with closing(works.open()) as store:
         *_, before, newest = sampled_good_lots(store, 11)
     at, who = ("--works", works.folder), ("--by", "R. Hale", "--why", "steady")
-    assert call(monkeypatch, LOT, *at, "--next", "reduced", *who) == 2
-    assert "--next reduced: a lot by sample; say how large it is: --size PIECES" in capsys.readouterr().err
-    assert call(monkeypatch, newest, *at, "--next", "reduced") == 2
-    assert "--next reduced: --by NAME and --why REASON" in capsys.readouterr().err
-    assert call(monkeypatch, newest, *at, "--next", "tightened", "--release", *who) == 2
-    assert (
-        "leaves reduced to be chosen after this lot (found tightened inspection begins by itself"
-        in capsys.readouterr().err
-    )
-    assert call(monkeypatch, before, *at, "--next", "reduced", *who) == 2
-    assert (
-        f"leaves nothing to be chosen after this lot (found lot {newest} was inspected after it"
-        in capsys.readouterr().err
-    )
-    assert call(monkeypatch, "--works", works.folder) == 0
-    assert "released" not in capsys.readouterr().out  # a call refused for one of its words files none
-    assert call(monkeypatch, newest, *at, "--next", "reduced", "--release", *who) == 0
-    said = capsys.readouterr().out
+    code, _, errors = run("lot", LOT, *at, "--next", "reduced", *who)
+    assert code == 2
+    assert "--next reduced: a lot by sample; say how large it is: --size PIECES" in errors
+    code, _, errors = run("lot", newest, *at, "--next", "reduced")
+    assert code == 2
+    assert "--next reduced: --by NAME and --why REASON" in errors
+    code, _, errors = run("lot", newest, *at, "--next", "tightened", "--release", *who)
+    assert code == 2
+    assert "leaves reduced to be chosen after this lot (found tightened inspection begins by itself" in errors
+    code, _, errors = run("lot", before, *at, "--next", "reduced", *who)
+    assert code == 2
+    assert f"leaves nothing to be chosen after this lot (found lot {newest} was inspected after it" in errors
+    code, said, _ = run("lot", "--works", works.folder)
+    assert code == 0
+    assert "released" not in said  # a call refused for one of its words files none
+    code, said, _ = run("lot", newest, *at, "--next", "reduced", "--release", *who)
+    assert code == 0
     assert f"lot {newest}, TS-135: released" in said
     assert "the next lot: reduced inspection; normal may be begun" in said
     assert "next lot reduced by R. Hale" in said
-    assert call(monkeypatch, newest, *at, "--next", "reduced", *who) == 2
-    assert "leaves normal to be chosen after this lot (found inspection is reduced already)" in capsys.readouterr().err
+    code, _, errors = run("lot", newest, *at, "--next", "reduced", *who)
+    assert code == 2
+    assert "leaves normal to be chosen after this lot (found inspection is reduced already)" in errors
 
 
-def test_the_list_tells_what_came_after_a_release(
-    works: Works, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
-) -> None:
+def test_the_list_tells_what_came_after_a_release(works: Works, run: Run) -> None:
     told = ("--works", works.folder, "--release", "--leave-waiting", "--by", "R. Hale", "--why", "seen")
-    assert call(monkeypatch, LOT, *told) == 0
+    assert run("lot", LOT, *told).code == 0
     with closing(works.open()) as store:
         file_trays(store, 1, first=4)
         file_result(store, to_file(replace(made_tray("T-900"), part="DS-182")))
-    assert call(monkeypatch, "--works", works.folder) == 0
-    assert "reject 6; DS-182 open; TS-135 released, then more trays came" in capsys.readouterr().out
+    code, said, _ = run("lot", "--works", works.folder)
+    assert code == 0
+    assert "reject 6; DS-182 open; TS-135 released, then more trays came" in said
 
 
-def test_the_report_shows_the_worst_piece_and_what_is_not_known(
-    works: Works, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
-) -> None:
-    assert call(monkeypatch, LOT, "--works", works.folder, "--hold", "--by", "R. Hale", "--why", "burrs") == 0
+def test_the_report_shows_the_worst_piece_and_what_is_not_known(works: Works, tmp_path: Path, run: Run) -> None:
+    assert run("lot", LOT, "--works", works.folder, "--hold", "--by", "R. Hale", "--why", "burrs").code == 0
     pieces = [made_piece(1, "reject", 0.29), made_piece(2, "reject", 0.42)]
     worst = made_tray("T-004", pieces, taken_at="2026-11-02T06:04:00+00:00")
     with closing(works.open()) as store:
         file_result(store, to_file(worst))
-    assert call(monkeypatch, LOT, "--works", works.folder, "--out", tmp_path) == 0
+    assert run("lot", LOT, "--works", works.folder, "--out", tmp_path).code == 0
     page, table = (tmp_path / "lot.html").read_text(), json.loads((tmp_path / "lot.json").read_text())
     assert "<b>Tray T-004, piece 2</b><br>reject: outward deviation, bowl" in page
     assert "Held, then more trays came:" in page
@@ -261,15 +245,13 @@ def test_the_report_shows_the_worst_piece_and_what_is_not_known(
     assert table["results"][-1]["first_reason"] == "outline_out_mm.bowl"
 
 
-def test_the_report_of_a_lot_by_sample_names_what_may_be_chosen(
-    works: Works, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
-) -> None:
+def test_the_report_of_a_lot_by_sample_names_what_may_be_chosen(works: Works, tmp_path: Path, run: Run) -> None:
     seen_in_version_5 = {"trays": 1, "pieces": 80, "to_packing": 80, "waiting": 0}
     with closing(works.open()) as store:
         newest = sampled_good_lots(store, 10)[-1]
         decide(store, decision("hold", lot=newest, seen=seen_in_version_5))
     who = ("--by", "R. Hale", "--why", "steady", "--out", tmp_path)
-    assert call(monkeypatch, newest, "--works", works.folder, "--next", "reduced", *who) == 0
+    assert run("lot", newest, "--works", works.folder, "--next", "reduced", *who).code == 0
     page, table = (tmp_path / "lot.html").read_text(), json.loads((tmp_path / "lot.json").read_text())
     assert (table["acceptance"]["next_severity"], table["acceptance"]["next_may_be_chosen"]) == ("reduced", ["normal"])
     _, decided = table["decisions"]

@@ -3,25 +3,22 @@
 import json
 import shutil
 import subprocess
-import sys
 from collections.abc import Callable
 from contextlib import closing
 from pathlib import Path
 
 import pytest
 
-from app.cli.main import main
 from app.report.stamp import stamp_of
 from app.store.database.connection import open_store
 from app.store.evidence.signature import signed
 from app.works.folder import Person, Works, new_works
 from app.works.results_on_disk import Filing, file_folders
 from tests.formats.made import shot_table, write_shot
+from tests.shell import Run
 from tests.store.made import made_tray
 from tests.store.test_chain import LOT
 from vision.formats.result import write_result
-
-Run = Callable[..., tuple[int, str, str]]
 
 
 @pytest.fixture
@@ -36,21 +33,6 @@ def works(tmp_path: Path) -> Works:
     with closing(made.open()) as store:
         assert file_folders(store, made, [folder], Filing((made.shots,))).failures == ()
     return made
-
-
-@pytest.fixture
-def run(monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]) -> Run:
-    def call(*words: object) -> tuple[int, str, str]:
-        monkeypatch.setattr(sys, "argv", ["brightbowl", *map(str, words)])
-        code: object = 0
-        try:
-            main()
-        except SystemExit as leave:
-            code = leave.code
-        told = capsys.readouterr()
-        return int(str(code)), told.out, told.err
-
-    return call
 
 
 @pytest.mark.parametrize(

@@ -1,47 +1,14 @@
-"""The commands of the studies as a shell calls them, and a lot to study."""
+"""A lot to study."""
 
 import json
-import sys
-from collections.abc import Callable
-from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
 import numpy as np
 import pytest
 
-from app.cli import main as entry
 from tests.studies.lots import LIMITS, Inspector, sample, verdict_lines, write_results
 from vision.formats.limits import write_limits
-
-
-@dataclass(frozen=True)
-class Ran:
-    """How a command ended and what it printed."""
-
-    code: int
-    out: str
-    err: str
-
-
-Run = Callable[..., Ran]
-
-
-@pytest.fixture
-def run(monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]) -> Run:
-    """Call the command as a shell would."""
-
-    def call(*words: object) -> Ran:
-        monkeypatch.setattr(sys, "argv", ["brightbowl", *map(str, words)])
-        code = 0
-        try:
-            entry.main()
-        except SystemExit as leave:
-            code = int(leave.code or 0)
-        said = capsys.readouterr()
-        return Ran(code, said.out, said.err)
-
-    return call
 
 
 @pytest.fixture(scope="session")

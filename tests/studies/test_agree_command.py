@@ -7,7 +7,8 @@ import cv2
 import numpy as np
 import pytest
 
-from tests.studies.conftest import Run, json_of
+from tests.shell import Run
+from tests.studies.conftest import json_of
 
 PAIR_KEYS = {"table", "agreement", "kappa", "missed", "false_alarm", "mcnemar_p"}
 

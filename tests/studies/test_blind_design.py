@@ -15,7 +15,8 @@ from app.store.people.blind_rounds import make_blind
 from app.store.people.drawing import Draw, Drawn, allotted, draw_pieces
 from app.store.people.verdicts import NewVerdict, give
 from app.works.folder import Works, new_works
-from tests.studies.conftest import Run, json_of
+from tests.shell import Run
+from tests.studies.conftest import json_of
 from tests.studies.rounds import LIMITS, LOT, Shares, draw_truth, file_lot, judge_round
 from vision.errors import Unusable
 from vision.formats.limits import write_limits

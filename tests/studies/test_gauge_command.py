@@ -5,8 +5,9 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+from tests.shell import Run
 from tests.statistics.published import AIAG
-from tests.studies.conftest import Run, json_of
+from tests.studies.conftest import json_of
 
 
 def _gauge_csv(path: Path, values: np.ndarray) -> Path:

@@ -10,7 +10,8 @@ from click.testing import CliRunner
 
 from app.cli.import_results import command as import_results
 from app.works.folder import new_works
-from tests.studies.conftest import Run, json_of, lot_of_files
+from tests.shell import Run
+from tests.studies.conftest import json_of, lot_of_files
 
 
 @pytest.fixture(scope="module")

@@ -5,7 +5,8 @@ from pathlib import Path
 import pytest
 
 from app.studies.lot import part_as_seen, read_lot
-from tests.studies.conftest import Ran, Run, json_of
+from tests.shell import Ran, Run
+from tests.studies.conftest import json_of
 from tests.studies.lots import LIMITS
 from vision.formats.limits import read_limits
 
