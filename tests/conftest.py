@@ -74,3 +74,11 @@ def run(monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]) -> 
         return Ran(code, said.out, said.err)
 
     return call
+
+
+@pytest.fixture
+def quick_workers(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Processes that judge, there at once."""
+    from tests.run.quick_workers import fork_from_one_that_has_all_loaded
+
+    fork_from_one_that_has_all_loaded(monkeypatch)

@@ -164,6 +164,7 @@ def test_several_processes_give_the_same_in_the_same_order(tmp_path: Path) -> No
     assert by_no_clock(inspect_batch(shots, work, jobs=2)) == by_no_clock(inspect_batch(shots, work))
 
 
+@pytest.mark.usefixtures("quick_workers")
 def test_a_dead_process_costs_a_second_try(tmp_path: Path) -> None:
     work, shots = make_work(tmp_path), make_shots(tmp_path, "T-1", "T-2")
     expected = by_no_clock(inspect_batch(shots, work))

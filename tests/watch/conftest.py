@@ -39,7 +39,7 @@ def inbox(tmp_path: Path) -> Path:
 
 
 @pytest.fixture
-def watching(works: Works, inbox: Path, monkeypatch: pytest.MonkeyPatch) -> Iterator[Watcher]:
+def watching(works: Works, inbox: Path, quick_workers: None, monkeypatch: pytest.MonkeyPatch) -> Iterator[Watcher]:
     """A watcher in a thread of this process, quick to try again; stopped at the end."""
     monkeypatch.setattr(loop, "SCAN_S", 0.05)
     monkeypatch.setattr(attempts, "PAUSES_S", (0.1, 0.1))

@@ -114,6 +114,7 @@ def test_a_tray_that_kills_its_process_is_set_aside_and_takes_no_other_along(
     assert "T-0: the process that judged it died" in health(works)["set_aside"]["trays"][0]["why"]
 
 
+@pytest.mark.usefixtures("quick_workers")
 def test_a_tray_that_ends_the_watcher_itself_is_not_tried_for_ever(works: Works, inbox: Path, shot: Path) -> None:
     folder = drop(shot, inbox, "T-0")
     (works.folder / "watch").mkdir()

@@ -48,6 +48,7 @@ def filed(url: str) -> list[str]:
         return sorted(one.tray for one in recall_results(store))
 
 
+@pytest.mark.usefixtures("quick_workers")
 def test_a_server_that_stops_under_the_watcher_loses_nothing(
     server: Server, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:

@@ -15,6 +15,7 @@ import sys
 import time
 import zlib
 from contextlib import closing
+from functools import cache
 from pathlib import Path
 from typing import Any
 
@@ -69,9 +70,14 @@ def order(works: Works, inbox: Path, state: Path) -> Order:
 
 
 def judgements(works: Works) -> int:
-    """How many judgements the store holds, asked without opening it as a works does: quick enough to ask often."""
+    """How many judgements the store holds."""
+    return _rows(works, "judgement")
+
+
+def _rows(works: Works, table: str) -> int:
+    """Asked without opening the store as a works does: quick enough to ask often."""
     with closing(sqlite3.connect(f"file:{works.folder / works.store_address}?mode=ro", uri=True)) as store:
-        return int(store.execute("SELECT count(*) FROM judgement").fetchone()[0])
+        return int(store.execute(f"SELECT count(*) FROM {table}").fetchone()[0])
 
 
 def health(works: Works) -> dict[str, Any]:
@@ -80,8 +86,14 @@ def health(works: Works) -> dict[str, Any]:
 
 
 def filed(works: Works) -> list[str]:
-    with closing(works.open()) as store:
-        return sorted(one.tray for one in recall_results(store))
+    """The trays that the store holds; it is opened as a works does wherever anything was filed since."""
+    return list(_filed(works.folder, _rows(works, "filing")))
+
+
+@cache
+def _filed(folder: Path, _filings: int) -> tuple[str, ...]:
+    with closing(read_works(folder).open()) as store:
+        return tuple(sorted(one.tray for one in recall_results(store)))
 
 
 def live(works: Works, inbox: Path) -> None:
