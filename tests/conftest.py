@@ -1,8 +1,10 @@
 """What holds for all tests."""
 
+import gc
 import os
 import sys
 from collections.abc import Iterator
+from pathlib import Path
 from typing import Any
 
 import pytest
@@ -24,17 +26,33 @@ settings.load_profile("untimed")
 LONGEST_FIRST = ("pages", "watch", "run", "calibrate", "truth", "studies", "synthetic_images", "store")
 
 
+# What collecting makes stays to the end: collecting garbage meanwhile, and in it afterwards, finds nothing.
+gc.disable()
+
+
+def pytest_collection_finish() -> None:
+    """From here on there is garbage to collect, beside all that stays."""
+    gc.freeze()
+    gc.enable()
+
+
 def pytest_xdist_auto_num_workers() -> int:
     """One more process than cores: tests of the pages and the watch wait for browsers and servers half their time."""
     return len(os.sched_getaffinity(0)) + 1
 
 
+# Tests of the pages that start servers of their own, or none: they share nothing with the others of that room.
+PAGES_APART = ("test_studies", "test_login", "test_new_part", "test_routes", "test_die_reports")
+
+
 class FilesAndPages(LoadFileScheduling):
-    """Each file of tests goes to one process whole, those of the pages together: they share a server and a browser."""
+    """Each file of tests goes to one process whole; so do those of the pages that share a server, and their others."""
 
     def _split_scope(self, nodeid: str) -> str:
         file = str(super()._split_scope(nodeid))
-        return "pages" if "tests/pages/" in file else file
+        if "tests/pages/" not in file:
+            return file
+        return "pages apart" if Path(file).stem in PAGES_APART else "pages"
 
 
 def pytest_xdist_make_scheduler(config: pytest.Config, log: Any) -> FilesAndPages:
@@ -79,6 +97,6 @@ def run(monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]) -> 
 @pytest.fixture
 def quick_workers(monkeypatch: pytest.MonkeyPatch) -> None:
     """Processes that judge, there at once."""
-    from tests.run.quick_workers import fork_from_one_that_has_all_loaded
+    from tests.run.quick_workers import fork_workers
 
-    fork_from_one_that_has_all_loaded(monkeypatch)
+    fork_workers(monkeypatch)

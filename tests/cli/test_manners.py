@@ -1,5 +1,6 @@
 """Manners: a file that is missing is named once, and where nothing can be done nothing is written."""
 
+import shutil
 import sys
 from contextlib import closing
 from pathlib import Path
@@ -8,7 +9,7 @@ import pytest
 
 from app.store.results.filing import file_result
 from app.watch.health import Health
-from app.works.folder import Works, new_works
+from app.works.folder import Works, new_works, read_works
 from app.works.runs import runs_of
 from tests.formats.made import write_shot
 from tests.run.made import make_files, make_shots
@@ -16,13 +17,19 @@ from tests.shell import Run
 from tests.store.made import made_tray, to_file
 
 
-@pytest.fixture
-def works(tmp_path: Path) -> Works:
+@pytest.fixture(scope="module")
+def made(tmp_path_factory: pytest.TempPathFactory) -> Path:
     """A works with one filed lot."""
-    made = new_works(tmp_path / "works", "Aldermoor Flatware Works")
+    made = new_works(tmp_path_factory.mktemp("made") / "works", "Aldermoor Flatware Works")
     with closing(made.open()) as store:
         file_result(store, to_file(made_tray("T-1", lot="L-1")))
-    return made
+    return made.folder
+
+
+@pytest.fixture
+def works(made: Path, tmp_path: Path) -> Works:
+    """That works, of this test alone."""
+    return read_works(Path(shutil.copytree(made, tmp_path / "works")))
 
 
 def test_one_missing_file_is_named_once(works: Works, tmp_path: Path) -> None:

@@ -2,6 +2,7 @@
 
 import ast
 import inspect
+import shutil
 from contextlib import closing
 from pathlib import Path
 from typing import get_args
@@ -13,7 +14,7 @@ import app.works
 from app.store.evidence.chain import head_of
 from app.store.results.filing import file_result
 from app.works.backup import back_up
-from app.works.folder import Person, Works, new_works
+from app.works.folder import Person, Works, new_works, read_works
 from app.works.roles import NEEDS, Act
 from tests.run.made import make_files
 from tests.shell import Run
@@ -98,18 +99,26 @@ def test_whoever_calls_it_asks_for_its_role(file: Path) -> None:
         assert words & set(ANSWERED[name]), f"{file}: {name} without asking for {ANSWERED[name]}"
 
 
-@pytest.fixture
-def works(tmp_path: Path) -> Works:
-    """A works with a lot, where M. Okafor may only read."""
+@pytest.fixture(scope="module")
+def made(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """A works with a lot, where M. Okafor may only read, and files for it beside."""
+    folder = tmp_path_factory.mktemp("made")
     people = (Person("R. Hale", ("review", "tune", "release"), None), Person("M. Okafor", ("read",), None))
-    works = new_works(tmp_path / "works", "Aldermoor Flatware Works", people)
-    make_files(tmp_path)
+    works = new_works(folder / "works", "Aldermoor Flatware Works", people)
+    make_files(folder)
     with closing(works.open()) as store:
         file_result(store, to_file(made_tray("T-1", lot="L-1")))
-    back_up(works, tmp_path / "backup.zip")
+    back_up(works, folder / "backup.zip")
     with (works.folder / "works.toml").open("a") as file:
         file.write("\n[keep]\npassed_days = 10\nshare = 0\n")
-    return works
+    return folder
+
+
+@pytest.fixture
+def works(made: Path, tmp_path: Path) -> Works:
+    """That works and its files, of this test alone."""
+    shutil.copytree(made, tmp_path, dirs_exist_ok=True)
+    return read_works(tmp_path / "works")
 
 
 CALLS: dict[Act, tuple[str, ...]] = {

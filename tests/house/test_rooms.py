@@ -69,8 +69,9 @@ __getattr__, __dir__, __all__ = lazy_loader.attach_stub(__name__, __file__)
 LIBRARY: dict[str, set[str]] = {"app.report": {"draw_tray"}}
 
 
-def modules() -> list[Path]:
-    return sorted(path for storey in STOREYS for path in (ROOT / storey).rglob("*.py"))
+@cache
+def modules() -> tuple[Path, ...]:
+    return tuple(sorted(path for storey in STOREYS for path in (ROOT / storey).rglob("*.py")))
 
 
 def dotted(path: Path) -> str:
@@ -85,6 +86,12 @@ def parsed(path: Path) -> ast.Module:
 @cache
 def imports(path: Path) -> tuple[str, ...]:
     return tuple(_imports(path))
+
+
+@cache
+def imports_from(path: Path) -> tuple[ast.ImportFrom, ...]:
+    """Every `from ... import ...` of a file, wherever in the file it stands."""
+    return tuple(node for node in ast.walk(parsed(path)) if isinstance(node, ast.ImportFrom) and node.module)
 
 
 def _imports(path: Path) -> Iterator[str]:
@@ -145,6 +152,7 @@ def test_inspecting_never_loads_streamlit() -> None:
     assert said.stdout.strip() == "False"
 
 
+@cache
 def room_of(name: str) -> str | None:
     """The room that a module lies in."""
     return next((room for room in ROOMS if lies_in(name, room)), None)
@@ -168,9 +176,8 @@ def test_rooms_are_entered_through_their_doors() -> None:
     wrong = [
         f"{dotted(path)} imports {node.module}"
         for path in modules()
-        for node in ast.walk(parsed(path))
-        if isinstance(node, ast.ImportFrom) and node.module
-        if room_of(node.module) not in (None, node.module, room_of(dotted(path)))
+        for node in imports_from(path)
+        if room_of(str(node.module)) not in (None, node.module, room_of(dotted(path)))
     ]
     assert wrong == []
 
@@ -181,8 +188,8 @@ def test_a_door_offers_what_others_use_and_no_more(room: str) -> None:
         alias.name
         for path in modules()
         if room_of(dotted(path)) != room
-        for node in ast.walk(parsed(path))
-        if isinstance(node, ast.ImportFrom) and node.module == room
+        for node in imports_from(path)
+        if node.module == room
         for alias in node.names
     }
     assert set(door(room)) == used | LIBRARY.get(room, set())

@@ -1,12 +1,9 @@
-"""All that a process needs that judges: loaded once, in the process from which those of the tests are forked."""
+"""All that a process needs that judges or opens a store, loaded once; see `quick_workers`."""
 
 from importlib import import_module
 
-import app.run.attempt
-import vision.pipeline
-
-assert app.run.attempt
-assert vision.pipeline
+for name in ("app.run.attempt", "app.store.database.connection", "psycopg", "vision.pipeline"):
+    import_module(name)
 for room in ("backlight", "decide", "face", "formats", "geometry", "outline", "records"):
     door = import_module(f"vision.{room}")
     for name in door.__all__:

@@ -39,6 +39,21 @@ def place(request: pytest.FixtureRequest, tmp_path: Path) -> Iterator[str]:
     drop_database(server, tmp_path.name)
 
 
+@pytest.fixture(scope="module", params=["sqlite", "postgresql"])
+def shared_store(request: pytest.FixtureRequest, tmp_path_factory: pytest.TempPathFactory) -> Iterator[Store]:
+    """An empty store for the tests of a file that leave what one of its fixtures filed as it is."""
+    folder = tmp_path_factory.mktemp("shared")
+    if request.param == "sqlite":
+        place = str(shutil.copy(request.getfixturevalue("made_file"), folder / "store.sqlite"))
+    else:
+        place = new_database(request.getfixturevalue("postgresql"), folder.name)
+    store = open_store(place)
+    yield store
+    store.close()
+    if request.param == "postgresql":
+        drop_database(request.getfixturevalue("postgresql"), folder.name)
+
+
 @pytest.fixture(params=["sqlite", "postgresql"])
 def blank_place(request: pytest.FixtureRequest, tmp_path: Path) -> Iterator[str]:
     """Where a store may be made."""

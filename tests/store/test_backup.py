@@ -33,14 +33,21 @@ def file_tray_of(works: Works, tray: str) -> None:
         assert file_folders(store, works, [folder], Filing((works.shots,))).failures == ()
 
 
-@pytest.fixture
-def works(tmp_path: Path) -> Works:
-    made = new_works(tmp_path / "works", "Aldermoor Flatware Works")
+@pytest.fixture(scope="module")
+def filled(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """A works with trays filed, one of them on disk too."""
+    made = new_works(tmp_path_factory.mktemp("filled") / "works", "Aldermoor Flatware Works")
     (made.folder / "limits" / "TS-135.toml").write_text("as agreed")
     with closing(made.open()) as store:
         fill(store)
     file_tray_of(made, "T-3")
-    return made
+    return made.folder
+
+
+@pytest.fixture
+def works(filled: Path, tmp_path: Path) -> Works:
+    """That works, of this test alone."""
+    return read_works(Path(shutil.copytree(filled, tmp_path / "works")))
 
 
 def told(store: Store) -> tuple[object, ...]:

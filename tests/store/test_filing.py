@@ -139,15 +139,21 @@ def test_a_lots_values_are_its_own_before_its_shots(store: Store) -> None:
     assert lot_values(store, "L-2611-07") == {"strokes": 9.0, "steel": "1.4301"}
 
 
+@pytest.fixture(scope="module")
+def filed(shared_store: Store) -> Store:
+    """A store with one tray."""
+    file_result(shared_store, to_file())
+    return shared_store
+
+
 @pytest.mark.parametrize("table", ["judgement", "measure", "reason", "finding_list", "limits_revision", "shot"])
 @pytest.mark.parametrize("change", ["DELETE FROM {0}", "UPDATE {0} SET {1} = {1}"])
-def test_what_was_filed_can_not_be_changed(store: Store, table: str, change: str) -> None:
-    file_result(store, to_file())
+def test_what_was_filed_can_not_be_changed(filed: Store, table: str, change: str) -> None:
     column = schema.metadata.tables[table].columns.keys()[0]
-    before = _count(store, table)
-    with pytest.raises(Unusable, match="never changed"), store.write() as connection:
+    before = _count(filed, table)
+    with pytest.raises(Unusable, match="never changed"), filed.write() as connection:
         connection.execute(text(change.format(table, column)))
-    assert _count(store, table) == before > 0
+    assert _count(filed, table) == before > 0
 
 
 def test_released_limits_are_one_set_for_ever(store: Store) -> None:

@@ -1,7 +1,5 @@
 """Versions of the store: from the first on, with data inside, under a lock, and never a newer one."""
 
-import subprocess
-import sys
 from collections.abc import Callable
 from pathlib import Path
 
@@ -18,6 +16,7 @@ from app.store.lots.state import lot_state, standings
 from app.store.people.actor import Acted
 from app.store.people.verdicts import standing
 from app.store.results.recall import recall_results
+from tests.run.quick_workers import loaded_processes
 from tests.store.made import decide, made_piece
 from vision.errors import Unusable
 
@@ -149,10 +148,17 @@ def test_the_tables_made_are_the_tables_queried(store: Store) -> None:
             assert {key: columns[key] for key in wanted} == wanted, name
 
 
+def open_and_close(place: str) -> None:
+    open_store(place).close()
+
+
 def test_steps_run_once_whoever_opens(blank_place: str, opened: Open) -> None:
-    program = "import sys; from app.store.database.connection import open_store; open_store(sys.argv[1]).close()"
-    started = [subprocess.Popen([sys.executable, "-c", program, blank_place]) for _ in range(3)]
-    assert [one.wait(60) for one in started] == [0, 0, 0]
+    started = [loaded_processes().Process(target=open_and_close, args=(blank_place,)) for _ in range(3)]
+    for one in started:
+        one.start()
+    for one in started:
+        one.join(60)
+    assert [one.exitcode for one in started] == [0, 0, 0]
     with opened(blank_place).read() as connection:
         versions = connection.execute(text("SELECT version FROM store_version ORDER BY version")).scalars().all()
     assert versions == list(range(1, len(STEPS) + 1))

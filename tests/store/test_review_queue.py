@@ -21,13 +21,23 @@ from vision.errors import Unusable
 HALE, OKAFOR = Holder("browser-1", "R. Hale"), Holder("browser-2", "M. Okafor")
 
 
-@pytest.fixture
-def filed(store: Store) -> Store:
+def file_three(store: Store) -> Store:
     """Three trays of three pieces, two flagged on each."""
     for k, die in enumerate(["D1", "D2", "D2"]):
         tray = made_tray(f"T-{k}", lot=f"L-2611-0{k % 2}", taken_at=f"2026-11-02T0{6 + k}:00:00+00:00", die=die)
         file_result(store, to_file(tray))
     return store
+
+
+@pytest.fixture
+def filed(store: Store) -> Store:
+    return file_three(store)
+
+
+@pytest.fixture(scope="module")
+def looked_at(shared_store: Store) -> Store:
+    """The same for tests that only look."""
+    return file_three(shared_store)
 
 
 def listed(store: Store, wanted: Wanted) -> list[tuple[str, int]]:
@@ -42,14 +52,14 @@ def judge(store: Store, piece_id: int, uid: str, inspector: str = "R. Hale", ver
     give(store, NewVerdict(uid, piece_id, None, inspector, "declared", said, (), "", now(), takes_back=taken))
 
 
-def test_flagged_pieces_wait_and_no_others(filed: Store) -> None:
-    assert waiting_count(filed, Wanted()) == 6
-    assert {one.verdict for one in waiting(filed, Wanted(), 100)} == {"review", "reject"}
+def test_flagged_pieces_wait_and_no_others(looked_at: Store) -> None:
+    assert waiting_count(looked_at, Wanted()) == 6
+    assert {one.verdict for one in waiting(looked_at, Wanted(), 100)} == {"review", "reject"}
 
 
-def test_oldest_first_and_worst_first(filed: Store) -> None:
-    assert listed(filed, Wanted(order="oldest")) == [(f"T-{k}", piece) for k in range(3) for piece in (2, 3)]
-    assert [piece for _, piece in listed(filed, Wanted(order="worst"))] == [3, 3, 3, 2, 2, 2]
+def test_oldest_first_and_worst_first(looked_at: Store) -> None:
+    assert listed(looked_at, Wanted(order="oldest")) == [(f"T-{k}", piece) for k in range(3) for piece in (2, 3)]
+    assert [piece for _, piece in listed(looked_at, Wanted(order="worst"))] == [3, 3, 3, 2, 2, 2]
 
 
 def test_worse_by_class_then_by_outcome_then_by_how_far(store: Store) -> None:
@@ -70,12 +80,12 @@ def test_worse_by_class_then_by_outcome_then_by_how_far(store: Store) -> None:
         (Wanted(verdict="review", die="D2"), 2),
     ],
 )
-def test_the_queue_can_be_narrowed_down(filed: Store, wanted: Wanted, count: int) -> None:
-    assert waiting_count(filed, wanted) == len(listed(filed, wanted)) == count
+def test_the_queue_can_be_narrowed_down(looked_at: Store, wanted: Wanted, count: int) -> None:
+    assert waiting_count(looked_at, wanted) == len(listed(looked_at, wanted)) == count
 
 
-def test_choices_are_those_of_waiting_pieces(filed: Store) -> None:
-    found = choices(filed)
+def test_choices_are_those_of_waiting_pieces(looked_at: Store) -> None:
+    found = choices(looked_at)
     assert found.lots == ("L-2611-00", "L-2611-01")
     assert found.dies == ("D1", "D2")
     assert found.measures == ("outline_out_mm", "scratch_longest_mm")

@@ -11,6 +11,7 @@ from app.watch import attempts, loop
 from app.watch.loop import Watcher
 from app.watch.single_instance import alone
 from app.works.folder import Works, read_works
+from tests.run.quick_workers import fork_workers
 from tests.watch.watching import make_works, order
 
 
@@ -39,8 +40,9 @@ def inbox(tmp_path: Path) -> Path:
 
 
 @pytest.fixture
-def watching(works: Works, inbox: Path, quick_workers: None, monkeypatch: pytest.MonkeyPatch) -> Iterator[Watcher]:
+def watching(works: Works, inbox: Path, monkeypatch: pytest.MonkeyPatch) -> Iterator[Watcher]:
     """A watcher in a thread of this process, quick to try again; stopped at the end."""
+    fork_workers(monkeypatch)
     monkeypatch.setattr(loop, "SCAN_S", 0.05)
     monkeypatch.setattr(attempts, "PAUSES_S", (0.1, 0.1))
     store, stop = works.open(), Event()
