@@ -1,7 +1,7 @@
 """What programs by hand share: their options, and their draws spread over processes."""
 
 from argparse import ArgumentParser
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Mapping
 from concurrent.futures import ProcessPoolExecutor
 from typing import TypeVar
 
@@ -18,6 +18,17 @@ def options(words: str | None, many: int, kinds: Iterable[str] = ()) -> tuple[st
     parser.add_argument("--jobs", type=int, default=1, help="processes")
     given = parser.parse_args()
     return getattr(given, "kind", ""), given.many, given.jobs
+
+
+Tables = Mapping[str, tuple[Callable[[int, int], None], int]]
+"""By kind: what prints a table of so many draws a row in so many processes, and how many draws are usual."""
+
+
+def print_one_of(tables: Tables, words: str | None) -> None:
+    """Print the table asked for."""
+    kind, many, jobs = options(words, 0, tables)
+    table, usual = tables[kind]
+    table(many or usual, jobs)
 
 
 def spread(work: Callable[[One], Made], rows: Iterable[One], jobs: int) -> Iterable[Made]:

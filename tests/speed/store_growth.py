@@ -9,13 +9,12 @@ as real ones, but hold nothing.
 
 import shutil
 import sqlite3
-import statistics
 import sys
 import tempfile
 import time
 from collections.abc import Callable, Mapping, Sequence
 from contextlib import closing
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 from sqlalchemy import Table
@@ -44,13 +43,13 @@ from app.store import (
 )
 from app.store.database.columns import metadata
 from app.store.evidence.rows import key_of
+from tests.speed.store_speed import median_ms
 from tests.store.made import LIMITS, PART, STATION, made_piece, made_profile, made_tray
 from vision.records import Digests
 
 ON_TRAY, TRAYS_OF_LOT, LOTS = 10, 200, 10
 BASE = ON_TRAY * TRAYS_OF_LOT * LOTS
 VERDICTS = ("pass",) * 8 + ("review", "reject")
-REPEATS = 25
 # Filed once for all, or never by this work: not copied, and rows that name them keep their numbers.
 ONCE = ("part", "station", "limits_revision", "limits_act", "station_check", "challenge", "blind_round", "doubt")
 # Words that must differ from one copy to the next; their beginning is the copy's, so that indexes grow at their end.
@@ -112,7 +111,7 @@ def grow(place: Path, base: Path, copies: int) -> None:
         for table in metadata.sorted_tables:
             if table.name in steps:
                 names = ", ".join(f'"{column.name}"' for column in table.columns)
-                values = ", ".join(_copied(table, column.name, steps) for column in table.columns)
+                values = ", ".join(copied(table, column.name, steps, SQLITE) for column in table.columns)
                 rows = f'copy CROSS JOIN base."{table.name}" AS t'
                 if table.name == "chain_link":
                     rows += f" WHERE t.kind NOT IN {ONCE}"
@@ -127,7 +126,21 @@ def _newest(database: sqlite3.Connection, table: Table) -> int:
     return int(database.execute(f'SELECT COALESCE(MAX(id), 0) FROM base."{table.name}"').fetchone()[0])
 
 
-def _copied(table: Table, name: str, steps: Mapping[str, int]) -> str:
+@dataclass(frozen=True)
+class Dialect:
+    """How a database says what makes a copy's own words, and its time, of a column's value."""
+
+    own_word: str
+    time: str
+
+
+SQLITE = Dialect(
+    "CASE WHEN {0} <> '' THEN printf('%05d-', k) || {0} ELSE {0} END",
+    "strftime('%Y-%m-%dT%H:%M:%S+00:00', {0}, '-' || (k * 2) || ' hours')",
+)
+
+
+def copied(table: Table, name: str, steps: Mapping[str, int], dialect: Dialect) -> str:
     """What a column of a row is in the copy k."""
     column, value = table.c[name], f't."{name}"'
     target = next((one.column.table.name for one in column.foreign_keys), None)
@@ -137,20 +150,10 @@ def _copied(table: Table, name: str, steps: Mapping[str, int]) -> str:
         shifts = " ".join(f"WHEN '{kind}' THEN {step}" for kind, step in steps.items() if key_of(kind) == "id")
         return f"{value} + k * CASE t.kind WHEN 'profile' THEN {steps['judgement']} {shifts} END"
     if name in OWN_WORDS.get(table.name, ()):
-        return f"CASE WHEN {value} <> '' THEN printf('%05d-', k) || {value} ELSE {value} END"
+        return dialect.own_word.format(value)
     if TIMES.get(table.name) == name:
-        return f"strftime('%Y-%m-%dT%H:%M:%S+00:00', {value}, '-' || (k * 2) || ' hours')"
+        return dialect.time.format(value)
     return value
-
-
-def median_ms(work: Callable[[], object]) -> float:
-    """Median of a few runs."""
-    times = []
-    for _ in range(REPEATS):
-        start = time.perf_counter()
-        work()
-        times.append((time.perf_counter() - start) * 1000.0)
-    return statistics.median(times)
 
 
 def timed(store: Store) -> dict[str, float]:

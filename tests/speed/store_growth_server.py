@@ -6,21 +6,25 @@ row inside the server as `store_growth` makes them in a file.
 """
 
 import sys
-from collections.abc import Mapping
 from contextlib import closing
 
 import psycopg
-from sqlalchemy import Table, text
+from sqlalchemy import text
 
 from app.store import open_store
 from app.store.database.columns import metadata
 from app.store.evidence.copies import _number_on
-from app.store.evidence.rows import key_of
 from tests.speed import store_growth as growth
 from tests.store.postgresql_server import copied_database, new_database, postgresql_server
 
 FEWEST = 10
 """So many copies at least, that there are as many lots as a list holds."""
+# A colon before a name would be a parameter's.
+POSTGRESQL = growth.Dialect(
+    "CASE WHEN {0} <> '' THEN lpad(k\\:\\:text, 5, '0') || '-' || {0} ELSE {0} END",
+    "to_char(({0}\\:\\:timestamptz - k * 2 * interval '1 hour') AT TIME ZONE 'UTC', "
+    "'YYYY-MM-DD\"T\"HH24\\:MI\\:SS') || '+00\\:00'",
+)
 
 
 def bring_over(reviewed: str, place: str) -> None:
@@ -50,7 +54,7 @@ def grow(place: str, copies: int) -> None:
         for table in metadata.sorted_tables:
             if table.name in steps:
                 names = ", ".join(f'"{column.name}"' for column in table.columns)
-                values = ", ".join(_copied(table, column.name, steps) for column in table.columns)
+                values = ", ".join(growth.copied(table, column.name, steps, POSTGRESQL) for column in table.columns)
                 rows = f'generate_series(1, {copies}) AS copy (k) CROSS JOIN base."{table.name}" AS t'
                 if table.name == "chain_link":
                     rows += f" WHERE t.kind NOT IN {growth.ONCE}"
@@ -58,23 +62,6 @@ def grow(place: str, copies: int) -> None:
         _number_on(database)
         database.exec_driver_sql("DROP SCHEMA base CASCADE")
         database.exec_driver_sql("ANALYZE")
-
-
-def _copied(table: Table, name: str, steps: Mapping[str, int]) -> str:
-    """What a column of a row is in the copy k."""
-    column, value = table.c[name], f't."{name}"'
-    target = next((one.column.table.name for one in column.foreign_keys), None)
-    if name == "id" or target in steps:
-        return f"{value} + k * {steps[target or table.name]}"
-    if table.name == "chain_link" and name == "row_id":
-        shifts = " ".join(f"WHEN '{kind}' THEN {step}" for kind, step in steps.items() if key_of(kind) == "id")
-        return f"{value} + k * CASE t.kind WHEN 'profile' THEN {steps['judgement']} {shifts} END"
-    if name in growth.OWN_WORDS.get(table.name, ()):
-        return f"CASE WHEN {value} <> '' THEN lpad(k\\:\\:text, 5, '0') || '-' || {value} ELSE {value} END"
-    if growth.TIMES.get(table.name) == name:
-        moved = f"({value}\\:\\:timestamptz - k * 2 * interval '1 hour') AT TIME ZONE 'UTC'"
-        return f"""to_char({moved}, 'YYYY-MM-DD"T"HH24\\:MI\\:SS') || '+00\\:00'"""
-    return value
 
 
 def main(trays_of_lot: int, copies: int) -> None:

@@ -2,6 +2,7 @@
 
 import threading
 from collections import Counter
+from collections.abc import Callable
 from dataclasses import replace
 
 import pytest
@@ -24,53 +25,49 @@ WRITERS = 8
 EACH = 4
 
 
-def test_every_verdict_is_there_once(place: str, store: Store) -> None:
-    file_result(store, to_file(made_tray()))
+def at_once(place: str, count: int, work: Callable[[Store, int], object]) -> list[BaseException]:
+    """Have many work side by side, each with the store opened by itself; what went wrong."""
     faults: list[BaseException] = []
 
     def write(writer: int) -> None:
         own = open_store(place)
         try:
-            for number in range(EACH):
-                uid = f"{writer}-{number}"
-                one = NewVerdict(uid, 1 + number % 3, None, f"P{writer}", "declared", "reject", (), "", now())
-                give(own, one)
-                give(own, one)  # the outbox sends again what it is not sure of
-        except BaseException as fault:  # noqa: BLE001 - told to the test's own thread below
+            work(own, writer)
+        except BaseException as fault:  # noqa: BLE001 - told to the test's own thread
             faults.append(fault)
         finally:
             own.close()
 
-    writers = [threading.Thread(target=write, args=(k,)) for k in range(WRITERS)]
+    writers = [threading.Thread(target=write, args=(k,)) for k in range(count)]
     for one in writers:
         one.start()
     for one in writers:
         one.join()
-    assert faults == []
+    return faults
+
+
+def test_every_verdict_is_there_once(place: str, store: Store) -> None:
+    file_result(store, to_file(made_tray()))
+
+    def write(own: Store, writer: int) -> None:
+        for number in range(EACH):
+            uid = f"{writer}-{number}"
+            one = NewVerdict(uid, 1 + number % 3, None, f"P{writer}", "declared", "reject", (), "", now())
+            give(own, one)
+            give(own, one)  # the outbox sends again what it is not sure of
+
+    assert at_once(place, WRITERS, write) == []
     with store.read() as connection:
         uids = Counter(connection.execute(select(schema.verdict.c.uid)).scalars())
     assert uids == Counter(f"{writer}-{number}" for writer in range(WRITERS) for number in range(EACH))
 
 
 def test_trays_filed_at_once_share_their_part_and_lot(place: str, store: Store) -> None:
-    faults: list[BaseException] = []
+    def write(own: Store, writer: int) -> None:
+        for number in range(2):
+            file_result(own, to_file(made_tray(f"T-{writer}-{number}")))
 
-    def write(writer: int) -> None:
-        own = open_store(place)
-        try:
-            for number in range(2):
-                file_result(own, to_file(made_tray(f"T-{writer}-{number}")))
-        except BaseException as fault:  # noqa: BLE001 - told to the test's own thread below
-            faults.append(fault)
-        finally:
-            own.close()
-
-    writers = [threading.Thread(target=write, args=(k,)) for k in range(8)]
-    for one in writers:
-        one.start()
-    for one in writers:
-        one.join()
-    assert faults == []
+    assert at_once(place, 8, write) == []
     with store.read() as connection:
         assert len(connection.execute(select(schema.part)).all()) == 1
         assert len(connection.execute(select(schema.lot)).all()) == 1
@@ -83,26 +80,15 @@ def test_trays_filed_at_once_share_their_part_and_lot(place: str, store: Store) 
 def test_a_released_revision_filed_by_many_at_once_is_one_set(place: str, store: Store, alike: bool) -> None:
     """Stations that file the same limits all succeed; of different ones under one number a single set stands."""
     start = threading.Barrier(WRITERS)
-    refused: list[Unusable] = []
 
-    def write(writer: int) -> None:
+    def write(own: Store, writer: int) -> None:
         limits = LIMITS if alike else replace(LIMITS, coverage=0.9 + writer / 1000)
-        own = open_store(place)
-        try:
-            start.wait()
-            with own.write() as connection:
-                file_limits(connection, limits)
-        except Unusable as fault:
-            refused.append(fault)
-        finally:
-            own.close()
+        start.wait()
+        with own.write() as connection:
+            file_limits(connection, limits)
 
-    writers = [threading.Thread(target=write, args=(k,)) for k in range(WRITERS)]
-    for one in writers:
-        one.start()
-    for one in writers:
-        one.join()
-    assert len(refused) == (0 if alike else WRITERS - 1)
+    refused = at_once(place, WRITERS, write)
+    assert [type(one) for one in refused] == [Unusable] * (0 if alike else WRITERS - 1)
     with store.read() as connection:
         assert len(connection.execute(select(schema.limits_revision)).all()) == 1
 

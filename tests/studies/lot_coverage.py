@@ -19,7 +19,7 @@ from app.studies.settings import Target
 from app.studies.sweeps import Sweep
 from app.studies.tuning import Task, recommend
 from app.studies.tuning_sample import Promise, Sample
-from tests.by_hand import options, spread
+from tests.by_hand import print_one_of, spread
 from tests.studies.lots import columns_of_lengths
 from vision.records import Limit, Limits
 
@@ -122,12 +122,5 @@ def risks_table(many: int, jobs: int) -> None:
 TABLES = {"looks": (looks_table, 1000), "escapes": (escapes_table, 2000), "risks": (risks_table, 100)}
 
 
-def main() -> None:
-    """Print one of the tables."""
-    kind, many, jobs = options(__doc__, 0, TABLES)
-    table, usual = TABLES[kind]
-    table(many or usual, jobs)
-
-
 if __name__ == "__main__":
-    main()
+    print_one_of(TABLES, __doc__)

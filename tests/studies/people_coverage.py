@@ -18,7 +18,7 @@ from app.studies.camera_and_people import Answers, PieceKey, Weighting
 from app.studies.characteristics import study_limits
 from app.studies.corrected import corrected
 from app.studies.over_time import drifts
-from tests.by_hand import options, spread
+from tests.by_hand import print_one_of, spread
 
 KINDS = ("scratch", "pit", "nick")
 LIMIT_OF = {"scratch": "scratch_count", "pit": "pit_count", "nick": "outline_in_mm.bowl"}
@@ -257,12 +257,5 @@ def kinds_table(many: int, jobs: int) -> None:
 TABLES = {"latent": (latent_table, 400), "time": (time_table, 1000), "kinds": (kinds_table, 100)}
 
 
-def main() -> None:
-    """Print one of the tables."""
-    kind, many, jobs = options(__doc__, 0, TABLES)
-    table, usual = TABLES[kind]
-    table(many or usual, jobs)
-
-
 if __name__ == "__main__":
-    main()
+    print_one_of(TABLES, __doc__)

@@ -34,7 +34,7 @@ from app.studies.tuning import Task
 from app.studies.tuning_sample import Promise
 from app.studies.tuning_study import Question, truth_of, tune_columns
 from app.works.folder import new_works
-from tests.by_hand import options, spread
+from tests.by_hand import print_one_of, spread
 from tests.studies.rounds import ISSUE, LIMITS, LOT, draw_truth, file_lot, judge_round
 from vision.records import Verdict
 
@@ -266,15 +266,7 @@ def _of_judges(study: tuple[int, float], studies: int) -> np.ndarray:
 
 
 TABLES = {"round": (rounds_of_the_lot, 100), "rates": (weighted_rates, 400), "kappa": (kappas, 1500)}
-"""By kind: what prints it, and how many rounds or studies of each row it draws unless told otherwise."""
-
-
-def main() -> None:
-    """Print one of the tables."""
-    kind, many, jobs = options(__doc__, 0, TABLES)
-    table, usual = TABLES[kind]
-    table(many or usual, jobs)
 
 
 if __name__ == "__main__":
-    main()
+    print_one_of(TABLES, __doc__)

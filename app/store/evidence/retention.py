@@ -76,28 +76,21 @@ def _draw(own: str) -> float:
     return int.from_bytes(hashlib.sha256(own.encode()).digest()[:8]) / 2.0**64
 
 
+_OF_A_SHOT = (
+    schema.shot.c.id,
+    schema.shot.c.taken_at,
+    schema.shot.c.tray_id,
+    schema.tray.c.tray,
+    schema.tray.c.lot_id,
+    schema.shot_identity.c.frames,
+)
 _SHOTS = (
-    select(
-        schema.shot.c.id,
-        schema.shot.c.taken_at,
-        schema.shot.c.tray_id,
-        schema.tray.c.tray,
-        schema.tray.c.lot_id,
-        schema.shot_identity.c.frames,
-        func.max(schema.judging.c.filed_at).label("last"),
-    )
+    select(*_OF_A_SHOT, func.max(schema.judging.c.filed_at).label("last"))
     .join(schema.tray, schema.tray.c.id == schema.shot.c.tray_id)
     .join(schema.shot_identity, schema.shot_identity.c.shot_id == schema.shot.c.id)
     .join(schema.filing, schema.filing.c.shot_id == schema.shot.c.id)
     .join(schema.judging, schema.judging.c.filing_id == schema.filing.c.id)
-    .group_by(
-        schema.shot.c.id,
-        schema.shot.c.taken_at,
-        schema.shot.c.tray_id,
-        schema.tray.c.tray,
-        schema.tray.c.lot_id,
-        schema.shot_identity.c.frames,
-    )
+    .group_by(*_OF_A_SHOT)
     .order_by(schema.shot.c.id)
 )
 

@@ -1,6 +1,5 @@
 """Challenges of the stations: known bad pieces, or marks planted into a shift's own frames, that must be rejected."""
 
-import json
 from dataclasses import asdict, dataclass
 from datetime import UTC, datetime, timedelta
 from typing import Literal
@@ -8,9 +7,8 @@ from typing import Literal
 from sqlalchemy import select
 
 from app.store.database import schema
-from app.store.database.connection import Store, moment, now
-from app.store.database.definitions import digest, pack, unpack
-from app.store.database.rows import add, find
+from app.store.database.connection import Store, moment
+from app.store.stations.records import contents_of, file_once
 
 
 @dataclass(frozen=True, slots=True)
@@ -46,12 +44,9 @@ def file_challenge(store: Store, challenge: Challenge) -> None:
     challenge
         What was asked of the station, and what it missed.
     """
-    content = json.loads(json.dumps(asdict(challenge)))
-    key = {"station": challenge.station, "digest": digest(content)}
     with store.write() as connection:
-        if find(connection, schema.challenge, key) is None:
-            values = {"outcome": challenge.verdict, "body": pack(content), "challenged_at": challenge.at}
-            add(connection, schema.challenge, {**key, **values, "filed_at": now()})
+        columns = {"outcome": challenge.verdict, "challenged_at": challenge.at}
+        file_once(connection, schema.challenge, challenge.station, asdict(challenge), columns)
 
 
 def challenges(store: Store, station: str) -> tuple[Challenge, ...]:
@@ -69,10 +64,7 @@ def challenges(store: Store, station: str) -> tuple[Challenge, ...]:
     tuple[Challenge, ...]
         Oldest first.
     """
-    table = schema.challenge
-    with store.read() as connection:
-        bodies = connection.execute(select(table.c.body).where(table.c.station == station).order_by(table.c.id))
-        contents = [unpack(body) for body in bodies.scalars()]
+    contents = contents_of(store, schema.challenge, station)
     found = [Challenge(**{**one, "asked": tuple(one["asked"]), "missed": tuple(one["missed"])}) for one in contents]
     return tuple(sorted(found, key=lambda one: moment(one.at)))
 

@@ -1,6 +1,5 @@
 """Checks of the stations, and the trays that a failed one puts in doubt."""
 
-import json
 from collections.abc import Iterable, Sequence
 from dataclasses import asdict, dataclass
 from datetime import date, datetime, timedelta
@@ -9,9 +8,8 @@ from typing import Any
 from sqlalchemy import Connection, Executable, Row, Select, func, select, union
 
 from app.store.database import schema
-from app.store.database.connection import Store, moment, now
-from app.store.database.definitions import digest, pack, unpack
-from app.store.database.rows import add, find
+from app.store.database.connection import Store, moment
+from app.store.stations.records import contents_of, file_once
 from vision.formats import (
     Check as Check,  # for the page, which knows the store only
     check_record,
@@ -64,12 +62,8 @@ def file_checks(store: Store, checks: Iterable[Check]) -> int:
     new = 0
     with store.write() as connection:
         for check in checks:
-            content = asdict(check)
-            key = {"station": check.station, "digest": digest(json.loads(json.dumps(content)))}
-            if find(connection, schema.station_check, key) is None:
-                values = {"outcome": check.verdict, "body": pack(content), "checked_at": check.checked_at}
-                add(connection, schema.station_check, {**key, **values, "filed_at": now()})
-                new += 1
+            columns = {"outcome": check.verdict, "checked_at": check.checked_at}
+            new += file_once(connection, schema.station_check, check.station, asdict(check), columns)
     return new
 
 
@@ -106,10 +100,7 @@ def station_checks(store: Store, station: str) -> tuple[Check, ...]:
     tuple[Check, ...]
         Oldest first.
     """
-    table = schema.station_check
-    with store.read() as connection:
-        bodies = connection.execute(select(table.c.body).where(table.c.station == station).order_by(table.c.id))
-        found = [check_record(unpack(body)) for body in bodies.scalars()]
+    found = [check_record(content) for content in contents_of(store, schema.station_check, station)]
     return tuple(sorted(found, key=lambda check: moment(check.checked_at)))
 
 

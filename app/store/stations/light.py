@@ -6,7 +6,7 @@ from sqlalchemy import select
 
 from app.store.database import schema
 from app.store.database.connection import Store
-from app.store.database.definitions import station_record, unpack
+from app.store.results.shown import station_of
 from vision.records import LightLimits
 
 LIGHT_KINDS = ("exposure", "focus", "light")
@@ -69,8 +69,5 @@ def light_limits(store: Store, station: str) -> LightLimits | None:
     LightLimits | None
         Shares of full scale and px, as the station's file has them; none where it sets none.
     """
-    table = schema.station
-    query = select(table.c.body).where(table.c.station == station).order_by(table.c.id.desc()).limit(1)
-    with store.read() as connection:
-        body = connection.execute(query).scalar()
-    return None if body is None else station_record(unpack(body)).light
+    found = station_of(store, station)
+    return None if found is None else found.light
