@@ -288,8 +288,7 @@ def main(sequences: int, jobs: int, seed: int, on_postgresql: bool) -> None:
             for done in [pool.submit(_play_share, share, seed + job, url) for job, share in enumerate(shares)]:
                 done.result()
         where = "PostgreSQL" if on_postgresql else "SQLite"
-        told = f"{sequences} sequences of up to {STEPS} steps on {where} (seeds from {seed}) agree with the truth"
-        print(told, flush=True)
+        print(f"{sequences} sequences of up to {STEPS} steps on {where} (seeds from {seed}) agree with the truth")
 
 
 if __name__ == "__main__":
@@ -297,6 +296,5 @@ if __name__ == "__main__":
     asked.add_argument("sequences", type=int)
     asked.add_argument("--jobs", type=int, default=1)
     asked.add_argument("--seed", type=int, default=1)
-    asked.add_argument("--postgresql", action="store_true")
-    given = asked.parse_args()
-    main(given.sequences, given.jobs, given.seed, given.postgresql)
+    asked.add_argument("--postgresql", dest="on_postgresql", action="store_true")
+    main(**vars(asked.parse_args()))
