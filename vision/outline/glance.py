@@ -51,10 +51,9 @@ def places(scene: BacklitScene, shape: Shape, outline_px: Array, seen: Mask, win
         shade = cv2.bitwise_and(_compared(small, window.bright - least * step, cv2.CMP_LT), beside)
         near = cv2.dilate(metal, _square(band + round(GLANCE.at_rim_mm / scene.mm_per_px / 2)))
         found += _at_rim(shade, cv2.bitwise_and(shade, near), GLANCE.most_mm2 / (2 * scene.mm_per_px) ** 2)
-        found += [(x, y, x + 1, y + 1) for x, y in chain[~seen].tolist()]
-    room = band + 2
-    boxes = _apart([(a - room, b - room, c + room, d + room) for a, b, c, d in found], (small.shape[1], small.shape[0]))
-    return [(2 * a, 2 * b, 2 * c, 2 * d) for a, b, c, d in boxes[: GLANCE.most]]
+        found += [Box(x, y, x + 1, y + 1) for x, y in chain[~seen].tolist()]
+    boxes = _apart([box.with_room(band + 2) for box in found], (small.shape[1], small.shape[0]))
+    return [box.times(2) for box in boxes[: GLANCE.most]]
 
 
 def _at_rim(shade: Pixels, touched: Pixels, most_px: float) -> list[Box]:
@@ -82,7 +81,7 @@ def _boxes(mask: Pixels, touched: Pixels | None = None) -> list[tuple[Box, int]]
     kept = np.arange(1, count) if touched is None else np.unique(labels[touched > 0])
     boxes = []
     for left, top, wide, high, area in stats[kept].tolist():
-        boxes.append(((left, top, left + wide, top + high), area))
+        boxes.append((Box(left, top, left + wide, top + high), area))
     return boxes
 
 
@@ -97,12 +96,11 @@ def _large(mask: Pixels, most: float) -> NDArray[np.uint8]:
 def _apart(boxes: list[Box], size: tuple[int, int]) -> list[Box]:
     """Boxes that overlap made one, cut to the window, largest first."""
     canvas = np.zeros((size[1], size[0]), np.uint8)
-    for left, top, right, bottom in boxes:
-        canvas[max(top, 0) : bottom, max(left, 0) : right] = 255
+    for box in boxes:
+        canvas[max(box.top, 0) : box.bottom, max(box.left, 0) : box.right] = 255
     while True:
         found = [box for box, _ in _boxes(canvas)] if boxes else []
-        filled = sum((c - a) * (d - b) for a, b, c, d in found)
-        if filled == cv2.countNonZero(canvas):
-            return sorted(found, key=lambda box: -(box[2] - box[0]) * (box[3] - box[1]))
-        for left, top, right, bottom in found:
-            canvas[top:bottom, left:right] = 255
+        if sum(box.area_px for box in found) == cv2.countNonZero(canvas):
+            return sorted(found, key=lambda box: -box.area_px)
+        for box in found:
+            canvas[box.top : box.bottom, box.left : box.right] = 255

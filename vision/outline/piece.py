@@ -23,7 +23,6 @@ from vision.outline.zone_measures import (
     MISSING,
     Measured,
     OpticsLeft,
-    OutlineSeen,
     deviations,
     extent,
     outline_seen,
@@ -111,10 +110,12 @@ def measure_piece(
     band, optics = rim_along(edge.band, placement, nominal, camera)
     seen = outline_seen(nominal, profile, _pose_sd(placement.datum, nominal), camera.station, band, optics)
     zones = nominal.part.zones
-    rows = _rows(seen)
+    of_zones = {zone.name: deviations(seen, k) for k, zone in enumerate(zones)}
     by_zone = {
-        name: {zone.name: row[column] for zone, row in zip(zones, rows, strict=True)}
-        for column, name in enumerate(("outline_out_mm", "outline_in_mm", "outline_rms_mm", "width_mm"))
+        "outline_out_mm": {name: one.outward for name, one in of_zones.items()},
+        "outline_in_mm": {name: one.inward for name, one in of_zones.items()},
+        "outline_rms_mm": {name: one.rms for name, one in of_zones.items()},
+        "width_mm": {zone.name: extent(seen, 1, k) for k, zone in enumerate(zones)},
     }
     if fault is None and is_hidden(by_zone["outline_out_mm"], edge.rims, placement.datum.motion, nominal.part):
         fault = "outline_hidden"
@@ -180,10 +181,6 @@ def _rest(
         alone=alone,
     )
     return unexplained(scene, shape)
-
-
-def _rows(seen: OutlineSeen) -> list[tuple[Measured, Measured, Measured, Measured]]:
-    return [(*deviations(seen, zone), extent(seen, 1, zone)) for zone in range(len(seen.nominal.part.zones))]
 
 
 def _shape(

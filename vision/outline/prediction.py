@@ -17,7 +17,6 @@ from vision.records import Array
 Mask = NDArray[np.bool_]
 Pixels = NDArray[np.integer[Any] | np.floating[Any]]
 Image = NDArray[np.float32]
-Box = tuple[int, int, int, int]  # left, top, right, bottom; px of a window
 
 
 @dataclass(frozen=True, slots=True)
@@ -78,6 +77,29 @@ class Window:
     noise: float
 
 
+@dataclass(frozen=True, slots=True)
+class Box:
+    """A part of a window, px: from `left` and `top` to `right` and `bottom`, these two not in it."""
+
+    left: int
+    top: int
+    right: int
+    bottom: int
+
+    @property
+    def area_px(self) -> int:
+        """How many pixels it holds."""
+        return (self.right - self.left) * (self.bottom - self.top)
+
+    def with_room(self, px: int) -> "Box":
+        """The box with so much around it."""
+        return Box(self.left - px, self.top - px, self.right + px, self.bottom + px)
+
+    def times(self, factor: int) -> "Box":
+        """The box in a window of so many times the size."""
+        return Box(factor * self.left, factor * self.top, factor * self.right, factor * self.bottom)
+
+
 def window_around(scene: BacklitScene, outline_px: Array) -> Window:
     """The frame around an outline (n, 2) px."""
     margin = PREDICTION.around_mm / scene.mm_per_px
@@ -114,22 +136,21 @@ def allowed_at(distance_px: Array, blur_px: float, least: float) -> Array:
 
 def share_of_light(window: Window, box: Box) -> Image:
     """Share of the light that each pixel of a box in the window gets."""
-    left, top, right, bottom = box
-    v, u = np.mgrid[top:bottom, left:right].astype(np.float32)
+    v, u = np.mgrid[box.top : box.bottom, box.left : box.right].astype(np.float32)
     x, y = (np.asarray((one - (BLOCK_PX - 1) / 2) / BLOCK_PX, np.float32) for one in (u, v))
     bright, dark = (
         cv2.remap(field, x, y, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
         for field in (window.bright, window.dark)
     )
-    share = (window.pixels[top:bottom, left:right].astype(np.float32) - dark) / (bright - dark)
+    share = (window.pixels[box.top : box.bottom, box.left : box.right].astype(np.float32) - dark) / (bright - dark)
     return np.asarray(share, np.float32)
 
 
 def in_drawn_holes(shape: Shape, window: Window, box: Box) -> Mask:
     """Pixels of a box that a drawn hole or its edge explains."""
-    inside = np.zeros((box[3] - box[1], box[2] - box[0]), np.uint8)
+    inside = np.zeros((box.bottom - box.top, box.right - box.left), np.uint8)
     for rim in shape.rims_px:
-        chain = [np.rint(rim - window.low - (box[0], box[1])).astype(np.int32)]
+        chain = [np.rint(rim - window.low - (box.left, box.top)).astype(np.int32)]
         cv2.fillPoly(inside, chain, 255)
         cv2.polylines(inside, chain, True, 255, 2 * round(band_px(shape)) + 1)
     return np.asarray(inside > 0)

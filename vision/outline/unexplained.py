@@ -59,7 +59,7 @@ def _explained(box: Box, scene: BacklitScene, shape: Shape, window: Window) -> L
     """One box predicted pixel by pixel."""
     nominal = scene.nominal
     share = share_of_light(window, box)
-    v, u = np.mgrid[box[1] : box[3], box[0] : box[2]]
+    v, u = np.mgrid[box.top : box.bottom, box.left : box.right]
     px = np.column_stack((u.ravel(), v.ravel())).astype(np.float64) + window.low
     mm = shape.motion.apply(scene.camera.to_tray(px))
     feet = nominal.project(mm)

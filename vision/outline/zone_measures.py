@@ -138,11 +138,20 @@ def outline_seen(
     return OutlineSeen(nominal, profile, pose_mm, edge, form, shape, station, band, optics)
 
 
-def deviations(seen: OutlineSeen, zone: int) -> tuple[Measured, Measured, Measured]:
-    """Largest outward and inward deviation (both >= 0) and the root mean square of one zone."""
+@dataclass(frozen=True, slots=True, eq=False)
+class ZoneDeviations:
+    """Of one zone: the largest outward and inward deviation (both >= 0), and the root mean square."""
+
+    outward: Measured
+    inward: Measured
+    rms: Measured
+
+
+def deviations(seen: OutlineSeen, zone: int) -> ZoneDeviations:
+    """How far one zone lies from its drawing."""
     inside = (seen.nominal.zone == zone) & seen.profile.seen
     if inside.sum() < ZONES.least_seen * max((seen.nominal.zone == zone).sum(), 1):
-        return MISSING, MISSING, MISSING
+        return ZoneDeviations(MISSING, MISSING, MISSING)
     at = np.flatnonzero(inside)
     value = seen.profile.value[at]
     out, in_ = int(value.argmax()), int(value.argmin())
@@ -159,10 +168,10 @@ def deviations(seen: OutlineSeen, zone: int) -> tuple[Measured, Measured, Measur
         height=seen.optics.height.of_rms(value, at) if seen.optics.height else 0.0,
     )
     farthest = out if value[out] > -value[in_] else in_
-    return (
-        Measured(max(0.0, float(value[out])), seen.of_largest(value, at), seen.place_of(int(at[out]))),
-        Measured(max(0.0, -float(value[in_])), seen.of_largest(-value, at), seen.place_of(int(at[in_]))),
-        Measured(rms, even, seen.place_of(int(at[farthest]))),
+    return ZoneDeviations(
+        outward=Measured(max(0.0, float(value[out])), seen.of_largest(value, at), seen.place_of(int(at[out]))),
+        inward=Measured(max(0.0, -float(value[in_])), seen.of_largest(-value, at), seen.place_of(int(at[in_]))),
+        rms=Measured(rms, even, seen.place_of(int(at[farthest]))),
     )
 
 

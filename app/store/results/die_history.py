@@ -2,7 +2,7 @@
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from typing import Any, NamedTuple
+from typing import Any
 
 import numpy as np
 from sqlalchemy import Connection, Table, func, select
@@ -41,14 +41,21 @@ class PartHistory:
     ground: Ground
 
 
-class _PieceRow(NamedTuple):
+@dataclass(frozen=True, slots=True)
+class _PieceRow:
     judgement_id: int
     shot_id: int
     tray: str
     piece: int
 
 
-_Key = tuple[str, str, tuple[_PieceRow, ...]]
+@dataclass(frozen=True, slots=True)
+class _ReadBy:
+    """What a shot is read by: the drawing's digest, the station's calibration, and the judgements of its pieces."""
+
+    drawing: str
+    calibration: str
+    pieces: tuple[_PieceRow, ...]
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -58,7 +65,7 @@ class ShotRead:
     `key`: the drawing, the station's calibration and the judgements that it was read by.
     """
 
-    key: _Key
+    key: _ReadBy
     die: str
     tray: DieTray | None
     marks: tuple[Mark, ...]
@@ -102,7 +109,7 @@ def history_of(
     for one in standing.pieces:
         of_shot.setdefault(one.shot_id, []).append(one)
     drawing = digest(part_content(part))
-    keys = {shot: (drawing, standing.calibrations[shot], tuple(pieces)) for shot, pieces in of_shot.items()}
+    keys = {shot: _ReadBy(drawing, standing.calibrations[shot], tuple(pieces)) for shot, pieces in of_shot.items()}
     known = {} if read is None else {shot: one for shot, one in read.items() if keys.get(shot) == one.key}
     unread = [shot for shot in of_shot if shot not in known]
     with store.read() as connection:
@@ -146,14 +153,14 @@ def history_mark(store: Store) -> tuple[int, ...]:
         return tuple(int(value) for value in connection.execute(select(*newest)).one())
 
 
-def _read_shots(connection: Connection, keys: Mapping[int, _Key], s_mm: Array) -> dict[int, ShotRead]:
+def _read_shots(connection: Connection, keys: Mapping[int, _ReadBy], s_mm: Array) -> dict[int, ShotRead]:
     process = process_values(connection, list(keys))
-    ids = [one.judgement_id for _, _, pieces in keys.values() for one in pieces]
+    ids = [one.judgement_id for key in keys.values() for one in key.pieces]
     bodies = _bodies(connection, schema.profile, ids)
     found = _bodies(connection, schema.finding_list, ids)
     read = {}
     for shot, key in keys.items():
-        _, calibration, pieces = key
+        calibration, pieces = key.calibration, key.pieces
         given = process.get(shot, {})
         die, strokes = str(given.get(DIE, UNNAMED)), given.get(STROKES)
         kept = [unpack_profile(bodies[one.judgement_id]) for one in pieces if one.judgement_id in bodies]

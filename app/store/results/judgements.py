@@ -1,7 +1,7 @@
 """Judgements of a tray's pieces into their tables, all pieces at once."""
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import asdict, dataclass
 from typing import Any
 
 from sqlalchemy import Connection, Table, insert, select
@@ -69,16 +69,26 @@ def file_profiles(connection: Connection, judgement_ids: Mapping[int, int], prof
     link_later(connection, "profile", [one for one in wanted if one not in there])
 
 
-def measure_rows(judged: JudgedPiece) -> list[tuple[str, str, float | None, float | None]]:
-    """A piece's measures as (measure, zone, value, uncertainty), zone empty where it is not taken per zone."""
-    rows: list[tuple[str, str, float | None, float | None]] = []
+@dataclass(frozen=True, slots=True)
+class _Value:
+    """A measure's value as it is kept; `zone` empty where it is not taken per zone."""
+
+    measure: str
+    zone: str
+    value: float | None
+    uncertainty: float | None
+
+
+def _values(judged: JudgedPiece) -> list[_Value]:
+    """What was measured of a piece, one by one."""
+    found: list[_Value] = []
     for name, value in judged.measures.items():
         uncertainty = judged.uncertainties.get(name)
         if isinstance(value, Mapping):
-            rows.extend((name, zone, one, _of_zone(uncertainty, zone)) for zone, one in value.items())
+            found.extend(_Value(name, zone, one, _of_zone(uncertainty, zone)) for zone, one in value.items())
         else:
-            rows.append((name, "", value, None if isinstance(uncertainty, Mapping) else uncertainty))
-    return rows
+            found.append(_Value(name, "", value, None if isinstance(uncertainty, Mapping) else uncertainty))
+    return found
 
 
 def piece_content(judged: JudgedPiece) -> list[Any]:
@@ -89,7 +99,7 @@ def piece_content(judged: JudgedPiece) -> list[Any]:
         judged.verdict,
         judged.fault,
         None if pose is None else [*pose.center_px, pose.angle_deg, pose.fit_rms_mm],
-        measure_rows(judged),
+        [[one.measure, one.zone, one.value, one.uncertainty] for one in _values(judged)],
         [_reason_content(reason) for reason in judged.reasons],
         surface_content(judged),
     ]
@@ -130,8 +140,7 @@ def _row(judged: JudgedPiece, filing_id: int, piece_id: int, digest: str) -> dic
 
 
 def _measures(judgement_id: int, judged: JudgedPiece) -> list[dict[str, Any]]:
-    names = ("judgement_id", "measure", "zone", "value", "uncertainty")
-    return [dict(zip(names, (judgement_id, *row), strict=True)) for row in measure_rows(judged)]
+    return [{"judgement_id": judgement_id, **asdict(one)} for one in _values(judged)]
 
 
 def _reasons(judgement_id: int, judged: JudgedPiece) -> list[dict[str, Any]]:
