@@ -30,7 +30,7 @@ _FIRST_STATION = "ST-1"
 _PERMILLE = 1000
 # No target or piece on a tray is thicker.
 _THICKEST_MM = 200.0
-_CALLIPER_MM = 0.05  # a thickness as told is right within +- this: common practice, no source
+_CALLIPER_MM = 0.05  # a thickness as stated is right within +- this: common practice, no source
 # The resampling draws the same numbers each time, so that the same pictures give the same station.
 _DRAWS = 2611
 

@@ -66,7 +66,7 @@ def _show(study: BiasStudy, held: MeasuringSystem | None) -> None:
                 "readings": one.readings,
                 "bias": digits(one.bias.value, 3),
                 "95 % interval": f"{digits(one.bias.ci[0], 3)} to {digits(one.bias.ci[1], 3)}",
-                "told": "biased" if one.told else "not shown",
+                "told": "biased" if one.significant else "not shown",
             }
         )
     st.dataframe(rows, hide_index=True)

@@ -96,8 +96,8 @@ def draw_plot(
     bands = list(bands)
     thinned = thin(profile, POINTS)
     seen = thinned.deviation_mm[np.isfinite(thinned.deviation_mm)]
-    doubt = [] if profile.rim_u_mm is None else [2 * float(profile.rim_u_mm.max())]
-    reach = [*np.abs(seen).tolist(), *doubt, *(abs(band.limit_mm) + band.guard_mm for band in bands), 0.01]
+    rim_u = [] if profile.rim_u_mm is None else [2 * float(profile.rim_u_mm.max())]
+    reach = [*np.abs(seen).tolist(), *rim_u, *(abs(band.limit_mm) + band.guard_mm for band in bands), 0.01]
     axes = Axes(size, float(profile.s_mm[-1]), 1.12 * max(reach))
     runs = zone_runs(profile, part)
     line = np.column_stack([[axes.x(s) for s in thinned.s_mm], [axes.y(d) for d in thinned.deviation_mm]])

@@ -63,7 +63,7 @@ def range_chart(study: BiasStudy) -> str:
         marks += [band(frame, x, y - reach, y + reach), line(frame, x, y)]
     marks.append(level(frame, 0.0, "no bias"))
     for at, one, (low, high) in zip(reference.tolist(), study.pieces, ends.tolist(), strict=True):
-        marks.append(whiskers(frame, at, low, high, colour=ACCENT if one.told else INK))
+        marks.append(whiskers(frame, at, low, high, colour=ACCENT if one.significant else INK))
     marks.append(dots(frame, reference, value))
     return chart(frame, marks, "Bias over the reference values, with 95 % intervals")
 

@@ -55,8 +55,8 @@ class Canvas:
             ends = np.flatnonzero(np.diff(np.concatenate([[0], seen.astype(np.int8), [0]])))
             runs = [points[a:b] for a, b in ends.reshape(-1, 2)]
             closed = False
-        whole = [np.rint(run * 2**SUBPIXEL_BITS).astype(np.int32) for run in runs]
-        cv2.polylines(self.image, whole, closed, bgr(colour), width, cv2.LINE_AA, SUBPIXEL_BITS)
+        fixed_point = [np.rint(run * 2**SUBPIXEL_BITS).astype(np.int32) for run in runs]
+        cv2.polylines(self.image, fixed_point, closed, bgr(colour), width, cv2.LINE_AA, SUBPIXEL_BITS)
 
     def words(self, text: str, at: Pair, height_px: int, colour: str, weight: int = REGULAR) -> float:
         """Text whose baseline begins at a point of the canvas; returns its width in px."""
@@ -69,8 +69,8 @@ class Canvas:
         """A verdict's sign, filled with the accent where a person must look."""
         middle = np.asarray(center)
         frame = middle + radius * np.asarray(mark.frame)
-        whole = np.rint(frame * 2**SUBPIXEL_BITS).astype(np.int32)
-        cv2.fillPoly(self.image, [whole], bgr(ACCENT if mark.flagged else PAPER), cv2.LINE_AA, SUBPIXEL_BITS)
+        fixed_point = np.rint(frame * 2**SUBPIXEL_BITS).astype(np.int32)
+        cv2.fillPoly(self.image, [fixed_point], bgr(ACCENT if mark.flagged else PAPER), cv2.LINE_AA, SUBPIXEL_BITS)
         width = max(2, round(0.16 * radius))
         self.line(frame, ACCENT if mark.flagged else MUTED, width, closed=True)
         for stroke in mark.strokes:

@@ -117,12 +117,12 @@ def capability(values: Array, group: NDArray[np.int64], low: float | None, high:
     why = _why_none(normal_p, n)
     tails = 2.0 / max(_kurtosis(values) - 1.0, 2.0)
     of_within, of_all = tails * within_freedom, tails * freedom
-    told = len(means) >= LEAST_TRAYS
+    enough_trays = len(means) >= LEAST_TRAYS
     return Capability(
         cp=_held(_spread(room, within, of_within), why),
         cpk=_held(_nearest(room, within, of_within, t * sqrt(of_mean) / within), why),
-        pp=_held(_spread(room, overall, of_all), why) if told else UNDEFINED,
-        ppk=_held(_nearest(room, overall, of_all, t * sqrt(of_mean) / overall), why) if told else UNDEFINED,
+        pp=_held(_spread(room, overall, of_all), why) if enough_trays else UNDEFINED,
+        ppk=_held(_nearest(room, overall, of_all, t * sqrt(of_mean) / overall), why) if enough_trays else UNDEFINED,
         likeness=alike_by,
         steady=chance >= ALIKE,
         effective=freedom + 1.0,

@@ -29,9 +29,9 @@ class TrueValues:
         found = np.empty(len(value))
         for part in np.array_split(np.arange(len(value)), max(1, len(value) // 2000)):
             likely = _likelihood(value[part], u[part], self.at, self.step)
-            whole = likely @ self.weight
-            inside = np.clip((likely @ share) / np.maximum(whole, 1e-300), 0.0, 1.0)
-            found[part] = np.where(whole > 0.0, inside, np.nan)
+            density = likely @ self.weight
+            inside = np.clip((likely @ share) / np.maximum(density, 1e-300), 0.0, 1.0)
+            found[part] = np.where(density > 0.0, inside, np.nan)
         return found
 
     def _between(self, low: float, high: float) -> Array:

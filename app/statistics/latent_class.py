@@ -53,15 +53,15 @@ def latent_classes(patterns: NDArray[np.int8], shares: Array) -> LatentClasses:
         For each table the share of bad pieces (tables,), and misses and false alarms of each judge (tables, judges).
     """
     rejects = (patterns == 1).astype(np.float64)
-    given = (patterns >= 0).astype(np.float64)
-    start = rejects.sum(axis=1) / np.maximum(given.sum(axis=1), 1.0)
+    rated = (patterns >= 0).astype(np.float64)
+    start = rejects.sum(axis=1) / np.maximum(rated.sum(axis=1), 1.0)
     belief = np.broadcast_to(np.clip(start, 0.02, 0.98), shares.shape).copy()
     for _ in range(STEPS):
         of_bad, of_good = shares * belief, shares * (1 - belief)
         bad = of_bad.sum(axis=1) / np.maximum(shares.sum(axis=1), 1e-300)
-        caught = np.clip(of_bad @ rejects / np.maximum(of_bad @ given, 1e-300), 1e-9, 1 - 1e-9)
-        alarms = np.clip(of_good @ rejects / np.maximum(of_good @ given, 1e-300), 1e-9, 1 - 1e-9)
-        accepts = given - rejects
+        caught = np.clip(of_bad @ rejects / np.maximum(of_bad @ rated, 1e-300), 1e-9, 1 - 1e-9)
+        alarms = np.clip(of_good @ rejects / np.maximum(of_good @ rated, 1e-300), 1e-9, 1 - 1e-9)
+        accepts = rated - rejects
         if_bad = np.log(np.clip(bad, 1e-9, 1 - 1e-9))[:, None] + np.log(caught) @ rejects.T
         if_bad += np.log1p(-caught) @ accepts.T
         if_good = np.log1p(-np.clip(bad, 1e-9, 1 - 1e-9))[:, None] + np.log(alarms) @ rejects.T

@@ -56,17 +56,16 @@ def straight_line(x: Array, y: Array, variance: Array) -> StraightLine:
         All x are equal.
     """
     weight = 1.0 / variance
-    whole = float(weight.sum())
-    middle = float((weight * x).sum() / whole)
+    total_weight = float(weight.sum())
+    middle = float((weight * x).sum() / total_weight)
     off = x - middle
     spread = float((weight * off**2).sum())
     if spread == 0.0:
         raise ValueError("a line needs two places")
-    level = float((weight * y).sum() / whole)
+    level = float((weight * y).sum() / total_weight)
     slope = float((weight * off * (y - level)).sum() / spread)
     left = y - level - slope * off
     of_slope = 1.0 / spread
-    covariance = np.array(
-        [[1.0 / whole + middle**2 * of_slope, -middle * of_slope], [-middle * of_slope, of_slope]], dtype=np.float64
-    )
+    of_level = 1.0 / total_weight + middle**2 * of_slope
+    covariance = np.array([[of_level, -middle * of_slope], [-middle * of_slope, of_slope]], dtype=np.float64)
     return StraightLine(level - slope * middle, slope, covariance, float((weight * left**2).sum()), len(x) - 2)

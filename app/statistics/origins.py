@@ -55,11 +55,11 @@ def origins(bear: Mapping[str, int], pieces: Mapping[str, int], stray: float) ->
         for many in range(1, count):
             prior = log(ONE / count) if many == 1 else log(SOME / (count - 2) / comb(count, many))
             struck, spared = tuple(sorted(ranked[:many])), tuple(ranked[many:])
-            told = _struck(struck, bear, pieces) + _spared(spared, bear, pieces, max(stray, LEAST_STRAY))
-            weighed.append((struck, True, prior + told))
+            log_likelihood = _struck(struck, bear, pieces) + _spared(spared, bear, pieces, max(stray, LEAST_STRAY))
+            weighed.append((struck, True, prior + log_likelihood))
     best = max(one[2] for one in weighed)
-    whole = sum(exp(one[2] - best) for one in weighed)
-    found = [Origin(struck, alike, exp(told - best) / whole) for struck, alike, told in weighed]
+    total = sum(exp(one[2] - best) for one in weighed)
+    found = [Origin(struck, alike, exp(log_weight - best) / total) for struck, alike, log_weight in weighed]
     return tuple(sorted(found, key=lambda one: -one.share))
 
 

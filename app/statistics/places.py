@@ -140,10 +140,10 @@ def _strongest(marks: Sequence[Mark], tested: int, kind: str, ground: Ground) ->
     at = np.array([[mark.x_mm, mark.y_mm] for mark in marks])
     tree = cKDTree(at)
     near, around = (tree.query_ball_point(at, far, return_length=True) for far in (reach, AROUND * reach))
-    whole = ground.outline_mm if kind in EDGE_KINDS else ground.face_mm2
+    size = ground.outline_mm if kind in EDGE_KINDS else ground.face_mm2
     window = 2 * reach if kind in EDGE_KINDS else pi * reach**2
     wider = AROUND if kind in EDGE_KINDS else AROUND**2
-    even = min(1.0, window / max(whole, window))
+    even = min(1.0, window / max(size, window))
     chance = np.clip(np.maximum(even, (around - near) / len(marks) / (wider - 1.0)), 0.0, 1.0)
     tests = tested * len(REACH_MM)
     # Against a smooth crowd: of the marks out to a few times the reach so many within it, wherever in that stretch.

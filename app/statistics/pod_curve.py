@@ -128,7 +128,7 @@ def fit_curve(data: Hits, begin: Curve, allowed: Allowed | None = None, held: He
         )
         if one.fun < best:
             best, found = float(one.fun), np.asarray(one.x)
-    level, slope, ceiling, between = _whole(found, at).tolist()
+    level, slope, ceiling, between = _parameters(found, at).tolist()
     return Curve(level - slope * scaled.middle / span, slope / span, ceiling, between, -best)
 
 
@@ -163,7 +163,7 @@ class _Scaled:
         return cls(z, hits, data.trials[order] - hits, first, marks, together, middle, spread, top)
 
 
-def _whole(free: Array, held: Held | None) -> Array:
+def _parameters(free: Array, held: Held | None) -> Array:
     """Level, slope, ceiling and between of the free ones."""
     if held is None:
         return free
@@ -173,14 +173,14 @@ def _whole(free: Array, held: Held | None) -> Array:
 
 def _loss(data: _Scaled, free: Array, held: Held | None) -> tuple[float, Array]:
     """Minus the log likelihood and its gradient."""
-    level, slope, ceiling, between = _whole(free, held).tolist()
+    level, slope, ceiling, between = _parameters(free, held).tolist()
     nodes, weights = (NODES, WEIGHTS) if data.pieces else (np.zeros(1), np.ones(1))
     rise = special.expit((level + slope * data.z)[:, None] + between * nodes)
     chance = np.clip(ceiling * rise, 1e-12, 1.0 - 1e-12)
     each = data.hits[:, None] * np.log(chance) + data.missed[:, None] * np.log1p(-chance)
     of_piece = np.add.reduceat(each, data.first, axis=0) + np.log(weights)
-    whole = np.logaddexp.reduce(of_piece, axis=1)
-    belief = np.exp(of_piece - whole[:, None])
+    log_likelihood = np.logaddexp.reduce(of_piece, axis=1)
+    belief = np.exp(of_piece - log_likelihood[:, None])
     by_chance = np.repeat(belief, data.marks, axis=0) * (
         data.hits[:, None] / chance - data.missed[:, None] / (1.0 - chance)
     )
@@ -189,12 +189,12 @@ def _loss(data: _Scaled, free: Array, held: Held | None) -> tuple[float, Array]:
         [by_odds.sum(), data.z @ by_odds.sum(axis=1), float((by_chance * rise).sum()), by_odds.sum(axis=0) @ nodes]
     )
     if held is None:
-        return -float(whole.sum()), -slopes
+        return -float(log_likelihood.sum()), -slopes
     at = special.expit(level + slope * held.place + between * NODES)
     steep = at * (1.0 - at) * WEIGHTS
     of_level = slopes[0]
     moved = [-held.place, -held.chance / ceiling**2 / steep.sum(), -float(steep @ NODES) / steep.sum()]
-    return -float(whole.sum()), -(slopes[1:] + of_level * np.array(moved))
+    return -float(log_likelihood.sum()), -(slopes[1:] + of_level * np.array(moved))
 
 
 def ceiling_p(free: Curve, without: Curve) -> float:

@@ -43,7 +43,7 @@ class Cells:
     can_be: Mask
 
     @property
-    def told(self) -> bool:
+    def determined(self) -> bool:
         """Whether every stratum that has pieces has one in the sample: otherwise nothing can be said of all."""
         return bool(self.sizes.sum() > 0 and (self.counts.sum(axis=1)[self.sizes > 0] > 0).all())
 
@@ -108,7 +108,7 @@ def weighted_share(cells: Cells, confidence: float = CONFIDENCE) -> Estimate:
         Share with its interval; undefined where a stratum was not sampled, or no sampled piece is a hit or a miss.
     """
     hits, misses, _ = cells.shares.tolist()
-    if not cells.told or hits + misses == 0:
+    if not cells.determined or hits + misses == 0:
         return UNDEFINED
     ends = tuple(share_bound(cells, hit, (1 + confidence) / 2) for hit in (MISS, HIT))
     return Estimate(hits / (hits + misses), (1 - ends[0], ends[1]))
@@ -131,7 +131,7 @@ def share_bound(cells: Cells, of: int, confidence: float) -> float:
     float
         Share, between 0 and 1.
     """
-    if not cells.told:
+    if not cells.determined:
         return 1.0
     if not cells.can_be[:, of].any():
         return 0.0
@@ -169,7 +169,7 @@ def differ_p(cells: Cells) -> float:
     float
         A probability.
     """
-    if not cells.told or cells.counts[:, :2].sum() == 0:
+    if not cells.determined or cells.counts[:, :2].sum() == 0:
         return 1.0
     if len(cells.sizes) == 1:
         hits, misses = cells.counts[0, :2].round().astype(np.int64).tolist()
@@ -194,7 +194,7 @@ def weighted_difference(cells: Cells, confidence: float = CONFIDENCE) -> Estimat
         Difference of shares, between -1 and 1, with its interval; undefined where a stratum was not sampled or no piece
         counts.
     """
-    if not cells.told or cells.shares[:3].sum() == 0:
+    if not cells.determined or cells.shares[:3].sum() == 0:
         return UNDEFINED
     ends = []
     for added, level in (([0.0, 1.0, 0.0, 0.0], (1 - confidence) / 2), ([1.0, 0.0, 0.0, 0.0], (1 + confidence) / 2)):

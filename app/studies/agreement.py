@@ -181,13 +181,13 @@ def _paired(one: NDArray[np.bool_], two: NDArray[np.bool_]) -> PairedCounts:
 
 def _by_kind(said: Answers) -> dict[str, KindStudy]:
     kinds = sorted(set().union(*said.defects.values())) if said.defects else []
-    given = said.first != NO_VERDICT
+    rated = said.first != NO_VERDICT
     found: dict[str, KindStudy] = {}
     for kind in kinds:
-        named = np.zeros(given.shape, dtype=np.bool_)
+        named = np.zeros(rated.shape, dtype=np.bool_)
         for place, words in said.defects.items():
             named[place] = kind in words
-        counts = np.stack([(given & ~named).sum(axis=1), (given & named).sum(axis=1)], axis=1)
+        counts = np.stack([(rated & ~named).sum(axis=1), (rated & named).sum(axis=1)], axis=1)
         on = (majority(said.first) == REJECT) & (named & (said.first == REJECT)).any(axis=1)
         found[kind] = KindStudy(
             pieces=int(on.sum()),
@@ -215,13 +215,13 @@ def disputes(said: Answers) -> tuple[Dispute, ...]:
     held = majority(said.first)
     found: list[Dispute] = []
     for i, key in enumerate(said.pieces):
-        given = {name: said.first[i, j] for j, name in enumerate(said.inspectors) if said.first[i, j] != NO_VERDICT}
+        verdicts = {name: said.first[i, j] for j, name in enumerate(said.inspectors) if said.first[i, j] != NO_VERDICT}
         why: Literal["missed", "false alarm", "people differ"]
         if held[i] == REJECT and said.passed[i]:
             why = "missed"
         elif held[i] == ACCEPT and not said.passed[i]:
             why = "false alarm"
-        elif len(set(given.values())) > 1:
+        elif len(set(verdicts.values())) > 1:
             why = "people differ"
         else:
             continue
@@ -230,7 +230,7 @@ def disputes(said: Answers) -> tuple[Dispute, ...]:
                 "reject" if verdict == REJECT else "accept",
                 tuple(sorted(said.defects.get((i, said.inspectors.index(name)), ()))),
             )
-            for name, verdict in given.items()
+            for name, verdict in verdicts.items()
         }
         found.append(Dispute(key, why, said.camera[i], words))
     order = ("missed", "false alarm", "people differ")

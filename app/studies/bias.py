@@ -53,7 +53,7 @@ class PieceBias:
     joint: float
 
     @property
-    def told(self) -> bool:
+    def significant(self) -> bool:
         """Whether it is not 0, looked at with all the others."""
         return abs(self.bias.value or 0.0) > self.joint
 
@@ -110,9 +110,9 @@ class BiasStudy:
 
     @property
     def _of_bias(self) -> str:
-        told = [one.name for one in self.pieces if one.told]
-        if told:
-            return f"Biased at {', '.join(told)} (95 %, all {len(self.pieces)} reference pieces together)."
+        biased = [one.name for one in self.pieces if one.significant]
+        if biased:
+            return f"Biased at {', '.join(biased)} (95 %, all {len(self.pieces)} reference pieces together)."
         return f"No bias is shown at any of the {len(self.pieces)} reference pieces."
 
     @property

@@ -41,7 +41,7 @@ def bias_table(study: BiasStudy, held: MeasuringSystem | None) -> Table:
                 "reference_u": one.reference_u,
                 "readings": one.readings,
                 "bias": figure(one.bias, se=True),
-                "told": one.told,
+                "told": one.significant,
             }
             for one in study.pieces
         ],

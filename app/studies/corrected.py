@@ -62,7 +62,7 @@ def corrected(said: Answers) -> Corrected | None:
     np.add.at(counts, (stratum, at.ravel()), 1.0)
     holds = np.stack([counts[:, patterns[:, 0] == camera].sum(axis=1) > 0 for camera in (ACCEPT, REJECT)], axis=1)
     cells = Cells(counts, sizes, holds[:, patterns[:, 0]])
-    if not cells.told:
+    if not cells.determined:
         return None
     found = latent_classes(patterns, cells.shares[None])
     apart = 1 - found.missed[0] - found.false_alarm[0] > TELLS_APART

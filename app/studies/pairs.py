@@ -154,7 +154,7 @@ def _at_least(hits: NDArray[np.int64], cells: Cells) -> float:
 
 def _coefficients(least: Cells, middle: Cells, most: Cells) -> tuple[Estimate, Estimate]:
     """Kappa and AC1; kappa is undefined where only one verdict occurs."""
-    if not middle.told:
+    if not middle.determined:
         return UNDEFINED, UNDEFINED
     plain = len(middle.sizes) == 1 and bool((middle.counts % 1 == 0).all())
     if plain:

@@ -55,7 +55,7 @@ def figure(found: Estimate, *, se: bool = False) -> Table:
     return {**table, "ci": None if found.ci is None else list(found.ci)}
 
 
-def agreement_table(whole: AgreementStudy) -> Table:
+def agreement_table(result: AgreementStudy) -> Table:
     """`agreement.json` as agreed, with more beside it.
 
     `design`: how the pieces came to be judged (`given`: blind, table or in sight; `words`; `rounds` with their strata);
@@ -73,7 +73,7 @@ def agreement_table(whole: AgreementStudy) -> Table:
 
     Parameters
     ----------
-    whole
+    result
         What `agree` found.
 
     Returns
@@ -81,12 +81,12 @@ def agreement_table(whole: AgreementStudy) -> Table:
     Table
         The table, ready for `json_text`.
     """
-    study, judged, thresholds = whole.agreement, whole.fitness, whole.thresholds
+    study, judged, thresholds = result.agreement, result.fitness, result.thresholds
     overall = study.fleiss_kappa
     return {
         "format": 1,
         "pieces": study.pieces,
-        "design": design_table(whole.samples),
+        "design": design_table(result.samples),
         "left_out": _left_out(study.left_out),
         "camera_vs": {name: _pair(pair) for name, pair in study.camera_vs.items()},
         "between": {f"{a}|{b}": _pair(pair) for (a, b), pair in study.between.items()},
@@ -122,19 +122,19 @@ def agreement_table(whole: AgreementStudy) -> Table:
                 "false_alarm": figure(one.false_alarm),
                 "pair": None if one.pair is None else _pair(one.pair),
             }
-            for one in whole.by_limit
+            for one in result.by_limit
         },
         "corrected": None
-        if whole.corrected is None
+        if result.corrected is None
         else {
-            "judges": whole.corrected.judges,
-            "bad": figure(whole.corrected.bad),
-            "missed": figure(whole.corrected.missed),
-            "false_alarm": figure(whole.corrected.false_alarm),
-            "people_missed": figure(whole.corrected.people_missed),
-            "words": whole.corrected.words,
+            "judges": result.corrected.judges,
+            "bad": figure(result.corrected.bad),
+            "missed": figure(result.corrected.missed),
+            "false_alarm": figure(result.corrected.false_alarm),
+            "people_missed": figure(result.corrected.people_missed),
+            "words": result.corrected.words,
         },
-        "over_time": [{"axis": one.axis, "rejected": list(one.shares), "p": one.p} for one in whole.drifts],
+        "over_time": [{"axis": one.axis, "rejected": list(one.shares), "p": one.p} for one in result.drifts],
         "without_verdict": study.without_verdict,
         "fitness": None
         if judged is None

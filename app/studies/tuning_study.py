@@ -192,13 +192,13 @@ def _sample(pieces: PieceColumns, swept: Sweep, truth: Truth) -> SettledSample:
         names = truth.weighting.names
         first = [float(swept.passes_from[_of_stratum(pieces, name)].min(initial=np.inf)) for name in names]
         drawn = Drawn(truth.weighting.stratum, truth.weighting.sizes, np.array(first))
-    whole = SettledSample(swept.rows(truth.rows), truth.said == REJECT, drawn, truth.said == NO_VERDICT)
+    settled = SettledSample(swept.rows(truth.rows), truth.said == REJECT, drawn, truth.said == NO_VERDICT)
     if drawn is not None:
         # A piece that was judged another way since may pass earlier than those that stand in its stratum now.
         own = drawn.first_passes.copy()
-        np.minimum.at(own, drawn.stratum, whole.sweep.passes_from)
-        whole = replace(whole, drawn=replace(drawn, first_passes=own))
-    return whole
+        np.minimum.at(own, drawn.stratum, settled.sweep.passes_from)
+        settled = replace(settled, drawn=replace(drawn, first_passes=own))
+    return settled
 
 
 def _of_stratum(pieces: PieceColumns, name: str) -> Mask:

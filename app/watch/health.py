@@ -90,9 +90,9 @@ class Health:
         self.counts.judged += 1
         self.counts.verdicts.update(verdicts)
         if sys.stdout.isatty():
-            told = ", ".join(f"{name} {verdicts[name]}" for name in _VERDICTS if verdicts[name]) or "no piece"
+            counts = ", ".join(f"{name} {verdicts[name]}" for name in _VERDICTS if verdicts[name]) or "no piece"
             lot = f" of lot {result.lot}" if result.lot else ""
-            _say(printable(f"{result.tray}{lot}: {told}"), sys.stdout)
+            _say(printable(f"{result.tray}{lot}: {counts}"), sys.stdout)
 
     def update(self, status: WatcherStatus) -> None:
         """Write the file and say the line where it is time."""

@@ -148,7 +148,7 @@ class Watcher:
         return self.hold is not None and time.monotonic() < self.hold.until_s
 
     def _send(self, pool: WorkerPool) -> None:
-        """Give the crew what can be judged now; while it is in doubt whether results can be kept, one tray alone."""
+        """Give the pool what can be judged now; while it is in doubt whether results can be kept, one tray alone."""
         while pool.has_room() and not self._held_still() and not (self.hold and self.in_hand):
             name = self._next()
             if name is None:

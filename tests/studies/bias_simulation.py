@@ -90,7 +90,7 @@ def simulate(name: str, studies: int) -> Told:
         assert some.linearity is not None
         ends = [one.bias.ci for one in some.pieces]
         counts += [
-            any(one.told for one in none.pieces),
+            any(one.significant for one in none.pieces),
             not _holds(none.linearity.slope.ci, 0.0),
             none.stability is not None and none.stability.drifts,
             none.stability is not None and bool(none.stability.outside.any()),

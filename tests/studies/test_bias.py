@@ -140,8 +140,8 @@ def test_one_piece_read_twice_has_a_bias_and_no_more(tmp_path: Path) -> None:
     assert study.linearity is None
     assert study.stability is None
     (one,) = study.pieces
-    assert not one.told
+    assert not one.significant
     # all alike: no scatter, the bias is what it is
     alike = study_bias(read_readings(table(tmp_path, ["R1,10,,,10.1", "R1,10,,,10.1"])))
-    assert alike.pieces[0].told
+    assert alike.pieces[0].significant
     assert measuring_system(alike, 1.0, None, None).system.percent == pytest.approx(400 * 0.1 / np.sqrt(3))

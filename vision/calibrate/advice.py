@@ -71,12 +71,12 @@ def calibration_advice(calibration: Calibration) -> tuple[str, ...]:
 
 
 def _thickness(calibration: Calibration) -> str:
-    (doubt,) = (one for one in calibration.scale.contributions if one.name == THICKNESS)
-    if calibration.heights.target_mm is not None or doubt.standard == 0.0:
+    (contribution,) = (one for one in calibration.scale.contributions if one.name == THICKNESS)
+    if calibration.heights.target_mm is not None or contribution.standard == 0.0:
         return ""
     return (
         "nobody said how thick the target is: 0 mm was taken, and any length is uncertain by "
-        f"{100 * doubt.standard:.2g} % for it; measure it and give --target-thickness-mm"
+        f"{100 * contribution.standard:.2g} % for it; measure it and give --target-thickness-mm"
     )
 
 

@@ -10,7 +10,7 @@ from vision.calibrate.tray_frame import TrayFrame
 from vision.errors import Unusable
 
 THICKNESS = "target's thickness"
-UNTOLD_MM = 3.0
+UNKNOWN_THICKNESS_MM = 3.0
 """How thick a target may be where nobody says it: common practice, no source (boards of glass, aluminium sheet)."""
 
 
@@ -30,7 +30,7 @@ class Heights:
 
 
 def at_tray(frame: TrayFrame, model: Model, heights: Heights, field_mm: float) -> tuple[TrayFrame, Contribution]:
-    """The map to the tray's plane from that to the target's face, and what the thickness leaves in doubt of any length.
+    """The map to the tray's plane from that to the target's face, and how uncertain the thickness leaves any length.
 
     `field_mm` is the frame's longer side on the tray: a lens of unknown height is taken to stand as high as that, which
     hardly any stands below (common practice, no source).
@@ -41,8 +41,8 @@ def at_tray(frame: TrayFrame, model: Model, heights: Heights, field_mm: float) -
         The camera's height is needed and not told.
     """
     thickness = heights.target_mm or 0.0
-    doubt_mm = UNTOLD_MM if heights.target_mm is None else heights.target_u_mm
-    source = "not told: up to 3 mm taken" if heights.target_mm is None else f"{thickness:g} mm as told"
+    thickness_u_mm = UNKNOWN_THICKNESS_MM if heights.target_mm is None else heights.target_u_mm
+    source = "not stated: up to 3 mm taken" if heights.target_mm is None else f"{thickness:g} mm as stated"
     if isinstance(model, Parallel):
         return frame, Contribution(THICKNESS, 0.0, source="a telecentric lens: no height matters")
     if frame.camera is None:
@@ -57,7 +57,7 @@ def at_tray(frame: TrayFrame, model: Model, heights: Heights, field_mm: float) -
         homography = np.diag([grown, grown, 1.0]) @ frame.homography
         return (
             replace(frame, homography=homography, mm_per_px=grown * frame.mm_per_px),
-            Contribution(THICKNESS, doubt_mm / height_mm, source=source),
+            Contribution(THICKNESS, thickness_u_mm / height_mm, source=source),
         )
     height_mm, (x, y) = frame.camera.height_mm, frame.camera.foot_mm
     grown = (height_mm + thickness) / height_mm
@@ -65,4 +65,4 @@ def at_tray(frame: TrayFrame, model: Model, heights: Heights, field_mm: float) -
     homography = away @ frame.homography
     camera = replace(frame.camera, height_mm=height_mm + thickness)
     lowered = TrayFrame(homography / homography[2, 2], frame.lens, camera, grown * frame.mm_per_px)
-    return lowered, Contribution(THICKNESS, doubt_mm / camera.height_mm, source=source)
+    return lowered, Contribution(THICKNESS, thickness_u_mm / camera.height_mm, source=source)

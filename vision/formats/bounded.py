@@ -180,8 +180,10 @@ def parse_json(path: Path, text: str, line: str = "") -> None:
     try:
         tree = _ANYTHING.validate_json(text)
     except ValidationError as fault:
-        told = fault.errors(include_url=False)[0]
-        raise Unusable(path, line, "a JSON file expected", str(told.get("ctx", {}).get("error", told["msg"]))) from None
+        error = fault.errors(include_url=False)[0]
+        raise Unusable(
+            path, line, "a JSON file expected", str(error.get("ctx", {}).get("error", error["msg"]))
+        ) from None
     _check(path, tree, line)
 
 

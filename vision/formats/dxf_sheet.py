@@ -22,7 +22,7 @@ _NUMBER = re.compile(r"\d+(?:[.,]\d+)?")
 _MOST_DIMENSIONS = 1000
 
 
-def read_dxf(path: Path, given: DrawingUnit | None, scale: float, layout: str | None) -> Sheet:
+def read_dxf(path: Path, override: DrawingUnit | None, scale: float, layout: str | None) -> Sheet:
     """Read a drawing.
 
     Raises
@@ -38,7 +38,7 @@ def read_dxf(path: Path, given: DrawingUnit | None, scale: float, layout: str | 
         hidden, lines = hidden_layers(drawing), _lines_of_layers(drawing)
     except BROKEN:
         raise damaged(path) from None
-    unit = given or said
+    unit = override or said
     mm = (unit.mm if unit else 1.0) * scale
     taking = Taking(path, hidden, mm, lines, Counter())
     notes: list[str] = []

@@ -68,15 +68,15 @@ def as_lights(lights: dict[str, Any]) -> dict[str, Any]:
 
 def _expression(names: FrameNames, light: str) -> re.Pattern[str]:
     """The pattern as an expression; {light} as given, what stands twice must be the same twice."""
-    told, met = "", set[str]()
+    expression, met = "", set[str]()
     for literal, field in _parsed(names.pattern):
-        told += re.escape(literal)
+        expression += re.escape(literal)
         if field in met:
-            told += f"(?P={field})"
+            expression += f"(?P={field})"
         elif field is not None:
-            told += f"(?P<{field}>{light if field == 'light' else _FIELDS[field]})"
+            expression += f"(?P<{field}>{light if field == 'light' else _FIELDS[field]})"
             met.add(field)
-    return re.compile(told, re.IGNORECASE)  # a camera's own program writes .TIF as often as .tif
+    return re.compile(expression, re.IGNORECASE)  # a camera's own program writes .TIF as often as .tif
 
 
 def named_shots(folder: Path, station: Station) -> tuple[Shot, ...]:
@@ -123,10 +123,10 @@ def named_shots(folder: Path, station: Station) -> tuple[Shot, ...]:
             continue
         check_inside(path, folder)
         light, azimuth = lights[match["light"].casefold()]
-        told = match.groupdict()
-        tray = place.name if names.tray is None else names.tray.format_map(told)
+        fields = match.groupdict()
+        tray = place.name if names.tray is None else names.tray.format_map(fields)
         try:
-            frames = trays.setdefault((as_folder_name(tray), told.get("lot")), [])
+            frames = trays.setdefault((as_folder_name(tray), fields.get("lot")), [])
         except ValueError as fault:
             raise Unusable(path, "tray", str(fault), repr(tray)) from None
         if any((one.light, one.azimuth_deg) == (light, azimuth) for one in frames):

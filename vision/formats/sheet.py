@@ -138,21 +138,21 @@ def read_sheet(path: Path, unit: str | None = None, scale: float = 1.0, layout: 
         raise Unusable(path, "unit", f"one of {', '.join(UNITS)} expected", unit)
     if not 1e-4 <= scale <= 1e4:
         raise Unusable(path, "scale", "a scale of 0.0001 to 10000 expected", f"{scale:g}")
-    given = None if unit is None else UNITS[unit]
+    override = None if unit is None else UNITS[unit]
     kind = path.suffix.lower()
     if kind == ".svg":
         from vision.formats.svg_sheet import read_svg
 
-        return read_svg(path, given, scale)
+        return read_svg(path, override, scale)
     if kind == ".dxf":
         from vision.formats.dxf_sheet import read_dxf
 
-        return read_dxf(path, given, scale, layout)
+        return read_dxf(path, override, scale, layout)
     if kind == ".csv":
         from vision.formats.drawing import read_drawing
 
-        mm = (given.mm if given else 1.0) * scale
+        mm = (override.mm if override else 1.0) * scale
         (loop,) = read_drawing(path).loops
         curve = SheetCurve(np.vstack([loop, loop[:1]]) * mm, "0")
-        return Sheet(path, UNITS["mm"], given or UNITS["mm"], scale, (curve,))
+        return Sheet(path, UNITS["mm"], override or UNITS["mm"], scale, (curve,))
     raise Unusable(path, "", "a drawing named .dxf, .svg or .csv expected; export it so", path.suffix or "no suffix")

@@ -32,9 +32,9 @@ def write_shot(shot: Shot) -> Path:
             raise Unusable(file, key, "a shot that says it expected", "none")
     frames = []
     for frame in shot.frames:
-        told = {"azimuth_deg": frame.azimuth_deg, "sha256": frame.sha256}
+        stated = {"azimuth_deg": frame.azimuth_deg, "sha256": frame.sha256}
         name = frame.path.relative_to(shot.folder).as_posix()
-        frames.append({"file": name, "light": frame.light, **{k: v for k, v in told.items() if v is not None}})
+        frames.append({"file": name, "light": frame.light, **{k: v for k, v in stated.items() if v is not None}})
     table = {key: getattr(shot, key) for key in ("tray", "lot", "part", "station", "taken_at")}
     optional = {"process": dict(shot.process), "retake": shot.retake}
     content = {"format": 1, **table, **{key: value for key, value in optional.items() if value}, "frames": frames}

@@ -277,5 +277,5 @@ def station_table(station: Station) -> dict[str, Any]:
 def _frames_table(names: FrameNames) -> dict[str, Any]:
     lights = {code: light if azimuth is None else azimuth for code, light, azimuth in names.lights}
     optional = {"tray": names.tray, "part": names.part}
-    told = {key: value for key, value in optional.items() if value is not None}
-    return {"name": names.pattern, "lights": lights, **told}
+    stated = {key: value for key, value in optional.items() if value is not None}
+    return {"name": names.pattern, "lights": lights, **stated}

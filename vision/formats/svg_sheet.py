@@ -50,7 +50,7 @@ class _Inherited:
     dashed: bool
 
 
-def read_svg(path: Path, given: DrawingUnit | None, scale: float) -> Sheet:
+def read_svg(path: Path, override: DrawingUnit | None, scale: float) -> Sheet:
     """Read a drawing.
 
     Raises
@@ -70,8 +70,8 @@ def read_svg(path: Path, given: DrawingUnit | None, scale: float) -> Sheet:
     reading = _Reading(path)
     reading.by_id = {name: one for one in root.iter() if (name := one.get("id"))}
     said, mm = _unit(path, root)
-    if given is not None:
-        mm = given.mm
+    if override is not None:
+        mm = override.mm
     mm *= scale
     outermost = _Inherited(np.array([[mm, 0.0, 0.0], [0.0, -mm, 0.0]]), "0", False)
     try:
@@ -83,7 +83,7 @@ def read_svg(path: Path, given: DrawingUnit | None, scale: float) -> Sheet:
         notes.append(f"left out, since not shown: {reading.hidden} elements")
     if not curves:
         raise Unusable(path, "", "a drawing with curves expected", "; ".join(notes) or "none")
-    return Sheet(path, said, given or said, scale, curves, (), tuple(notes))
+    return Sheet(path, said, override or said, scale, curves, (), tuple(notes))
 
 
 def _kind(element: Any) -> str:

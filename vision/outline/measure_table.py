@@ -20,19 +20,19 @@ def uncertainties_of(table: Table) -> dict[str, Value]:
 
 def components_of(table: Table) -> dict[str, Mapping[str, UncertaintyComponents]]:
     """What uncertainties are made of, by measure and zone ("" without one); what is missing left out."""
-    told = {
+    by_zone = {
         name: {zone: cell.components for zone, cell in _cells(entry).items() if cell.components is not None}
         for name, entry in table.items()
     }
-    return {name: zones for name, zones in told.items() if zones}
+    return {name: zones for name, zones in by_zone.items() if zones}
 
 
 def places_of(table: Table) -> Places:
     """Where measures were taken, by measure and zone ("" without one); what has no place left out."""
-    told = {
+    by_zone = {
         name: {zone: cell.place for zone, cell in _cells(entry).items() if cell.place} for name, entry in table.items()
     }
-    return {name: zones for name, zones in told.items() if zones}
+    return {name: zones for name, zones in by_zone.items() if zones}
 
 
 def _part_of(entry: dict[str, Measured] | Measured, which: str) -> Value:
