@@ -100,6 +100,27 @@ def shoot(page: Page, file: Path) -> None:
 HALE, OKAFOR = "who=R.+Hale", "who=M.+Okafor"
 
 
+def with_light(page: Page) -> None:
+    """Go on to a piece that was lit from the front, and light it low."""
+    piece_on(page)
+    while page.locator(".lights button").count() < 3:
+        judge(page, "s")
+    page.keyboard.press("3")
+
+
+def _pressed(begin: Callable[[Page], object], *keys: str, who: str = HALE) -> State:
+    """What the desk shows after some keys."""
+
+    def shot(served: Served, browser: Browser, file: Path) -> None:
+        with opened(served, browser, f"?{who}") as page:
+            begin(page)
+            for key in keys:
+                page.keyboard.press(key)
+            shoot(page, file)
+
+    return shot
+
+
 @state("nobody")
 def _nobody(served: Served, browser: Browser, file: Path) -> None:
     with opened(served, browser, "") as page:
@@ -134,37 +155,9 @@ def _outline(served: Served, browser: Browser, file: Path) -> None:
         shoot(page, file)
 
 
-@state("not-seen")
-def _not_seen(served: Served, browser: Browser, file: Path) -> None:
-    with opened(served, browser, f"?{HALE}") as page:
-        with_light(page)
-        page.keyboard.press("v")
-        shoot(page, file)
-
-
-@state("finding")
-def _finding(served: Served, browser: Browser, file: Path) -> None:
-    with opened(served, browser, f"?{HALE}") as page:
-        with_light(page)
-        page.keyboard.press("j")
-        shoot(page, file)
-
-
-def with_light(page: Page) -> None:
-    """Go on to a piece that was lit from the front, and light it low."""
-    piece_on(page)
-    while page.locator(".lights button").count() < 3:
-        judge(page, "s")
-    page.keyboard.press("3")
-
-
-@state("deviations")
-def _deviations(served: Served, browser: Browser, file: Path) -> None:
-    with opened(served, browser, f"?{HALE}") as page:
-        with_light(page)
-        page.keyboard.press("1")
-        page.keyboard.press("d")
-        shoot(page, file)
+state("not-seen")(_pressed(with_light, "v"))
+state("finding")(_pressed(with_light, "j"))
+state("deviations")(_pressed(with_light, "1", "d"))
 
 
 @state("ruler")
@@ -181,37 +174,10 @@ def _ruler(served: Served, browser: Browser, file: Path) -> None:
         shoot(page, file)
 
 
-@state("reject")
-def _reject(served: Served, browser: Browser, file: Path) -> None:
-    with opened(served, browser, f"?{HALE}") as page:
-        piece_on(page)
-        page.keyboard.press("t")
-        page.keyboard.press("r")
-        shoot(page, file)
-
-
-@state("keys")
-def _keys(served: Served, browser: Browser, file: Path) -> None:
-    with opened(served, browser, f"?{HALE}") as page:
-        piece_on(page)
-        page.keyboard.press("?")
-        shoot(page, file)
-
-
-@state("dark-room")
-def _dark(served: Served, browser: Browser, file: Path) -> None:
-    with opened(served, browser, f"?{HALE}") as page:
-        with_light(page)
-        page.keyboard.press("l")
-        shoot(page, file)
-
-
-@state("look-only")
-def _look_only(served: Served, browser: Browser, file: Path) -> None:
-    with opened(served, browser, "?who=Guest") as page:
-        piece_on(page)
-        page.keyboard.press("a")
-        shoot(page, file)
+state("reject")(_pressed(piece_on, "t", "r"))
+state("keys")(_pressed(piece_on, "?"))
+state("dark-room")(_pressed(with_light, "l"))
+state("look-only")(_pressed(piece_on, "a", who="who=Guest"))
 
 
 @state("not-saved")
