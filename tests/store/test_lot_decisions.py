@@ -1,6 +1,7 @@
 """Release and hold of lots in the store; the command and its report."""
 
 import json
+import shutil
 from contextlib import closing
 from dataclasses import replace
 from pathlib import Path
@@ -16,7 +17,7 @@ from app.store.lots.state import lot_state
 from app.store.people.actor import Acted
 from app.store.people.verdicts import NewVerdict, give
 from app.store.results.filing import file_result
-from app.works.folder import Person, Works, new_works
+from app.works.folder import Person, Works, new_works, read_works
 from tests.shell import Run
 from tests.store.made import decide, made_piece, made_tray, to_file
 from vision.errors import Unusable
@@ -114,13 +115,20 @@ def test_verdicts_that_change_places_are_a_change_though_every_count_is_the_same
         decide_as_it_stands(store, LOT, "TS-135", Wish(("hold",), HALE), shown)
 
 
+@pytest.fixture(scope="module")
+def filled(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """A works with four trays of one lot."""
+    people = (Person("R. Hale", ("release",), None),)
+    made = new_works(tmp_path_factory.mktemp("filled") / "works", "Aldermoor Flatware Works", people)
+    with closing(made.open()) as store:
+        file_trays(store, 4)
+    return made.folder
+
+
 @pytest.fixture
-def works(tmp_path: Path) -> Works:
-    made = new_works(tmp_path / "works", "Aldermoor Flatware Works", (Person("R. Hale", ("release",), None),))
-    store = made.open()
-    file_trays(store, 4)
-    store.close()
-    return made
+def works(filled: Path, tmp_path: Path) -> Works:
+    """That works, of this test alone."""
+    return read_works(Path(shutil.copytree(filled, tmp_path / "works")))
 
 
 def test_the_command_reports_the_same_bytes_each_time(works: Works, tmp_path: Path, run: Run) -> None:

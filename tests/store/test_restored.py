@@ -1,5 +1,6 @@
 """A database that was restored from a dump is walked before it answers, once; and a store in use is not replaced."""
 
+from collections.abc import Iterator
 from contextlib import closing
 from pathlib import Path
 
@@ -18,16 +19,21 @@ from tests.store.postgresql_server import copied_database, drop_database, new_da
 from vision.errors import Unusable
 
 
-@pytest.fixture
-def restored(postgresql: str, tmp_path: Path):  # type: ignore[no-untyped-def]
-    """A store in a database that was made as a copy of another, as a dump brought back is."""
-    first, again = f"{tmp_path.name}_first", f"{tmp_path.name}_again"
-    place = new_database(postgresql, first)
-    with closing(open_store(place)) as store:
+@pytest.fixture(scope="module")
+def dumped(postgresql: str, tmp_path_factory: pytest.TempPathFactory) -> Iterator[str]:
+    """The name of a database with a tray that nobody uses any more."""
+    name = tmp_path_factory.mktemp("dumped").name
+    with closing(open_store(new_database(postgresql, name))) as store:
         file_result(store, to_file(made_tray()))
-    yield copied_database(postgresql, again, first)
-    drop_database(postgresql, again)
-    drop_database(postgresql, first)
+    yield name
+    drop_database(postgresql, name)
+
+
+@pytest.fixture
+def restored(postgresql: str, dumped: str, tmp_path: Path) -> Iterator[str]:
+    """A store in a database that was made as a copy of another, as a dump brought back is."""
+    yield copied_database(postgresql, tmp_path.name, dumped)
+    drop_database(postgresql, tmp_path.name)
 
 
 def past_the_program(place: str, statement: str) -> None:
