@@ -14,7 +14,7 @@ from vision.formats.shot import read_shot
 from vision.formats.station import read_station
 from vision.pipeline import measure_tray
 from vision.records.inputs import HalfAngle, Part, Station
-from vision.records.measured import EdgeFinding, MeasuredPiece, MeasuredTray
+from vision.records.measured import EdgeFinding, MeasuredPiece, MeasuredTray, UncertaintyComponents
 
 PER_ZONE = ("outline_out_mm", "outline_in_mm", "outline_rms_mm", "width_mm")
 WHOLE = ("length_mm", "bend_deg", "hole_offset_mm", "hole_diameter_error_mm")
@@ -31,6 +31,7 @@ class Score:
 
     errors: dict[str, list[float]] = field(default_factory=lambda: defaultdict(list))
     ratios: dict[str, list[float]] = field(default_factory=lambda: defaultdict(list))
+    components: dict[str, list[UncertaintyComponents]] = field(default_factory=lambda: defaultdict(list))
     found: int = 0
     missed: list[str] = field(default_factory=list)
     extra: list[str] = field(default_factory=list)
@@ -106,8 +107,12 @@ def _compare_piece(tray: str, known: dict[str, Any], piece: MeasuredPiece, score
         for zone, value in values.items():
             if value is None or (name == "width_mm" and not known["seen"]["width_mm"][zone]):
                 continue
-            score.errors[name].append(value - known["measures"][name][zone])
-            score.ratios[name].append(score.errors[name][-1] / uncertainties[zone])
+            true = known["measures"][name][zone]
+            score.errors[name].append(value - true)
+            # A zone without any deviation that way, told as such: no error, whatever its uncertainty.
+            if value or true:
+                score.ratios[name].append(score.errors[name][-1] / uncertainties[zone])
+                score.components[name].append(piece.uncertainty_components[name][zone])
     for name in WHOLE:
         value, uncertainty, real = piece.measures.get(name), piece.uncertainties.get(name), known["measures"][name]
         if value is None or real is None or (name == "length_mm" and not known["seen"]["length_mm"]):
@@ -116,6 +121,7 @@ def _compare_piece(tray: str, known: dict[str, Any], piece: MeasuredPiece, score
         assert isinstance(uncertainty, float)
         score.errors[name].append(value - real)
         score.ratios[name].append(score.errors[name][-1] / uncertainty)
+        score.components[name].append(piece.uncertainty_components[name][""])
     _compare_bumps(tray, known, piece, score)
 
 

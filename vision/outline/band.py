@@ -17,7 +17,7 @@ from vision.outline.band_fit import Band, BandPrior, fit_band, known_band
 from vision.outline.band_model import EdgeBlocks
 from vision.outline.edges import Outline, blur_px, profile_offsets
 from vision.outline.light_extent import LightExtent, light_extent
-from vision.outline.place_errors import lean
+from vision.outline.place_errors import alike, lean
 from vision.outline.registration import MAD_TO_SD
 from vision.outline.rim_light import band_share, staircase
 from vision.records import Array, HalfAngle, Part, RimRadius
@@ -53,6 +53,8 @@ class BandSettings:
     even: float = 3.0
     # ... but never for less than this (px).
     least_even_px: float = 0.02
+    # A block whose quarters differ so many times more than usual counts as that: it holds a bump's flank.
+    odd: float = 3.0
     # Normal deviate below which nineteen of twenty lie.
     one_side: float = 1.645
     # The staircase of an angle this near (degrees) is the same to a thousandth: few are kept.
@@ -69,9 +71,9 @@ class RimBand:
     """The band in b blocks along one piece: `at_mm` (b, 2) in the tray; the rest in mm.
 
     `shift_mm` (b,): from the half level out to the true edge, as put back, standard uncertainty `shared_mm` (b, g) by
-    parts that blocks have in common and `own_mm` (b,); `width_mm` (b,) of the band, alike; `backlight`: by whom its
-    extent is known; `fitted`: the profiles were fitted. `blur_mm`: the optics' own, without the band;
-    `flare_mm`, `coma_mm`: standard uncertainties of an edge's place that the lens leaves.
+    parts of which blocks have shares and `own_mm` (b,); `width_mm` (b,) of the band, `width_parts_mm` (b, h);
+    `backlight`: by whom its extent is known; `fitted`: the profiles were fitted. `blur_mm`: the optics' own, without
+    the band; `flare_mm`, `coma_mm`: standard uncertainties of an edge's place that the lens leaves.
     """
 
     at_mm: Array
@@ -79,8 +81,7 @@ class RimBand:
     shared_mm: Array
     own_mm: Array
     width_mm: Array
-    width_shared_mm: Array
-    width_own_mm: Array
+    width_parts_mm: Array
     blur_mm: float
     brightness: float
     surprise: float
@@ -120,12 +121,16 @@ def see_band(outline: Outline, part: Part, camera: CameraMapping, mm_per_px: flo
         extent = light_extent(outline.profile, blur, rim, mm_per_px)
         known_by = "frame" if extent.seen else "nobody"
         half_deg, prior = extent.half_deg, _seen(extent, rim, mm_per_px)
-    prior = replace(prior, scale=_scale(half_deg, tilt_deg))
+    prior = replace(prior, scale=_scale(half_deg, tilt_deg), alike=cut.alike(mm_per_px))
     steps = staircase(round(half_deg / BAND.angle_step_deg) * BAND.angle_step_deg)
     widest = prior.width_px + 2 * float(np.hypot(prior.shared_px, prior.own_px))
     fitted = known_by != "nobody" and bool(widest > BAND.narrow * blur)
-    blocks = _profiles(outline, cut, normals)
-    seen = fit_band(blocks, steps, prior, blur) if fitted else known_band(steps, prior, blur)
+    even = _even(outline)
+    blocks = _profiles(outline, cut, normals, even)
+    if fitted:
+        seen = fit_band(blocks, _scatter(outline, cut, even), steps, prior, blur)
+    else:
+        seen = known_band(steps, prior, blur)
     if backlight is None and not extent.seen:
         # Nothing is put back; all that the band may have moved the edge is doubt, and it goes with each place's radius.
         moved_px = prior.scale * extent.shift_px
@@ -143,8 +148,7 @@ def see_band(outline: Outline, part: Part, camera: CameraMapping, mm_per_px: flo
         shared_mm=seen.shared_px * mm_per_px,
         own_mm=seen.own_px * mm_per_px,
         width_mm=seen.width_px * mm_per_px,
-        width_shared_mm=seen.width_shared_px * mm_per_px,
-        width_own_mm=seen.width_own_px * mm_per_px,
+        width_parts_mm=seen.width_parts_px * mm_per_px,
         blur_mm=seen.blur_px * mm_per_px,
         brightness=seen.brightness,
         surprise=seen.surprise,
@@ -163,6 +167,21 @@ class _Cut:
     starts: NDArray[np.int64]
     use: NDArray[np.bool_]
     counts: Array
+    points: int
+
+    def middle(self) -> Array:
+        """The used blocks' middles in points: (b,)."""
+        ends = np.append(self.starts[1:], self.points)
+        return np.asarray(((self.starts + ends - 1) / 2)[self.use])
+
+    def quarters(self) -> NDArray[np.int64]:
+        """Where the quarters of all blocks begin, four after four."""
+        bounds = np.append(self.starts, self.points)
+        return np.asarray((bounds[:-1, None] + np.arange(4) * np.diff(bounds)[:, None] // 4).ravel())
+
+    def alike(self, mm_per_px: float) -> Array:
+        """Parts (b, b) by which what changes slowly along the outline goes together in the used blocks."""
+        return alike(self.middle() * mm_per_px, self.points * mm_per_px)
 
     def mean(self, values: Array, valid: NDArray[np.bool_]) -> Array:
         """Means of values (n, m) over each used block's clean points: (b, m)."""
@@ -176,7 +195,7 @@ def _cut(outline: Outline, mm_per_px: float) -> _Cut | None:
     starts = np.arange(blocks) * points // blocks
     counts = np.add.reduceat(outline.valid.astype(np.float64), starts)
     use = counts >= BAND.least_points
-    return _Cut(starts, use, counts[use]) if use.sum() >= BAND.least_blocks else None
+    return _Cut(starts, use, counts[use], points) if use.sum() >= BAND.least_blocks else None
 
 
 def _tilt_deg(at_mm: Array, outward: Array, camera: CameraMapping) -> Array:
@@ -205,7 +224,7 @@ def _prior(width_mm: float, light_mm: float, rim_mm: float, mm_per_px: float) ->
     own = rim_mm / np.sqrt(2)
     # No doubt at all is none to weigh by.
     shared_px = max(float(np.hypot(own, light_mm)) / mm_per_px, 1e-6)
-    return BandPrior(width_mm / mm_per_px, shared_px, max(float(own) / mm_per_px, 1e-6), np.ones(1))
+    return BandPrior(width_mm / mm_per_px, shared_px, max(float(own) / mm_per_px, 1e-6), np.ones(1), np.eye(1))
 
 
 def _scale(half_deg: float, tilt_deg: Array) -> Array:
@@ -216,11 +235,14 @@ def _scale(half_deg: float, tilt_deg: Array) -> Array:
     return np.array([band_share(max(half_deg - tilt, 0.0)) for tilt in tilt_deg]) / share
 
 
-def _profiles(outline: Outline, cut: _Cut, normals: Array) -> EdgeBlocks:
-    """Mean profile of each block over its clean points."""
-    # A bump's flanks run across the normals there and look softer than they are.
+def _even(outline: Outline) -> NDArray[np.bool_]:
+    """Points (n,) whose profiles show the edge itself: a bump's flanks run across the normals and look softer."""
     typical = MAD_TO_SD * float(np.median(np.abs(outline.edge_px[outline.valid])))
-    even = outline.valid & (np.abs(outline.edge_px) < BAND.even * max(typical, BAND.least_even_px))
+    return np.asarray(outline.valid & (np.abs(outline.edge_px) < BAND.even * max(typical, BAND.least_even_px)))
+
+
+def _profiles(outline: Outline, cut: _Cut, normals: Array, even: NDArray[np.bool_]) -> EdgeBlocks:
+    """Mean profile of each block over its even points (n,)."""
     counts = np.maximum(np.add.reduceat(even.astype(np.float64), cut.starts)[cut.use], 1.0)
     clean = np.where(even, outline.share, np.float32(0.0))
     light = np.add.reduceat(clean, cut.starts, axis=1)[:, cut.use].astype(np.float64) / counts
@@ -230,6 +252,24 @@ def _profiles(outline: Outline, cut: _Cut, normals: Array) -> EdgeBlocks:
     noise = np.asarray(MAD_TO_SD * np.median(rough, axis=1) / np.sqrt(2), np.float64)
     edge = np.add.reduceat(np.where(even, outline.edge_px, 0.0), cut.starts)[cut.use] / counts
     return EdgeBlocks(light.T, profile_offsets(), normals, noise, counts, edge)
+
+
+def _scatter(outline: Outline, cut: _Cut, even: NDArray[np.bool_]) -> Array:
+    """Covariance (k + 1, k + 1) of a block's mean samples and of its mean edge, as quarters of blocks tell it.
+
+    A straight course along a block drops out of how its four quarters differ.
+    """
+    starts = cut.quarters()
+    counts = np.maximum(np.add.reduceat(even.astype(np.float64), starts), 1.0)
+    light = np.add.reduceat(np.where(even, outline.share, np.float32(0.0)), starts, axis=1)
+    edge = np.add.reduceat(np.where(even, outline.edge_px, 0.0), starts)
+    quarter = (np.vstack((light, edge)) / counts).reshape(len(light) + 1, -1, 4)[:, cut.use]
+    # The mean of a block varies as much as this.
+    unlike = (quarter @ np.array([1.0, -1.0, -1.0, 1.0]) / 4).T
+    usual = MAD_TO_SD * np.median(np.abs(unlike), axis=0)
+    odd = np.sqrt(np.mean((unlike / np.maximum(usual, 1e-9)) ** 2, axis=1))
+    unlike *= np.minimum(1.0, BAND.odd / np.maximum(odd, 1e-9))[:, None]
+    return np.asarray(unlike.T @ unlike / len(unlike))
 
 
 def _uneven_levels(blocks: EdgeBlocks) -> float:
@@ -257,13 +297,11 @@ def coma_left_px(blocks: EdgeBlocks, blur: float) -> float:
 
 def _moved(outline: Outline, cut: _Cut, seen: Band) -> Outline:
     count = len(outline.valid)
-    ends = np.append(cut.starts[1:], count)
-    middle = ((cut.starts + ends - 1) / 2)[cut.use]
-    shift = np.interp(np.arange(count), middle, seen.shift_px, period=count)
+    shift = np.interp(np.arange(count), cut.middle(), seen.shift_px, period=count)
     return replace(outline, points_px=outline.points_px + shift[:, None] * outline.normals_px)
 
 
 def of_piece(band: RimBand, own: NDArray[np.bool_]) -> RimBand | None:
     """The band of blocks (b,) that are a piece's own; None without any."""
-    per_block = ("at_mm", "shift_mm", "shared_mm", "own_mm", "width_mm", "width_shared_mm", "width_own_mm")
+    per_block = ("at_mm", "shift_mm", "shared_mm", "own_mm", "width_mm", "width_parts_mm")
     return replace(band, **{name: getattr(band, name)[own] for name in per_block}) if own.any() else None

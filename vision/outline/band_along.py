@@ -26,9 +26,8 @@ class BandAlong:
     def width_over(self, inside: NDArray[np.bool_]) -> tuple[float, float]:
         """Mean width of the band over nominal points `inside` (n,), and its standard uncertainty, mm."""
         use = self._blocks(inside)
-        own = float(np.sqrt((self.band.width_own_mm[use] ** 2).sum()) / use.sum())
-        shared = float(np.linalg.norm(self.band.width_shared_mm[use].mean(axis=0)))
-        return float(self.band.width_mm[use].mean()), float(np.hypot(own, shared))
+        uncertainty = np.linalg.norm(self.band.width_parts_mm[use].mean(axis=0))
+        return float(self.band.width_mm[use].mean()), float(uncertainty)
 
     def reach_mm(self, blurs: float) -> Array:
         """How far inside the outline the bright band shows light, so many blurs beyond its own width: (count,).

@@ -12,6 +12,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from vision.outline.band_doubt import Doubts, Response, covariances, parts
 from vision.outline.band_model import BAND_MODEL, BandState, EdgeBlocks, ModelledLight, model_light, slopes
 from vision.outline.rim_light import Staircase
 from vision.records import Array
@@ -47,8 +48,12 @@ class BandFitSettings:
     free: float = 3.5
     # Steps of the fit, at most ...
     most_steps: int = 12
-    # ... it is settled when neither mean width nor blur moves by more (px).
+    # ... it is settled when neither mean width nor blur moves by more (px), nor blocks' own widths on average ...
     settled_px: float = 0.01
+    # ... if the band is known to be wider than this share of the blur. Narrower ones widen an edge by their squares:
+    # wide places would lead further steps and narrow ones follow (rendered at 40 degrees, half of the blur: mean error
+    # 4 um by further steps, 1.2 without; at 60 degrees, as wide as the blur, 0.9 and 1.3).
+    wide: float = 0.75
     # Shortest share of a step that is tried where a whole one does not help.
     least_share: float = 0.02
 
@@ -60,21 +65,23 @@ BAND_FIT = BandFitSettings()
 class BandPrior:
     """Width of the band in px as known beforehand: its mean, what of it is in doubt all along, and from place to place.
 
-    `scale` (b,): how many times wider it is at each block than where the camera looks straight down.
+    `scale` (b,): how many times wider it is at each block than where the camera looks straight down; `alike` (b, b):
+    parts by which blocks' own widths go together.
     """
 
     width_px: float
     shared_px: float
     own_px: float
     scale: Array
+    alike: Array
 
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Band:
     """What the blocks' rims showed, px: `shift_px` (b,) from the edge taken to the true one, outward; `width_px` (b,).
 
-    Uncertainty of the shifts: `shared_px` (b, g), standard parts that blocks have in common, column by column, and
-    `own_px` (b,); of the widths alike. `blur_px`, `brightness`: the optics' and the metal's;
+    Uncertainty of the shifts: `shared_px` (b, g), standard parts of which blocks have shares, column by column, and
+    `own_px` (b,); of the widths `width_parts_px` (b, h). `blur_px`, `brightness`: the optics' and the metal's;
     `surprise`: by how many standard deviations the profiles' mean width differs from what was known of it.
     """
 
@@ -82,8 +89,7 @@ class Band:
     shared_px: Array
     own_px: Array
     width_px: Array
-    width_shared_px: Array
-    width_own_px: Array
+    width_parts_px: Array
     blur_px: float
     brightness: float
     surprise: float
@@ -98,16 +104,18 @@ def known_band(steps: Staircase, prior: BandPrior, blur_px: float) -> Band:
         shared_px=pull[:, None] * shared,
         own_px=pull * prior.own_px,
         width_px=prior.scale * prior.width_px,
-        width_shared_px=prior.scale[:, None] * np.array([prior.shared_px, 0.0]),
-        width_own_px=prior.scale * prior.own_px,
+        width_parts_px=np.column_stack((prior.scale * prior.shared_px, np.diag(prior.scale * prior.own_px))),
         blur_px=blur_px,
         brightness=steps.brightness,
         surprise=0.0,
     )
 
 
-def fit_band(blocks: EdgeBlocks, steps: Staircase, prior: BandPrior, blur_px: float) -> Band:
-    """Fit the blocks' profiles; `blur_px` is what a plain edge would have to look as they do on average."""
+def fit_band(blocks: EdgeBlocks, scatter: Array, steps: Staircase, prior: BandPrior, blur_px: float) -> Band:
+    """Fit the blocks' profiles; `blur_px` is what a plain edge would have to look as they do on average.
+
+    `scatter` (k + 1, k + 1): covariance of a block's mean samples and of its mean edge.
+    """
     spread = float(((steps.depth - steps.brightness) ** 2 * steps.fall).sum())
     state = BandState(
         place=blocks.edge_px + steps.brightness * prior.scale * prior.width_px,
@@ -150,9 +158,11 @@ def fit_band(blocks: EdgeBlocks, steps: Staircase, prior: BandPrior, blur_px: fl
     here = _hold(state, problem)
     equations, share = _equations(here, problem), 1.0
     for _ in range(BAND_FIT.most_steps):
-        there = _hold(here.state.moved(share * equations.common, share * equations.local), problem)
+        there = _hold(here.state.moved(share * equations.common, share * equations.local, equations.inner), problem)
         if there.cost <= here.cost:
             moved = share * np.abs(equations.common[:2]).max()
+            if prior.width_px > BAND_FIT.wide * blur_px:
+                moved = max(moved, share * float(np.sqrt(np.mean(equations.local[:, 1] ** 2))))
             here, share = there, min(1.0, 2 * share)
             if moved < BAND_FIT.settled_px:
                 # So short a last step leaves the equations as they are.
@@ -164,24 +174,39 @@ def fit_band(blocks: EdgeBlocks, steps: Staircase, prior: BandPrior, blur_px: fl
             # Too long a step leaves the stretch over which the model is straight.
             share /= 4
     state = here.state
-    root = np.linalg.cholesky(np.linalg.inv(equations.schur))
-    shared = -equations.follow @ root
+    response = _response(equations, problem)
+    # Beside its noise, what the staircase leaves of a single block's light.
+    noise = scatter + np.diag(np.append(np.full(len(blocks.at_px), BAND_FIT.block**2), 0.0))
+    told = covariances(response, Doubts(noise, problem.held, problem.own_held, prior.own_px * prior.alike))
     # A block that fits worse than its noise allows holds something else: its own uncertainty grows with its misfit.
-    alone = _solved(equations.inner, np.broadcast_to(np.eye(4), equations.inner.shape))
-    own = np.sqrt(alone[:, [0, 1], [0, 1]] * np.maximum(here.misfit, 1.0)[:, None])
+    worse = np.maximum(here.misfit, 1.0) - 1.0
+    alone = response.alone[:, 0]
+    misfit = np.sqrt(worse * (alone[:, 0] - problem.own_held[1] * alone[:, 1] ** 2))
     shift = state.place - blocks.edge_px
     # Between two blocks the shift is taken to run straight; a bend over three of them says by how much it may not.
     bent = (np.roll(shift, 1) + np.roll(shift, -1) - 2 * shift) / 8
+    mean_variance = float(np.linalg.inv(equations.schur)[0, 0])
     return Band(
         shift_px=shift,
-        shared_px=shared[:, 0],
-        own_px=np.hypot(own[:, 0], bent),
+        shared_px=parts(told.place),
+        own_px=np.hypot(misfit, bent),
         width_px=prior.scale * (state.width + state.own),
-        width_shared_px=prior.scale[:, None] * (shared[:, 1] + root[0]),
-        width_own_px=prior.scale * own[:, 1],
+        width_parts_px=prior.scale[:, None] * parts(told.width),
         blur_px=state.blur,
         brightness=state.brightness * steps.brightness,
-        surprise=(state.width - prior.width_px) / np.sqrt(max(prior.shared_px**2 - float(root[0] @ root[0]), 1e-9)),
+        surprise=(state.width - prior.width_px) / np.sqrt(max(prior.shared_px**2 - mean_variance, 1e-9)),
+    )
+
+
+def _response(equations: "_Equations", problem: "_Problem") -> Response:
+    # What the point spread departs by adds to each sample as it is.
+    each = problem.weight * np.eye(problem.weight.shape[2])
+    return Response(
+        alone=_solved(equations.inner, np.broadcast_to(np.eye(4), equations.inner.shape)),
+        follow=equations.follow,
+        schur=equations.schur,
+        local=equations.by_local,
+        common=np.concatenate((equations.by_shape, each), axis=1),
     )
 
 
@@ -233,12 +258,15 @@ def _hold(state: BandState, problem: _Problem) -> _Held:
 class _Equations:
     """The normal equations at a state, each block's own unknowns eliminated, and the step that they ask for.
 
-    `inner` (b, 4, 4) of each block's own; `follow` (b, 4, g): how those follow the common ones; `schur` (g, g).
+    `inner` (b, 4, 4) of each block's own; `follow` (b, 4, g): how those follow the common ones; `schur` (g, g);
+    `by_local` (b, 4, k), `by_shape` (b, 11, k): slopes of the light times weights.
     """
 
     inner: Array
     follow: Array
     schur: Array
+    by_local: Array
+    by_shape: Array
     common: Array
     local: Array
 
@@ -262,7 +290,15 @@ def _equations(held: _Held, problem: _Problem) -> _Equations:
     wanted = np.concatenate((by_shapes @ rest.ravel(), (weight[:, 0] * rest).sum(axis=0))) - held.off * problem.held
     common = np.asarray(np.linalg.solve(schur, wanted - followed[:, -1]), np.float64)
     follow = solved[:, :, :-1]
-    return _Equations(inner, follow, np.asarray(schur, np.float64), common, solved[:, :, -1] - follow @ common)
+    return _Equations(
+        inner=inner,
+        follow=follow,
+        schur=np.asarray(schur, np.float64),
+        by_local=by_local,
+        by_shape=by_shape,
+        common=common,
+        local=solved[:, :, -1] - follow @ common,
+    )
 
 
 def _solved(inner: Array, right: Array) -> Array:

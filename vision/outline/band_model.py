@@ -64,10 +64,20 @@ class BandState:
             ([self.width, self.blur, *self.coma, self.brightness, *self.flare, *self.astigmatism], self.optics)
         )
 
-    def moved(self, common: Array, local: Array) -> "BandState":
-        """A step of the fit; no band is narrower than nothing, no blur sharper than a pixel."""
+    def moved(self, common: Array, local: Array, inner: Array) -> "BandState":
+        """A step of the fit; no band is narrower than nothing, no blur sharper than a pixel.
+
+        `inner` (b, 4, 4): equations of each block's own unknowns. Where a width can't follow its step, the other three
+        take what their own equations then ask for: else a place would move for a width that stays.
+        """
         width = max(self.width + float(common[0]), BAND_MODEL.least_width_px)
         own = np.maximum(self.own + local[:, 1], BAND_MODEL.least_width_px - width)
+        kept = own - self.own - local[:, 1]
+        if kept.any():
+            rest = np.array([0, 2, 3])
+            follows = np.linalg.solve(inner[:, rest[:, None], rest], -inner[:, rest, 1, None] * kept[:, None, None])
+            local = local.copy()
+            local[:, rest] += follows[:, :, 0]
         return BandState(
             place=self.place + local[:, 0],
             own=own,

@@ -36,36 +36,41 @@ PLACE_ERRORS = PlaceErrorSettings()
 class PlaceErrors:
     """Errors at b places along an outline: `step` (b,), ascending, where they lie among the nominal's `count` points.
 
-    They are sums of m independent parts of standard size, so that all their covariances are known: `place_mm` (b, m) of
-    where the outline lies; `deviation_mm` (b, m) of deviations, which follow the datum's fit, that errors which differ
-    on either side shift and turn; `turn_rad` of the bend zone's turn against the datum's. At each nominal point, (n,):
-    `alone_mm`, the standard uncertainty of the deviation there, and `near`, the place nearest to it.
+    They are sums of m independent parts of standard size, so that all their covariances are known: `deviation_mm`
+    (b, m) of deviations, which follow the datum's fit, that errors which differ on either side shift and turn;
+    `turn_rad` of the bend zone's turn against the datum's. At each nominal point, (n,): `alone_mm`, the standard
+    uncertainty of the deviation there, and `near`, the place nearest to it.
     """
 
     step: Array
     count: int
-    place_mm: Array
     deviation_mm: Array
     turn_rad: float
     alone_mm: Array
     near: NDArray[np.int64]
 
     def of_extent(self, one: int, other: int) -> float:
-        """Of the size between two nominal points: what moves both ends outward counts twice, mm."""
-        return float(np.linalg.norm(self._between(self.place_mm, one) + self._between(self.place_mm, other)))
+        """Of the size between two nominal points: what moves both ends outward counts twice, mm.
+
+        What a fit shifts or turns cancels where the ends face away from each other, not where a zone ends on a slope.
+        """
+        return float(np.linalg.norm(self._between(self.deviation_mm, one) + self._between(self.deviation_mm, other)))
 
     def of_largest(self, value: Array, at: NDArray[np.int64]) -> float:
         """Of the largest of the values (k,) at nominal points `at` (k,), mm: root mean square change under its errors.
 
         A maximum seeks out errors that differ along the outline: it grows on average, and one place's own uncertainty
-        says less than that.
+        says less than that. The values hold such errors already: what these spread them by is taken out first, since
+        places that stand out by errors alone are level in truth.
         """
         near = self.near[at]
         tops = np.full(len(self.step), -np.inf)
         np.maximum.at(tops, near, value)
         use = np.isfinite(tops)
         errors = self.deviation_mm[use] @ _draws(self.deviation_mm.shape[1])
-        change = (tops[use][:, None] + errors).max(axis=0) - tops[use].max()
+        level, spread = tops[use].mean(), float(errors.var(axis=0).mean())
+        true = level + (tops[use] - level) * np.sqrt(max(0.0, 1.0 - spread / max(float(tops[use].var()), 1e-12)))
+        change = (true[:, None] + errors).max(axis=0) - true.max()
         return float(np.sqrt(np.mean(change**2)))
 
     def of_rms(self, value: Array, at: NDArray[np.int64]) -> float:
@@ -100,7 +105,7 @@ def errors_along(step: Array, shared_mm: Array, own_mm: Array, placement: Placem
         The drawing.
     """
     index, count = step.astype(np.int64), len(nominal.points)
-    own = own_mm[:, None] * _alike(step * nominal.step_mm, count * nominal.step_mm)
+    own = own_mm[:, None] * alike(step * nominal.step_mm, count * nominal.step_mm)
     place = np.concatenate((shared_mm, own), axis=1)
     levers = _levers(nominal, index, placement.datum.pivot_mm)
 
@@ -119,7 +124,7 @@ def errors_along(step: Array, shared_mm: Array, own_mm: Array, placement: Placem
     # From half way between two places on the next one is nearer.
     bounds = (step + np.append(step[1:], step[0] + count)) / 2
     near = np.searchsorted(bounds, np.arange(count)) % len(step)
-    return PlaceErrors(step, count, place, deviation, turn, alone, near)
+    return PlaceErrors(step, count, deviation, turn, alone, near)
 
 
 def height_errors(placement: Placement, nominal: Nominal, camera: CameraMapping) -> PlaceErrors | None:
@@ -149,7 +154,7 @@ def everywhere(by_block: Array, step: Array, count: int) -> Array:
     return np.asarray(np.interp(np.arange(count), step, by_block, period=count))
 
 
-def _alike(at_mm: Array, around_mm: float) -> Array:
+def alike(at_mm: Array, around_mm: float) -> Array:
     """Parts (b, b) of errors of size one at places (b,) along a closed outline, alike over `alike_mm`."""
     gap = np.abs(at_mm[:, None] - at_mm)
     gap = np.minimum(gap, around_mm - gap)

@@ -178,7 +178,7 @@ def deviations(seen: OutlineSeen, zone: int) -> ZoneDeviations:
 def extent(seen: OutlineSeen, axis: int, zone: int | None) -> Measured:
     """Extent of the outline along drawing x (axis 0) or y (1), of one zone or of the whole.
 
-    Taken at the nominal's fine points, so that a zone's bounds are met to `fine_mm`.
+    Taken at the nominal's fine points, as a width is defined.
     """
     fine, profile = seen.nominal.fine, seen.profile
     inside = np.ones(len(fine.points), bool) if zone is None else fine.zone == zone
@@ -187,8 +187,6 @@ def extent(seen: OutlineSeen, axis: int, zone: int | None) -> Measured:
     shape = seen.shape[:, axis]
     tops = np.flatnonzero(inside)[[int(shape[inside].argmax()), int(shape[inside].argmin())]]
     ends = np.rint(fine.at[tops]).astype(int) % len(profile.value)
-    # An extreme at a zone's bound is met to a fine step only; elsewhere its neighbours lie as far out.
-    steps = np.abs(np.stack((np.roll(shape, 1)[tops], np.roll(shape, -1)[tops])) - shape[tops]).max(axis=0)
     reach = max(1, round(ZONES.near_extreme_mm / seen.nominal.step_mm))
     for end in ends:
         around = (end + np.arange(-reach, reach + 1)) % len(profile.value)
@@ -196,14 +194,15 @@ def extent(seen: OutlineSeen, axis: int, zone: int | None) -> Measured:
         if profile.seen[near].mean() < ZONES.least_seen_near:
             return MISSING
     size = float(shape[tops[0]] - shape[tops[1]])
-    # The pose moves both ends alike, so that it does not count.
     both = int(ends[0]), int(ends[1])
-    of_both = np.hypot(seen.form_mm[ends], steps / np.sqrt(3))
+    # The pose moves both ends alike, so that it counts only where a zone ends on a slope: there it slides along.
+    slope = np.abs(seen.nominal.normals[ends, 1 - axis])
     components = UncertaintyComponents(
         station=float(np.sqrt(2) * seen.station.outline_mm),
         scale=size * seen.station.scale_relative,
+        pose=float((seen.pose_mm[ends] * slope).sum()),
         edge=float(np.hypot(*seen.edge_mm[ends])),
-        form=float(np.hypot(*of_both)),
+        form=float(np.hypot(*seen.form_mm[ends])),
         rim=seen.band.errors.of_extent(*both) if seen.band else 0.0,
         flare=2 * seen.optics.flare_mm,
         coma=float(np.sqrt(2) * seen.optics.coma_mm),
