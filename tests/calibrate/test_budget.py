@@ -1,6 +1,7 @@
 """Uncertainty budgets against the worked examples of the GUM (JCGM 100:2008, annex H)."""
 
 import math
+from dataclasses import astuple, fields
 
 import numpy as np
 import pytest
@@ -84,6 +85,8 @@ def test_a_measures_budget_holds_what_station_frame_rim_and_laying_leave() -> No
         coma=0.0002,
         height=0.0007,
     )
+    every = UncertaintyComponents(**{part.name: 2.0**k for k, part in enumerate(fields(UncertaintyComponents))})
+    assert every.combined == pytest.approx(math.hypot(*astuple(every)))
     alone = measure_budget(components)
     assert alone.combined == pytest.approx(components.combined)
     assert alone.expanded == pytest.approx(1.95996 * components.combined, rel=1e-5)

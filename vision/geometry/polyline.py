@@ -7,6 +7,8 @@ from scipy.ndimage import gaussian_filter1d
 
 from vision.records import Array
 
+_NODES, _WEIGHTS = np.polynomial.legendre.leggauss(3)
+
 
 @dataclass(frozen=True, slots=True)
 class Moments:
@@ -96,11 +98,10 @@ def moments(points: Array) -> Moments:
     q = np.roll(p, -1, axis=0)
     dy = q[:, 1] - p[:, 1]
     # area integral of f dA = boundary integral of F dy, with dF/dx = f
-    nodes, weights = np.polynomial.legendre.leggauss(3)
-    t = 0.5 * (nodes + 1.0)
+    t = 0.5 * (_NODES + 1.0)
     x = p[:, :1] + (q - p)[:, :1] * t
     y = p[:, 1:] + (q - p)[:, 1:] * t
-    w = 0.5 * weights * dy[:, None]
+    w = 0.5 * _WEIGHTS * dy[:, None]
     x2, y2 = x * x, y * y
     mxx, mxy, myy = (x2 * x / 3 * w).sum(), (x2 / 2 * y * w).sum(), (x * y2 * w).sum()
     turns = np.sign(area)  # a clockwise loop has all integrals negative

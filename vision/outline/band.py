@@ -13,12 +13,12 @@ from numpy.typing import NDArray
 from scipy.special import ndtr
 
 from vision.geometry import CameraMapping
+from vision.outline.band_blocks import Cut, cut_outline, even_points, mean_profiles, scatter_of
 from vision.outline.band_fit import Band, BandPrior, fit_band, known_band
 from vision.outline.band_model import EdgeBlocks
-from vision.outline.edges import Outline, blur_px, profile_offsets
+from vision.outline.edges import Outline, blur_px
 from vision.outline.light_extent import LightExtent, light_extent
-from vision.outline.place_errors import alike, lean
-from vision.outline.registration import MAD_TO_SD
+from vision.outline.place_errors import lean
 from vision.outline.rim_light import band_share, staircase
 from vision.records import Array, HalfAngle, Part, RimRadius
 
@@ -27,16 +27,6 @@ from vision.records import Array, HalfAngle, Part, RimRadius
 class BandSettings:
     """How the bright band along a rim is looked for, and what is taken of a rim or light that nobody knows."""
 
-    # Length of outline (mm) that shares one mean profile: rims change slowly, and photon noise must not.
-    block_mm: float = 6.0
-    # Clean points that a block must have for a profile ...
-    least_points: int = 12
-    # ... and blocks that a piece must have for a band.
-    least_blocks: int = 6
-    # Noise is told from points so far apart, which share no pixel, ...
-    noise_apart: int = 3
-    # ... a pair of them every so many.
-    noise_every: int = 12
     # A round rim's radius (mm) where a part's file says nothing: thin blanks are 0.05 mm round, heavily buffed ones 0.6
     # (own choice) ...
     any_rim_mm: float = 0.3
@@ -48,13 +38,6 @@ class BandSettings:
     level_px: float = 3.54
     # Samples at either end of a profile that show the levels.
     ends: int = 2
-    # Points whose edge lies further from where it was looked for than so many times what is usual are left out of
-    # profiles ...
-    even: float = 3.0
-    # ... but never for less than this (px).
-    least_even_px: float = 0.02
-    # A block whose quarters differ so many times more than usual counts as that: it holds a bump's flank.
-    odd: float = 3.0
     # Normal deviate below which nineteen of twenty lie.
     one_side: float = 1.645
     # The staircase of an angle this near (degrees) is the same to a thousandth: few are kept.
@@ -104,7 +87,7 @@ class RimBand:
 
 def see_band(outline: Outline, part: Part, camera: CameraMapping, mm_per_px: float) -> tuple[Outline, RimBand | None]:
     """The outline moved out to the true edge, and the band that says by how much; none for an outline too short."""
-    cut = _cut(outline, mm_per_px)
+    cut = cut_outline(outline, mm_per_px)
     if cut is None:
         return outline, None
     centers, normals = cut.mean(outline.points_px, outline.valid), cut.mean(outline.normals_px, outline.valid)
@@ -125,10 +108,10 @@ def see_band(outline: Outline, part: Part, camera: CameraMapping, mm_per_px: flo
     steps = staircase(round(half_deg / BAND.angle_step_deg) * BAND.angle_step_deg)
     widest = prior.width_px + 2 * float(np.hypot(prior.shared_px, prior.own_px))
     fitted = known_by != "nobody" and bool(widest > BAND.narrow * blur)
-    even = _even(outline)
-    blocks = _profiles(outline, cut, normals, even)
+    even = even_points(outline)
+    blocks = mean_profiles(outline, cut, normals, even)
     if fitted:
-        seen = fit_band(blocks, _scatter(outline, cut, even), steps, prior, blur)
+        seen = fit_band(blocks, scatter_of(outline, cut, even), steps, prior, blur)
     else:
         seen = known_band(steps, prior, blur)
     if backlight is None and not extent.seen:
@@ -158,44 +141,6 @@ def see_band(outline: Outline, part: Part, camera: CameraMapping, mm_per_px: flo
         flare_mm=0.0 if fitted else _uneven_levels(blocks) * BAND.level_px * seen.blur_px * mm_per_px,
         coma_mm=coma_left_px(blocks, blur) * mm_per_px,
     )
-
-
-@dataclass(frozen=True, slots=True, eq=False)
-class _Cut:
-    """An outline cut in blocks: `starts` of all; those in `use` have `counts` (b,) clean points enough."""
-
-    starts: NDArray[np.int64]
-    use: NDArray[np.bool_]
-    counts: Array
-    points: int
-
-    def middle(self) -> Array:
-        """The used blocks' middles in points: (b,)."""
-        ends = np.append(self.starts[1:], self.points)
-        return np.asarray(((self.starts + ends - 1) / 2)[self.use])
-
-    def quarters(self) -> NDArray[np.int64]:
-        """Where the quarters of all blocks begin, four after four."""
-        bounds = np.append(self.starts, self.points)
-        return np.asarray((bounds[:-1, None] + np.arange(4) * np.diff(bounds)[:, None] // 4).ravel())
-
-    def alike(self, mm_per_px: float) -> Array:
-        """Parts (b, b) by which what changes slowly along the outline goes together in the used blocks."""
-        return alike(self.middle() * mm_per_px, self.points * mm_per_px)
-
-    def mean(self, values: Array, valid: NDArray[np.bool_]) -> Array:
-        """Means of values (n, m) over each used block's clean points: (b, m)."""
-        clean = np.where(valid[:, None], values, 0.0)
-        return np.asarray(np.add.reduceat(clean, self.starts)[self.use] / self.counts[:, None])
-
-
-def _cut(outline: Outline, mm_per_px: float) -> _Cut | None:
-    points = len(outline.valid)
-    blocks = max(round(points * mm_per_px / BAND.block_mm), 1)
-    starts = np.arange(blocks) * points // blocks
-    counts = np.add.reduceat(outline.valid.astype(np.float64), starts)
-    use = counts >= BAND.least_points
-    return _Cut(starts, use, counts[use], points) if use.sum() >= BAND.least_blocks else None
 
 
 def _tilt_deg(at_mm: Array, outward: Array, camera: CameraMapping) -> Array:
@@ -235,43 +180,6 @@ def _scale(half_deg: float, tilt_deg: Array) -> Array:
     return np.array([band_share(max(half_deg - tilt, 0.0)) for tilt in tilt_deg]) / share
 
 
-def _even(outline: Outline) -> NDArray[np.bool_]:
-    """Points (n,) whose profiles show the edge itself: a bump's flanks run across the normals and look softer."""
-    typical = MAD_TO_SD * float(np.median(np.abs(outline.edge_px[outline.valid])))
-    return np.asarray(outline.valid & (np.abs(outline.edge_px) < BAND.even * max(typical, BAND.least_even_px)))
-
-
-def _profiles(outline: Outline, cut: _Cut, normals: Array, even: NDArray[np.bool_]) -> EdgeBlocks:
-    """Mean profile of each block over its even points (n,)."""
-    counts = np.maximum(np.add.reduceat(even.astype(np.float64), cut.starts)[cut.use], 1.0)
-    clean = np.where(even, outline.share, np.float32(0.0))
-    light = np.add.reduceat(clean, cut.starts, axis=1)[:, cut.use].astype(np.float64) / counts
-    # Noise from neighbours' differences: what changes along a block is no noise.
-    one, other = (outline.share[:, start :: BAND.noise_every] for start in (0, BAND.noise_apart))
-    rough = np.abs(one[:, : other.shape[1]] - other)
-    noise = np.asarray(MAD_TO_SD * np.median(rough, axis=1) / np.sqrt(2), np.float64)
-    edge = np.add.reduceat(np.where(even, outline.edge_px, 0.0), cut.starts)[cut.use] / counts
-    return EdgeBlocks(light.T, profile_offsets(), normals, noise, counts, edge)
-
-
-def _scatter(outline: Outline, cut: _Cut, even: NDArray[np.bool_]) -> Array:
-    """Covariance (k + 1, k + 1) of a block's mean samples and of its mean edge, as quarters of blocks tell it.
-
-    A straight course along a block drops out of how its four quarters differ.
-    """
-    starts = cut.quarters()
-    counts = np.maximum(np.add.reduceat(even.astype(np.float64), starts), 1.0)
-    light = np.add.reduceat(np.where(even, outline.share, np.float32(0.0)), starts, axis=1)
-    edge = np.add.reduceat(np.where(even, outline.edge_px, 0.0), starts)
-    quarter = (np.vstack((light, edge)) / counts).reshape(len(light) + 1, -1, 4)[:, cut.use]
-    # The mean of a block varies as much as this.
-    unlike = (quarter @ np.array([1.0, -1.0, -1.0, 1.0]) / 4).T
-    usual = MAD_TO_SD * np.median(np.abs(unlike), axis=0)
-    odd = np.sqrt(np.mean((unlike / np.maximum(usual, 1e-9)) ** 2, axis=1))
-    unlike *= np.minimum(1.0, BAND.odd / np.maximum(odd, 1e-9))[:, None]
-    return np.asarray(unlike.T @ unlike / len(unlike))
-
-
 def _uneven_levels(blocks: EdgeBlocks) -> float:
     """By how much dark and bright levels beside an edge are off alike, rms over the blocks, as a share of the light.
 
@@ -295,7 +203,7 @@ def coma_left_px(blocks: EdgeBlocks, blur: float) -> float:
     return float(np.hypot(*turning)) / (6.0 * blur**2) / 4.0
 
 
-def _moved(outline: Outline, cut: _Cut, seen: Band) -> Outline:
+def _moved(outline: Outline, cut: Cut, seen: Band) -> Outline:
     count = len(outline.valid)
     shift = np.interp(np.arange(count), cut.middle(), seen.shift_px, period=count)
     return replace(outline, points_px=outline.points_px + shift[:, None] * outline.normals_px)

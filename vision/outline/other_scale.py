@@ -5,9 +5,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from vision.geometry import centroid, length_and_width, moments
+from vision.geometry import centroid, length_and_width, signed_area
 from vision.outline.found import Found, RegionContents
-from vision.outline.nominal import Nominal
 from vision.outline.regions import Region
 from vision.outline.scene import BacklitScene
 from vision.outline.single import SINGLE
@@ -42,26 +41,28 @@ class OtherScale:
 def other_scale(regions: Sequence[Region], scene: BacklitScene) -> OtherScale | None:
     """The factor that most of a tray's regions share, by length, width and area alike; None where one is as drawn."""
     whole = [(one, scene.camera.to_tray(one.outer)) for one in regions if not one.at_border]
-    most = max((moments(outer).area for _, outer in whole), default=0.0)
-    asked = [(one, outer) for one, outer in whole if moments(outer).area >= OTHER_SCALE.least_share * most]
-    seen = [(one, outer, _ratios(outer, scene.nominal)) for one, outer in asked]
-    alike = [(one, outer, float(np.median(ratios))) for one, outer, ratios in seen if _agree(ratios)]
+    areas = [abs(signed_area(outer)) for _, outer in whole]
+    least = OTHER_SCALE.least_share * max(areas, default=0.0)
+    asked = [(one, outer, area) for (one, outer), area in zip(whole, areas, strict=True) if area >= least]
+    drawn = np.array(length_and_width(scene.nominal.part.outline))
+    alike = []
+    for one, outer, area in asked:
+        size = np.array(length_and_width(outer))
+        ratios = np.array([*(size / drawn), np.sqrt(area / scene.nominal.moments.area)])
+        factor = float(np.median(ratios))
+        if _agree(ratios):
+            if abs(factor - 1.0) <= OTHER_SCALE.agree:
+                return None
+            alike.append((one, float(size[0]), factor))
     factors = np.array([factor for _, _, factor in alike])
-    if 2 * len(alike) <= len(asked) or not _agree(factors) or (np.abs(factors - 1.0) <= OTHER_SCALE.agree).any():
+    if 2 * len(alike) <= len(asked) or not _agree(factors):
         return None
-    lengths = [length_and_width(outer)[0] for _, outer, _ in alike]
-    drawn, _ = length_and_width(scene.nominal.part.outline)
-    detail = f"pieces ({len(alike)}) are {size_doubt(drawn, float(np.median(lengths)))}"
+    lengths = [length for _, length, _ in alike]
+    detail = f"pieces ({len(alike)}) are {size_doubt(float(drawn[0]), float(np.median(lengths)))}"
     pieces = tuple(Found(centroid(one.outer), "scale", None, None) for one, _, _ in alike)
     low, high = SINGLE.area_share
     far = not low <= float(np.median(factors)) ** 2 <= high
     return OtherScale(RegionContents(pieces, (TrayFinding("scale", None, detail),)), far)
-
-
-def _ratios(outer: Array, nominal: Nominal) -> Array:
-    """Seen over drawn: length, width, and the root of the area."""
-    seen, drawn = np.array(length_and_width(outer)), np.array(length_and_width(nominal.part.outline))
-    return np.array([*(seen / drawn), np.sqrt(moments(outer).area / nominal.moments.area)])
 
 
 def _agree(ratios: Array) -> bool:

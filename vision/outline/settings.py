@@ -3,6 +3,7 @@
 from dataclasses import dataclass
 
 from vision.outline.band import BAND, BandSettings
+from vision.outline.band_blocks import BAND_BLOCKS, BandBlockSettings
 from vision.outline.band_fit import BAND_FIT, BandFitSettings
 from vision.outline.band_model import BAND_MODEL, BandModelSettings
 from vision.outline.bumps import BUMPS, BumpSettings
@@ -38,6 +39,7 @@ class OutlineSettings:
     """By the module that they stand in."""
 
     band: BandSettings = BAND
+    band_blocks: BandBlockSettings = BAND_BLOCKS
     band_fit: BandFitSettings = BAND_FIT
     band_model: BandModelSettings = BAND_MODEL
     bumps: BumpSettings = BUMPS

@@ -74,9 +74,9 @@ def torn_finding(pieces: Sequence[MeasuredPiece], mm_per_px: float, name: str) -
     )
     steep = np.flatnonzero(np.abs(every.right) >= TORN.steep)
     shifts = every.jump[steep] / every.right[steep]
-    for at, shift in sorted(zip(steep, shifts, strict=True), key=lambda one: -abs(one[1])):
-        if abs(shift) < TORN.jump_px:
-            return None
+    large = np.flatnonzero(np.abs(shifts) >= TORN.jump_px)
+    for one in large[np.argsort(-np.abs(shifts[large]), kind="stable")]:
+        at, shift = steep[one], shifts[one]
         near = np.abs(every.row - every.row[at]) <= 1.0
         expected = shift * every.right[near]
         alike = np.abs(every.jump[near] - expected) < np.maximum(TORN.off_px, TORN.off_share * np.abs(expected))

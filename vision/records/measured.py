@@ -1,7 +1,7 @@
 """What was measured on a tray, before any limit is known."""
 
 from collections.abc import Mapping
-from dataclasses import astuple, dataclass, field
+from dataclasses import dataclass, field
 from math import hypot
 from typing import Literal
 
@@ -222,7 +222,8 @@ class UncertaintyComponents:
     @property
     def combined(self) -> float:
         """Their root sum of squares: the sources know nothing of each other."""
-        return hypot(*astuple(self))
+        parts = (self.station, self.scale, self.pose, self.edge, self.form, self.rim, self.flare, self.coma)
+        return hypot(*parts, self.height, self.correction)
 
 
 @dataclass(frozen=True, slots=True)
