@@ -5,8 +5,9 @@ import pytest
 from scipy.special import ndtr
 
 from vision.outline.band_doubt import Doubts, Response, covariances, parts
-from vision.outline.band_fit import Band, BandPrior, fit_band, known_band
+from vision.outline.band_fit import fit_band, known_band
 from vision.outline.band_model import BAND_MODEL, BandState, EdgeBlocks
+from vision.outline.band_told import Band, BandPrior
 from vision.outline.edges import profile_offsets
 from vision.outline.rim_light import band_share, reflectance, staircase
 

@@ -14,8 +14,9 @@ from scipy.special import ndtr
 
 from vision.geometry import CameraMapping
 from vision.outline.band_blocks import Cut, cut_outline, even_points, mean_profiles, scatter_of
-from vision.outline.band_fit import Band, BandPrior, fit_band, known_band
+from vision.outline.band_fit import fit_band, known_band
 from vision.outline.band_model import EdgeBlocks
+from vision.outline.band_told import Band, BandPrior
 from vision.outline.edges import Outline, blur_px
 from vision.outline.light_extent import LightExtent, light_extent
 from vision.outline.place_errors import lean

@@ -222,8 +222,7 @@ class UncertaintyComponents:
     @property
     def combined(self) -> float:
         """Their root sum of squares: the sources know nothing of each other."""
-        parts = (self.station, self.scale, self.pose, self.edge, self.form, self.rim, self.flare, self.coma)
-        return hypot(*parts, self.height, self.correction)
+        return hypot(*[getattr(self, name) for name in self.__slots__])
 
 
 @dataclass(frozen=True, slots=True)
