@@ -13,11 +13,6 @@ import numpy as np
 
 from vision.records import Array
 
-# Which of a block's own unknowns is its place, its width; both levels follow.
-_PLACE, _WIDTH, _LEVELS = 0, 1, (2, 3)
-# Of the covariance's size, what rounding may leave on its diagonal.
-_ROUNDING = 1e-12
-
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Response:
@@ -59,6 +54,8 @@ class Covariances:
 
 def covariances(response: Response, doubts: Doubts) -> Covariances:
     """How places and widths of the blocks err together."""
+    # A block's own unknowns are its place, its width and both levels.
+    at_place, at_width, *at_levels = range(len(doubts.own_held))
     back = np.linalg.inv(response.schur)
     follow, light, edge = response.follow, doubts.noise[:-1, :-1], doubts.noise[:-1, -1]
     # How each block's samples move the common unknowns, and their noise on its way there.
@@ -74,18 +71,19 @@ def covariances(response: Response, doubts: Doubts) -> Covariances:
         between = cross @ rows.T
         total = between + between.T + rows @ (spread + np.diag(doubts.held)) @ rows.T
         total[np.diag_indices(len(total))] += each
-        reach = {at: np.diag(response.alone[:, own, at]) - rows @ follow[:, at].T for at in (_WIDTH, *_LEVELS)}
-        widths = doubts.own_held[_WIDTH] * reach[_WIDTH] @ doubts.own_width
+        reach = {at: np.diag(response.alone[:, own, at]) - rows @ follow[:, at].T for at in (at_width, *at_levels)}
+        widths = doubts.own_held[at_width] * reach[at_width] @ doubts.own_width
         total += widths @ widths.T
-        for level in _LEVELS:
+        for level in at_levels:
             total += doubts.own_held[level] * reach[level] @ reach[level].T
         return np.asarray(total)
 
-    place, width = -follow[:, _PLACE] @ back, back[0] - follow[:, _WIDTH] @ back
-    return Covariances(of(_PLACE, place, 1.0), of(_WIDTH, width, 0.0))
+    place, width = -follow[:, at_place] @ back, back[0] - follow[:, at_width] @ back
+    return Covariances(of(at_place, place, 1.0), of(at_width, width, 0.0))
 
 
 def parts(covariance: Array) -> Array:
     """Independent parts (b, b) of errors with this covariance (b, b), column by column."""
-    size = np.trace(covariance) / len(covariance)
-    return np.asarray(np.linalg.cholesky(covariance + _ROUNDING * size * np.eye(len(covariance))))
+    # Rounding may leave what is nought a little below it.
+    little = np.sqrt(np.finfo(np.float64).eps) * np.trace(covariance) / len(covariance)
+    return np.asarray(np.linalg.cholesky(covariance + little * np.eye(len(covariance))))
