@@ -3,7 +3,7 @@
 import pytest
 from playwright.sync_api import Browser, Page, expect
 
-from tests.pages.conftest import PAGE_WAIT_MS, Served
+from tests.pages.conftest import PAGE_WAIT_MS, Opened, Served
 from tests.pages.desk import piece_on
 from tests.pages.test_other_pages import serious
 
@@ -17,9 +17,8 @@ HEAD_PX = 40
 STANDS_MS = 1000  # a page whose report comes from beside draws itself once more
 
 
-def drawn(page: Page, url: str, path: str) -> None:
-    """Open a page and wait until it stands still."""
-    page.goto(f"{url}/{path}?who=R.+Hale")
+def drawn(page: Page, path: str) -> None:
+    """Wait until a page that was opened stands still."""
     if not path:
         piece_on(page)
     expect(page.locator(DRAWN)).to_be_visible()
@@ -41,7 +40,8 @@ def test_no_page_keeps_anybody_out(served: Served, browser: Browser, scheme: str
     found = {}
     for path in PAGES:
         page = context.new_page()
-        drawn(page, served.url, path)
+        page.goto(f"{served.url}/{path}?who=R.+Hale")
+        drawn(page, path)
         found[path] = serious(page)
         page.goto("about:blank")
         page.close()
@@ -50,15 +50,12 @@ def test_no_page_keeps_anybody_out(served: Served, browser: Browser, scheme: str
 
 
 @pytest.mark.parametrize("path", ["", "lots", "tuning", "gauge"])
-def test_pages_choices_and_name_are_in_one_line(served: Served, browser: Browser, path: str) -> None:
-    page = browser.new_page(viewport={"width": 1280, "height": 800})
-    page.set_default_timeout(PAGE_WAIT_MS)
-    drawn(page, served.url, path)
+def test_pages_choices_and_name_are_in_one_line(open_page: Opened, path: str) -> None:
+    page = open_page(f"{path}?who=R.+Hale")
+    drawn(page, path)
     box = page.locator(".st-key-head").bounding_box()
     assert box is not None
     assert box["y"] + box["height"] <= HEAD_PX
     links = page.get_by_role("link", name="New part").bounding_box()
     assert links is not None
     assert links["x"] + links["width"] <= box["x"]
-    page.goto("about:blank")
-    page.close()
