@@ -158,6 +158,7 @@ def test_reference_pieces_are_studied_on_the_page_of_gauges(open_page: Opened, t
     page = open_page("gauge?who=R.+Hale")
     choose(page, "Measurements", "against reference pieces")
     expect(page.get_by_text("Measure pieces of known size", exact=False)).to_be_visible()
+    _still(page)  # until then the other table's field is there too
     page.locator("input[type=file]").set_input_files(table)
     expect(page.get_by_text("Biased at R-1, R-2, R-3", exact=False)).to_be_visible()
     expect(page.get_by_alt_text("Bias over the reference values, with intervals and line")).to_be_visible()
