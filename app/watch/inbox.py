@@ -3,8 +3,10 @@
 import hashlib
 import os
 import time
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from contextlib import suppress
 from dataclasses import dataclass
+from itertools import chain, islice
 from pathlib import Path
 
 from vision.errors import Unusable
@@ -47,13 +49,12 @@ def digest_of(*places: Path) -> str:
 
     Nothing is opened. Times are compared for being equal only, so a clock that was set back does no harm.
     """
-    rows: list[tuple[str, int, int]] = []
-    for place in places:
-        _list(place, str(place), rows)
+    rows = islice(chain.from_iterable(_files(place, str(place)) for place in places), _MOST_FILES)
     return hashlib.sha256(repr(sorted(rows)).encode()).hexdigest()[:32]
 
 
-def _list(place: Path | str, name: str, rows: list[tuple[str, int, int]], depth: int = 0) -> None:
+def _files(place: Path | str, name: str, depth: int = 0) -> Iterator[tuple[str, int, int]]:
+    """Names, sizes and times (ns) of the files in a folder, or of a file."""
     if depth == _DEEPEST:
         return
     try:
@@ -61,25 +62,22 @@ def _list(place: Path | str, name: str, rows: list[tuple[str, int, int]], depth:
             for entry in entries:
                 if entry.name.startswith("."):
                     continue
-                if len(rows) == _MOST_FILES:
-                    return
                 inner = f"{name}/{entry.name}"
                 if entry.is_dir(follow_symlinks=False):  # a link may lead back to where we come from
-                    _list(entry.path, inner, rows, depth + 1)
+                    yield from _files(entry.path, inner, depth + 1)
                 else:
-                    _add(entry.path, inner, rows)
+                    yield from _file(entry.path, inner)
     except NotADirectoryError:
-        _add(place, name, rows)
+        yield from _file(place, name)
     except OSError:
         return  # what is gone by now, or can't be listed, is as if it were not there
 
 
-def _add(path: Path | str, name: str, rows: list[tuple[str, int, int]]) -> None:
-    try:
+def _file(path: Path | str, name: str) -> Iterator[tuple[str, int, int]]:
+    """One file's row; none where it is gone."""
+    with suppress(OSError):
         found = os.stat(path)  # noqa: PTH116 - a Path each would cost more than the call
-    except OSError:
-        return
-    rows.append((name, found.st_size, found.st_mtime_ns))
+        yield name, found.st_size, found.st_mtime_ns
 
 
 def _is_folder(entry: os.DirEntry[str]) -> bool:
