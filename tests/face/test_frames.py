@@ -144,6 +144,27 @@ def test_an_unmarked_face_has_neither() -> None:
     assert departures(INPUTS, REGION, take_frames(INPUTS, REGION).contrasts) == ()
 
 
+def test_a_patch_of_the_dome_s_dark_image_is_no_mark_where_no_low_light_shows_it() -> None:
+    def dimmed(picture: Picture, *discs: tuple[float, float, float]) -> Picture:
+        level = picture.pixels.astype(float)
+        for radius_mm, share, soft_px in discs:
+            level *= 1.0 - (1.0 - share) * cv2.GaussianBlur(disc((1.0, 1.5), radius_mm), (0, 0), soft_px)
+        return replace(picture, pixels=np.rint(level).astype(np.uint8))
+
+    def found(dome: Picture, low: tuple[Picture, ...]) -> list[str]:
+        inputs = view(replace(GOOD, dome=dome, low=low))
+        return [one.kind for one in departures(inputs, REGION, take_frames(inputs, REGION).contrasts)]
+
+    assert GOOD.dome is not None
+    # The dome's opening for the camera, soft, and a patch of it that a bump cuts out.
+    image, patch = (4.0, 0.7, 20.0), (1.0, 0.7, 0.75)
+    assert found(dimmed(GOOD.dome, image), GOOD.low) == []
+    assert found(dimmed(GOOD.dome, image, patch), GOOD.low) == []
+    assert found(dimmed(GOOD.dome, image, patch), tuple(dimmed(low, patch) for low in GOOD.low)) == ["mark"]
+    # Beside the image it is one, whatever low lights show.
+    assert found(dimmed(GOOD.dome, patch), GOOD.low) == ["mark"]
+
+
 def test_smoothed_metal_is_told_by_its_missing_noise() -> None:
     def smoothed(picture: Picture) -> Picture:
         cover = disc((0.0, 1.5), 1.5)

@@ -30,6 +30,14 @@ _DEPTH, _AREA_MM2, _SHARP = {"dome": 0.10, "low": 0.55}, {"dome": 1.0, "low": 5.
 _SHADOW_SHARE, _SHADOW_SHARP = 0.4, 0.25
 # In the dome alone a fainter one is a stain: it dims the metal and no more.
 _STAIN_DEPTH = 0.22
+# The dome's opening for the camera shows as a soft dark image, which bumps of the finish break into patches with sharp
+# borders; no low light shows them. A region of the dome is taken for such a patch where what surrounds it is darker
+# than this share of the face's median (rendered patches: 0.67 to 0.87), and low lights, so many at least that are so
+# bright there (of 255), show less than this share of its depth on the same side, and less than this on any (natural
+# logarithm; medians over the lights. Patches: 0.14 and 0.11 at most; what is painted in all lights: all of its depth).
+_IMAGE_SHARE, _LEAST_LOWS, _LIT, _SHOWN_SHARE, _SHOWN = 0.92, 2, 10.0, 0.4, 0.2
+# Surroundings of a region: from so far to so far off its border, px of the broad raster.
+_BESIDE_PX = (2, 6)
 # Added to a level (of 255) before the logarithm: the steps of the darkest levels are no departure.
 _PEDESTAL = 4.0
 # Noise is missing where it is below this share of what the frame has elsewhere at that level, over windows of so much
@@ -48,6 +56,8 @@ def departures(inputs: FaceInputs, region: Region, frames: Sequence[FrameContras
     marks, stains = np.zeros(shape, np.uint8), np.zeros(shape, np.uint8)
     for frame in frames:
         for found in _sharp_regions(frame, scored, region.pitch_mm(region.broad)):
+            if frame.picture.light == "dome" and _of_the_dome_alone(found, frame, frames, scored):
+                continue
             faint = frame.picture.light == "dome" and 0.0 < found.depth < _STAIN_DEPTH
             patch = (stains if faint else marks)[found.box]
             np.maximum(patch, found.where, out=patch)
@@ -65,6 +75,28 @@ class _Sharp:
     depth: float
     where: Flags
     box: tuple[slice, slice]
+
+
+def _of_the_dome_alone(found: _Sharp, dome: FrameContrast, frames: Sequence[FrameContrast], scored: Mask) -> bool:
+    """Whether a region lies in the dark image of the dome's opening, and no low light shows anything there."""
+    whole = np.zeros(scored.shape, np.uint8)
+    whole[found.box] = found.where
+    near, far = (cv2.dilate(whole, np.ones((3, 3), np.uint8), iterations=reach) > 0 for reach in _BESIDE_PX)
+    inside, beside = cv2.erode(whole, np.ones((3, 3), np.uint8)) > 0, far & ~near & scored
+    if not inside.any() or not beside.any():
+        return False
+    if np.median(dome.brightness[beside]) > _IMAGE_SHARE * np.median(dome.brightness[scored]):
+        return False
+    levels = [
+        (float(np.median(frame.brightness[inside])), float(np.median(frame.brightness[beside])))
+        for frame in frames
+        if frame.picture.light == "low"
+    ]
+    fall = np.array([np.log((around + _PEDESTAL) / (there + _PEDESTAL)) for there, around in levels if around >= _LIT])
+    if len(fall) < _LEAST_LOWS:
+        return False
+    same = float(np.median(fall * np.sign(found.depth)))
+    return bool(same < _SHOWN_SHARE * abs(found.depth) and np.median(np.abs(fall)) < _SHOWN)
 
 
 def _sharp_regions(frame: FrameContrast, scored: Mask, pitch_mm: float) -> Iterator[_Sharp]:
