@@ -98,9 +98,11 @@ def trend_chart(wear: DieWear) -> str:
     marks.append(dots(frame, strokes[seen & since], values[seen & since]))
     marks += [upright(frame, at / THOUSAND, words, dash="2 4") for at, words in _steps(wear)]
     marks += [upright(frame, at / THOUSAND, "regrind or change", dash="4 4") for at in wear.breaks]
-    entries = [Entry("a tray", "disc"), Entry("trend and 95 % band of one more tray", colour=ACCENT)]
+    entries = [Entry("a tray", "disc")]
     if wear.since:
-        entries.insert(1, Entry("before the change", "ring"))
+        entries.append(Entry("before the change", "ring"))
+    if wear.trend is not None:
+        entries.append(Entry("trend and 95 % band of one more tray", colour=ACCENT))
     return chart(frame, [*marks, legend(frame, entries)], f"Deviation of die {wear.history.die} against strokes")
 
 
