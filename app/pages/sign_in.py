@@ -33,7 +33,7 @@ def _declared(server: ServerState) -> Pass | None:
             "Who are you?",
             names,
             index=names.index(asked) if asked in people else None,
-            placeholder="choose your name",
+            placeholder="your name",
             label_visibility="collapsed",
         )
     else:

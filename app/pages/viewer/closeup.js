@@ -5,6 +5,7 @@ const BRACKET_PX = 9; // brackets stand this far from the place
 const CLEAR = 1.2; // contrast is set over the place and a little around it, so that no glare beside it counts
 const BESIDE_PX = 5; // a line is held against the picture so far to either side of it
 const TAIL = 0.01; // of the pixels there, at either end of the greys
+const FLAT = 8; // grey levels: no more than jpeg leaves of a flat place, which is shown as it was taken
 
 /** @typedef {[number, number, number, number]} Box left, top, right, bottom; px of the upright picture */
 
@@ -34,7 +35,7 @@ function levels(pixels) {
   while (below <= cut && low < 255) below += count[++low];
   let [high, above] = [255, count[255]];
   while (above <= cut && high > 0) above += count[--high];
-  return high - low < 8 ? [Math.max(0, low - 4), Math.min(255, high + 4)] : [low, high];
+  return high - low < FLAT ? [0, 255] : [low, high];
 }
 
 /**
