@@ -93,7 +93,7 @@ def opened(
     page = context.new_page()
     page.goto(f"{served.url}/{path}")
     yield page
-    page.wait_for_load_state("networkidle")  # a call for pieces that is still on its way would keep them from the next page
+    page.wait_for_load_state("networkidle")  # a call for pieces still on its way would keep them from the next page
     page.goto("about:blank")
     page.wait_for_timeout(STANDS_MS)  # what the page had on loan is given back as it is left
     context.close()

@@ -9,6 +9,15 @@ class Pictures {
     this.held = new Map();
   }
 
+  /**
+   * When all of some pictures are here; null where they are.
+   * @param {{ url: string }[]} asked
+   */
+  late(asked) {
+    const late = asked.map(({ url }) => this.get(url)).filter(({ ready, failed }) => !ready && !failed);
+    return late.length ? Promise.all(late.map(({ done }) => done)) : null;
+  }
+
   /** @param {string} url */
   get(url) {
     const held = this.held.get(url);

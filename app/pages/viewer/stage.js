@@ -37,6 +37,7 @@ class Stage {
     this.drawnAt = Infinity; // when the card's first picture came, in ms of the page's clock
     /** @type {Card | null} */
     this.card = null;
+    this.reason = /** @type {ReasonLine | null} */ (null); // the one gone to last
     new ResizeObserver(() => this.lay()).observe(this.both);
     this.gestures = new Gestures(host, this);
   }
@@ -94,6 +95,10 @@ class Stage {
     this.closeUp.aim(reason.box, reason.short, reason.deviations || reason.drawing);
     this.fit();
     this.setLight(this.clearest(reason), true);
+    // The first piece of a page, or of a link, comes before its pictures: which of them shows it best is seen once all are here.
+    const [card, first, all] = [this.card, this.light, this.pictures.late(this.card?.lights ?? [])];
+    this.reason = reason;
+    all?.then(() => this.card === card && this.reason === reason && this.light === first && this.setLight(this.clearest(reason), true));
   }
 
   // the light in which a reason's mark stands out most, of those whose picture is here; else the one that should show it
@@ -176,15 +181,10 @@ class Stage {
   }
 
   /** @param {number} moment whether the piece had been on the screen long enough then for anybody to see it */
-  stood(moment) {
-    return moment - this.drawnAt >= STAND_MS;
-  }
+  stood(moment) { return moment - this.drawnAt >= STAND_MS; }
 
   flicker() {
-    if (this.beat) {
-      this.stopFlicker();
-      return;
-    }
+    if (this.beat) return this.stopFlicker();
     const other = this.before !== this.light ? this.before : this.light ? 0 : 1;
     if (other >= (this.card?.lights.length ?? 0)) return;
     const pair = [this.light, other];
