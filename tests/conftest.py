@@ -76,6 +76,14 @@ def rights_of_new_files() -> Iterator[None]:
     os.umask(before)
 
 
+@pytest.fixture(autouse=True)
+def main_module() -> Iterator[None]:
+    """A page run in this process takes the main module's place, from which processes that tests start begin."""
+    main = sys.modules["__main__"]
+    yield
+    sys.modules["__main__"] = main
+
+
 @pytest.fixture
 def run(monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]) -> Run:
     """Call brightbowl as a shell would."""

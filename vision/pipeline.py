@@ -7,6 +7,7 @@ import numpy as np
 from vision.backlight import NoBacklight
 from vision.decide import corrected, correction_in_force, judge
 from vision.face import FaceInputs, missing_lights, score_face, with_face
+from vision.formats import shipped_judge
 from vision.outline import (
     BacklitScene,
     Found,
@@ -21,6 +22,7 @@ from vision.outline import (
 from vision.records import (
     JudgedPiece,
     Limits,
+    MarkJudge,
     MeasuredPiece,
     MeasuredTray,
     Part,
@@ -67,7 +69,11 @@ def inspect_tray(
 
 
 def measure_tray(
-    pictures: TrayPictures, part: Part, station: Station, reference: Reference | None = None
+    pictures: TrayPictures,
+    part: Part,
+    station: Station,
+    reference: Reference | None = None,
+    marks: MarkJudge | None = None,
 ) -> MeasuredTray:
     """Find and measure every piece on a tray; what can't be measured becomes a fault or a tray finding.
 
@@ -81,6 +87,8 @@ def measure_tray(
         The calibrated camera that took the frames.
     reference
         The marks that a face must have been able to show where it counts as seen; None: the usual ones.
+    marks
+        The judge that tells marks from none; None: the one that comes with the program.
 
     Returns
     -------
@@ -110,7 +118,7 @@ def measure_tray(
         piece = corrected(_measured(number, one, scene), correction)
         piece = replace(piece, fault=piece.fault or (spoilt[0].fault if spoilt else None))
         if one.placement is not None and (pictures.dome is not None or pictures.low):
-            face = score_face(_face_inputs(one.placement, pictures, scene), reference)
+            face = score_face(_face_inputs(one.placement, pictures, scene), marks or shipped_judge(), reference)
             piece, faults = with_face(piece, face, bool(missing))
             findings += [fault for fault in faults if fault not in findings]
         pieces.append(piece)

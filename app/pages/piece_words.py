@@ -3,7 +3,16 @@
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
 
-from app.report import FAULTS, finding_words, measure_words, number_words, reason_words, sure_words, unseen_words
+from app.report import (
+    FAULTS,
+    measure_words,
+    number_words,
+    reason_words,
+    sure_words,
+    told_findings,
+    unseen_words,
+    with_because,
+)
 from vision.decide import MEASURES, not_measured_then, quantile, rejudge
 from vision.records import (
     BendFinding,
@@ -75,9 +84,9 @@ def reason_messages(judged: JudgedPiece, limits: Limits | None) -> list[tuple[st
 def finding_messages(judged: JudgedPiece, limits: Limits | None, part: Part | None) -> list[Line]:
     """Every finding, worst first: what reasons rest on, in their order, then by share of the limit, then the rest."""
     order = list(dict.fromkeys(index for one in judged.reasons for index in one.findings))
-    lines = [_line(index, judged, limits, part) for index in range(len(judged.findings))]
+    lines = {index: _line(index, judged, limits, part) for index in {*order, *told_findings(judged)}}
     named = [lines[index] for index in order]
-    others = [line for line in lines if line.index not in order]
+    others = [line for line in lines.values() if line.index not in order]
     return [*named, *sorted(others, key=lambda one: -one.weight)]
 
 
@@ -87,7 +96,7 @@ def _line(index: int, judged: JudgedPiece, limits: Limits | None, part: Part | N
     driven = _driven_by(finding)
     measure, value = driven.measure, driven.value
     bound = _bound(driven, judged, limits) if counted else None
-    words = finding_words(finding)
+    words = with_because(finding)
     where = _where(finding.center_mm, finding.zone, part) if isinstance(finding, EdgeFinding) else ""
     uncertainty = _of(judged.uncertainties, measure, driven.zone)
     if where:

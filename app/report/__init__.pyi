@@ -24,6 +24,7 @@ from .die_report import (
     left_words as left_words,
 )
 from .drawing_sheets import draw_found as draw_found, draw_part_sheet as draw_part_sheet
+from .finding_words import told_findings as told_findings, with_because as with_because
 from .glossary import GLOSSARY as GLOSSARY
 from .inspected import Inspected as Inspected
 from .limits_words import limits_words as limits_words, lot_limits_words as lot_limits_words
@@ -93,7 +94,6 @@ from .upright import (
 )
 from .words import (
     FAULTS as FAULTS,
-    finding_words as finding_words,
     known_words as known_words,
     measure_words as measure_words,
     number_words as number_words,

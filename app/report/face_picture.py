@@ -8,12 +8,12 @@ import shapely
 
 from app.report.blind_map import draw_blind
 from app.report.finding_tags import LETTERS
+from app.report.finding_words import finding_words, told_findings
 from app.report.inspected import Inspected
 from app.report.sheet import MARGIN, WIDTH, at, caption, head, picture, reason_lines, scale_bar
 from app.report.style import ACCENT, INK, MUTED, PAPER, RULE, SIGNS, WASH
 from app.report.svg import document, element, path, text
 from app.report.upright import Grey, Window, as_grey, crop_upright, drawing_to_frame
-from app.report.words import finding_words
 from vision.records import (
     Array,
     DeviationProfile,
@@ -106,9 +106,9 @@ def light_words(light: Picture) -> str:
 def marked(judged: JudgedPiece) -> list[Mark]:
     """A piece's scratches and pits, what counts first and then the strongest; the first of them lettered.
 
-    Specks are no defects and have no mark.
+    Specks are no defects and have no mark; nor has what is likelier no mark than one.
     """
-    pairs = zip(judged.findings, judged.counted, strict=True)
+    pairs = [(judged.findings[k], judged.counted[k]) for k in told_findings(judged)]
     surface = [(f, counted) for f, counted in pairs if isinstance(f, Scratch | Pit)]
     ordered = sorted(surface, key=lambda pair: (not pair[1], -pair[0].snr))
     letters = [*LETTERS, *([""] * len(ordered))]

@@ -6,9 +6,9 @@ from itertools import islice
 
 import numpy as np
 
+from app.report.finding_words import finding_tag
 from app.report.style import INK, PAPER
 from app.report.svg import element, group, path, text
-from app.report.words import finding_tag
 from vision.decide import MEASURES
 from vision.records import Array, BendFinding, EdgeFinding, Finding, JudgedPiece, Limits, Pair
 

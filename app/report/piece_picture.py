@@ -9,12 +9,12 @@ import numpy as np
 from app.report.deviation_outline import Style, draw_outline, hatching, magnification
 from app.report.deviation_plot import draw_plot, outline_bands
 from app.report.finding_tags import LETTER_PX, worth_drawing
+from app.report.finding_words import finding_tag
 from app.report.inspected import Inspected
 from app.report.sheet import MARGIN, WIDTH, at, caption, head, picture, reason_lines, scale_bar
 from app.report.style import ACCENT, INK, PAPER, SIGNS
 from app.report.svg import document, element, group, text
 from app.report.upright import Grey, Window, as_grey, crop_upright, drawing_to_frame, window_around
-from app.report.words import finding_tag
 from vision.records import DeviationProfile, Finding, JudgedPiece, MeasuredPiece, Opening, Stray
 
 PHOTO_MARGIN_MM = 3.0

@@ -10,13 +10,14 @@ import jinja2
 from app.report import svg
 from app.report.budget_table import number_text
 from app.report.cautions import CAUTIONS
+from app.report.finding_words import told_findings, with_because
 from app.report.glossary import GLOSSARY
 from app.report.inspected import Inspected
 from app.report.limits_words import limits_words
 from app.report.sheet import jpeg_text, reason_lines
 from app.report.style import SIGNS
 from app.report.tray_picture import BAND_PX, Colour
-from app.report.words import finding_words, measure_words, number_words, per_zone
+from app.report.words import measure_words, number_words, per_zone
 from vision.calibrate import measure_budget
 from vision.decide import face_grades
 from vision.records import JudgedPiece, MeasuredPiece, TrayResult, Verdict
@@ -68,7 +69,7 @@ def result_page(inspected: Inspected, tray_picture: Colour, sheets: Mapping[int,
             piece.piece,
             piece.verdict,
             reason_lines(piece, inspected.limits.coverage),
-            [finding_words(finding) for finding in piece.findings],
+            [with_because(piece.findings[index]) for index in told_findings(piece)],
             measure_rows(piece),
             budget_rows(measured[piece.piece]),
             sheets.get(piece.piece, ""),

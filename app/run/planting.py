@@ -19,7 +19,8 @@ from shapely.geometry.base import BaseGeometry
 
 from vision.backlight import Backlight
 from vision.face import FaceInputs, edge_blur_px, score_face, scored_shape
-from vision.records import Array, Finding, Picture, Pit, Scratch, Speck, TrayPictures
+from vision.formats import shipped_judge
+from vision.records import Array, Finding, Pair, Picture, Pit, Scratch, TrayPictures
 
 Kind = Literal["scratch", "pit"]
 Found = Sequence[Finding]
@@ -79,7 +80,10 @@ def false_findings(inputs_of_all: Sequence[FaceInputs]) -> list[int]:
     list[int]
         A number for each piece.
     """
-    return [sum(not isinstance(one, Speck) for one in score_face(inputs).findings) for inputs in inputs_of_all]
+    return [
+        sum(isinstance(one, Scratch | Pit) and one.likely for one in score_face(inputs, shipped_judge()).findings)
+        for inputs in inputs_of_all
+    ]
 
 
 def sow(inputs: FaceInputs, count: int, rng: np.random.Generator) -> Sown:
@@ -108,7 +112,7 @@ def sow(inputs: FaceInputs, count: int, rng: np.random.Generator) -> Sown:
         tuple(plant(low, marks, inputs, blur) for low in pictures.low),
     )
     changed = replace(inputs, pictures=lit)
-    findings = score_face(changed).findings
+    findings = score_face(changed, shipped_judge()).findings
     return Sown(changed, tuple(replace(mark, found=is_found(mark, findings)) for mark in marks))
 
 
@@ -161,7 +165,8 @@ def plant(picture: Picture, marks: Sequence[Planted], inputs: FaceInputs, blur_p
             continue
         points = inputs.to_px(np.asarray(mark.points_mm))
         width_px = (mark.width_mm if mark.kind == "scratch" else mark.size_mm) / inputs.mm_per_px
-        corner, shape = _shape(points, width_px, blur_px)
+        towards = _towards(picture, inputs) if mark.kind == "pit" and picture.light == "low" else None
+        corner, shape = _shape(points, width_px, blur_px, towards)
         rows, columns = shape.shape
         v0, u0 = max(corner[1], 0), max(corner[0], 0)
         v1, u1 = min(corner[1] + rows, pixels.shape[0]), min(corner[0] + columns, pixels.shape[1])
@@ -196,6 +201,12 @@ def _gain(picture: Picture, mark: Planted, inputs: FaceInputs) -> float:
     return float(np.sin(np.radians(direction - light)) ** 2)
 
 
+def _towards(picture: Picture, inputs: FaceInputs) -> Pair:
+    """The way (right, down) towards a low light in the image, of unit length."""
+    light = np.radians((picture.azimuth_deg or 0.0) + inputs.tray_turn_deg)
+    return float(np.cos(light)), float(-np.sin(light))
+
+
 def pierce(picture: Picture, light: Backlight, points_px: Array, width_px: float, blur_px: float) -> Picture:
     """A backlit frame with a slit through the metal, along points (2, 2)."""
     corner, shape = _shape(points_px, width_px, blur_px)
@@ -207,8 +218,14 @@ def pierce(picture: Picture, light: Backlight, points_px: Array, width_px: float
     return _counted(picture, pixels)
 
 
-def _shape(points_px: Array, width_px: float, blur_px: float) -> tuple[tuple[int, int], NDArray[np.float32]]:
-    """A disc or a line of round ends, exact to a sub-pixel, blurred: its corner in the frame and its cover, 0 to 1."""
+def _shape(
+    points_px: Array, width_px: float, blur_px: float, towards: Pair | None = None
+) -> tuple[tuple[int, int], NDArray[np.float32]]:
+    """A disc or a line of round ends, exact to a sub-pixel, blurred: its corner in the frame and its cover, 0 to 1.
+
+    A hollow shines on the side away from the light, which lies `towards` (a unit vector): from nothing at one end of
+    its width to twice the mean at the other.
+    """
     margin = 3.0 * blur_px + width_px + 2.0
     low = np.floor(points_px.min(axis=0) - margin).astype(int)
     high = np.ceil(points_px.max(axis=0) + margin).astype(int) + 1
@@ -222,7 +239,10 @@ def _shape(points_px: Array, width_px: float, blur_px: float) -> tuple[tuple[int
     dx, dy = x[None, :] - first[0], y[:, None] - first[1]
     t = np.clip((dx * along[0] + dy * along[1]) / length2, 0.0, 1.0)
     inside = np.hypot(dx - t * along[0], dy - t * along[1]) <= 0.5 * width_px
-    cover = cv2.resize(inside.astype(np.float32), (int(columns), int(rows)), interpolation=cv2.INTER_AREA)
+    shines = inside.astype(np.float32)
+    if towards is not None:
+        shines *= 1.0 - (dx * towards[0] + dy * towards[1]) / (0.5 * width_px)
+    cover = cv2.resize(shines.astype(np.float32), (int(columns), int(rows)), interpolation=cv2.INTER_AREA)
     return (int(low[0]), int(low[1])), np.asarray(cv2.GaussianBlur(cover, (0, 0), max(blur_px, 0.2)), np.float32)
 
 
@@ -231,7 +251,13 @@ def is_found(mark: Planted, findings: Found) -> bool:
     if mark.kind == "pit":
         reach = max(PIT_REACH_MM, mark.size_mm / 2)
         center = Point(mark.points_mm[0])
-        return any(isinstance(one, Pit) and center.distance(Point(one.center_mm)) <= reach for one in findings)
+        return any(
+            isinstance(one, Pit) and one.likely and center.distance(Point(one.center_mm)) <= reach for one in findings
+        )
     line = LineString(mark.points_mm)
-    near = [LineString(one.points_mm).buffer(SCRATCH_REACH_MM) for one in findings if isinstance(one, Scratch)]
+    near = [
+        LineString(one.points_mm).buffer(SCRATCH_REACH_MM)
+        for one in findings
+        if isinstance(one, Scratch) and one.likely
+    ]
     return bool(near) and line.intersection(union_all(near)).length >= COVERED * line.length

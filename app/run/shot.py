@@ -22,11 +22,12 @@ from vision.formats import (
     read_part,
     read_shot,
     read_station,
+    shipped_judge,
     write_profiles,
     write_result,
 )
 from vision.pipeline import measure_tray
-from vision.records import Detection, Limits, LimitsStanding, Part, Shot, Station, TrayResult
+from vision.records import Detection, JudgeUsed, Limits, LimitsStanding, Part, Shot, Station, TrayResult
 from vision.settings import settings_used
 
 
@@ -92,7 +93,8 @@ def inspect_shot(folder: Path, work: Work) -> Inspected:
         frames = frames_digest(shot.frames)
     except OSError as fault:
         raise Incomplete(folder, "", "frames that can be read expected", fault.strerror or "") from None
-    measured = measure_tray(pictures, work.part, work.station, work.limits.reference)
+    marks = shipped_judge()
+    measured = measure_tray(pictures, work.part, work.station, work.limits.reference, marks)
     measured = with_standing(measured, shot.taken_at, work.station, work.stopped)
     judged = tuple(judge(piece, work.limits) for piece in measured.pieces)
     result = TrayResult(
@@ -114,6 +116,7 @@ def inspect_shot(folder: Path, work: Work) -> Inspected:
         retake=shot.retake,
         settings=settings_used(),
         correction=measured.correction,
+        judge=JudgeUsed(marks.revision, marks.digest),
     )
     into = shot_folder(work.out, result)
     try:

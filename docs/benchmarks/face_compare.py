@@ -24,12 +24,13 @@ from skimage.morphology import skeletonize
 
 sys.path.insert(0, str(Path(__file__).parents[2]))
 
-from tests.truth.polished_score import PieceScore, found_at, score_piece, truth_of, view_of
-from vision.face import score
+from tests.truth.polished_score import PieceScore, found_at, score_piece, told, truth_of, view_of
 from vision.face.contrast import frame_contrasts
 from vision.face.evidence import Evidence, combine
 from vision.face.raster import FaceInputs, find_region, scored_shape
+from vision.face.score import score_face
 from vision.face.whitening import divided, power_of
+from vision.formats import shipped_judge
 from vision.formats.frames import read_frames
 from vision.formats.part import read_part
 from vision.formats.shot import read_shot
@@ -37,8 +38,6 @@ from vision.formats.station import read_station
 from vision.records.measured import Pit, Scratch
 
 FALSE_A_PIECE = 0.1
-# The product's own limits are lowered so that its threshold can be swept too.
-SWEPT_FROM = 4.5
 CLIP = 30.0
 
 
@@ -133,8 +132,8 @@ def ridges(piece: Piece, sigma: float, level: float, shortest: float) -> list:
 
 
 def own(piece: Piece) -> list:
-    """The product's own scoring, reporting from a low limit."""
-    return list(score.score_face(piece.inputs).findings)
+    """The product's own scoring, swept by the chance that its judge gives."""
+    return list(told(score_face(piece.inputs, shipped_judge()), swept=True))
 
 
 def figures(pieces: list[Piece], way: Callable[[Piece], list]) -> tuple[float, float, float]:
@@ -149,7 +148,6 @@ def figures(pieces: list[Piece], way: Callable[[Piece], list]) -> tuple[float, f
 def main() -> None:
     """Print the table."""
     cv2.setNumThreads(1)
-    score.SCRATCH_SNR = score.PIT_SNR = SWEPT_FROM
     for family in ("polished", "polished-faint"):
         pieces = load(Path(sys.argv[1]) / family)
         print(f"{family}: {len(pieces)} pieces")

@@ -220,7 +220,7 @@ def _add_drop(haze: Float32, grid: Grid, at: tuple[float, float], rng: np.random
         uneven += np.float32(rng.normal(0.0, 0.16) / wave) * np.cos(wave * turn + np.float32(rng.uniform(0, 6.28)))
         strength += np.float32(rng.normal(0.0, 0.5)) * np.cos(wave * turn + np.float32(rng.uniform(0, 6.28)))
     distance = np.hypot(dx, dy) / np.maximum(uneven, np.float32(0.3))
-    amount, width = rng.uniform(0.004, 0.025), rng.uniform(0.05, 0.2)
+    amount, width = float(np.exp(rng.uniform(np.log(0.004), np.log(0.08)))), rng.uniform(0.05, 0.2)
     if rng.random() < 0.85:
         ring = np.exp(-0.5 * ((distance - radius) / np.float32(width)) ** 2) * np.maximum(strength, 0)
         haze[window] += np.float32(amount) * ring.astype(np.float32)

@@ -46,7 +46,7 @@ def simulate(case: str, pieces: int) -> tuple[Judged, Judged]:
     chance = rng.uniform(low, high, len(piece))
     ones = np.ones(len(piece))
     true = np.bincount(piece, rng.random(len(piece)) < chance, pieces)
-    marks = Marks("scratch", piece.astype(np.int64), piece.astype(np.int64), ones, ones, ones, ones, chance, ones)
+    marks = Marks("scratch", piece.astype(np.int64), piece.astype(np.int64), ones, ones, ones, ones, chance, ones, ones)
     weighed = Weighed(chance, chance, chance, ones, 0.0 * ones, 0.0)
     none = Unreported(np.zeros((pieces, 0)), np.zeros(0))
     counted, over = WeighedMarks(marks, weighed, none), Divisor(np.ones(pieces), np.zeros(pieces))

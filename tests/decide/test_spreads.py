@@ -24,7 +24,8 @@ chances = st.lists(st.floats(0.0, 1.0), max_size=8)
 def sums(chance: np.ndarray, mean: np.ndarray, u: np.ndarray, whole: bool) -> Sums:
     """Marks of one piece with given chances and shares."""
     n = len(chance)
-    marks = Marks("scratch", np.zeros(n, dtype=np.int64), np.arange(n), mean, mean, u, u, chance, np.ones(n))
+    numbers = np.zeros(n, dtype=np.int64), np.arange(n)
+    marks = Marks("scratch", *numbers, mean, mean, u, u, chance, np.ones(n), np.ones(n))
     weighed = Weighed(chance, chance, chance, mean, u, 0.0)
     none = Unreported(np.zeros((1, 0)), np.zeros(0))
     counted, over = WeighedMarks(marks, weighed, none), Divisor(np.ones(1), np.zeros(1))

@@ -50,8 +50,12 @@ def to_mm(points_px: Array, turn_deg: float = 0.0) -> Array:
     return np.asarray((points_px - CENTER_PX) * MM_PER_PX * np.array([1.0, -1.0]) @ np.array([[c, -s], [s, c]]))
 
 
-def coverage(marks: tuple[Mark, ...], turn_deg: float = 0.0) -> Array:
-    """Summed strength of the marks over the frame, blurred by the optics."""
+def coverage(marks: tuple[Mark, ...], turn_deg: float = 0.0, azimuth_deg: float | None = None) -> Array:
+    """Summed strength of the marks over the frame, blurred by the optics.
+
+    Under a low light from `azimuth_deg` a disc is a hollow: its far wall shines, from nothing at the near end of its
+    width to twice the mean at the far one. A grain of dust shines alike all over: discs below 0.1 mm.
+    """
     over = 4
     rows, columns = SIZE_PX
     total = np.zeros(SIZE_PX)
@@ -63,6 +67,10 @@ def coverage(marks: tuple[Mark, ...], turn_deg: float = 0.0) -> Array:
         t = np.clip(((x - a[0]) * d[0] + (y - a[1]) * d[1]) / max(float(d @ d), 1e-9), 0, 1)
         gap = np.hypot(x - a[0] - t * d[0], y - a[1] - t * d[1])
         inside = np.clip((mark.width_mm / MM_PER_PX / 2 - gap) * over + 0.5, 0, 1)
+        if azimuth_deg is not None and mark.b is None and mark.width_mm >= 0.1:
+            turn = np.radians(azimuth_deg)
+            towards = (x - a[0]) * np.cos(turn) - (y - a[1]) * np.sin(turn)
+            inside = inside * (1 - towards / (mark.width_mm / MM_PER_PX / 2))
         total += mark.strength * inside.reshape(rows, over, columns, over).mean(axis=(1, 3))
     return np.asarray(cv2.GaussianBlur(total, (0, 0), BLUR_PX))
 
@@ -99,9 +107,9 @@ def pictures(
 
     back = Picture("back", None, seen(225 - 215 * body), 255.0, "back.png")
     top = Picture("dome", None, seen(DOME_LEVEL * body * (1 + DOME_GAIN * cover) + 60 * (1 - body)), 255.0, "dome.png")
+    shown = [low_level(a) * body * (1 + LOW_GAIN * coverage(marks, turn_deg, a)) for a in azimuths]
     low = tuple(
-        Picture("low", a, seen(low_level(a) * body * (1 + LOW_GAIN * cover)), 255.0, f"low-{a:03.0f}.png")
-        for a in azimuths
+        Picture("low", a, seen(level), 255.0, f"low-{a:03.0f}.png") for a, level in zip(azimuths, shown, strict=True)
     )
     return TrayPictures(back, top if dome else None, low)
 

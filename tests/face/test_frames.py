@@ -13,6 +13,7 @@ from vision.face.frame_check import missing_lights
 from vision.face.frames import take_frames
 from vision.face.raster import find_region
 from vision.face.score import score_face
+from vision.formats import shipped_judge
 from vision.records.inputs import Array, Lights, Picture, Reference, Station, TrayPictures
 
 MARKS = tuple(Mark((x, y), (x + 0.8, y + 0.3), 0.1, 0.5) for x in (-6.0, -2.0, 2.0, 6.0) for y in (-3.0, 0.0, 3.0))
@@ -181,7 +182,7 @@ def test_smoothed_metal_is_told_by_its_missing_noise() -> None:
 
 def share(frames: TrayPictures) -> float:
     """What could have been seen of marks a third as strong as the usual: the finish of the scene is a quiet one."""
-    seen = score_face(view(frames), Reference(scratch_contrast=1.0, pit_contrast=1.0)).seen
+    seen = score_face(view(frames), shipped_judge(), Reference(scratch_contrast=1.0, pit_contrast=1.0)).seen
     assert seen is not None
     return seen.share
 
@@ -198,11 +199,16 @@ def test_what_could_have_been_seen_falls_with_fewer_lamps_and_with_noise() -> No
     assert share(GOOD) > 0.9
     assert share(replace(GOOD, dome=noisy(dome), low=tuple(noisy(one) for one in GOOD.low))) < 0.5
     assert share(replace(GOOD, low=())) < 0.5
-    assert score_face(view(with_low(0, replace(GOOD.low[0], pixels=np.zeros_like(GOOD.low[0].pixels))))).seen is None
+    assert (
+        score_face(
+            view(with_low(0, replace(GOOD.low[0], pixels=np.zeros_like(GOOD.low[0].pixels)))), shipped_judge()
+        ).seen
+        is None
+    )
 
 
 def test_the_map_says_where() -> None:
-    seen = score_face(INPUTS).seen
+    seen = score_face(INPUTS, shipped_judge()).seen
     assert seen is not None
     maps = (*seen.map.scratch, seen.map.pit, seen.map.seen)
     assert len({tuple(len(row) for row in one) for one in maps}) == 1

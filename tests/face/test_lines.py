@@ -2,7 +2,6 @@
 
 from dataclasses import replace
 
-import cv2
 import numpy as np
 import pytest
 from hypothesis import given, settings, strategies as st
@@ -12,8 +11,7 @@ from vision.face.lines.curves import line_profile, resample, step_profile, strip
 from vision.face.lines.filters import LineField, line_field
 from vision.face.lines.joining import Candidate, joined
 from vision.face.lines.scratches import LinePictures, Search, candidates
-from vision.face.lines.search import beyond_the_wheels
-from vision.face.whitening import divided, power_of
+from vision.face.whitening import power_of
 
 ROWS, COLUMNS = 320, 400
 SCORED = np.zeros((ROWS, COLUMNS), bool)
@@ -41,7 +39,7 @@ def field_of(picture: np.ndarray, directions: int = DIRECTIONS) -> LineField:
 
 def search_of(picture: np.ndarray, directions: int = DIRECTIONS) -> Search:
     picture = picture.astype(np.float32)
-    return Search(LinePictures(picture, picture), field_of(picture, directions), SCORED, 7.0)
+    return Search(LinePictures(picture, picture), power_of(picture), field_of(picture, directions), SCORED, 7.0)
 
 
 def lines_in(picture: np.ndarray) -> list[Candidate]:
@@ -124,17 +122,12 @@ def test_noise_alone_gives_no_line():
         assert lines_in(picture) == []
 
 
-def test_an_edge_is_no_line():
+def test_lines_beside_a_line_are_told_as_a_comb():
     y = np.mgrid[:ROWS, :COLUMNS][0]
-    picture = noise(7) + 3.0 * (y > 150).astype(np.float32)
-    picture -= cv2.GaussianBlur(picture, (0, 0), 8)
-    assert lines_in(picture) == []
-
-
-def test_a_comb_of_lines_is_no_scratch():
-    y = np.mgrid[:ROWS, :COLUMNS][0]
-    picture = noise(8) * 0.7 + np.cos(2 * np.pi * y / 5.3).astype(np.float32) * (np.abs(y - 160) < 30)
-    assert lines_in(picture) == []
+    ridges = noise(8) * 0.7 + np.cos(2 * np.pi * y / 5.3).astype(np.float32) * (np.abs(y - 160) < 30)
+    (beside,) = candidates([replace(search_of(ridges), least_snr=2.0)])
+    assert max(one.comb for one in beside) > 0.4
+    assert lines_in(noise(8) * 0.3 + line(60.0, 90, 1.7))[0].comb < 0.2
 
 
 @pytest.mark.parametrize(("aside_px", "spans"), [(0, 2), (4, 2), (0, 3)])
@@ -156,16 +149,6 @@ def straight(first: float, last: float, row: float, snr: float) -> Candidate:
 def level(curve: np.ndarray, snr: float) -> Candidate:
     """A line that stands out as far all along."""
     return Candidate(curve, snr, np.full(len(curve), snr / np.sqrt(len(curve))))
-
-
-def test_a_line_along_the_wheels_must_stand_out_farther():
-    wheel = noise(9) + 2 * np.random.default_rng(9).normal(size=(ROWS, 1)).astype(np.float32)
-    field = field_of(divided(wheel, power_of(wheel)))
-    along, weak = straight(100, 160, 100, 9.0), straight(100, 160, 140, 6.5)
-    across = level(weak.curve[:, ::-1], 6.5)
-    found = beyond_the_wheels([along, weak, across], field, 5.6)
-    assert [c.snr for c in found] == pytest.approx([7.2, 6.5])
-    np.testing.assert_allclose(found[1].curve, across.curve)
 
 
 def test_of_lines_along_each_other_the_strongest_stands_carried_on_by_the_others():

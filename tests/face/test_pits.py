@@ -7,7 +7,7 @@ from hypothesis import given, settings, strategies as st
 from skimage.feature import blob_log
 
 from vision.face.spots.detection import SpotPicture, spots
-from vision.face.spots.sizing import PATCH_PX, Patch, Spot, fit_apart, fit_diameter, sharper_than_optics, slenderness
+from vision.face.spots.sizing import PATCH_PX, Patch, Spot, fit_apart, fit_diameter, sharpness, slenderness
 
 SIZE = 240
 SCORED = np.zeros((SIZE, SIZE), bool)
@@ -126,18 +126,19 @@ def test_places_and_sizes_agree_with_a_blob_filter_on_a_clean_scene():
         assert np.hypot(size / (2 * np.sqrt(2)), BLUR_PX) == pytest.approx(sigma, rel=0.15)
 
 
-def test_a_line_and_its_ends_are_no_spots():
+def test_a_spot_on_a_line_tells_the_line_that_leads_away_and_the_ridge():
     picture = noise(3)
     cv2.line(picture, (60, 100), (170, 140), 12.0, 3, cv2.LINE_AA)
     picture = cv2.GaussianBlur(picture, (0, 0), BLUR_PX)
-    assert search(picture, 7.0) == []
+    assert all(spot.line > 0.4 * spot.snr or spot.ridge > 0.35 for spot in search(picture, 7.0))
 
 
-def test_a_gap_in_a_dark_line_is_no_spot():
+def test_a_gap_in_a_dark_line_is_told_by_its_height():
     picture = np.zeros((SIZE, SIZE), np.float32)
     cv2.line(picture, (40, 120), (114, 120), -12.0, 3)
     cv2.line(picture, (126, 120), (200, 120), -12.0, 3)
-    assert search(cv2.GaussianBlur(picture, (0, 0), BLUR_PX) + noise(3), 7.0) == []
+    soft = cv2.GaussianBlur(picture, (0, 0), BLUR_PX) + noise(3)
+    assert all(spot.height < 0.5 or spot.line > 6.0 for spot in search(soft, 7.0))
 
 
 @given(st.floats(0, 180), st.floats(2.0, 7.0))
@@ -180,16 +181,16 @@ def test_a_block_of_pixels_is_sharper_than_the_optics():
     picture[100:103, 100:103] += 10
     drawn = picture + 10 * disc(160.0, 160.0, 3.4)
     whole = np.ones((2 * PATCH_PX + 1, 2 * PATCH_PX + 1), bool)
-    assert sharper_than_optics(Patch(patch_at(drawn, 101, 101), whole), BLUR_PX)
-    assert not sharper_than_optics(Patch(patch_at(drawn, 160, 160), whole), BLUR_PX)
+    assert sharpness(Patch(patch_at(drawn, 101, 101), whole), BLUR_PX) > 1.0
+    assert sharpness(Patch(patch_at(drawn, 160, 160), whole), BLUR_PX) < 0.98
 
 
-def test_a_spot_of_which_little_is_seen_is_not_called_sharper_than_the_optics():
+def test_of_a_spot_of_which_little_is_seen_no_sharpness_is_told():
     picture = noise(6) * 0.3
     picture[100:103, 100:103] += 10
     seen = np.ones((2 * PATCH_PX + 1, 2 * PATCH_PX + 1), bool)
     seen[PATCH_PX - 3 : PATCH_PX + 4, PATCH_PX - 3 : PATCH_PX + 4] = False
-    assert not sharper_than_optics(Patch(patch_at(picture, 101, 101), seen), BLUR_PX)
+    assert sharpness(Patch(patch_at(picture, 101, 101), seen), BLUR_PX) == 0.0
 
 
 def test_the_floor_of_a_large_pit_is_not_taken_for_a_small_one():

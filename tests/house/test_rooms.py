@@ -66,7 +66,7 @@ import lazy_loader
 __getattr__, __dir__, __all__ = lazy_loader.attach_stub(__name__, __file__)
 """
 # What a room offers to those who use brightbowl as a library, beyond what our own rooms use.
-LIBRARY: dict[str, set[str]] = {"app.report": {"draw_tray"}}
+LIBRARY: dict[str, set[str]] = {"app.report": {"draw_tray"}, "vision.formats": {"read_judge", "write_judge"}}
 
 
 @cache

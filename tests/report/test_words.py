@@ -1,13 +1,13 @@
 """Measures, limits and findings in words."""
 
+from dataclasses import replace
 from typing import get_args
 
 import pytest
 
+from app.report.finding_words import finding_tag, finding_words, told_findings, with_because
 from app.report.words import (
     FAULTS,
-    finding_tag,
-    finding_words,
     measure_words,
     number_words,
     per_zone,
@@ -15,7 +15,7 @@ from app.report.words import (
     unseen_words,
 )
 from vision.decide.measures import MEASURES
-from vision.records.judged import Reason
+from vision.records.judged import JudgedPiece, Reason
 from vision.records.measured import (
     BendFinding,
     EdgeFinding,
@@ -143,3 +143,19 @@ def test_values_by_zone() -> None:
     assert per_zone({"bowl": 0.1, "neck": None}) == {"bowl": 0.1, "neck": None}
     assert per_zone(135.0) == {None: 135.0}
     assert per_zone(None) == {None: None}
+
+
+def test_a_finding_says_how_likely_it_is_and_why() -> None:
+    pit = Pit((0, 0), (0, 0), 0.3, 12.0, 0.97, ("for: how far it stands out", "against: its diameter"))
+    assert finding_words(pit).endswith("around it, 97 % sure to be a pit")
+    assert with_because(pit).endswith("97 % sure to be a pit (for: how far it stands out; against: its diameter)")
+    dust = Speck((0, 0), (0, 0), 0.08, 12.0, 0.01)
+    assert finding_words(dust).endswith("1 % sure to be a pit")
+
+
+def test_what_is_likelier_no_mark_is_told_to_nobody() -> None:
+    unlikely, likely = (Pit((0, 0), (0, 0), 0.3, 12.0, chance) for chance in (0.3, 0.9))
+    dust = Speck((0, 0), (0, 0), 0.08, 12.0, 0.01)
+    piece = JudgedPiece(1, "pass", (), None, None, {}, {}, (unlikely, likely, dust), (False, False, False))
+    assert told_findings(piece) == (1, 2)
+    assert told_findings(replace(piece, counted=(True, True, False))) == (0, 1, 2)

@@ -20,6 +20,7 @@ sys.path.insert(0, str(Path(__file__).parents[2]))
 
 from tests.truth.polished_score import truth_of, view_of
 from vision.face.score import score_face
+from vision.formats import shipped_judge
 from vision.formats.frames import read_frames
 from vision.formats.part import read_part
 from vision.formats.shot import read_shot
@@ -38,11 +39,11 @@ def main() -> None:
     print(f"decoding: {1e3 * (time.perf_counter() - start):.0f} ms")
     for number, piece in enumerate(truth_of(tray), start=1):
         view = view_of(pictures, part, piece, float(station.homography[0, 0]))
-        score_face(view)
+        score_face(view, shipped_judge())
         walls, cores = [], []
         for _ in range(RUNS):
             wall, core = time.perf_counter(), time.process_time()
-            score_face(view)
+            score_face(view, shipped_judge())
             walls.append(time.perf_counter() - wall)
             cores.append(time.process_time() - core)
         quick, median, core = (1e3 * t for t in (min(walls), float(np.median(walls)), min(cores)))

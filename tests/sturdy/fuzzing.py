@@ -57,6 +57,7 @@ def run_input(number: int, formats: Sequence[Format], folder: Path) -> Became:
     path = place / one.file.name
     path.write_bytes(mutated(one.file.read_bytes(), one.by, chance))
     _forget_peak()
+    before_mb = _peak_mb()
     began_s = time.monotonic()
     try:
         with _no_longer_than(LONGEST_S), _listened() as said:
@@ -65,7 +66,7 @@ def run_input(number: int, formats: Sequence[Format], folder: Path) -> Became:
             how = f"fault: said on stderr: {said[0][:200]!r}"
     except Hang:
         how = f"fault: took more than {LONGEST_S:.0f} s"
-    took_s, peak_mb = time.monotonic() - began_s, _peak_mb()
+    took_s, peak_mb = time.monotonic() - began_s, _peak_mb() - before_mb
     if peak_mb > MOST_MB:
         how = f"fault: took {peak_mb:.0f} MB"
     shutil.rmtree(place)

@@ -30,6 +30,7 @@ from synthetic_images.spoons import TEASPOON, Array, Pattern, outline
 from tests.truth.bowls import bowl, light_up, photograph
 from vision.decide.counts import COUNTED_MEASURES, Counted, Counting, count, face_of
 from vision.face.score import FaceScore, score_face
+from vision.formats import shipped_judge
 from vision.records.inputs import CountRule
 from vision.records.marks import FIRST_DETECTION
 from vision.records.measured import Finding, Pit
@@ -100,7 +101,7 @@ def repeats(face: Face, number: int, rng: np.random.Generator, *, still: bool = 
             shift = (float(rng.uniform(-0.5, 0.5)), float(rng.uniform(-0.5, 0.5)))
             laid = bowl(face.piece.pattern, float(rng.uniform(-2.0, 2.0)), shift)
             lit = light_up(laid, face, rng)[0]
-        yield [score_face(photograph(lit, sensor, rng)) for sensor in SENSORS]
+        yield [score_face(photograph(lit, sensor, rng), shipped_judge()) for sensor in SENSORS]
 
 
 @dataclass(frozen=True)

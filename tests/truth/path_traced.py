@@ -132,15 +132,15 @@ def render_family(root: Path, family: TracedFamily, seed: int, samples: int) -> 
 
 def print_scores(root: Path) -> None:
     """Score all folders of trays and print the figures of all plain and of all faint ones."""
-    from tests.truth.polished_score import SWEPT_PIT, SWEPT_SCRATCH, print_figures, score_trays
-    from vision.face import score
+    from tests.truth.polished_score import print_figures, score_trays
 
     cv2.setNumThreads(1)
-    for kind, least in (("plain", (score.SCRATCH_SNR, score.PIT_SNR)), ("faint", (SWEPT_SCRATCH, SWEPT_PIT))):
-        scores = [piece for folder in sorted(root.glob(f"*-{kind}")) for piece in score_trays(folder, least)]
+    for kind in ("plain", "faint"):
+        swept = kind == "faint"
+        scores = [piece for folder in sorted(root.glob(f"*-{kind}")) for piece in score_trays(folder, swept)]
         if not scores:
             sys.exit(f"{root} has no tray in a folder *-{kind}; render some first")
-        print_figures(f"{kind}, {len(scores)} pieces", scores, swept=kind == "faint")
+        print_figures(f"{kind}, {len(scores)} pieces", scores, swept)
 
 
 def main() -> None:

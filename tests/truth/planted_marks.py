@@ -31,6 +31,7 @@ from synthetic_images.sensor import Sensor
 from synthetic_images.spoons import Array, outline
 from tests.truth.bowls import MM_PER_PX, Bowl, bowl, light_up, photograph
 from vision.face.score import score_face
+from vision.formats import shipped_judge
 
 AT_ONCE = 14
 # Share of light that a rendered mark's facets take, evenly by its logarithm: from invisible to plain.
@@ -66,7 +67,7 @@ def try_bowl(seed: int, number: int) -> tuple[list[Tried], list[Tried]]:
     grooves = tuple(Groove(np.asarray(m.points_mm), WIDTH_MM, _strength(rng)) for m in sown if m.kind == "scratch")
     craters = tuple(Crater(m.points_mm[0], m.size_mm, _strength(rng)) for m in sown if m.kind == "pit")
     marked = light_up(laid, Face(laid.piece, finish, grooves, craters), np.random.default_rng(draw))[0]
-    findings = score_face(photograph(marked, Sensor(), rng)).findings
+    findings = score_face(photograph(marked, Sensor(), rng), shipped_judge()).findings
     planted, rendered = [], []
     for mark in sown:
         points = _px(laid, np.asarray(mark.points_mm))

@@ -3,7 +3,7 @@
     python tests/truth/polished_score.py ../shared/trays [OWN] [--seed 1] [--trays 2] [--misses]
 
 scores the path-traced trays and our own (`own_faces`, rendered into the folder OWN once) and prints the figures asked
-for: plain trays with what is reported as it comes, faint ones also at 0.1 false findings of each kind a piece.
+for: plain trays with what is told as it comes, faint ones also at 0.1 false findings of each kind a piece.
 
 The rules are those stated for the figures: a scratch is found when half its length or more is covered by findings
 within 0.4 mm; a pit when a finding's centre lies within 0.3 mm or half its diameter. A finding that covers no true
@@ -15,7 +15,7 @@ import json
 import math
 import sys
 from collections.abc import Iterable
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 
 import numpy as np
@@ -24,8 +24,9 @@ from shapely.geometry import LineString, Polygon
 if __name__ == "__main__":
     sys.path.insert(0, str(Path(__file__).parents[2]))
 
-from vision.face import score
 from vision.face.raster import FaceInputs, scored_shape
+from vision.face.score import FaceScore, score_face
+from vision.formats import shipped_judge
 from vision.formats.frames import read_frames
 from vision.formats.part import read_part
 from vision.formats.shot import read_shot
@@ -33,8 +34,6 @@ from vision.formats.station import read_station
 from vision.records.inputs import Array, Part, TrayPictures
 from vision.records.measured import Pit, Scratch, Speck
 
-# Thresholds are swept from here on, below the product's own limits.
-SWEPT_SCRATCH, SWEPT_PIT = 4.5, 4.0
 SCRATCH_REACH_MM = 0.4
 PIT_REACH_MM = 0.3
 
@@ -203,7 +202,7 @@ def _median(values: list[float]) -> float:
 
 
 def found_at(scores: list[PieceScore], kind: str, false_a_piece: float = 0.1) -> tuple[float, float]:
-    """Share found where the threshold on snr leaves so many false findings of the kind a piece, and that threshold."""
+    """Share found where the least chance leaves so many false findings of the kind a piece, and that chance."""
     false = sorted(
         (f.snr for p in scores for f in (p.false_scratches if kind == "scratch" else p.false_pits)), reverse=True
     )
@@ -213,22 +212,27 @@ def found_at(scores: list[PieceScore], kind: str, false_a_piece: float = 0.1) ->
     return float(np.mean([s["found"] and s["snr_found"] > threshold for s in true])), threshold
 
 
-def score_trays(folder: Path, limits: tuple[float, float]) -> list[PieceScore]:
-    """Every piece of a family of trays at its true pose, with these limits on snr for scratches and for pits."""
+def told(score: FaceScore, swept: bool) -> list[Scratch | Pit]:
+    """What is likelier a mark than none; or all that is kept, its chance in place of its snr, to be swept."""
+    marks = [one for one in score.findings if isinstance(one, Scratch | Pit)]
+    if swept:
+        return [replace(one, snr=one.probability or 0.0) for one in marks]
+    return [one for one in marks if one.likely]
+
+
+def score_trays(folder: Path, swept: bool) -> list[PieceScore]:
+    """Every piece of a family of trays at its true pose."""
     part, station = read_part(folder / "part.toml"), read_station(folder / "station.toml")
     assert part.surface is not None
     shape = scored_shape(part, part.surface)
     assert isinstance(shape, Polygon)
-    own = score.SCRATCH_SNR, score.PIT_SNR
-    score.SCRATCH_SNR, score.PIT_SNR = limits
     out = []
     for tray in sorted(truth.parent for truth in folder.glob("*/truth.json")):
         pictures = read_frames(read_shot(tray), station)
         for number, piece in enumerate(truth_of(tray)):
-            found = score.score_face(view_of(pictures, part, piece, float(station.homography[0, 0])))
-            out.append(score_piece(piece, found.findings, shape))
+            found = score_face(view_of(pictures, part, piece, float(station.homography[0, 0])), shipped_judge())
+            out.append(score_piece(piece, told(found, swept), shape))
             out[-1].name = f"{tray.name}/{number}"
-    score.SCRATCH_SNR, score.PIT_SNR = own
     return out
 
 
@@ -237,7 +241,7 @@ def print_figures(name: str, scores: list[PieceScore], swept: bool) -> None:
     print(f"{name}: " + " ".join(f"{key} {value:.3g}" for key, value in table(scores).items()))
     for kind in ("scratch", "pit") if swept else ():
         found, threshold = found_at(scores, kind)
-        print(f"    {kind} at 0.1 false a piece: {found:.2f}, snr over {threshold:.1f}")
+        print(f"    {kind} at 0.1 false a piece: {found:.2f}, chance over {threshold:.2f}")
 
 
 def _print_marks(scores: list[PieceScore]) -> None:
@@ -268,9 +272,8 @@ def main() -> None:
         folders = render_family(asked.own, family, asked.trays, asked.seed)
         plain.append(folders[0])
         faint.append(folders[1])
-    limits = score.SCRATCH_SNR, score.PIT_SNR
-    for title, families, least in (("plain", plain, limits), ("faint", faint, (SWEPT_SCRATCH, SWEPT_PIT))):
-        pools = {folder.name: score_trays(folder, least) for folder in families}
+    for title, families in (("plain", plain), ("faint", faint)):
+        pools = {folder.name: score_trays(folder, title == "faint") for folder in families}
         if asked.own:
             pools[f"all own, {title}"] = [p for folder in families[1:] for p in pools[folder.name]]
         for name, scores in pools.items():

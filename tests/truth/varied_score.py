@@ -14,9 +14,10 @@ from shapely.geometry import Polygon
 
 from synthetic_images.faces.varied import VariedShot, varied_shot
 from synthetic_images.spoons import outline
-from tests.truth.polished_score import PieceScore, print_figures, score_piece, view_of
+from tests.truth.polished_score import PieceScore, print_figures, score_piece, told, view_of
 from vision.face.raster import scored_shape
 from vision.face.score import score_face
+from vision.formats import shipped_judge
 from vision.records import Part, Surface, TrayPictures, Zone
 from vision.records.inputs import Picture
 
@@ -51,8 +52,8 @@ def score_number(number: int) -> PieceScore:
     assert part.surface is not None
     shape = scored_shape(part, part.surface)
     assert isinstance(shape, Polygon)
-    found = score_face(view_of(pictures_of(shot), part, dict(shot.truth), shot.scene.view.mm_per_px))
-    score = score_piece(shot.truth, found.findings, shape)
+    inputs = view_of(pictures_of(shot), part, dict(shot.truth), shot.scene.view.mm_per_px)
+    score = score_piece(shot.truth, told(score_face(inputs, shipped_judge()), swept=False), shape)
     score.name = str(number)
     return score
 
@@ -65,7 +66,7 @@ def main() -> None:
     ask.add_argument("--first", type=int, default=9000)
     asked = ask.parse_args()
     scores = [score_number(number) for number in range(asked.first, asked.first + asked.faces)]
-    print_figures(f"varied faces from {asked.first}, {Path(__file__).stem}", scores, swept=True)
+    print_figures(f"varied faces from {asked.first}, {Path(__file__).stem}", scores, swept=False)
 
 
 if __name__ == "__main__":

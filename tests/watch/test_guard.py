@@ -72,7 +72,7 @@ def test_what_nobody_thought_of_is_set_aside_too(
     (drop(shot, inbox, "T-2") / "shot.json").write_text("{")
     for name in ("T-0", "T-1", "T-3"):
         drop(shot, inbox, name)
-    until(lambda: filed(works) == ["T-3"] and health(works)["set_aside"]["count"] == 3)
+    until(lambda: filed(works) == ["T-3"] and health(works).get("set_aside", {}).get("count") == 3)
     told = {one["tray"]: one["why"] for one in health(works)["set_aside"]["trays"]}
     assert "ZeroDivisionError at test_guard.py" in told["T-0"]
     assert "nobody thought\\x1b of this" in told["T-0"]

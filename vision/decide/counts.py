@@ -1,9 +1,10 @@
 """From surface findings to counts, lengths and densities, by the counting rules of the limits.
 
 The value reported is the plain count (sum, largest) of the marks that pass the rules. What it may be is a distribution
-(`vision.decide.spreads`): each reported mark counts with the chance that it is one times the chance that it lies inside
-the rules. The standard uncertainty is that distribution's standard deviation. Marks that were not reported are reckoned
-only where the limits hold a rate of marks (`vision.decide.marks.unreported`).
+(`vision.decide.spreads`): each candidate kept counts with the chance that it is a mark, as the judge of marks tells it,
+times the chance that it lies inside the rules. The standard uncertainty is that distribution's standard deviation.
+Marks that were not reported are reckoned only where the limits hold a rate of marks
+(`vision.decide.marks.unreported`).
 
 Uncertainties speak of the same marks once more: photographed again, on another stretch of a finish of the same kind.
 """
@@ -142,7 +143,8 @@ def _passes(finding: Finding, rule: CountRule) -> bool:
     if not isinstance(finding, Scratch | Pit):
         return False
     least_mm, least_snr = least_of(finding.kind, rule)
-    return size_of(finding) >= least_mm and finding.snr >= least_snr
+    likely = finding.probability is None or finding.probability >= rule.least_probability
+    return likely and size_of(finding) >= least_mm and finding.snr >= least_snr
 
 
 def counted_values(faces: Faces, measure: str, by: Counting) -> tuple[Array, Array]:

@@ -27,8 +27,9 @@ class Marks:
     """Scratches or pits of many pieces, largest first within a piece; all arrays (marks,).
 
     `piece` is the index of the piece, rising, `finding` the mark's own among its findings; `size_u_mm` and `snr_u` are
-    the standard uncertainties of each size and snr, `real` the chance that it is a mark; `seen`: whether it lies in the
-    area that counts as seen (1 or 0).
+    the standard uncertainties of each size and snr, `real` the chance that it is a mark, `told` whether its result says
+    so (1 or 0; where not, it is the chance that the mark would be found again); `seen`: whether it lies in the area
+    that counts as seen (1 or 0).
     """
 
     kind: Kind
@@ -39,6 +40,7 @@ class Marks:
     size_u_mm: Array
     snr_u: Array
     real: Array
+    told: Array
     seen: Array
 
 
@@ -142,8 +144,10 @@ def _gather(
                 scatter = finding_uncertainty(mark, detection[piece])
                 where = _is_seen(mark, seen[piece])
                 size = (size_of(mark), mark.snr, scatter.size_u_mm, scatter.snr_u)
-                rows.append((piece, index, *size, scatter.found, where))
-    table = np.array(rows, dtype=np.float64).reshape(-1, 8)
+                told = mark.probability is not None
+                real = mark.probability if told else scatter.found
+                rows.append((piece, index, *size, real, told, where))
+    table = np.array(rows, dtype=np.float64).reshape(-1, 9)
     # stable, so that equal sizes keep the order of the findings
     table = table[np.lexsort((-table[:, 2], table[:, 0]))]
     return Marks(kind, table[:, 0].astype(np.int64), table[:, 1].astype(np.int64), *table[:, 2:].T)
@@ -165,10 +169,15 @@ def least_of(kind: Kind, rule: CountRule) -> tuple[float, float]:
 
 
 def weigh(marks: Marks, rule: CountRule) -> Weighed:
-    """Weigh marks by the counting rules; a limit of 0 is none: whatever was reported lies inside it."""
+    """Weigh marks by the counting rules; a limit of 0 is none: whatever is likely enough lies inside it.
+
+    Candidates below the least probability add nothing: a face has tens of them, and together they would send every
+    clean piece to review.
+    """
     least_mm, least_snr = least_of(marks.kind, rule)
-    snr_chance = marks.real * (ndtr((marks.snr - least_snr) / marks.snr_u) if least_snr > 0.0 else 1.0)
-    counts = (marks.size_mm >= least_mm) & (marks.snr >= least_snr)
+    likely = (marks.told == 0.0) | (marks.real >= rule.least_probability)
+    snr_chance = likely * marks.real * (ndtr((marks.snr - least_snr) / marks.snr_u) if least_snr > 0.0 else 1.0)
+    counts = (marks.size_mm >= least_mm) & (marks.snr >= least_snr) & likely
     chance, mean, u = snr_chance, marks.size_mm, marks.size_u_mm
     if least_mm > 0.0:
         away = (least_mm - marks.size_mm) / marks.size_u_mm

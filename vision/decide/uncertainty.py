@@ -1,6 +1,7 @@
 """How far a mark scatters from one photograph to the next, and the chance that it is found.
 
-The chance that a reported mark is one is filled, for now, with the chance that it would be found again.
+In results that were filed before a judge of marks told it, the chance that a mark is one is taken as the chance that
+it would be found again.
 """
 
 from dataclasses import dataclass

@@ -45,15 +45,16 @@ _THIN = 2
 class FrameContrast:
     """One front-lit frame over the region.
 
-    `brightness` (broad): the frame itself, of 255. `contrast` (fine): natural logarithm of level over its slow
-    change, 0 where not valid; `contrast_coarse` its mean on the coarse raster. `blown` (fine): at the sensor's end.
-    `level` (coarse): the slow change, of 255. `noise` (coarse): local standard deviation of the contrast. `weight`
-    (coarse): expected contrast of a defect over variance, signed, 0 where blown or lost in shadow. `valid` (coarse):
-    seen, neither blown nor dark.
+    `brightness` (broad) and `brightness_coarse`: the frame itself, of 255. `contrast` (fine): natural logarithm of
+    level over its slow change, 0 where not valid; `contrast_coarse` its mean on the coarse raster. `blown` (fine): at
+    the sensor's end. `level` (coarse): the slow change, of 255. `noise` (coarse): local standard deviation of the
+    contrast. `weight` (coarse): expected contrast of a defect over variance, signed, 0 where blown or lost in shadow.
+    `valid` (coarse): seen, neither blown nor dark.
     """
 
     picture: Picture
     brightness: Image
+    brightness_coarse: Image
     contrast: Image
     contrast_coarse: Image
     blown: Mask
@@ -92,8 +93,9 @@ def contrast_of(region: Region, picture: Picture) -> FrameContrast:
     taper = np.maximum(inside, 0) * okay * np.clip(ground / np.float32(_SHADOW) - 0.5, 0, 1)
     weight = np.asarray(_gain(picture, ground) * taper / noise**2, np.float32)
     seen = valid & (ground >= _SHADOW / 2)
-    brightness = reduce(level, region.broad.shape)
-    return FrameContrast(picture, brightness, contrast, contrast_coarse, blown, ground, noise, weight, seen)
+    coarse = reduce(level, region.coarse.shape)
+    brightness = reduce(coarse, region.broad.shape)
+    return FrameContrast(picture, brightness, coarse, contrast, contrast_coarse, blown, ground, noise, weight, seen)
 
 
 def _gain(picture: Picture, ground: Image) -> Image:

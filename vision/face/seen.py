@@ -23,19 +23,17 @@ from vision.face.contrast import LIMIT, FrameContrast
 from vision.face.evidence import Evidence, frame_weights
 from vision.face.lines.curves import line_profile
 from vision.face.lines.ends import PROFILE_PX, STRIP_PX
-from vision.face.lines.search import FaceLines, LineGround
+from vision.face.lines.scratches import Search
+from vision.face.lines.search import FaceLines
 from vision.face.raster import FaceInputs, Image, Region, reduce
 from vision.face.spots.detection import SpotGround
-from vision.records import Array, Reference, SeenMap
+from vision.records import Array, MarkJudge, Reference, SeenCurve, SeenMap
 
 # How a mark shows, as it is planted (app.run.planting): its contrast in the dome over that under a low light straight
 # across it, and the level (of 255) over which the latter falls by a factor e.
 DOME_SHARE, FADE_LEVEL = -0.03, 127.5
 # Directions in which the reference scratch is laid, and those kept in the map.
 _DIRECTIONS, _KEPT = 12, 6
-# The chance of being found is that of a normal distribution over the logarithm of the expected snr, of this mean and
-# width, times what is found of the plainest (fitted to planted marks).
-_SCRATCH_CHANCE, _PIT_CHANCE, _PLAINEST = (np.log(11.7), 0.2), (np.log(10.5), 0.22), 0.985
 # Cells of the map (mm), and the share of an expected snr that is uncertain (repeated plants).
 _CELL_MM, _SNR_U = 2.0, 0.1
 # Size of the frequency grid on which responses are summed.
@@ -66,6 +64,7 @@ def what_was_seen(
     evidence: Evidence,
     grounds: Grounds,
     blurs_px: Sequence[float],
+    judge: MarkJudge,
     reference: Reference,
 ) -> Seen:
     """The chance of finding the reference marks over a face.
@@ -76,32 +75,37 @@ def what_was_seen(
         What lines and spots were told against.
     blurs_px
         Sigma of each frame's optics, image px, in the order of the evidence's frames.
+    judge
+        What chance an expected snr has by it.
     """
     region = evidence.region
     scratch_snr, wheel = _scratch_snr(inputs, evidence, grounds.lines, blurs_px, reference)
     pit_snr = _pit_snr(evidence, grounds.spots, blurs_px, reference)
     scored = reduce(region.scored.astype(np.float32), region.broad.shape)
     across = np.delete(scratch_snr, [(wheel + k) % _DIRECTIONS for k in (-1, 0, 1)], axis=0).min(axis=0)
-    every = [_every(across * f, pit_snr * f, reference.found) for f in (1.0, 1 - _SNR_U, 1 + _SNR_U)]
+    needed = [needed_snr(one, reference.found) for one in (judge.scratch_seen, judge.pit_seen)]
+    every = [_every(across * f, pit_snr * f, needed) for f in (1.0, 1 - _SNR_U, 1 + _SNR_U)]
     shares = [float((one * scored).sum() / max(float(scored.sum()), 1e-9)) for one in every]
     return Seen(
-        shares[0], 0.5 * (shares[2] - shares[1]), _map(inputs, region, (scratch_snr, pit_snr, every[0]), scored)
+        shares[0], 0.5 * (shares[2] - shares[1]), _map(inputs, region, judge, (scratch_snr, pit_snr, every[0]), scored)
     )
 
 
-def _chance(snr: Image, curve: tuple[float, float]) -> Image:
-    return np.asarray(_PLAINEST * ndtr((np.log(np.maximum(snr, 1e-3)) - curve[0]) / curve[1]), np.float32)
+def _chance(snr: Image, curve: SeenCurve) -> Image:
+    away = (np.log(np.maximum(snr, 1e-3)) - curve.log_snr) / curve.width
+    return np.asarray(curve.plainest * ndtr(away), np.float32)
 
 
-def _needed(found: float, curve: tuple[float, float]) -> float:
-    """The snr from which on a mark has a chance of being found; infinite where none has."""
-    return float(np.exp(curve[0] + curve[1] * ndtri(found / _PLAINEST))) if found < _PLAINEST else np.inf
+def needed_snr(curve: SeenCurve, found: float) -> float:
+    """The expected snr from which on a mark has a chance of being found; infinite where none has."""
+    return (
+        float(np.exp(curve.log_snr + curve.width * ndtri(found / curve.plainest))) if found < curve.plainest else np.inf
+    )
 
 
-def _every(scratch: Image, pit: Image, found: float) -> Image:
+def _every(scratch: Image, pit: Image, needed: Sequence[float]) -> Image:
     """Where all reference marks have the chance asked for (1 or 0)."""
-    every = (scratch >= _needed(found, _SCRATCH_CHANCE)) & (pit >= _needed(found, _PIT_CHANCE))
-    return np.asarray(every, np.float32)
+    return np.asarray((scratch >= needed[0]) & (pit >= needed[1]), np.float32)
 
 
 def _shown(frame: FrameContrast, contrast: float, shape: tuple[int, int]) -> Image:
@@ -151,7 +155,7 @@ class _ReferenceLine:
     region: Region
     reference: Reference
 
-    def snr(self, weighed: Sequence[_Weighed], ground: LineGround) -> tuple[Image, int]:
+    def snr(self, weighed: Sequence[_Weighed], ground: Search) -> tuple[Image, int]:
         """Its expected snr in a sum of frames; and the direction of the wheel's lines."""
         shape, pitch = self.region.broad.shape, self.region.pitch_mm(self.region.coarse)
         angles = np.pi * np.arange(_DIRECTIONS) / _DIRECTIONS
@@ -256,7 +260,9 @@ def _disc_gain(share: Image, diameter: float, blur: float, sigma: float) -> floa
     return float((drawn * share * count).sum())
 
 
-def _map(inputs: FaceInputs, region: Region, snrs: tuple[Image, Image, Image], scored: Image) -> SeenMap:
+def _map(
+    inputs: FaceInputs, region: Region, judge: MarkJudge, snrs: tuple[Image, Image, Image], scored: Image
+) -> SeenMap:
     """The chances of a scratch and of a pit of these snr, and what counts as seen, on cells of the drawing."""
     scratch, pit, every = snrs
     rows, columns = np.nonzero(scored > 0.5)
@@ -276,8 +282,8 @@ def _map(inputs: FaceInputs, region: Region, snrs: tuple[Image, Image, Image], s
 
     kept = [180.0 * k / _KEPT for k in range(_KEPT)]
     picks = [round(((d + turn) % 180.0) / 180.0 * _DIRECTIONS) % _DIRECTIONS for d in kept]
-    by_direction = tuple(digits(_chance(scratch[k], _SCRATCH_CHANCE)) for k in picks)
-    return SeenMap(_CELL_MM, corner, tuple(kept), by_direction, digits(_chance(pit, _PIT_CHANCE)), digits(every))
+    by_direction = tuple(digits(_chance(scratch[k], judge.scratch_seen)) for k in picks)
+    return SeenMap(_CELL_MM, corner, tuple(kept), by_direction, digits(_chance(pit, judge.pit_seen)), digits(every))
 
 
 def _turn_deg(inputs: FaceInputs) -> float:

@@ -20,6 +20,7 @@ from vision.records import (
 )
 
 _Pair = tuple[float, float]
+_Chance = Annotated[float, Field(ge=0.0, le=1.0)]
 
 
 class _EdgeTable(Strict):
@@ -45,6 +46,8 @@ class _ScratchTable(Strict):
     length_mm: NotNegative
     width_mm: NotNegative
     snr: NotNegative
+    probability: _Chance | None = None
+    because: tuple[str, ...] = ()
     counted: bool
 
 
@@ -54,6 +57,8 @@ class _SpotTable(Strict):
     center_mm: _Pair
     diameter_mm: NotNegative
     snr: NotNegative
+    probability: _Chance | None = None
+    because: tuple[str, ...] = ()
     counted: bool
 
 
@@ -112,5 +117,7 @@ def finding_of(row: _AnyFindingTable) -> Finding:
 def finding_table(finding: Finding, counts: bool) -> dict[str, Any]:
     """A finding's fields by their names in the file, which are the record's own; `kind` first."""
     fields = {name: getattr(finding, name) for name in finding.__dataclass_fields__ if name != "kind"}
+    if fields.get("probability", 0.0) is None:  # filed before it was told
+        del fields["probability"], fields["because"]
     surface = {"counted": counts} if isinstance(finding, Scratch | Pit | Speck) else {}
     return {"kind": finding.kind, **fields, **surface}

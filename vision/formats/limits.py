@@ -25,6 +25,7 @@ class _Count(Strict):
     scratch_min_snr: _AtLeastZero = 0.0
     pit_min_diameter_mm: _AtLeastZero = 0.0
     pit_min_snr: _AtLeastZero = 0.0
+    least_probability: Annotated[float, Field(ge=0.02, le=1.0)] = 0.5
 
 
 class _Class(Strict):
@@ -180,6 +181,7 @@ def write_limits(limits: Limits, path: Path) -> None:
             "scratch_min_snr": rule.scratch_min_snr,
             "pit_min_diameter_mm": rule.pit_min_diameter_mm,
             "pit_min_snr": rule.pit_min_snr,
+            "least_probability": rule.least_probability,
         }
     if limits.reference != Reference():
         table["reference"] = asdict(limits.reference)

@@ -18,6 +18,7 @@ from vision.records import (
     Detection,
     Digests,
     JudgedPiece,
+    JudgeUsed,
     Pose,
     Reason,
     SeenMap,
@@ -94,6 +95,7 @@ def _result(table: ResultFile, path: Path) -> TrayResult:
         retake=table.retake,
         settings=None if table.settings is None else SettingsUsed(**dict(table.settings)),
         correction=None if table.correction is None else table.correction.record(),
+        judge=None if table.judge is None else JudgeUsed(**dict(table.judge)),
     )
 
 
@@ -200,6 +202,7 @@ def as_table(result: TrayResult) -> dict[str, Any]:
         ],
         **({"correction": correction_table(result.correction)} if result.correction else {}),
         **({"settings": asdict(result.settings)} if result.settings else {}),
+        **({"judge": asdict(result.judge)} if result.judge else {}),
     }
 
 

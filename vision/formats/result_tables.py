@@ -70,6 +70,11 @@ class DigestTable(Strict):
     frames: str
 
 
+class JudgeTable(Strict):
+    revision: Annotated[int, Field(ge=1)]
+    digest: str
+
+
 class SettingsTable(Strict):
     digest: str
     values: dict[str, dict[str, dict[str, float | list[float]]]]
@@ -88,6 +93,7 @@ class ResultFile(Strict):
     digests: DigestTable | None = None
     settings: SettingsTable | None = None
     correction: CorrectionTable | None = None
+    judge: JudgeTable | None = None
     limits_revision: int
     limits_standing: LimitsStanding | None = None
     process: Process = Field(default_factory=dict)

@@ -1,4 +1,5 @@
 from .corrections import CorrectedValue as CorrectedValue, Correction as Correction
+from .face_marks import Pair as Pair, Pit as Pit, Scratch as Scratch, Speck as Speck
 from .inputs import (
     VALID_DAYS as VALID_DAYS,
     Array as Array,
@@ -25,9 +26,17 @@ from .inputs import (
     TrayPictures as TrayPictures,
     Zone as Zone,
 )
+from .judge import (
+    LIKELY as LIKELY,
+    FeatureCurve as FeatureCurve,
+    MarkJudge as MarkJudge,
+    MarkModel as MarkModel,
+    SeenCurve as SeenCurve,
+)
 from .judged import (
     Digests as Digests,
     JudgedPiece as JudgedPiece,
+    JudgeUsed as JudgeUsed,
     LimitsStanding as LimitsStanding,
     Reason as Reason,
     SettingsUsed as SettingsUsed,
@@ -51,13 +60,9 @@ from .measured import (
     MeasuredPiece as MeasuredPiece,
     MeasuredTray as MeasuredTray,
     Opening as Opening,
-    Pair as Pair,
-    Pit as Pit,
     Places as Places,
     Pose as Pose,
-    Scratch as Scratch,
     SeenMap as SeenMap,
-    Speck as Speck,
     Stain as Stain,
     Stray as Stray,
     TrayFinding as TrayFinding,

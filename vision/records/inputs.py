@@ -13,6 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from vision.records.corrections import Correction
+from vision.records.judge import LIKELY
 from vision.records.marks import MarkRate
 
 Array = NDArray[np.float64]
@@ -237,12 +238,13 @@ class Limit:
 
 @dataclass(frozen=True, slots=True)
 class CountRule:
-    """Which surface findings count; the defaults let every reported finding count."""
+    """Which surface findings count; the defaults let every finding count that is likelier a mark than none."""
 
     scratch_min_length_mm: float = 0.0
     scratch_min_snr: float = 0.0
     pit_min_diameter_mm: float = 0.0
     pit_min_snr: float = 0.0
+    least_probability: float = LIKELY
 
 
 @dataclass(frozen=True, slots=True)

@@ -5,9 +5,10 @@ from dataclasses import dataclass, field
 from typing import Literal
 
 from vision.records.corrections import Correction
+from vision.records.face_marks import Pair
 from vision.records.inputs import Severity
 from vision.records.marks import FIRST_DETECTION, Detection, MarkRate
-from vision.records.measured import Finding, Pair, Places, Pose, SeenMap, TrayFinding, Value
+from vision.records.measured import Finding, Places, Pose, SeenMap, TrayFinding, Value
 
 Verdict = Literal["pass", "review", "reject"]
 LimitsStanding = Literal["in force", "released before roles", "released by nobody", "not in force", "draft"]
@@ -71,6 +72,14 @@ class Digests:
 
 
 @dataclass(frozen=True, slots=True)
+class JudgeUsed:
+    """Which judge of marks told marks from none: its revision and the digest of its file."""
+
+    revision: int
+    digest: str
+
+
+@dataclass(frozen=True, slots=True)
 class SettingsUsed:
     """The constants that decided what was measured, by room and idea (`values["outline"]["bumps"]["short_mm"]`).
 
@@ -90,7 +99,8 @@ class TrayResult:
     `limits_standing` is None where there was nothing to hold the limits against.
     `judged_at` (UTC) and `digests` are None in results of programs that did not write them; `retake` says that the shot
     takes the place of an earlier one of the same tray. `settings` are None in results of programs that wrote none.
-    `correction`: the revision by which a station's bias was taken out of all measures, None where none was.
+    `correction`: the revision by which a station's bias was taken out of all measures, None where none was. `judge` is
+    None in results of programs that had none.
     """
 
     software: str
@@ -111,3 +121,4 @@ class TrayResult:
     retake: bool = False
     settings: SettingsUsed | None = None
     correction: Correction | None = None
+    judge: JudgeUsed | None = None

@@ -6,9 +6,9 @@ from math import hypot
 from typing import Literal
 
 from vision.records.corrections import Correction
+from vision.records.face_marks import Pair, Pit, Scratch, Speck
 from vision.records.inputs import Array
 
-Pair = tuple[float, float]
 EdgeKind = Literal["burr", "nick", "swell", "hollow"]
 TrayKind = Literal[
     "touching",
@@ -87,40 +87,6 @@ class BendFinding:
     zone: str
     bend_deg: float
     kind: Literal["bend"] = "bend"
-
-
-@dataclass(frozen=True, slots=True)
-class Scratch:
-    """A line on the polished face, end to end, points at most 1 mm apart."""
-
-    points_px: tuple[Pair, ...]
-    points_mm: tuple[Pair, ...]
-    length_mm: float
-    width_mm: float
-    snr: float
-    kind: Literal["scratch"] = "scratch"
-
-
-@dataclass(frozen=True, slots=True)
-class Pit:
-    """A pit; `diameter_mm` of the disc of equal area at half contrast, blur removed; `snr` in sigmas."""
-
-    center_px: Pair
-    center_mm: Pair
-    diameter_mm: float
-    snr: float
-    kind: Literal["pit"] = "pit"
-
-
-@dataclass(frozen=True, slots=True)
-class Speck:
-    """Dust or lint on the face: no defect, never counted; `snr` in standard deviations of the noise."""
-
-    center_px: Pair
-    center_mm: Pair
-    diameter_mm: float
-    snr: float
-    kind: Literal["speck"] = "speck"
 
 
 @dataclass(frozen=True, slots=True)

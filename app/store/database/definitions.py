@@ -15,6 +15,7 @@ from vision.records import (
     VALID_DAYS,
     Camera,
     Correction,
+    CountRule,
     Detection,
     Digests,
     Finding,
@@ -192,6 +193,8 @@ def station_record(content: dict[str, Any]) -> Station:
 def limits_content(limits: Limits) -> Any:
     """Limits as JSON content: what judges, so not what pictures leave out; a rate of marks only where there is one."""
     content = _LIMITS.dump_python(limits, mode="json", exclude={"drawn_from_mm"})
+    if limits.count.least_probability == CountRule().least_probability:
+        del content["count"]["least_probability"]  # limits of before there was one keep their digest
     return {key: value for key, value in content.items() if key != "rate" or value is not None}
 
 
@@ -207,6 +210,9 @@ def surface_content(judged: JudgedPiece) -> list[Any]:
     digest.
     """
     findings = _FINDINGS.dump_python(judged.findings, mode="json", round_trip=True)
+    for one in findings:
+        if one.get("probability", 0.0) is None:  # filed before it was told
+            del one["probability"], one["because"]
     behind = [[list(one.findings), list(one.place_mm)] for one in judged.reasons]
     rests = {
         **({"reasons": behind} if any(map(any, behind)) else {}),

@@ -25,22 +25,16 @@ _MOST_CURVES = 24
 _MOST_ARCS = 40
 _ARC_POINTS = 7
 _SPACING_PX = 3.0
-# A curve is part of a rim with so much of its length on it.
-_PART = 0.45
-# and when it is not so many times as strong as the rim's median point.
-_OUTSTANDING = 1.8
-# A bent line may be the one part of a rim that stands out: it sweeps so much of a turn (radians), and the rest of a
-# circle through it, clear of its ends by so much, shows a line of this snr and this share of its own strength.
+# A bent line may be the one part of a rim that stands out: it sweeps so much of a turn (radians); the rest of a circle
+# through it is read clear of its ends by so much.
 _SWEEP, _CLEAR = (0.5, 4.5), 0.3
-_GOES_ON_SNR, _GOES_ON_SHARE = 4.0, 0.25
 # Radii tried, of the radius fitted: a short arc is drawn straighter than it is.
 _CIRCLES = np.geomspace(0.55, 1.25, 21)
 
 
-def on_rims(curves: list[Curve], strengths: list[float]) -> list[bool]:
-    """For each curve (strongest first) whether it is part of a closed rim; `strengths` are theirs by unit length."""
-    out = [False] * len(curves)
-    strength = np.array(strengths[:_MOST_CURVES])
+def shares_on_rims(curves: list[Curve]) -> list[float]:
+    """For each curve (strongest first) how much of it lies on one closed rim, at most."""
+    out = [0.0] * len(curves)
     whole = [resample(c, _SPACING_PX) for c in curves[:_MOST_CURVES]]
     # a rim may have been traced in one go: long curves are taken in pieces
     arcs = [piece for c in whole for piece in np.array_split(c, max(1, len(c) // _ARC_POINTS))][:_MOST_ARCS]
@@ -63,11 +57,8 @@ def on_rims(curves: list[Curve], strengths: list[float]) -> list[bool]:
         turn = np.arctan2(ray[rim, 1], ray[rim, 0])
         sectors = np.unique(((turn + np.pi) / (2 * np.pi) * _SECTORS).astype(int) % _SECTORS)
         if len(sectors) >= _CLOSED * _SECTORS:
-            parts = np.array([rim[owner == i].mean() >= _PART for i in range(len(whole))])
-            # what stands out from the rim by far only happens to lie along it
-            usual = float(np.median(strength[owner[rim]]))
-            for i in np.flatnonzero(parts & (strength <= _OUTSTANDING * usual)):
-                out[i] = True
+            for i in range(len(whole)):
+                out[i] = max(out[i], float(rim[owner == i].mean()))
     return out
 
 
@@ -90,9 +81,9 @@ def _centers(arcs: list[Curve]) -> NDArray[np.float64]:
     return np.asarray(meet[good])
 
 
-def closes(curve: Curve, along: Callable[[Curve], NDArray[np.float64]]) -> bool:
-    """Whether a circle through a bent curve goes on as a line where the curve ends; `along` reads the response of a
-    line, in standard deviations of the finish, at each px of a curve.
+def circle_goes_on(curve: Curve, along: Callable[[Curve], NDArray[np.float64]]) -> float:
+    """The snr of what goes on as a line on a circle through a bent curve where the curve ends, 0 where it is not bent
+    so; `along` reads the response of a line, in standard deviations of the finish, at each px of a curve.
     """
     own = curve[len(curve) // 2]
     # the algebraic circle: linear least squares (Kasa 1976, 10.1109/TIM.1976.6312298; from memory)
@@ -108,13 +99,12 @@ def closes(curve: Curve, along: Callable[[Curve], NDArray[np.float64]]) -> bool:
         or not _RADII_PX[0] <= radius <= _RADII_PX[1]
         or not _SWEEP[0] <= sweep <= _SWEEP[1]
     ):
-        return False
-    least = _GOES_ON_SHARE * float(along(curve).mean())
+        return 0.0
+    most = 0.0
     start = float(np.arctan2(*(own - center)[::-1]))
     for r in radius * _CIRCLES:
         turn = start + np.arange(0.5 * sweep + _CLEAR, 2 * np.pi - 0.5 * sweep - _CLEAR, 1.0 / r)
         circle = own + (center - own) / radius * r + r * np.column_stack((np.cos(turn), np.sin(turn)))
         rest = along(circle)
-        if rest.sum() / np.sqrt(len(rest)) > _GOES_ON_SNR and rest.mean() > least:
-            return True
-    return False
+        most = max(most, float(rest.sum() / np.sqrt(len(rest))))
+    return most

@@ -4,7 +4,7 @@ Each curve is smoothed, read across with the profile of a line, and cut where th
 noise of the finish in its direction (a matched filter for a line of unknown length).
 """
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import cv2
 import numpy as np
@@ -23,37 +23,28 @@ from vision.face.lines.ends import (
 )
 from vision.face.lines.filters import LineField, Until, seeds, trace
 from vision.face.lines.joining import ALONG, BESIDE_PX, Candidate, joined
-from vision.face.lines.rims import closes, on_rims
 from vision.face.raster import Image, Mask
+from vision.face.whitening import FinishPower
 
-# Lines are looked at from this share on of the least snr reported: rims and crowds are told by their weaker parts too.
-_LOOKED_AT = 0.74
 # Seeds for tracing, of the least snr; and where a trace gives up, in standard deviations of the finish.
 _SEED = 0.57
 _FLOOR = 2.0
 _SPACING_PX = 7
-_MOST_SEEDS = 50
+_MOST_SEEDS = 60
 _PATIENCE = 4
 _STEPS = 160
 # What one px may add is read from this at least (see SPIKE).
 _SPIKE_FLOOR = 0.4
-# Neighbourhood (px) and rank at which the lines about one are read, and what stands at that rank in Gaussian noise.
-_CROWD_PX = 50.0
-_CROWD_RANK = 3
-_CROWD_NORMAL = 4.8
 # From here on a line's ends are read in the undivided picture.
 _PLAIN_SNR = 10.0
-# A comb's teeth stand so far to either side (px) and reach this share of the line between them.
+# A comb's teeth stand so far to either side (px).
 _COMB_PX = (3, 8)
-_COMB_SHARE = 0.4
 # Lines from so far to so far to either side of a curve (px) tell how sums along it scatter; at least so much of a line
 # must be seen, and so many lines.
 _SIDE_PX = (6, 36)
 _SIDE_SEEN, _SIDE_LEAST = 0.8, 8
 # A line ends where over so many px it falls to less than this share of its height: what lies beyond is another.
 _GAP_PX, _GAP_SHARE = 15, 0.1
-# An edge (of a reflection, of a shadow) is no line: more of a step than this share of its line response.
-_STEP_SHARE = 0.5
 # So many lines are measured at most.
 _MOST_PATHS = 60
 # Points of a path (2 px apart) that it has at least, and that lie between a line found on it and what else is looked
@@ -73,9 +64,12 @@ class LinePictures:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Search:
-    """Where lines are looked for: pictures, their field, the pixels that count, and the least snr looked for."""
+    """Where lines are looked for: pictures, the power of the finish by which they were divided, their field, the pixels
+    that count, and the least snr looked for.
+    """
 
     pictures: LinePictures
+    power: FinishPower
     field: LineField
     scored: Mask
     least_snr: float
@@ -90,7 +84,7 @@ def candidates(searches: list[Search]) -> list[list[Candidate]]:
 
 def _candidates(search: Search, paths: list[Curve]) -> list[Candidate]:
     pictures, field = search.pictures, search.field
-    least = _LOOKED_AT * search.least_snr
+    least = search.least_snr
     found = []
     waiting = _worth(paths, field, _GATHERED * least)
     while waiting:
@@ -100,17 +94,7 @@ def _candidates(search: Search, paths: list[Curve]) -> list[Candidate]:
             found.append(candidate)
             waiting += [p for p in _rest(path, candidate) if _gathered(p, field) >= _GATHERED * least]
     found.sort(key=lambda c: -c.snr)
-    found = joined(found, field.best.shape)
-    profile = line_profile(STRIP_PX, 0, PROFILE_PX)
-
-    def along(curve: Curve) -> NDArray[np.float64]:
-        return _over_noise(curve, pictures.white, field, STRIP_PX) @ profile
-
-    rims = on_rims([c.curve for c in found], [c.snr / np.sqrt(len(c.curve)) for c in found])
-    found = [c for c, on in zip(found, rims, strict=True) if not on and not closes(c.curve, along)]
-    factors = _crowding(found)
-    found = [replace(c, snr=c.snr / f) for c, f in zip(found, factors, strict=True)]
-    return sorted((c for c in found if c.snr >= search.least_snr), key=lambda c: -c.snr)
+    return joined(found, field.best.shape)
 
 
 def _worth(paths: list[Curve], field: LineField, least: float) -> list[Curve]:
@@ -142,19 +126,6 @@ def _rest(path: Curve, found: Candidate) -> tuple[Curve, Curve]:
     return path[: max(first - _CLEAR_POINTS, 0)], path[last + 1 + _CLEAR_POINTS :]
 
 
-def _crowding(found: list[Candidate]) -> NDArray[np.float64]:
-    """By how much the lines about each exceed those of Gaussian noise, 1 at least (as for spots, see pits)."""
-    middles = np.array([c.curve[len(c.curve) // 2] for c in found]).reshape(-1, 2)
-    snr = np.array([c.snr for c in found])
-    factors = np.ones(len(found))
-    for i, middle in enumerate(middles):
-        near = np.hypot(*(middles - middle).T) <= _CROWD_PX
-        near[i] = False
-        if near.sum() >= _CROWD_RANK:
-            factors[i] = max(1.0, float(np.sort(snr[near])[-_CROWD_RANK]) / _CROWD_NORMAL)
-    return factors
-
-
 def _measure(path: Curve, pictures: LinePictures, field: LineField, least: float) -> Candidate | None:
     picture = pictures.white
     curve = smooth(resample(path, 1.0))
@@ -170,7 +141,7 @@ def _measure(path: Curve, pictures: LinePictures, field: LineField, least: float
     heavy = np.maximum(soft, 0) ** 2 + 1e-6
     offset = (heavy @ shifts) / heavy.sum(axis=1)
     curve = resample(smooth(curve + offset[:, None] * normals(curve)), 1.0)
-    values = _over_noise(curve, picture, field, STRIP_PX)
+    values = over_noise(curve, picture, field, STRIP_PX)
     along = values @ line_profile(STRIP_PX, 0, PROFILE_PX)
     one = _without_gap(along)
     curve, values, along = curve[one], values[one], along[one]
@@ -184,18 +155,20 @@ def _measure(path: Curve, pictures: LinePictures, field: LineField, least: float
         best = strongest_stretch(np.minimum(along, cap))
         if best.snr < least:
             return None
-    first, last = best.first, best.last
-    step = values[first:last] @ step_profile(STRIP_PX, PROFILE_PX)
-    if abs(float(step.sum())) > _STEP_SHARE * float(along[first:last].sum()):
+    first, last, snr = best.first, best.last, best.snr
+    step = abs(float((values[first:last] @ step_profile(STRIP_PX, PROFILE_PX)).sum()))
+    step /= max(float(along[first:last].sum()), 1e-6)
+    stretch = curve[first:last]
+    beside = _beside(stretch, picture, field)
+    snr /= beside
+    if snr < least:
         return None
-    if _is_comb(curve[first:last], picture):
-        return None
-    snr = best.snr / _beside(curve[first:last], picture, field)
+    comb = _comb(stretch, picture)
     if snr >= _PLAIN_SNR:
         first, last = plain_ends(curve, pictures.plain, (first, last))
     else:
         first, last = grown(along, (first, last), 1.0)
-    return Candidate(curve[first:last], snr, along[first:last])
+    return Candidate(curve[first:last], snr, along[first:last], comb, step, beside)
 
 
 def _without_gap(along: NDArray[np.float64]) -> slice:
@@ -215,7 +188,7 @@ def _without_gap(along: NDArray[np.float64]) -> slice:
     return slice(middle + one.start, middle + one.stop)
 
 
-def _over_noise(curve: Curve, picture: Image, field: LineField, half: int) -> NDArray[np.float64]:
+def over_noise(curve: Curve, picture: Image, field: LineField, half: int) -> NDArray[np.float64]:
     """Values beside a curve up to `half` px to either side, in standard deviations of the finish."""
     return strip(picture, curve, np.arange(-half, half + 1.0)) / noise_along(curve, field)[:, None]
 
@@ -223,7 +196,7 @@ def _over_noise(curve: Curve, picture: Image, field: LineField, half: int) -> ND
 def snr_along(curve: Curve, picture: Image, field: LineField) -> float:
     """How far a line along a given curve, or a pixel beside it, stands out."""
     profiles = np.stack([line_profile(STRIP_PX, shift, PROFILE_PX) for shift in (-1, 0, 1)], axis=1)
-    return float((_over_noise(curve, picture, field, STRIP_PX) @ profiles).sum(axis=0).max() / np.sqrt(len(curve)))
+    return float((over_noise(curve, picture, field, STRIP_PX) @ profiles).sum(axis=0).max() / np.sqrt(len(curve)))
 
 
 def _beside(curve: Curve, picture: Image, field: LineField) -> float:
@@ -232,7 +205,7 @@ def _beside(curve: Curve, picture: Image, field: LineField) -> float:
     By their median and by their highest tenth: where the wheel's lines run with the curve the tenth tells.
     """
     wide, side = _SIDE_PX[1] + STRIP_PX, 2 * STRIP_PX + 1
-    values = _over_noise(curve, picture, field, wide)
+    values = over_noise(curve, picture, field, wide)
     seen = np.correlate((values != 0).mean(axis=0), np.full(side, 1 / side), mode="valid")
     total = values.sum(axis=0) / np.sqrt(len(curve))
     sums = np.abs(np.correlate(total, line_profile(STRIP_PX, 0, PROFILE_PX), mode="valid"))
@@ -244,13 +217,15 @@ def _beside(curve: Curve, picture: Image, field: LineField) -> float:
     return max(1.0, float(np.median(sums)) / 0.6745, float(np.quantile(sums, 0.9)) / 1.645)
 
 
-def _is_comb(curve: Curve, picture: Image) -> bool:
-    """Whether lines run along a curve on both sides of it: a finger's ridges, a bundle of buffing lines."""
+def _comb(curve: Curve, picture: Image) -> float:
+    """How strongly lines run along a curve on both sides of it, as a share of it: a finger's ridges, a bundle of
+    buffing lines.
+    """
     reach = _COMB_PX[1]
     profile = strip(picture, curve, np.arange(-reach - STRIP_PX, reach + STRIP_PX + 1.0)).mean(axis=0)
     response = np.correlate(profile, line_profile(STRIP_PX, 0, PROFILE_PX), mode="valid")
     left, right = response[: reach - _COMB_PX[0] + 1], response[reach + _COMB_PX[0] :]
-    return bool(min(left.max(), right.max()) > _COMB_SHARE * response[reach])
+    return float(min(left.max(), right.max()) / max(float(response[reach]), 1e-6))
 
 
 def noise_along(curve: Curve, field: LineField) -> NDArray[np.float64]:

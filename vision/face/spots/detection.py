@@ -4,7 +4,7 @@ Spots are maxima of Gaussians over scale (Lindeberg 1998, 10.1023/A:100804510893
 own spectrum, which makes each a matched filter for a spot of its size.
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import cv2
 import numpy as np
@@ -40,22 +40,11 @@ _CROWD_LEVEL = 3.0
 _CROWD_NORMAL = 3.5
 # A stronger pixel adds no more to what finds spots, or its echo in the filters would hide faint ones elsewhere.
 _LIMIT = 30.0
-# A spot's response falls below this share of its own on a ring about it; a line's does not.
-_LONELY = 0.5
-# In the undivided picture, smoothed, a spot is at least so high (standard deviations of the finish); from the second
-# height on its surroundings are read there too, and tell a ridge when they reach this share of it.
-_THERE, _STRONG = 0.5, 3.0
-_BESIDE = 0.35
-# Rays about a spot: how many, how long, how far to either side they are read, the sigma of a line across them, and the
-# level (in standard deviations) from which a line is seen along one, and the least share of the spot's own snr.
+# Rays about a spot: how many, how long, how far to either side they are read, the sigma of a line across them.
 _RAYS = 48
 _RAY_PX = 24
 _RAY_HALF_PX = 5
 _RAY_LINE_PX = 1.6
-_RAY_LEVEL, _RAY_SHARE = 6.0, 0.4
-# Two pits side by side are no line: from this scale and snr on, the other no more than so many times as strong (or
-# this one may be its echo), and so near.
-_WIDE_SCALE, _PAIR_SNR, _PAIR_TIMES, _PAIR_PX = 3, 20.0, 2.0, 60
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -125,34 +114,15 @@ def _spots_in(source: SpotPicture, white: Image, least_snr: float) -> list[Spot]
             continue
         column, row = _place(spot, source.times)
         sigma = _SCALES_PX[spot.scale] / source.times
-        if not _is_there_alone(source.picture, column, row, sigma):
-            continue
-        clear = _without(white, [s for s in tried if _beside_each_other(spot, s)], source.times)
-        if _line_from(clear, noise, column, row, sigma) <= max(_RAY_LEVEL, _RAY_SHARE * spot.snr):
-            found.append(spot)
+        height, ridge = _height_and_ridge(source.picture, column, row, sigma)
+        line = _line_from(white, noise, column, row, sigma)
+        found.append(replace(spot, height=height, ridge=ridge, line=line))
     return found
 
 
 def _place(spot: Spot, times: int) -> tuple[float, float]:
     """Column and row of a spot on a raster so many times coarser than the fine one."""
     return (spot.column - (times - 1) / 2) / times, (spot.row - (times - 1) / 2) / times
-
-
-def _beside_each_other(spot: Spot, other: Spot) -> bool:
-    """Whether two are both wide, plain spots, apart and near: a pair of pits, whose row is no line."""
-    if min(spot.scale, other.scale) < _WIDE_SCALE or spot.snr < _PAIR_SNR or other.snr > _PAIR_TIMES * spot.snr:
-        return False
-    return not _same(spot, other) and np.hypot(spot.column - other.column, spot.row - other.row) < _PAIR_PX
-
-
-def _without(white: Image, others: list[Spot], times: int) -> Image:
-    """A picture with some spots taken out."""
-    if others:
-        white = white.copy()
-    for other in others:
-        column, row = _place(other, times)
-        cv2.circle(white, (round(column), round(row)), round(2.5 * _SCALES_PX[other.scale] / times), 0, -1)
-    return white
 
 
 def _spots_of_scale(white: Image, scored: Mask, scale: int, times: int, least_snr: float) -> list[Spot]:
@@ -164,10 +134,15 @@ def _spots_of_scale(white: Image, scored: Mask, scale: int, times: int, least_sn
     rows, columns = np.divmod(np.flatnonzero((response >= np.maximum(peak, _CROWD_LEVEL)) & scored), white.shape[1])
     places = np.column_stack((rows, columns))
     values = response[rows, columns]
-    alone = _ring_peaks(response, places, 2.5 * sigma + 1.5 / times) <= _LONELY * values
-    places, values = places[alone] * times + (times - 1) / 2, values[alone]
-    snr = values / _crowding(places, values, least_snr, 2.5 * _SCALES_PX[scale] + 4.0)
-    return [Spot(float(c), float(r), float(v), scale) for (r, c), v in zip(places, snr, strict=True) if v >= least_snr]
+    rings = _ring_peaks(response, places, 2.5 * sigma + 1.5 / times) / np.maximum(values, 1e-6)
+    places = places * times + (times - 1) / 2
+    crowds = _crowding(places, values, least_snr, 2.5 * _SCALES_PX[scale] + 4.0)
+    every = zip(places, values / crowds, rings, crowds, strict=True)
+    return [
+        Spot(float(c), float(r), float(v), scale, ring=float(ring), crowd=float(crowd))
+        for (r, c), v, ring, crowd in every
+        if v >= least_snr
+    ]
 
 
 def _same(spot: Spot, other: Spot) -> bool:
@@ -218,8 +193,8 @@ def _line_from(white: Image, noise: float, column: float, row: float, sigma: flo
     return float(response.sum(axis=1).max() / (noise * np.sqrt(_RAY_PX)))
 
 
-def _is_there_alone(picture: Image, column: float, row: float, sigma: float) -> bool:
-    """Whether a spot is seen in the picture itself, smoothed, and is no ridge there, nearly as bright beside it: the
+def _height_and_ridge(picture: Image, column: float, row: float, sigma: float) -> tuple[float, float]:
+    """How high a spot is in the picture itself, smoothed, and how bright it is beside it there, as a share: the
     finish's spectrum takes a line of the wheel away between its ends and its crossings, and leaves these as spots.
     """
     half = int(np.ceil(6 * sigma)) + 2
@@ -227,7 +202,7 @@ def _is_there_alone(picture: Image, column: float, row: float, sigma: float) -> 
     soft = np.asarray(cv2.GaussianBlur(patch, (0, 0), sigma), np.float32)
     center = float(soft[half, half])
     ring = float(_ring_peaks(soft, np.array([[half, half]]), 3.0 * sigma + 1.5)[0])
-    return center >= _THERE and (center < _STRONG or ring <= _BESIDE * center)
+    return center, ring / max(center, 0.1)
 
 
 def _ring_peaks(image: Image, places: NDArray[np.intp], radius: float) -> NDArray[np.float32]:

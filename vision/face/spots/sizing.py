@@ -35,12 +35,22 @@ _HIDDEN = 1e-6
 
 @dataclass(frozen=True, slots=True)
 class Spot:
-    """A spot: `column`, `row` and `diameter_px` on the fine raster; `snr` of its scale's response."""
+    """A spot: `column`, `row` on the fine raster; `snr` of its scale's response, over what the finish about it has.
+
+    `ring`: the strongest response about it as a share of its own; `crowd`: by how much the spots about it exceed those
+    of Gaussian noise. In the undivided picture: `height` (standard deviations), and `ridge`, how bright it is beside
+    the spot as a share of it. `line`: snr of the strongest line that leads away from it.
+    """
 
     column: float
     row: float
     snr: float
     scale: int
+    ring: float = 0.0
+    crowd: float = 1.0
+    height: float = 0.0
+    ridge: float = 0.0
+    line: float = 0.0
 
 
 @lru_cache(maxsize=8)
@@ -87,6 +97,39 @@ def _alike(
     return np.asarray((templates @ flat) / np.sqrt(np.maximum(norm, _HIDDEN)))
 
 
+@dataclass(frozen=True, slots=True)
+class _Discs:
+    """Discs tried on a patch of 2 `half` + 1 px: their diameters, the blur, and the share of the diameter by which
+    they are shifted at least.
+    """
+
+    blur_px: float
+    half: int
+    diameters: tuple[float, ...]
+    share: float = 0.0
+
+
+@lru_cache(maxsize=32)
+def _unit_discs(discs: _Discs, course: int | None) -> NDArray[np.float32]:
+    """Blurred discs (diameters, shifts, side * side) less what a plane, or a course of lines, explains of them, of unit
+    norm: over a patch in full use their product with it is all that `_alike` reckons.
+    """
+    templates = _discs(discs.blur_px, discs.half, discs.diameters, discs.share)
+    side = 2 * discs.half + 1
+    base, _ = np.linalg.qr(_plane(side) if course is None else _lines(side)[course])
+    rest = templates - (templates @ base) @ base.T
+    norm = np.sqrt(np.maximum(np.square(rest).sum(axis=-1, keepdims=True), _HIDDEN))
+    return np.asarray(rest / norm, np.float32)
+
+
+@lru_cache(maxsize=2)
+def _about(side: int) -> tuple[NDArray[np.bool_], NDArray[np.float64]]:
+    """What lies about the middle of a patch, (side * side,), and bases of the lines there, one a direction."""
+    plane = _plane(side)
+    about = np.hypot(plane[:, 1], plane[:, 2]) > _ABOUT_PX
+    return about, np.asarray(np.linalg.qr(_lines(side) * about[:, None])[0])
+
+
 @lru_cache(maxsize=4)
 def _plane(side: int) -> NDArray[np.float64]:
     """The columns of a plane over a patch: (side * side, 3)."""
@@ -104,13 +147,14 @@ def _lines(side: int) -> NDArray[np.float64]:
     return np.concatenate((np.broadcast_to(plane, (len(angle), *plane.shape)), lines), axis=2)
 
 
-def _running_through(patch: Patch) -> NDArray[np.float64]:
-    """The columns of the lines that explain most of what lies about a spot in the middle of a patch."""
-    plane, lines = _plane(len(patch.use)), _lines(len(patch.use))
-    about = (np.hypot(plane[:, 1], plane[:, 2]) > _ABOUT_PX) & patch.use.ravel()
-    base, _ = np.linalg.qr(lines * about[:, None])
-    energy = np.square((patch.picture.ravel() * about) @ base).sum(axis=1)
-    return np.asarray(lines[int(np.argmax(energy))])
+def _running_through(patch: Patch) -> int:
+    """Which course of lines explains most of what lies about a spot in the middle of a patch."""
+    about, bases = _about(len(patch.use))
+    if not patch.use.all():
+        about = about & patch.use.ravel()
+        bases, _ = np.linalg.qr(_lines(len(patch.use)) * about[:, None])
+    energy = np.square((patch.picture.ravel() * about) @ bases).sum(axis=1)
+    return int(np.argmax(energy))
 
 
 def fit_diameter(patches: list[Patch], blur_px: float, wide: bool = False) -> float:
@@ -156,12 +200,17 @@ def _explained(
     """
     inner = slice(PATCH_PX - half, PATCH_PX + half + 1)
     cut = [Patch(one.picture[inner, inner], one.use[inner, inner]) for one in patches]
-    courses = _running_through(cut[0]) if apart else None
+    course = _running_through(cut[0]) if apart else None
     gains = np.zeros(len(diameters))
     for one in cut:
-        share = _PLACE_SHARE if half == PATCH_PX and one.use.all() else 0.0
-        discs = _discs(round(blur_px, 2), half, diameters, share)
-        gains += np.maximum(_alike(discs, one, courses).max(axis=1), 0) ** 2
+        full = bool(one.use.all())
+        discs = _Discs(round(blur_px, 2), half, diameters, _PLACE_SHARE if half == PATCH_PX and full else 0.0)
+        if full:
+            alike = _unit_discs(discs, course) @ one.picture.ravel()
+        else:
+            courses = None if course is None else _lines(2 * half + 1)[course]
+            alike = _alike(_discs(discs.blur_px, half, diameters, discs.share), one, courses)
+        gains += np.maximum(alike.max(axis=1), 0) ** 2
     return gains
 
 
@@ -187,7 +236,7 @@ def slenderness(patch: Image) -> float:
     middle = slice(PATCH_PX - _FORM_PX, PATCH_PX + _FORM_PX + 1)
     y, x = np.indices((2 * _FORM_PX + 1,) * 2) - _FORM_PX
     weight = np.maximum(patch[middle, middle] - np.median(patch), 0) * (np.hypot(x, y) <= _FORM_RADIUS_PX)
-    if not weight.any():
+    if np.count_nonzero(weight) < 3:
         return 1.0
     long, short = inertia_tensor_eigvals(weight.astype(np.float64))
     return float(short / long)
@@ -198,8 +247,6 @@ def slenderness(patch: Image) -> float:
 _SHARP_SIDE = 9
 _SHARP_DIAMETERS_PX = (0.8, 1.6, 2.4, 3.2, 4.2, 5.5, 7.0)
 _SHIFTS_PX = (-0.8, -0.4, 0.0, 0.4, 0.8)
-# A block that explains a spot so nearly as well as the best disc is taken for its cause.
-_NEARLY = 0.985
 # A spot of which less of the patch is seen can't be judged.
 _SEEN_SHARE = 0.7
 _BLOCKS_PX = (1.0, 2.0, 3.0)
@@ -234,11 +281,13 @@ def _sharp_templates(blur_px: float) -> tuple[NDArray[np.float64], NDArray[np.fl
     return can, cannot
 
 
-def sharper_than_optics(patch: Patch, blur_px: float) -> bool:
-    """Whether a spot is rather a block of pixels (a fault of the sensor, a glint) than anything the lens could draw."""
+def sharpness(patch: Patch, blur_px: float) -> float:
+    """How much better a spot is explained by a block of pixels (a fault of the sensor, a glint) than by anything the
+    lens could draw, as a ratio; 0 where too little of it is seen.
+    """
     inner = slice(PATCH_PX - _SHARP_SIDE // 2, PATCH_PX + _SHARP_SIDE // 2 + 1)
     part = Patch(patch.picture[inner, inner], patch.use[inner, inner])
     if part.use.mean() < _SEEN_SHARE:
-        return False
+        return 0.0
     drawn, block = (float(_alike(t, part).max()) for t in _sharp_templates(blur_px))
-    return block > _NEARLY * drawn
+    return block / max(drawn, 1e-6)
