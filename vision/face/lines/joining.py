@@ -22,16 +22,14 @@ class Candidate:
     """A curve that may be a scratch: (n, 2) column, row of the coarse raster, evenly spaced.
 
     `snr` along it; `heights` (n,): how far it stands out at each px, in standard deviations of the finish. `comb`: what
-    the lines to either side of it reach, as a share of it, the lesser of both; `step`: how much of an edge between two
-    levels it is, as a share of its line response; `beside`: by how much sums along lines beside it exceed those of
-    noise without memory.
+    the lines to either side of it reach, as a share of it, the lesser of both; `beside`: by how much sums along lines
+    beside it exceed those of noise without memory.
     """
 
     curve: Curve
     snr: float
     heights: NDArray[np.float64]
     comb: float = 0.0
-    step: float = 0.0
     beside: float = 1.0
 
 

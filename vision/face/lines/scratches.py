@@ -10,7 +10,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from vision.face.lines.curves import Curve, line_profile, normals, resample, smooth, step_profile, strip, tangents
+from vision.face.lines.curves import Curve, line_profile, normals, resample, smooth, strip, tangents
 from vision.face.lines.ends import (
     PROFILE_PX,
     SHORTEST_PX,
@@ -156,8 +156,6 @@ def _measure(path: Curve, pictures: LinePictures, field: LineField, least: float
         if best.snr < least:
             return None
     first, last, snr = best.first, best.last, best.snr
-    step = abs(float((values[first:last] @ step_profile(STRIP_PX, PROFILE_PX)).sum()))
-    step /= max(float(along[first:last].sum()), 1e-6)
     stretch = curve[first:last]
     beside = _beside(stretch, picture, field)
     snr /= beside
@@ -168,7 +166,7 @@ def _measure(path: Curve, pictures: LinePictures, field: LineField, least: float
         first, last = plain_ends(curve, pictures.plain, (first, last))
     else:
         first, last = grown(along, (first, last), 1.0)
-    return Candidate(curve[first:last], snr, along[first:last], comb, step, beside)
+    return Candidate(curve[first:last], snr, along[first:last], comb, beside)
 
 
 def _without_gap(along: NDArray[np.float64]) -> slice:

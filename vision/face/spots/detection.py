@@ -137,12 +137,8 @@ def _spots_of_scale(white: Image, scored: Mask, scale: int, times: int, least_sn
     rings = _ring_peaks(response, places, 2.5 * sigma + 1.5 / times) / np.maximum(values, 1e-6)
     places = places * times + (times - 1) / 2
     crowds = _crowding(places, values, least_snr, 2.5 * _SCALES_PX[scale] + 4.0)
-    every = zip(places, values / crowds, rings, crowds, strict=True)
-    return [
-        Spot(float(c), float(r), float(v), scale, ring=float(ring), crowd=float(crowd))
-        for (r, c), v, ring, crowd in every
-        if v >= least_snr
-    ]
+    every = zip(places, values / crowds, rings, strict=True)
+    return [Spot(float(c), float(r), float(v), scale, ring=float(ring)) for (r, c), v, ring in every if v >= least_snr]
 
 
 def _same(spot: Spot, other: Spot) -> bool:

@@ -27,14 +27,13 @@ _SIDE_PX, _SIDE_SIGMA_PX = 5, 2.5
 class SpotsInLights:
     """What each light says of small spots, (spots,) each, all in standard deviations of the finish.
 
-    `dome`: how dark a spot is in the dome; `best`: how bright under the low light that shows it best; `others`: how
-    bright under the other low lights, each weighted by what is due there; `due`: what is due under them together, were
-    it a mark as strong as the best light says. Each 0 where there is no such light. `glow`: how bright it is under the
-    low light that shows it best of those that leave the face dark, levels of 255. `bright_side_mm`: how far its bright
-    side lies towards the light, mean of all low lights about their common middle; 0 with fewer than two.
+    `best`: how bright a spot is under the low light that shows it best; `others`: how bright under the others, each
+    weighted by what is due there; `due`: what is due under them together, were it a mark as strong as the best
+    light says. Each 0 where there is no such light. `glow`: how bright it is under the low light that shows it best of
+    those that leave the face dark, levels of 255. `bright_side_mm`: how far its bright side lies towards the light,
+    mean of all low lights about their common middle; 0 with fewer than two.
     """
 
-    dome: NDArray[np.float64]
     best: NDArray[np.float64]
     others: NDArray[np.float64]
     due: NDArray[np.float64]
@@ -53,23 +52,23 @@ def spots_in_lights(evidence: Evidence, places: NDArray[np.float64], tray_turn_d
         Direction of the tray's +X in the image, counter-clockwise as seen.
     """
     side = _bright_side(evidence, places, tray_turn_deg)
-    dome, glow = np.zeros(len(places)), np.zeros(len(places))
+    none = np.zeros(len(places))
+    glow = none.copy()
     heights, dues = [], []
     column, row = _coarse_of(evidence, places)
     for frame in evidence.frames:
+        if frame.picture.light == "dome":
+            continue
         level, weight, noise = (part[row, column] for part in (frame.level, frame.weight, frame.noise))
         direct = (weight != 0) & (level >= _DIRECT)
         stands = np.where(direct, _heights(frame.contrast, places) / noise * np.sign(weight), 0.0)
-        if frame.picture.light == "dome":
-            dome = stands
-            continue
         dark = level < _DIRECT
         glow[dark] = np.maximum(glow[dark], _glow(frame, evidence, places[dark]))
         heights.append(stands)
         # signal over noise that a defect of unit contrast has under this light
         dues.append(np.where(direct, np.abs(weight * noise), 0.0))
     if not heights:
-        return SpotsInLights(dome, 0 * dome, 0 * dome, 0 * dome, glow, side)
+        return SpotsInLights(none, none, none, glow, side)
     height, due = np.array(heights), np.array(dues)
     best = np.argmax(np.where(due > 0, height, -np.inf), axis=0)
     at = best, np.arange(len(places))
@@ -77,7 +76,7 @@ def spots_in_lights(evidence: Evidence, places: NDArray[np.float64], tray_turn_d
     rest[at] = 0.0
     power = np.sqrt((rest**2).sum(axis=0))
     others = (height * rest).sum(axis=0) / np.maximum(power, 1e-9)
-    return SpotsInLights(dome, height[at], others, height[at] / np.maximum(due[at], 1e-9) * power, glow, side)
+    return SpotsInLights(height[at], others, height[at] / np.maximum(due[at], 1e-9) * power, glow, side)
 
 
 def _coarse_of(evidence: Evidence, places: NDArray[np.float64]) -> tuple[NDArray[np.intp], NDArray[np.intp]]:

@@ -37,9 +37,9 @@ _HIDDEN = 1e-6
 class Spot:
     """A spot: `column`, `row` on the fine raster; `snr` of its scale's response, over what the finish about it has.
 
-    `ring`: the strongest response about it as a share of its own; `crowd`: by how much the spots about it exceed those
-    of Gaussian noise. In the undivided picture: `height` (standard deviations), and `ridge`, how bright it is beside
-    the spot as a share of it. `line`: snr of the strongest line that leads away from it.
+    `ring`: the strongest response about it as a share of its own. In the undivided picture: `height` (standard
+    deviations), and `ridge`, how bright it is beside the spot as a share of it. `line`: snr of the strongest line that
+    leads away from it.
     """
 
     column: float
@@ -47,7 +47,6 @@ class Spot:
     snr: float
     scale: int
     ring: float = 0.0
-    crowd: float = 1.0
     height: float = 0.0
     ridge: float = 0.0
     line: float = 0.0
