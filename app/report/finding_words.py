@@ -70,7 +70,7 @@ def _likely_words(finding: Scratch | Pit | Speck) -> str:
     if finding.probability is None:
         return ""
     what = "pit" if isinstance(finding, Speck) else finding.kind
-    return f", {100.0 * finding.probability:.0f} % sure to be a {what}"
+    return f", {min(100.0 * finding.probability, 99.0):.0f} % sure to be a {what}"
 
 
 def told_findings(judged: JudgedPiece) -> tuple[int, ...]:
