@@ -150,6 +150,31 @@ def test_what_a_page_had_in_hand_is_free_once_it_is_left_and_what_others_have_ca
     assert in_hand(store, held, Wanted()) == {}
 
 
+def test_pieces_that_come_after_the_page_was_left_are_given_back(open_page: Opened, store: Store) -> None:
+    page = open_page("?who=R.+Hale")
+    piece_on(page)
+    saved(page)
+    page.evaluate(
+        """() => {
+            const send = window.fetch;
+            window.fetch = async (path, more) => {
+                if (`${path}`.endsWith("/desk/next")) {
+                    window.calls = (window.calls ?? 0) + 1;
+                    await new Promise((done) => setTimeout(done, 2500));
+                }
+                return send(path, more);
+            };
+        }"""
+    )
+    for _ in range(6):
+        judge(page, "a")
+    page.wait_for_function("window.calls > 0")
+    page.get_by_role("link", name="Lots").click()
+    expect(page.locator(DESK)).to_have_count(0)
+    page.wait_for_timeout(4000)
+    assert in_hand(store, Holder("nobody", "nobody"), Wanted()) == {}
+
+
 def test_who_may_only_look_can_not_judge(open_page: Opened, store: Store) -> None:
     page = open_page("?who=Guest")
     piece_on(page)

@@ -106,6 +106,8 @@ class Link {
     this.sending = false;
     this.trouble = "";
     this.delayMs = 0;
+    /** @type {Set<Promise<unknown>>} */
+    this.underWay = new Set();
   }
 
   // The page writes a new pass on each run; only the verdicts of the person whose pass it is can be sent.
@@ -129,7 +131,23 @@ class Link {
    * @param {string} path
    * @param {object} body
    */
-  async call(path, body) {
+  call(path, body) {
+    const answer = this.ask(path, body);
+    const ended = answer.catch(() => {}).finally(() => this.underWay.delete(ended));
+    this.underWay.add(ended);
+    return answer;
+  }
+
+  // once all that was asked by now is answered or has failed
+  quiet() {
+    return Promise.all(this.underWay);
+  }
+
+  /**
+   * @param {string} path
+   * @param {object} body
+   */
+  async ask(path, body) {
     const sent = JSON.stringify({ pass: this.pass, holder: this.holder, ...body });
     const answer = await fetch(`/desk/${path}`, { method: "POST", body: sent, credentials: "same-origin" });
     const told = await answer.json().catch(() => ({ error: `the server answers ${answer.status}` }));

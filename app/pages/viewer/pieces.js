@@ -65,6 +65,7 @@ class Pieces {
     this.filling = false;
     this.stalled = false; // the last call for pieces failed
     this.takingOver = false; // the next call takes pieces from whoever has them
+    this.ended = false; // the page shows something else: no piece is asked for or kept any more
   }
 
   /**
@@ -84,7 +85,7 @@ class Pieces {
 
   // ask for pieces until enough are held; a server that does not answer is asked again
   async fill() {
-    if (this.filling || !this.data) return;
+    if (this.filling || !this.data || this.ended) return;
     this.filling = true;
     this.stalled = false;
     const asked = this.asked;
@@ -179,6 +180,7 @@ class Pieces {
 
   // keep what is held for this person; who has the piece shown meanwhile, where it went to another
   async renew() {
+    if (this.ended) return null;
     if (this.data?.mode !== "queue" || !this.current) {
       if (!this.stalled && !this.current) this.fill();
       return null;

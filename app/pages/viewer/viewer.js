@@ -217,8 +217,13 @@ class Viewer {
     window.removeEventListener("pagehide", this.onLeave);
     window.removeEventListener("storage", this.onStorage);
     this.stage.stopFlicker();
+    this.pieces.ended = true;
     this.leave();
-    this.giveName();
+    // A call for pieces that is under way may reach the store after this: what it took is given back too.
+    this.link.quiet().then(() => {
+      this.leave();
+      this.giveName();
+    });
   }
 
   refresh() {
