@@ -1,4 +1,4 @@
-"""`brightbowl export`: verdicts of people and pieces with their measures, out of a store."""
+"""`brightbowl export`: what people said, and pieces with their measures, out of a store."""
 
 from contextlib import closing
 from pathlib import Path
@@ -25,8 +25,18 @@ def command(
     blind: str | None,
     parquet: bool,
 ) -> None:
-    """Write verdicts.csv and pieces.csv: every verdict that stands, and every piece as judged last."""
-    from app.store import Which, as_parquet, check_parquet, export_pieces, export_verdicts, known_parts, standing
+    """Write verdicts.csv, pieces.csv and labels.csv: verdicts that stand, pieces as judged last, labels of findings."""
+    from app.store import (
+        Which,
+        as_parquet,
+        check_parquet,
+        export_labels,
+        export_pieces,
+        export_verdicts,
+        known_parts,
+        labels,
+        standing,
+    )
     from app.works import open_chosen
     from vision.formats import not_written
 
@@ -47,6 +57,9 @@ def command(
         click.echo(f"{given} verdicts in {verdicts}")
         count = export_pieces(opened, Which(lot=lot, part=part), pieces)
         click.echo(f"{count} pieces in {pieces}")
+        findings = out / "labels.csv"
+        told = export_labels(labels(opened, part=part, lot=lot), findings)
+        click.echo(f"{told} labels of findings in {findings}")
     if parquet:
-        for table in (verdicts, pieces):
+        for table in (verdicts, pieces, findings):
             click.echo(f"as Parquet: {as_parquet(table)}")

@@ -9,11 +9,10 @@ from app.report import (
     number_words,
     reason_words,
     sure_words,
-    told_findings,
     unseen_words,
     with_because,
 )
-from vision.decide import MEASURES, not_measured_then, quantile, rejudge
+from vision.decide import MEASURES, not_measured_then, quantile, rejudge, told_findings
 from vision.records import (
     BendFinding,
     EdgeFinding,

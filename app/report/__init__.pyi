@@ -24,7 +24,7 @@ from .die_report import (
     left_words as left_words,
 )
 from .drawing_sheets import draw_found as draw_found, draw_part_sheet as draw_part_sheet
-from .finding_words import told_findings as told_findings, with_because as with_because
+from .finding_words import with_because as with_because
 from .glossary import GLOSSARY as GLOSSARY
 from .inspected import Inspected as Inspected
 from .limits_words import limits_words as limits_words, lot_limits_words as lot_limits_words

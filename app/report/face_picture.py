@@ -8,12 +8,13 @@ import shapely
 
 from app.report.blind_map import draw_blind
 from app.report.finding_tags import LETTERS
-from app.report.finding_words import finding_words, told_findings
+from app.report.finding_words import finding_words
 from app.report.inspected import Inspected
 from app.report.sheet import MARGIN, WIDTH, at, caption, head, picture, reason_lines, scale_bar
 from app.report.style import ACCENT, INK, MUTED, PAPER, RULE, SIGNS, WASH
 from app.report.svg import document, element, path, text
 from app.report.upright import Grey, Window, as_grey, crop_upright, drawing_to_frame
+from vision.decide import told_findings
 from vision.records import (
     Array,
     DeviationProfile,

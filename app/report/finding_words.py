@@ -4,7 +4,6 @@ from vision.records import (
     BendFinding,
     EdgeFinding,
     Finding,
-    JudgedPiece,
     Mark,
     Opening,
     Pit,
@@ -71,23 +70,6 @@ def _likely_words(finding: Scratch | Pit | Speck) -> str:
         return ""
     what = "pit" if isinstance(finding, Speck) else finding.kind
     return f", {min(100.0 * finding.probability, 99.0):.0f} % sure to be a {what}"
-
-
-def told_findings(judged: JudgedPiece) -> tuple[int, ...]:
-    """Which findings of a piece people are told of: all but candidates that do not count and are likelier no marks.
-
-    Parameters
-    ----------
-    judged
-        A piece as judged.
-
-    Returns
-    -------
-    tuple[int, ...]
-        Their indices, rising.
-    """
-    pairs = enumerate(zip(judged.findings, judged.counted, strict=True))
-    return tuple(k for k, (one, counts) in pairs if counts or not isinstance(one, Scratch | Pit) or one.likely)
 
 
 def with_because(finding: Finding) -> str:

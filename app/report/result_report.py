@@ -10,7 +10,7 @@ import jinja2
 from app.report import svg
 from app.report.budget_table import number_text
 from app.report.cautions import CAUTIONS
-from app.report.finding_words import told_findings, with_because
+from app.report.finding_words import with_because
 from app.report.glossary import GLOSSARY
 from app.report.inspected import Inspected
 from app.report.limits_words import limits_words
@@ -19,7 +19,7 @@ from app.report.style import SIGNS
 from app.report.tray_picture import BAND_PX, Colour
 from app.report.words import measure_words, number_words, per_zone
 from vision.calibrate import measure_budget
-from vision.decide import face_grades
+from vision.decide import face_grades, told_findings
 from vision.records import JudgedPiece, MeasuredPiece, TrayResult, Verdict
 
 SIGN_PX = 14.0

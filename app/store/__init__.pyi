@@ -53,6 +53,9 @@ from .people.blind_rounds import (
 )
 from .people.drawing import Draw as Draw, draw_pieces as draw_pieces, stratum_sizes as stratum_sizes
 from .people.holding import Holding as Holding, holdings as holdings
+from .people.labels import (
+    labels as labels,
+)
 from .people.pace import pace as pace
 from .people.review_queue import (
     Choices as Choices,
@@ -84,6 +87,7 @@ from .results.die_history import (
 )
 from .results.exports import (
     as_parquet as as_parquet,
+    export_labels as export_labels,
     export_pieces as export_pieces,
     export_verdicts as export_verdicts,
 )

@@ -1,11 +1,10 @@
 """Measures, limits and findings in words."""
 
-from dataclasses import replace
 from typing import get_args
 
 import pytest
 
-from app.report.finding_words import finding_tag, finding_words, told_findings, with_because
+from app.report.finding_words import finding_tag, finding_words, with_because
 from app.report.words import (
     FAULTS,
     measure_words,
@@ -15,7 +14,7 @@ from app.report.words import (
     unseen_words,
 )
 from vision.decide.measures import MEASURES
-from vision.records.judged import JudgedPiece, Reason
+from vision.records.judged import Reason
 from vision.records.measured import (
     BendFinding,
     EdgeFinding,
@@ -151,11 +150,3 @@ def test_a_finding_says_how_likely_it_is_and_why() -> None:
     assert with_because(pit).endswith("97 % sure to be a pit (for: how far it stands out; against: its diameter)")
     dust = Speck((0, 0), (0, 0), 0.08, 12.0, 0.01)
     assert finding_words(dust).endswith("1 % sure to be a pit")
-
-
-def test_what_is_likelier_no_mark_is_told_to_nobody() -> None:
-    unlikely, likely = (Pit((0, 0), (0, 0), 0.3, 12.0, chance) for chance in (0.3, 0.9))
-    dust = Speck((0, 0), (0, 0), 0.08, 12.0, 0.01)
-    piece = JudgedPiece(1, "pass", (), None, None, {}, {}, (unlikely, likely, dust), (False, False, False))
-    assert told_findings(piece) == (1, 2)
-    assert told_findings(replace(piece, counted=(True, True, False))) == (0, 1, 2)

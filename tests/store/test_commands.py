@@ -114,7 +114,9 @@ def test_verdicts_go_out_and_into_another_store(works: Path, tmp_path: Path) -> 
     assert "0 were there before, 2 could not be filed" in done.output
     assert "line 5, 6: no tray T-000009" in done.output
     out = tmp_path / "out"
-    assert "3 verdicts" in run(export, "--works", works, "--out", out, "--parquet").output
+    said = run(export, "--works", works, "--out", out, "--parquet").output
+    assert ("3 verdicts" in said, "0 labels of findings" in said) == (True, True)
+    assert sorted(path.name for path in out.glob("labels.*")) == ["labels.csv", "labels.parquet"]
     assert (out / "verdicts.csv").read_text().splitlines() == table.read_text().splitlines()[:4]
     back = run(import_results, works / "results", "--works", works, "--verdicts", out / "verdicts.csv")
     assert (back.exit_code, "0 new verdicts" in back.output) == (0, True)

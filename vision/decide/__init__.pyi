@@ -42,4 +42,5 @@ from .marks import Faces as Faces, faces_of as faces_of
 from .measures import MEASURES as MEASURES, SCORED_AREA as SCORED_AREA
 from .revisions import changes as changes, next_draft as next_draft
 from .spreads import Normal as Normal, Spread as Spread
+from .told import told_findings as told_findings
 from .verdicts import judge as judge, rejudge as rejudge, undecidable as undecidable

@@ -1,9 +1,9 @@
 """The store's tables as the newest version has them, for queries; `migrations` makes them.
 
 What was filed is never changed (triggers see to it): judgements with their measures, reasons, findings and profiles;
-each judging of a shot; verdicts; choices; limits and their releases. Rewritten are only what is derived from those and
-can be made from them again: `standing_tray` and `standing_piece`, what stands now, `lot_sum`, sums of it by lot, and
-`bench`, the queue; and the name and lot of a `tray`, each change of which is a `choice`.
+each judging of a shot; verdicts; labels of findings; choices; limits and their releases. Rewritten are only what is
+derived from those and can be made from them again: `standing_tray` and `standing_piece`, what stands now, `lot_sum`,
+sums of it by lot, and `bench`, the queue; and the name and lot of a `tray`, each change of which is a `choice`.
 """
 
 from sqlalchemy import BigInteger, Column, Text
@@ -13,14 +13,7 @@ from app.store.database.columns import body, key, metadata as metadata, owned, r
 part = table("part", key(), text("part"), text("digest"), body(), text("filed_at"))
 station = table("station", key(), text("station"), text("digest"), body(), text("filed_at"))
 limits_revision = table(
-    "limits_revision",
-    key(),
-    text("part"),
-    whole("revision"),
-    text("status"),
-    text("digest"),
-    body(),
-    text("filed_at"),
+    "limits_revision", key(), text("part"), whole("revision"), text("status"), text("digest"), body(), text("filed_at")
 )
 limits_act = table(
     "limits_act",
@@ -239,6 +232,24 @@ bench = table(
     text("holder_name"),
     real("held_until", nullable=False),
 )
+finding_label = table(
+    "finding_label",
+    key(),
+    text("uid"),
+    to("judgement_id", "judgement"),
+    whole("finding"),
+    text("kind"),
+    real("x_mm", nullable=False),
+    real("y_mm", nullable=False),
+    real("probability", nullable=False),
+    text("label"),
+    text("shown_because"),
+    real("share", nullable=False),
+    text("inspector"),
+    text("identity"),
+    text("given_at"),
+    text("filed_at"),
+)
 station_check = table(
     "station_check",
     key(),
@@ -276,24 +287,11 @@ decided_judging = table("decided_judging", owned("decision_id", "lot_decision"),
 chain_link = table("chain_link", key(), text("kind"), whole("row_id"), text("digest"), text("hash"))
 kept_file = table("kept_file", key(), text("path"), text("digest"), whole("bytes"), text("filed_at"))
 forgotten = table(
-    "forgotten",
-    key(),
-    text("path"),
-    text("digest"),
-    text("rule"),
-    text("given_by"),
-    text("identity"),
-    text("given_at"),
+    "forgotten", key(), text("path"), text("digest"), text("rule"), text("given_by"), text("identity"), text("given_at")
 )
 set_aside = table("set_aside", key(), text("folder"), text("digest"), text("why"), text("filed_at"))
 watched = table("watched", key(), text("folder"), text("digest"), text("tray"), text("filed_at"))
 line_message = table(
-    "line_message",
-    key(),
-    to("judging_id", "judging"),
-    text("station"),
-    whole("sequence"),
-    body(),
-    text("filed_at"),
+    "line_message", key(), to("judging_id", "judging"), text("station"), whole("sequence"), body(), text("filed_at")
 )
 line_sent = table("line_sent", owned("message_id", "line_message"), text("sent_at"))

@@ -136,6 +136,18 @@ CREATE TABLE blind_stratum (
     size {int} NOT NULL, PRIMARY KEY (blind_id, stratum, lot, part)) {keyed}
 """
 
+_LABELS = """
+CREATE TABLE finding_label (
+    id {id}, uid TEXT NOT NULL UNIQUE, judgement_id {int} NOT NULL REFERENCES judgement (id), finding {int} NOT NULL,
+    kind TEXT NOT NULL CHECK (kind IN ('scratch', 'pit', 'speck')), x_mm {real} NOT NULL, y_mm {real} NOT NULL,
+    probability {real} NOT NULL, label TEXT NOT NULL CHECK (label IN ('mark', 'none', 'withdrawn')),
+    shown_because TEXT NOT NULL CHECK (shown_because IN ('sure', 'sample', 'again', 'blind')), share {real} NOT NULL,
+    inspector TEXT NOT NULL, identity TEXT NOT NULL CHECK (identity IN ('declared', 'login')),
+    given_at TEXT NOT NULL, filed_at TEXT NOT NULL) {table};
+CREATE INDEX finding_label_by_finding ON finding_label (judgement_id, finding, inspector);
+CREATE INDEX finding_label_by_person ON finding_label (inspector)
+"""
+
 
 def _blind(dialect: str) -> list[str]:
     return [*statements(_BLIND, dialect), *guarded(dialect, ("blind_round", "blind_piece"))]
@@ -153,6 +165,11 @@ def _checks(dialect: str) -> list[str]:
 def _challenges(dialect: str) -> list[str]:
     """Challenges of the stations."""
     return [*statements(_CHALLENGES, dialect), *guarded(dialect, ("challenge",))]
+
+
+def _labels(dialect: str) -> list[str]:
+    """What people said of single findings: a mark, or none."""
+    return [*statements(_LABELS, dialect), *guarded(dialect, ("finding_label",))]
 
 
 def _decisions(dialect: str) -> list[str]:
@@ -204,4 +221,5 @@ STEPS = (
     _designs,
     growth,
     _challenges,
+    _labels,
 )

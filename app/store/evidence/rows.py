@@ -47,6 +47,7 @@ KINDS: dict[str, tuple[Branch, ...]] = {
     "forgotten": (),
     "blind_round": (Branch("blind_piece", "blind_id"), Branch("blind_stratum", "blind_id")),
     "verdict": (),
+    "finding_label": (),
     "choice": (),
     "doubt": (),
     "doubt_settled": (),

@@ -1,8 +1,9 @@
-"""What goes out of the store as tables: verdicts of people and pieces with their measures, as CSV or Parquet."""
+"""What goes out of the store as tables: what people said, and pieces with their measures, as CSV or Parquet."""
 
 import csv
 import io
 from collections.abc import Iterable, Iterator
+from dataclasses import asdict
 from pathlib import Path
 
 import numpy as np
@@ -11,10 +12,16 @@ from sqlalchemy import select
 from app.store.database import schema
 from app.store.database.connection import Store
 from app.store.lots.archive import check_parquet
+from app.store.people.labels import FindingLabel
 from app.store.people.verdicts import Standing
 from app.store.results.recall import Which, recall_results
 from vision.formats import COLUMNS, spreadsheet_cell, write_atomic, write_pieces
 from vision.records import Part, TrayResult, Zone
+
+LABEL_COLUMNS = (
+    *("tray", "piece", "part", "station", "lot", "taken_at", "kind", "x_mm", "y_mm", "probability"),
+    *("label", "inspector", "shown_because", "share"),
+)
 
 
 def verdicts_csv(verdicts: Iterable[Standing]) -> str:
@@ -52,6 +59,36 @@ def export_verdicts(verdicts: Iterable[Standing], path: Path) -> int:
     given = list(verdicts)
     write_atomic(path, verdicts_csv(given))
     return len(given)
+
+
+def export_labels(labels: Iterable[FindingLabel], path: Path) -> int:
+    """Write what people said of single findings to a CSV file; how many there were.
+
+    Parameters
+    ----------
+    labels
+        As `labels` says.
+    path
+        A CSV file to write.
+
+    Returns
+    -------
+    int
+        Number of labels.
+
+    Raises
+    ------
+    Unusable
+        The file can't be written.
+    """
+    text, count = io.StringIO(), 0
+    writer = csv.DictWriter(text, LABEL_COLUMNS, extrasaction="ignore", lineterminator="\n")
+    writer.writeheader()
+    for one in labels:
+        writer.writerow({name: spreadsheet_cell(value) for name, value in asdict(one).items()})
+        count += 1
+    write_atomic(path, text.getvalue())
+    return count
 
 
 def export_pieces(store: Store, which: Which, path: Path) -> int:
