@@ -68,6 +68,20 @@ class VerdictForm(BaseModel):
     turn: Id | None = None
 
 
+class LabelForm(BaseModel):
+    model_config = ConfigDict(extra="forbid", strict=True, frozen=True)
+    uid: Annotated[str, Field(min_length=8, max_length=64, pattern=NO_ZERO)]
+    judgement_id: Id
+    finding: Id
+    label: Literal["mark", "none", "withdrawn"]
+    given_at: Annotated[str, Field(max_length=40, pattern=NO_ZERO)]
+    blind_id: Id | None = None
+
+
+class LabelsCall(Call):
+    labels: Annotated[list[LabelForm], Field(max_length=1000)]
+
+
 class VerdictsCall(Call):
     verdicts: Annotated[list[VerdictForm], Field(max_length=1000)]
     wanted: Wanted

@@ -1,12 +1,12 @@
 """What the viewer needs of one piece, as JSON: places in px of the upright picture, words, addresses of pictures."""
 
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
 
-from app.pages.evidence import Scene, evidence
+from app.pages.evidence import Scene, evidence, question
 from app.pages.piece_words import Line, fault_messages, finding_messages, reason_messages, with_causes
 from app.pages.server_state import ServerState
 from app.pages.upright_frames import UprightFrame, upright_frame
@@ -21,10 +21,12 @@ from app.store import (
     bench,
     clock_s,
     holdings,
+    labels_given,
     limits_of,
     neighbours,
     part_of,
     profile_of,
+    questions,
     shown,
     standing,
     station_of,
@@ -54,6 +56,7 @@ def cards(
             said.setdefault(verdict.piece_id, []).append(verdict)
         with server.store.read() as connection:
             holds = holdings(connection, pieces)
+    told = {} if blind else labels_given(server.store, inspector, judgement_ids)
     names = [] if blind else sorted({one.tray for one in known.values()})
     suspect = {tray.tray for tray in suspect_trays(server.store, among=names)}
     drawings: dict[tuple[str, str, int], Drawings] = {}
@@ -69,6 +72,7 @@ def cards(
         content = _card(one, drawings[key], blind)
         if not blind:
             content |= _named(one, drawings[key]) | _camera_says(server.store, one, drawings[key])
+            content["labels"] = told.get(judgement, {})
             content["neighbours"] = _neighbours(beside[one.shot_id], one)
             if one.tray in suspect:
                 content["faults"].append(SUSPECT_MESSAGE)
@@ -117,6 +121,7 @@ def _named(one: Shown, by: Drawings) -> dict[str, Any]:
 
 
 def _camera_says(store: Store, one: Shown, by: Drawings) -> dict[str, Any]:
+    asked = questions(one.judgement_id, one.judged)
     upright = upright_frame(one, by.part, by.station)
     one = replace(one, judged=with_causes(one.judged, by.limits))
     scene = Scene(one.judged, by.limits, by.part, upright, frames(one))
@@ -128,7 +133,12 @@ def _camera_says(store: Store, one: Shown, by: Drawings) -> dict[str, Any]:
         "limits_told": limits_words([one.limits_standing]),
         "faults": fault_messages(one.judged, by.limits),
         "reasons": _reasons(scene, lines),
-        "findings": _findings(lines, upright),
+        "findings": _findings(lines, upright, {ask.finding for ask in asked}),
+        "questions": [
+            {"finding": ask.finding, **question(scene.judged.findings[ask.finding], scene)}
+            for ask in asked
+            if ask.because == "sample"
+        ],
         "blind_areas": _blind_areas(one.judged.seen, upright),
         "deviations": None if upright is None or by.part is None else _deviations(store, one, by.part, upright),
         "tray_picture": _tray_picture(one),
@@ -196,13 +206,15 @@ def _reasons(scene: Scene, lines: Sequence[Line]) -> list[dict[str, Any]]:
     ]
 
 
-def _findings(lines: Sequence[Line], upright: UprightFrame | None) -> list[dict[str, Any]]:
+def _findings(lines: Sequence[Line], upright: UprightFrame | None, asked: Collection[int]) -> list[dict[str, Any]]:
+    """Findings in words; `finding` is the place of one among the judgement's that may be told a mark or none."""
     rows = []
     for line in lines:
         points: list[list[float]] = []
         if upright is not None and line.points_px:
             points = np.round(upright.to_upright_px(np.asarray(line.points_px)), 1).tolist()
-        rows.append({"words": line.words, "tag": line.tag, "points": points, "outcome": line.outcome})
+        of = line.index if line.index in asked else None
+        rows.append({"words": line.words, "tag": line.tag, "points": points, "outcome": line.outcome, "finding": of})
     return rows
 
 

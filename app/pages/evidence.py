@@ -36,6 +36,7 @@ from vision.records import (
 )
 
 LEAST_BOX_MM = 1.5  # a place without a size of its own is shown as one so wide
+QUESTION = "A question: is this a mark?"
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -65,6 +66,24 @@ def evidence(reason: Reason, scene: Scene) -> dict[str, Any]:
     }
 
 
+def question(mark: Finding, scene: Scene) -> dict[str, Any]:
+    """What a finding is shown by of which a person is asked whether it is a mark: as a reason is, without values."""
+    upright = scene.upright
+    points = _points_px(mark)
+    return {
+        "outcome": "",
+        "words": QUESTION,
+        "short": QUESTION,
+        "findings": [],
+        "deviations": False,
+        "drawing": False,
+        "blind": False,
+        "points": [] if upright is None else np.round(upright.to_upright_px(np.asarray(points)), 1).tolist(),
+        "box": None if upright is None else _box_of(mark, points, upright),
+        "light": _face_light(mark, scene.frames),
+    }
+
+
 def _says_seen(reason: Reason) -> bool:
     return reason.measure in MEASURES and MEASURES[reason.measure].says_seen
 
@@ -82,17 +101,29 @@ def _box(first: Finding | None, reason: Reason, scene: Scene) -> list[float] | N
     upright = scene.upright
     if upright is None:
         return None
-    per_mm = upright.window.px_per_mm if upright.known_scale else 1.0
     if first is not None and not isinstance(first, BendFinding):
-        points, half_mm = upright.to_upright_px(np.asarray(_points_px(first))), 0.5 * _across_mm(first)
-    elif reason.place_mm and scene.part is not None:
-        points, half_mm = upright.window.to_px(_shown_mm(reason, scene.part)), 0.0
-        if _says_seen(reason):  # where nothing could be seen nothing is to be seen: what bounds it is
-            half_mm = 0.5 * float(np.ptp(points, axis=0).max()) / per_mm
-    else:
+        return _box_of(first, _points_px(first), upright)
+    if not reason.place_mm or scene.part is None:
         return None
-    low, high = points.min(axis=0) - half_mm * per_mm, points.max(axis=0) + half_mm * per_mm
-    short = np.maximum(LEAST_BOX_MM * per_mm - (high - low), 0.0) / 2
+    points, half_px = upright.window.to_px(_shown_mm(reason, scene.part)), 0.0
+    if _says_seen(reason):  # where nothing could be seen nothing is to be seen: what bounds it is
+        half_px = 0.5 * float(np.ptp(points, axis=0).max())
+    return _around(points, half_px, upright)
+
+
+def _box_of(finding: Finding, points_px: Sequence[Pair], upright: UprightFrame) -> list[float]:
+    half_px = 0.5 * _across_mm(finding) * _per_mm(upright)
+    return _around(upright.to_upright_px(np.asarray(points_px)), half_px, upright)
+
+
+def _per_mm(upright: UprightFrame) -> float:
+    return upright.window.px_per_mm if upright.known_scale else 1.0
+
+
+def _around(points: Array, half_px: float, upright: UprightFrame) -> list[float]:
+    """The box of points (n, 2) and of what reaches so far about them, no smaller than what can be seen."""
+    low, high = points.min(axis=0) - half_px, points.max(axis=0) + half_px
+    short = np.maximum(LEAST_BOX_MM * _per_mm(upright) - (high - low), 0.0) / 2
     sides: Array = np.concatenate([low - short, high + short])
     return [round(float(side), 1) for side in sides]
 
@@ -135,11 +166,14 @@ def _across_mm(finding: Finding) -> float:
 
 def _best_light(first: Finding | None, reason: Reason, frames: Sequence[PicturePath]) -> int:
     """Index of the frame that shows a reason best; 0 where there is no choice."""
+    known = MEASURES.get(reason.measure)
+    return 0 if known is None or known.on == "outline" else _face_light(first, frames)
+
+
+def _face_light(first: Finding | None, frames: Sequence[PicturePath]) -> int:
+    """Index of the frame that shows something on the face best."""
     low = [k for k, one in enumerate(frames) if one.light == "low"]
     dome = [k for k, one in enumerate(frames) if one.light == "dome"]
-    known = MEASURES.get(reason.measure)
-    if known is None or known.on == "outline":
-        return 0
     if isinstance(first, Scratch) and low:
         (u0, v0), (u1, v1) = first.points_px[0], first.points_px[-1]
         along = math.atan2(v0 - v1, u1 - u0)  # counter-clockwise from the frame's right, as azimuths are

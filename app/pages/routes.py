@@ -1,11 +1,12 @@
-"""The server's own routes: pieces and pictures out, verdicts in. The viewer calls them; nothing here draws or measures.
+"""The server's own routes: pieces and pictures out, verdicts and labels in. Nothing here draws or measures.
 
-A verdict is answered only when the store has it. Every call but that for a picture carries a pass, which the page wrote
-for the person at it; pictures are for whoever may see the page. Where people sign in, every call and picture asks for
-the cookie of a person on the works' list besides.
+A verdict or label is answered only when the store has it. Every call but that for a picture carries a pass, which the
+page wrote for the person at it; pictures are for whoever may see the page. Where people sign in, every call and picture
+asks for the cookie of a person on the works' list besides.
 """
 
 from collections.abc import Callable
+from dataclasses import asdict
 from datetime import UTC, datetime, timedelta
 from typing import Any
 
@@ -20,6 +21,7 @@ from app.pages.calls import (
     Call,
     CardsCall,
     CountCall,
+    LabelsCall,
     NextCall,
     OneCall,
     RenewCall,
@@ -31,14 +33,17 @@ from app.pages.server_state import Pass, ServerState
 from app.pages.signed_in import email_signed_in
 from app.store import (
     Holder,
+    NewLabel,
     NewVerdict,
     Wanted,
     blinds,
     claim,
     give,
     give_back,
+    give_label,
     holding,
     in_hand,
+    label_count,
     newest_judgement,
     newest_judgements,
     pace,
@@ -78,6 +83,7 @@ def routes(server: ServerState) -> list[Route]:
         post("release", Call, _release),
         post("mine", Call, _mine),
         post("verdicts", VerdictsCall, _verdicts),
+        post("labels", LabelsCall, _labels),
         *picture_routes(server),
     ]
 
@@ -109,7 +115,7 @@ def _answer(
     here = None if signed_in is None else server.person_of(signed_in)
     if server.login and (here is None or here.name != holder.name):
         return JSONResponse({"error": f"{holder.name} is not signed in here: load the page again"}, 401)
-    if form is VerdictsCall and not may(holder.roles, "review"):
+    if form in (VerdictsCall, LabelsCall) and not may(holder.roles, "review"):
         return JSONResponse({"error": f"{holder.name} may look, but not judge; the works' list gives the role"}, 403)
     try:
         return JSONResponse(work(server, holder, call))
@@ -187,7 +193,7 @@ def _mine(server: ServerState, who: Pass, _call: Call) -> dict[str, Any]:
         {"uid": one.uid, "piece_id": one.piece_id, "judgement_id": newest[one.piece_id], "verdict": one.verdict}
         for one in given
     ]
-    return {"given": rows}
+    return {"given": rows, "labels": label_count(server.store, who.name)}
 
 
 def _verdicts(server: ServerState, who: Pass, call: VerdictsCall) -> dict[str, Any]:
@@ -208,6 +214,22 @@ def _verdicts(server: ServerState, who: Pass, call: VerdictsCall) -> dict[str, A
             blind_id=one.blind_id,
             turn=one.turn,
         )
-        receipt = give(server.store, given)
-        receipts.append({"uid": receipt.uid, "outcome": receipt.outcome, "detail": receipt.detail})
+        receipts.append(asdict(give(server.store, given)))
     return {"receipts": receipts, **_progress(server, who, call.holder, call.wanted)}
+
+
+def _labels(server: ServerState, who: Pass, call: LabelsCall) -> dict[str, Any]:
+    receipts = []
+    for one in call.labels:
+        given = NewLabel(
+            uid=one.uid,
+            judgement_id=one.judgement_id,
+            finding=one.finding,
+            label=one.label,
+            inspector=who.name,
+            identity=who.identity,
+            given_at=one.given_at,
+            blind_id=one.blind_id,
+        )
+        receipts.append(asdict(give_label(server.store, given)))
+    return {"receipts": receipts, "labels": label_count(server.store, who.name)}

@@ -9,8 +9,20 @@ from app.report import GLOSSARY, SIGNS, sign
 
 _FOLDER = Path(__file__).with_name("viewer")
 _PROGRAM = (  # in the order of need, joined to one program
-    *("outbox.js", "link.js", "elements.js", "pictures.js", "marks.js", "view.js", "gestures.js", "closeup.js"),
-    *("stage.js", "panel.js", "saving.js", "pieces.js", "given.js", "keys.js", "told.js", "viewer.js", "component.js"),
+    *("outbox.js", "sender.js", "link.js", "elements.js", "pictures.js", "marks.js", "view.js", "gestures.js"),
+    *(
+        "closeup.js",
+        "stage.js",
+        "panel.js",
+        "labels.js",
+        "saving.js",
+        "pieces.js",
+        "given.js",
+        "keys.js",
+        "told.js",
+        "viewer.js",
+        "component.js",
+    ),
 )
 
 _GLOSSARY = "".join(f'<tr><th scope="row">{word}</th><td>{meaning}</td></tr>' for word, meaning in GLOSSARY)

@@ -54,9 +54,14 @@ from .people.blind_rounds import (
 from .people.drawing import Draw as Draw, draw_pieces as draw_pieces, stratum_sizes as stratum_sizes
 from .people.holding import Holding as Holding, holdings as holdings
 from .people.labels import (
+    NewLabel as NewLabel,
+    give_label as give_label,
+    label_count as label_count,
     labels as labels,
+    labels_given as labels_given,
 )
 from .people.pace import pace as pace
+from .people.questions import questions as questions
 from .people.review_queue import (
     Choices as Choices,
     Holder as Holder,

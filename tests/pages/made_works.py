@@ -13,7 +13,7 @@ from tests.store.made import LIMITS, PART, made_piece, made_profile, made_tray
 from vision.geometry.polyline import centroid
 from vision.records.inputs import Station
 from vision.records.judged import JudgedPiece, Verdict
-from vision.records.measured import EdgeFinding, Pose, Scratch
+from vision.records.measured import EdgeFinding, Pit, Pose, Scratch
 
 MM_PER_PX = 0.1
 SIZE_PX = (1500, 1050)
@@ -24,6 +24,7 @@ PEOPLE = (
     Person("Guest", ("read",), None),
 )
 LIGHTS = (("back", None), ("dome", None), ("low", 0.0), ("low", 90.0))
+UNLIKELY = 12  # candidates of a piece that are likely no marks: of most pieces one or two are asked about
 VERDICTS: tuple[Verdict, ...] = ("reject", "pass", "review", "reject")
 
 
@@ -68,14 +69,18 @@ def piece_at(number: int, verdict: Verdict, pose: Pose, value: float) -> JudgedP
         x, y = to_px(np.array([[x_mm, y_mm]]), pose)[0]
         return float(x), float(y)
 
+    sure = tuple(
+        dataclasses.replace(one, probability=0.97) if isinstance(one, Scratch | Pit) else one for one in made.findings
+    )
+    unlikely = tuple(Pit((0.0, 0.0), (14.0 + k, 2.0 - 0.3 * k), 0.2, 5.0, 0.05) for k in range(UNLIKELY))
     findings = tuple(
         dataclasses.replace(one, center_px=px(*one.center_mm)) if isinstance(one, EdgeFinding)
         else dataclasses.replace(one, points_px=tuple(px(*p) for p in one.points_mm)) if isinstance(one, Scratch)
         else dataclasses.replace(one, center_px=px(*one.center_mm)) if hasattr(one, "center_mm")
         else one
-        for one in made.findings
+        for one in (*sure, *unlikely)
     )  # fmt: skip
-    return dataclasses.replace(made, pose=pose, findings=findings)
+    return dataclasses.replace(made, pose=pose, findings=findings, counted=(*made.counted, *(False for _ in unlikely)))
 
 
 def draw_shot(folder: Path, poses: list[Pose]) -> None:

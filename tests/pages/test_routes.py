@@ -17,6 +17,7 @@ from starlette.applications import Starlette
 
 from app.pages.routes import routes
 from app.pages.server_state import Pass, ServerState, lasting_secret
+from app.store.database import schema
 from app.store.people.blind_rounds import make_blind
 from app.store.people.drawing import Draw, draw_pieces
 from app.store.people.review_queue import Holder, give_back
@@ -131,6 +132,73 @@ def test_a_verdict_is_answered_when_the_store_has_it(client: Client, server_stat
     assert (status, told["receipts"][0]["outcome"]) == (200, "stored")
     assert [one.uid for one in standing(server_state.store, "R. Hale")] == ["0123456789abcdef"]
     assert call(client, "verdicts", server_state.write_pass(HALE), **body)[1]["receipts"][0]["outcome"] == "known"
+
+
+def label(card: dict[str, Any], **changes: Any) -> dict[str, Any]:
+    """A label as the viewer sends it, of the scratch that people are told of."""
+    (scratch,) = [one for one in card["findings"] if one["tag"] == "scratch"]
+    return {
+        "uid": "fedcba9876543210",
+        "judgement_id": card["judgement_id"],
+        "finding": scratch["finding"],
+        "label": "mark",
+        "given_at": "2026-11-02T06:00:00Z",
+        **changes,
+    }
+
+
+def test_a_card_tells_which_findings_may_be_labelled_and_what_was_said(
+    client: Client, server_state: ServerState
+) -> None:
+    hale = server_state.write_pass(HALE)
+    _, told = call(client, "next", hale, wanted=WANTED, have=[], count=8)
+    assert [one["finding"] is None for one in told["cards"][0]["findings"]].count(True) == 2  # burr and bend
+    card = next(one for one in told["cards"] if one["questions"])
+    asked = card["questions"][0]
+    assert asked["words"] == "A question: is this a mark?"
+    assert asked["box"] is not None
+    assert (len(asked["points"]), card["lights"][asked["light"]]["name"][:3]) == (1, "low")
+    assert (asked["finding"] in {one["finding"] for one in card["findings"]}, card["labels"]) == (False, {})
+    said = [label(card, uid="a" * 16, finding=asked["finding"], label="none"), label(card, uid="b" * 16)]
+    _, answer = call(client, "labels", hale, labels=said)
+    assert answer == {
+        "receipts": [{"uid": one["uid"], "outcome": "stored", "detail": ""} for one in said],
+        "labels": 2,
+    }
+    assert call(client, "labels", hale, labels=said)[1]["receipts"][0]["outcome"] == "known"
+    _, again = call(client, "cards", hale, judgements=[card["judgement_id"]])
+    assert again["cards"][0]["labels"] == {str(asked["finding"]): "none", str(said[1]["finding"]): "mark"}
+    assert call(client, "mine", hale)[1]["labels"] == 2
+    kept = {one.uid: one for one in label_rows(server_state)}
+    assert (kept["a" * 16].shown_because, kept["b" * 16].shown_because) == ("sample", "sure")
+
+
+def label_rows(server_state: ServerState) -> list[Any]:
+    """All labels, as filed."""
+    with server_state.store.read() as connection:
+        return list(connection.execute(schema.finding_label.select()))
+
+
+@pytest.mark.parametrize(
+    "changes",
+    [
+        {"label": "maybe"},
+        {"uid": "short"},
+        {"finding": "1"},
+        {"finding": -1},
+        {"inspector": "M. Okafor"},
+        {"share": 0.5},
+    ],
+)
+def test_a_label_that_no_viewer_sends_is_refused(
+    client: Client, server_state: ServerState, changes: dict[str, Any]
+) -> None:
+    body = {"labels": [label(card_for(client, server_state), **changes)]}
+    before = label_rows(server_state)
+    assert call(client, "labels", server_state.write_pass(HALE), **body)[0] == 400
+    status, told = call(client, "labels", server_state.write_pass(GUEST), labels=[])
+    assert (status, "Guest may look" in told["error"]) == (403, True)
+    assert label_rows(server_state) == before
 
 
 def test_a_blind_piece_bears_a_running_number_and_nothing_by_which_it_is_known(

@@ -68,6 +68,16 @@ test("a verdict key judges once, however long it is held", () => {
   assert.deepEqual(asked, [["verdict", "accept", [], 5]]);
 });
 
+test("a label is said once, of the finding selected, also while a reject is begun", () => {
+  for (const defects of [null, new Set()]) {
+    const { asked, press } = bench({ viewer: { defects } });
+    press("w");
+    press("W", { repeat: true });
+    press("e");
+    assert.deepEqual(asked, [["label", "mark", 5], ["label", "none", 5]]);
+  }
+});
+
 test("arrows and zoom may be held; at the whole picture arrows stay the page's", () => {
   const near = bench({ stage: { view: { zoom: 4 } } });
   near.press("ArrowLeft", { repeat: true });

@@ -34,20 +34,22 @@ function tab(answers, localStorage = storage(), inspector = HALE) {
       return answers(calls.length, calls.at(-1));
     },
   });
-  const program = ["outbox.js", "link.js"].map(text).join("\n");
+  const program = ["outbox.js", "sender.js", "link.js"].map(text).join("\n");
   vm.runInContext(`${program}\nObject.assign(globalThis, { Link, wellFormed });`, context);
   const link = new context.Link(() => {});
-  link.received = () => {};
+  link.verdicts.received = () => {};
   link.holder = "h";
   link.take("pass", inspector);
-  const post = (uid, more = {}) => link.post({ uid, verdict: "accept", ...more }, `piece of ${uid}`);
-  return { link, post, calls, timers, localStorage, context };
+  const post = (uid, more = {}) => link.verdicts.post({ uid, verdict: "accept", ...more }, `piece of ${uid}`);
+  const label = (uid) => link.labels.post({ uid, label: "mark" }, `finding of ${uid}`);
+  return { link, post, label, calls, timers, localStorage, context };
 }
 
 const good = (receipts) => ({ ok: true, status: 200, json: async () => ({ receipts }) });
 const bad = (status, error) => ({ ok: false, status, json: async () => ({ error }) });
 const settled = () => new Promise((done) => setImmediate(done));
 const all = (_, call) => good(call.verdicts.map(({ uid }) => ({ uid, outcome: "stored", detail: "" })));
+const labelsToo = (_, call) => good((call.verdicts ?? call.labels).map(({ uid }) => ({ uid, outcome: "stored", detail: "" })));
 const away = () => { throw new Error("away"); };
 const sent = (calls) => calls.map((call) => call.verdicts.map(({ uid }) => uid));
 
@@ -56,7 +58,7 @@ test("a verdict leaves the outbox when the store has it", async () => {
   post("a", { verdict: "reject" });
   assert.equal(Object.keys(localStorage).length, 1);
   await settled();
-  assert.equal(link.unsent.length, 0);
+  assert.equal(link.verdicts.unsent.length, 0);
   assert.equal(calls.length, 1);
   assert.equal(calls[0].path, "/desk/verdicts");
   assert.deepEqual(Object.keys(localStorage), []);
@@ -69,12 +71,12 @@ test("a server that is away costs no verdict, and is tried again after longer an
     await settled();
     assert.deepEqual(timers.map((one) => one.delay), [delay]);
     assert.equal(Object.keys(localStorage).length, 1);
-    assert.notEqual(link.trouble, "");
+    assert.notEqual(link.verdicts.trouble, "");
     timers.pop().work();
   }
   await settled();
-  assert.equal(link.unsent.length, 0);
-  assert.equal(link.trouble, "");
+  assert.equal(link.verdicts.unsent.length, 0);
+  assert.equal(link.verdicts.trouble, "");
 });
 
 test("what came while sending is sent after, in the order given", async () => {
@@ -90,7 +92,7 @@ test("what came while sending is sent after, in the order given", async () => {
   await settled();
   await settled();
   assert.deepEqual(sent(calls), [["a"], ["b", "c", "d", "e"]]);
-  assert.equal(link.unsent.length, 0);
+  assert.equal(link.verdicts.unsent.length, 0);
 });
 
 test("tabs of one browser keep each their own, and whichever is open sends all of that person's", async () => {
@@ -104,7 +106,7 @@ test("tabs of one browser keep each their own, and whichever is open sends all o
   const later = tab(all, shared);
   await settled();
   assert.deepEqual(sent(later.calls), [["a", "b", "c"]]);
-  assert.equal(one.link.unsent.length, 0);
+  assert.equal(one.link.verdicts.unsent.length, 0);
 });
 
 test("another person's are told by name, and sent by that person alone", async () => {
@@ -117,46 +119,46 @@ test("another person's are told by name, and sent by that person alone", async (
   okafor.post("c");
   await settled();
   assert.deepEqual(sent(okafor.calls), [["c"]]);
-  assert.deepEqual({ ...okafor.link.outbox.ofOthers("M. Okafor") }, { [HALE]: 2 });
+  assert.deepEqual({ ...okafor.link.verdicts.outbox.ofOthers("M. Okafor") }, { [HALE]: 2 });
 });
 
 test("one that the server can't take blocks no other, and stays with its words", async () => {
   const poison = (_, call) => (call.verdicts.some(({ uid }) => uid === "x") ? bad(400, "can't be read") : all(_, call));
   for (const at of [0, 3, 6]) {
     const { link, post, timers } = tab(poison);
-    link.sending = true; // until all of them wait
+    link.verdicts.sending = true; // until all of them wait
     for (let k = 0; k < 7; k += 1) post(k === at ? "x" : `v${k}`);
-    link.sending = false;
-    await link.flush();
-    assert.equal(link.unsent.length, 0);
+    link.verdicts.sending = false;
+    await link.verdicts.flush();
+    assert.equal(link.verdicts.unsent.length, 0);
     assert.deepEqual(timers, []);
-    assert.deepEqual(Array.from(link.outbox.refused(), ({ name, refused }) => [name, refused]), [["piece of x", "can't be read"]]);
-    link.outbox.remove("x");
-    assert.equal(link.outbox.refused().length, 0);
+    assert.deepEqual(Array.from(link.verdicts.outbox.refused(), ({ name, refused }) => [name, refused]), [["piece of x", "can't be read"]]);
+    link.verdicts.outbox.remove("x");
+    assert.equal(link.verdicts.outbox.refused().length, 0);
   }
 });
 
 test("one on which the server fails is tried again, the others first", async () => {
   let mended = false;
   const { link, post, timers } = tab((_, call) => (!mended && call.verdicts.some(({ uid }) => uid === "x") ? bad(500, "") : all(_, call)));
-  link.sending = true;
+  link.verdicts.sending = true;
   for (const uid of ["x", "a", "b"]) post(uid);
-  link.sending = false;
-  await link.flush();
-  assert.deepEqual(Array.from(link.unsent, ({ uid }) => uid), ["x"]);
-  assert.notEqual(link.trouble, "");
+  link.verdicts.sending = false;
+  await link.verdicts.flush();
+  assert.deepEqual(Array.from(link.verdicts.unsent, ({ uid }) => uid), ["x"]);
+  assert.notEqual(link.verdicts.trouble, "");
   mended = true;
   timers.pop().work();
   await settled();
-  assert.equal(link.unsent.length, 0);
+  assert.equal(link.verdicts.unsent.length, 0);
 });
 
 test("what the store refused is kept and shown", async () => {
   const { link, post } = tab((_, call) => good(call.verdicts.map(({ uid }) => ({ uid, outcome: "refused", detail: "changed since" }))));
   post("a");
   await settled();
-  assert.equal(link.unsent.length, 0);
-  assert.deepEqual(Array.from(link.outbox.refused(), ({ refused }) => refused), ["changed since"]);
+  assert.equal(link.verdicts.unsent.length, 0);
+  assert.deepEqual(Array.from(link.verdicts.outbox.refused(), ({ refused }) => refused), ["changed since"]);
 });
 
 test("a browser that keeps nothing sends all the same, and says that it keeps nothing", async () => {
@@ -165,12 +167,12 @@ test("a browser that keeps nothing sends all the same, and says that it keeps no
   const { link, post, timers } = tab((_, call) => (down ? away() : all(_, call)), none);
   post("a");
   await settled();
-  assert.equal(link.outbox.isKept(), false);
+  assert.equal(link.verdicts.outbox.isKept(), false);
   down = false;
   timers.pop().work();
   await settled();
-  assert.equal(link.unsent.length, 0);
-  assert.equal(link.outbox.isKept(), true);
+  assert.equal(link.verdicts.unsent.length, 0);
+  assert.equal(link.verdicts.outbox.isKept(), true);
 });
 
 test("a pass of another server loads the page anew, once the outbox is kept", async () => {
@@ -178,10 +180,50 @@ test("a pass of another server loads the page anew, once the outbox is kept", as
   post("a");
   await settled();
   assert.equal(context.reloaded, true);
-  assert.equal(link.unsent.length, 1);
+  assert.equal(link.verdicts.unsent.length, 1);
 });
 
 test("half a sign is no text", () => {
   const { context } = tab(all);
   assert.equal(context.wellFormed("rim \u{1F944} \ud83e"), "rim \u{1F944} \ufffd");
+});
+
+test("labels go their own way, one call after the other in the order given, and leave the outbox when the store has them", async () => {
+  const { link, label, calls, localStorage } = tab(labelsToo);
+  link.labels.sending = true;
+  for (const uid of "abc") label(uid);
+  link.labels.sending = false;
+  await link.flush();
+  await settled();
+  assert.deepEqual(calls.map(({ path, labels }) => [path, labels.map(({ uid }) => uid)]), [["/desk/labels", ["a", "b", "c"]]]);
+  assert.equal(link.waiting, 0);
+  assert.deepEqual(Object.keys(localStorage), []);
+});
+
+test("a label that can't be sent holds up no verdict, and outlives the page", async () => {
+  const { link, post, label, localStorage } = tab((_, call) => (call.labels ? away() : labelsToo(_, call)));
+  label("a");
+  post("b");
+  await settled();
+  assert.deepEqual([link.verdicts.unsent.length, link.labels.unsent.length, link.waiting], [0, 1, 1]);
+  assert.notEqual(link.trouble, "");
+  const later = tab(labelsToo, localStorage);
+  await settled();
+  assert.equal(later.link.waiting, 0);
+  assert.deepEqual(later.calls.map(({ path }) => path), ["/desk/labels"]);
+});
+
+test("a label that the store refused is told, and no verdict's words are", async () => {
+  const { link, label } = tab((_, call) => good(call.labels.map(({ uid }) => ({ uid, outcome: "refused", detail: "load the page again" }))));
+  label("a");
+  await settled();
+  assert.deepEqual(Array.from(link.labels.outbox.refused(), ({ name, refused }) => [name, refused]), [["finding of a", "load the page again"]]);
+  assert.equal(link.verdicts.outbox.refused().length, 0);
+});
+
+test("a verdict that a page of before kept is sent", async () => {
+  const kept = { inspector: HALE, at: 1, name: "T-1, piece 1", verdict: { uid: "old", verdict: "accept" } };
+  const { calls } = tab(all, storage({ "brightbowl.unsent.old": JSON.stringify(kept) }));
+  await settled();
+  assert.deepEqual(sent(calls), [["old"]]);
 });

@@ -25,7 +25,7 @@ function waiting({ stock = 0, outbox = [], answer } = {}) {
     calls.push([path, body]);
     return (answer ?? serve)(path, body, context);
   };
-  const pieces = new context.Pieces({ call, unsent: outbox }, {
+  const pieces = new context.Pieces({ call, verdicts: { unsent: outbox } }, {
     came: () => { if (!pieces.current && pieces.queue.length) pieces.next(); },
     none: (words, offer) => said.push(offer ? `${words} [${offer}]` : words),
   });

@@ -18,6 +18,7 @@ interface FindingLine {
   tag: string;
   points: Point[];
   outcome: string;
+  finding: number | null; // its place in the judgement, where it may be told a mark or none
 }
 
 /** A limit that is not passed, and what shows it. */
@@ -31,6 +32,12 @@ interface ReasonLine {
   deviations: boolean; // whether the view of deviations does
   drawing: boolean; // whether the drawing's line does: where the edge should be that was not seen
   blind: boolean; // whether what could not be seen does
+}
+
+/** A finding of which it is asked whether it is a mark; shown as a reason is, and none. */
+interface QuestionLine extends ReasonLine {
+  finding: number; // its place in the judgement
+  points: Point[];
 }
 
 interface Neighbour {
@@ -72,6 +79,8 @@ interface OpenCard extends PieceSeen {
   faults: string[];
   reasons: ReasonLine[];
   findings: FindingLine[];
+  questions: QuestionLine[];
+  labels: Record<number, string>; // what the person says of findings, by their place in the judgement
   blind_areas: { words: string; ring: Point[] }[];
   deviations: { times: number; outward: string; inward: string } | null;
   tray_picture: string | null;
@@ -97,6 +106,15 @@ interface NewVerdict {
   seen?: string | null;
   blind_id?: number;
   turn?: number;
+}
+
+/** What is said of one finding, on its way to the store. */
+interface NewLabel {
+  uid: string;
+  judgement_id: number;
+  finding: number;
+  label: string;
+  given_at: string;
 }
 
 /** A verdict that can be taken back; one given before the page was opened has no card here. */
@@ -126,6 +144,7 @@ interface Renewed extends Progress {
 
 interface Received extends Progress {
   receipts: { uid: string; outcome: string; detail: string }[];
+  labels?: number; // given by this person, in all
 }
 
 interface PageData {

@@ -18,10 +18,11 @@ class LatestVerdicts {
 
   // those from before the page was opened
   async recall() {
-    /** @type {{ given: Given[] }} */
+    /** @type {{ given: Given[], labels?: number }} */
     const told = await this.link.call("mine", {}).catch(() => ({ given: [] }));
     const known = new Set(this.all.map((one) => one.uid));
     this.all = [...told.given.filter((one) => !known.has(one.uid)), ...this.all];
+    return told;
   }
 
   // newest first

@@ -1,4 +1,4 @@
-// The line to the server: calls that are tried again, and verdicts, which leave the outbox only when the store has them.
+// The line to the server: calls, and what is said at this browser.
 
 function newId() {
   const bytes = crypto.getRandomValues(new Uint8Array(16));
@@ -6,7 +6,6 @@ function newId() {
 }
 
 const LOCK_WAIT_MS = 400;
-const AT_ONCE = 50; // verdicts in one call: with the longest notes well under what the server takes
 
 /** @param {string} name what this tab alone keeps, while it lives */
 function held(name) {
@@ -92,7 +91,7 @@ class Refused extends Error {
 }
 
 class Link {
-  /** @param {() => void} changed called when the outbox or its trouble changed */
+  /** @param {() => void} changed called when an outbox or its trouble changed */
   constructor(changed) {
     this.changed = changed;
     this.pass = "";
@@ -100,17 +99,16 @@ class Link {
     this.inspector = "";
     /** @type {Record<string, string | null>} */
     this.wanted = {};
-    /** @type {(told: Received) => void} */
-    this.received = () => {};
-    this.outbox = new Outbox();
-    this.sending = false;
-    this.trouble = "";
-    this.delayMs = 0;
+    /** @type {Sender<NewVerdict>} */
+    this.verdicts = new Sender(this, "verdicts", new Outbox("brightbowl.unsent."), () => ({ wanted: this.wanted }));
+    /** @type {Sender<NewLabel>} */
+    this.labels = new Sender(this, "labels", new Outbox("brightbowl.labels."), () => ({}));
+    this.senders = [this.verdicts, this.labels];
     /** @type {Set<Promise<unknown>>} */
     this.underWay = new Set();
   }
 
-  // The page writes a new pass on each run; only the verdicts of the person whose pass it is can be sent.
+  // The page writes a new pass on each run; only what the person said whose pass it is can be sent.
   /**
    * @param {string} pass
    * @param {string} inspector
@@ -121,9 +119,32 @@ class Link {
     this.flush();
   }
 
-  // this person's verdicts that are still to be sent, from whichever tab
-  get unsent() {
-    return this.outbox.of(this.inspector);
+  flush() {
+    for (const one of this.senders) one.flush();
+  }
+
+  // how many of this person's wait to be sent
+  get waiting() {
+    return this.senders.reduce((sum, one) => sum + one.unsent.length, 0);
+  }
+
+  get trouble() {
+    return this.verdicts.trouble || this.labels.trouble;
+  }
+
+  // whether all that was said outlives this page
+  isKept() {
+    return this.senders.every((one) => one.outbox.isKept());
+  }
+
+  // the server answers: what is not tried again is no trouble any more
+  answers() {
+    for (const one of this.senders) if (!one.unsent.length) one.trouble = "";
+  }
+
+  away() {
+    this.verdicts.trouble ||= AWAY;
+    this.flush();
   }
 
   /**
@@ -152,69 +173,8 @@ class Link {
     const answer = await fetch(`/desk/${path}`, { method: "POST", body: sent, credentials: "same-origin" });
     const told = await answer.json().catch(() => ({ error: `the server answers ${answer.status}` }));
     // Another server's passes are worth nothing here: the page is loaded anew to get one; the outbox outlives that.
-    if (answer.status === 401 && this.outbox.isKept()) location.reload();
+    if (answer.status === 401 && this.isKept()) location.reload();
     if (!answer.ok) throw new Refused(told.error, answer.status);
     return told;
-  }
-
-  /**
-   * @param {NewVerdict} verdict
-   * @param {string} name the piece's, for people
-   */
-  post(verdict, name) {
-    this.outbox.add(this.inspector, name, verdict);
-    this.changed();
-    this.flush();
-  }
-
-  async flush() {
-    if (this.sending || !this.holder || !this.unsent.length) return;
-    this.sending = true;
-    /** @type {Set<string>} */
-    const putAside = new Set(); // the server failed on these alone: the others go first
-    this.trouble = "";
-    try {
-      await this.sendAll(putAside);
-      this.delayMs = 0;
-    } catch (fault) {
-      this.trouble = fault instanceof Refused ? fault.message : "the server does not answer; trying again";
-    }
-    if (putAside.size) this.trouble ||= "the server failed on it; trying again";
-    if (this.trouble) {
-      this.delayMs = Math.min(5000, (this.delayMs || 250) * 2);
-      setTimeout(() => this.flush(), this.delayMs);
-    }
-    this.sending = false;
-    this.changed();
-  }
-
-  /**
-   * Send in the order given, many at once; where a call can't be taken, ever fewer, until the verdict that it fails on
-   * stands alone.
-   * @param {Set<string>} putAside
-   */
-  async sendAll(putAside) {
-    let atOnce = AT_ONCE;
-    for (;;) {
-      const verdicts = this.unsent.filter((one) => !putAside.has(one.uid)).slice(0, atOnce);
-      if (!verdicts.length) return;
-      try {
-        /** @type {Received} */
-        const told = await this.call("verdicts", { verdicts, wanted: this.wanted });
-        for (const { uid } of verdicts) if (!told.receipts.some((one) => one.uid === uid)) putAside.add(uid);
-        for (const { uid, outcome, detail } of told.receipts) {
-          if (outcome === "refused") this.outbox.refuse(uid, detail);
-          else this.outbox.remove(uid);
-        }
-        atOnce = AT_ONCE;
-        this.received(told);
-        this.changed();
-      } catch (fault) {
-        if (!(fault instanceof Refused) || ![400, 413, 500].includes(fault.status)) throw fault;
-        if (verdicts.length > 1) atOnce = Math.ceil(verdicts.length / 2);
-        else if (fault.status === 500) putAside.add(verdicts[0].uid);
-        else this.outbox.refuse(verdicts[0].uid, fault.message);
-      }
-    }
   }
 }

@@ -1,22 +1,30 @@
-// Verdicts that the store does not have yet, kept in the browser: each under a name of its own, so that tabs and people
+// What was said and the store does not have yet, kept in the browser: each under a name of its own, so that tabs and people
 // that share the browser can't write over one another's.
 
-const OUTBOX = "brightbowl.unsent.";
+/**
+ * @template {{ uid: string }} Said
+ * @typedef {{ inspector: string, at: number, name: string, said: Said, refused?: string }} Unsent
+ */
 
-/** @typedef {{ inspector: string, at: number, name: string, verdict: NewVerdict, refused?: string }} Unsent */
-
+/** @template {{ uid: string }} Said */
 class Outbox {
-  constructor() {
-    /** @type {Map<string, Unsent>} */
+  /** @param {string} names how the names begin under which they are kept */
+  constructor(names) {
+    this.names = names;
+    /** @type {Map<string, Unsent<Said>>} */
     this.unkept = new Map(); // what the browser would not keep lives as long as the page
   }
 
-  /** @returns {Unsent[]} of everybody at this browser, in the order given */
+  /** @returns {Unsent<Said>[]} of everybody at this browser, in the order given */
   all() {
-    /** @type {Unsent[]} */
+    /** @type {Unsent<Said>[]} */
     const found = [...this.unkept.values()];
     try {
-      for (const key of Object.keys(localStorage)) if (key.startsWith(OUTBOX)) found.push(JSON.parse(localStorage.getItem(key) ?? ""));
+      for (const key of Object.keys(localStorage)) {
+        if (!key.startsWith(this.names)) continue;
+        const { verdict, ...one } = JSON.parse(localStorage.getItem(key) ?? ""); // pages of before named it so
+        found.push({ said: verdict, ...one });
+      }
     } catch {
       // A browser that keeps nothing has nothing.
     }
@@ -28,7 +36,7 @@ class Outbox {
    * @param {string} inspector
    */
   of(inspector) {
-    return this.all().filter((one) => one.inspector === inspector && one.refused === undefined).map((one) => one.verdict);
+    return this.all().filter((one) => one.inspector === inspector && one.refused === undefined).map((one) => one.said);
   }
 
   // those that the server could not take, with its words
@@ -51,20 +59,20 @@ class Outbox {
 
   /**
    * @param {string} inspector
-   * @param {string} name the piece's, for people
-   * @param {NewVerdict} verdict
+   * @param {string} name of what it is said of, for people
+   * @param {Said} said
    */
-  add(inspector, name, verdict) {
+  add(inspector, name, said) {
     const last = this.all().at(-1)?.at ?? 0;
-    this.put({ inspector, name, verdict, at: Math.max(Date.now(), last + 1) });
+    this.put({ inspector, name, said, at: Math.max(Date.now(), last + 1) });
   }
 
-  /** @param {Unsent} one */
+  /** @param {Unsent<Said>} one */
   put(one) {
     try {
-      localStorage.setItem(OUTBOX + one.verdict.uid, JSON.stringify(one));
+      localStorage.setItem(this.names + one.said.uid, JSON.stringify(one));
     } catch {
-      this.unkept.set(one.verdict.uid, one);
+      this.unkept.set(one.said.uid, one);
     }
   }
 
@@ -72,7 +80,7 @@ class Outbox {
   remove(uid) {
     this.unkept.delete(uid);
     try {
-      localStorage.removeItem(OUTBOX + uid);
+      localStorage.removeItem(this.names + uid);
     } catch {
       // It never was there.
     }
@@ -84,7 +92,7 @@ class Outbox {
    * @param {string} words
    */
   refuse(uid, words) {
-    const one = this.all().find((other) => other.verdict.uid === uid);
+    const one = this.all().find((other) => other.said.uid === uid);
     if (one) this.put({ ...one, refused: words });
   }
 

@@ -38,7 +38,8 @@ class Panel {
     this.find = (/** @type {string} */ name) => inside(root, name);
     /** @type {Record<string, string>} */
     this.signs = {};
-    this.at = -1; // the line gone to: a reason, or a finding below them
+    this.at = -1; // the line gone to: a reason, a question, or a finding below them
+    this.cameAt = 0; // when it was gone to, in ms of the page's clock
     this.showsTray = false;
     this.recentTold = "";
     /** @type {(index: number) => void} */
@@ -104,6 +105,7 @@ class Panel {
     for (const words of card.faults) lines.push(made("li", { className: "review" }, `Not measured properly: ${words}`));
     card.reasons.forEach((one, index) => lines.push(this.line(one.words, one.outcome, index)));
     if (!card.faults.length && !card.reasons.length) lines.push(made("li", {}, "Every limit is passed."));
+    card.questions.forEach((one, index) => lines.push(this.line(one.words, "question", card.reasons.length + index)));
     list.replaceChildren(...lines);
   }
 
@@ -111,10 +113,10 @@ class Panel {
    * A line to go to, by a click or by J and K.
    * @param {string} words
    * @param {string} kind
-   * @param {number} index among all lines: reasons first, then findings
+   * @param {number} index among all lines: reasons first, then questions, then findings
    */
   line(words, kind, index) {
-    const button = made("button", { type: "button", className: `line ${kind}`, tabIndex: -1 }, words);
+    const button = made("button", { type: "button", className: `line ${kind}`, tabIndex: -1 }, words, made("span", { className: "own" }));
     button.onclick = () => this.goTo(index);
     return made("li", {}, button);
   }
@@ -122,18 +124,45 @@ class Panel {
   /** @param {Card} card */
   findings(card) {
     const list = this.find(".findings");
-    const first = card.blind ? 0 : card.reasons.length;
+    const first = card.blind ? 0 : card.reasons.length + card.questions.length;
     this.find(".findings-head").textContent = card.blind ? "" : `Findings, worst first (${this.stage.findings.length})`;
     const lines = this.stage.findings.map((one, index) => this.line(one.words, one.outcome || "plain", first + index));
     if (!card.blind) for (const area of card.blind_areas) lines.push(made("li", { className: "empty" }, area.words));
     if (!card.blind && !lines.length) lines.push(made("li", { className: "empty" }, "No finding was reported."));
     list.replaceChildren(...lines);
-    this.at = first ? 0 : -1;
+    this.at = !card.blind && card.reasons.length ? 0 : -1;
     this.here();
+    this.labels(card);
+    this.look();
+  }
+
+  /** @param {Card} card beside each line what this person says of its finding */
+  labels(card) {
+    this.find(".labels").hidden = card.blind;
+    if (card.blind) return;
+    const findings = labelled(card);
+    this.lines().forEach((line, k) => {
+      const label = card.labels[findings[k] ?? -1];
+      inside(line, ".own").textContent = label ? ` \u00B7 you say: ${LABEL_WORDS[label]}` : "";
+    });
+  }
+
+  // what is selected is looked at from now on
+  look() {
+    this.cameAt = performance.now();
+  }
+
+  /** @param {number} moment whether the line gone to had been shown long enough then for anybody to see it */
+  stood(moment) {
+    return this.stage.stood(moment) && moment - this.cameAt >= STAND_MS;
+  }
+
+  lines() {
+    return [...this.find(".said").querySelectorAll("button.line")];
   }
 
   here() {
-    const lines = [...this.find(".said").querySelectorAll("button.line")];
+    const lines = this.lines();
     lines.forEach((line, k) => {
       line.classList.toggle("here", k === this.at);
       if (k === this.at) line.setAttribute("aria-current", "true");
@@ -142,16 +171,17 @@ class Panel {
     return lines;
   }
 
-  /** @param {number} index of a reason or a finding, going round at the ends */
+  /** @param {number} index of a reason, a question or a finding, going round at the ends */
   goTo(index) {
-    const count = this.find(".said").querySelectorAll("button.line").length;
+    const count = this.lines().length;
     const card = this.stage.card;
     if (!count || !card) return;
     this.at = (index + count) % count;
     this.here()[this.at].scrollIntoView({ block: "nearest" });
-    const reasons = card.blind ? 0 : card.reasons.length;
-    if (this.at < reasons) this.stage.evidence(this.at);
-    else this.stage.goTo(this.at - reasons);
+    this.look();
+    const shown = card.blind ? [] : [...card.reasons, ...card.questions];
+    if (this.at < shown.length) this.stage.evidence(shown[this.at]);
+    else this.stage.goTo(this.at - shown.length);
   }
 
   /** @param {Card} card */

@@ -109,7 +109,7 @@ class Pieces {
   ask({ mode, wanted, one, blind }) {
     if (mode === "one") return this.link.call("one", one ?? {});
     const held = [...this.queue, ...(this.current ? [this.current] : [])];
-    const unsent = this.link.unsent.filter((verdict) => verdict.verdict !== "withdrawn");
+    const unsent = this.link.verdicts.unsent.filter((verdict) => verdict.verdict !== "withdrawn");
     const count = this.current ? AHEAD - this.queue.length : FIRST;
     if (mode === "blind") {
       const turns = held.flatMap((card) => (card.blind ? [{ piece_id: card.piece_id, turn: card.turn }] : []));

@@ -37,7 +37,7 @@ class Stage {
     this.drawnAt = Infinity; // when the card's first picture came, in ms of the page's clock
     /** @type {Card | null} */
     this.card = null;
-    this.reason = /** @type {ReasonLine | null} */ (null); // the one gone to last
+    this.reason = /** @type {ReasonLine | QuestionLine | null} */ (null); // the one gone to last
     new ResizeObserver(() => this.lay()).observe(this.both);
     this.gestures = new Gestures(host, this);
   }
@@ -82,14 +82,13 @@ class Stage {
       this.closeUp.aim(null, "", false);
       this.fit();
       this.setLight(this.lightOf(card), true);
-    } else this.evidence(0);
+    } else this.evidence(card.reasons[0]);
   }
 
-  // a reason in its own best light
-  /** @param {number} index of a reason */
-  evidence(index) {
-    const reason = this.card && !this.card.blind ? this.card.reasons[index] : undefined;
-    if (!reason) return;
+  // a reason, or what is asked about, in its own best light
+  /** @param {ReasonLine | QuestionLine} reason */
+  evidence(reason) {
+    this.reason = reason;
     this.marked = reason.findings.slice(0, 1);
     Object.assign(this.shows, { deviations: reason.deviations, outline: reason.drawing, blind: reason.blind });
     this.closeUp.aim(reason.box, reason.short, reason.deviations || reason.drawing);
@@ -97,16 +96,16 @@ class Stage {
     this.setLight(this.clearest(reason), true);
     // The first piece of a page, or of a link, comes before its pictures: which of them shows it best is seen once all are here.
     const [card, first, all] = [this.card, this.light, this.pictures.late(this.card?.lights ?? [])];
-    this.reason = reason;
     all?.then(() => this.card === card && this.reason === reason && this.light === first && this.setLight(this.clearest(reason), true));
   }
 
   // the light in which a reason's mark stands out most, of those whose picture is here; else the one that should show it
-  /** @param {ReasonLine} reason */
-  clearest({ light, box, findings }) {
+  /** @param {ReasonLine | QuestionLine} reason */
+  clearest(reason) {
+    const { light, box, findings } = reason;
     const lights = this.card?.lights ?? [];
     const expected = Math.min(light, Math.max(0, lights.length - 1));
-    const points = this.findings[findings[0]]?.points ?? [];
+    const points = "points" in reason ? reason.points : (this.findings[findings[0]]?.points ?? []);
     if (!expected || !box || !points.length) return expected; // 0 is the backlight: the outline
     const how = lights.map(({ url }, k) => {
       const picture = this.pictures.held.get(url);
@@ -290,7 +289,7 @@ class Stage {
     if (this.shows.marks) {
       this.marks.append(...this.findings.flatMap((one, k) => findingMarks(one, this.marked.includes(k), unit)));
       const { box } = this.closeUp;
-      if (box && !this.marked.length) this.marks.append(...brackets(box, 5 * unit, "flagged here"));
+      if (box && !this.marked.length) this.marks.append(...brackets(box, 5 * unit, this.reason?.outcome ? "flagged here" : "plain here"));
     }
     if (!this.ruler) return;
     const { marks, length } = rulerMarks(this.card, this.ruler, this.view.turned);

@@ -14,7 +14,9 @@ class Viewer {
     this.panel.choose = (index) => this.choose(index);
     this.panel.takeBack = (given) => this.takeBack(given);
     this.link = new Link(() => this.refresh());
-    this.link.received = (told) => this.received(told);
+    this.link.verdicts.received = (told) => this.received(told);
+    this.labels = new Labels(this.link, this.panel, (words) => this.tell(words));
+    this.link.labels.received = (told) => (this.labels.given = told.labels);
     this.pieces = new Pieces(this.link, { came: () => this.came(), none: (words, offer) => tellNothing(this, words, offer) });
     this.given = new LatestVerdicts(this.link);
     /** @type {Set<string> | null} */
@@ -34,7 +36,7 @@ class Viewer {
     this.onStorage = () => this.refresh(); // another tab gave or sent verdicts
     window.addEventListener("storage", this.onStorage);
     window.addEventListener("beforeunload", (event) => {
-      if (!this.link.outbox.isKept()) event.preventDefault();
+      if (!this.link.isKept()) event.preventDefault();
     });
     for (const button of this.root.querySelectorAll("[data-key]")) {
       const name = button.getAttribute("data-key") ?? "";
@@ -70,7 +72,12 @@ class Viewer {
     // Of those that were wanted before, none is kept from others. As the page opens there are none: its last one gave them back.
     if (before) await this.link.call("release", {}).catch(() => {});
     await this.pieces.fill();
-    if (data.mode !== "blind") this.given.recall().then(() => this.refresh());
+    if (data.mode !== "blind") {
+      this.given.recall().then((told) => {
+        this.labels.given = told.labels;
+        this.refresh();
+      });
+    }
     // A choice made in the page leaves the keyboard to its box; the bench wants it back, unless more is being chosen.
     const popover = '[data-testid="stPopoverBody"]';
     if (!document.activeElement?.closest(popover)) this.root.focus({ preventScroll: true });
@@ -127,7 +134,7 @@ class Viewer {
     }
     const seen = card.blind ? {} : { seen: card.seen };
     const given = newVerdict(card, said, { defects, note: wellFormed(this.note.value.trim()), ...seen });
-    this.link.post(given, pieceName(card));
+    this.link.verdicts.post(given, pieceName(card));
     this.given.all.push({ ...given, card });
     this.tell(`${pieceName(card)}: ${VERDICT_WORDS[said]}${defects.length ? ` (${defects.join(", ")})` : ""}`);
     this.next();
@@ -146,7 +153,7 @@ class Viewer {
       return;
     }
     const taken = newVerdict(card, "withdrawn", { takes_back: one.uid });
-    this.link.post(taken, pieceName(card));
+    this.link.verdicts.post(taken, pieceName(card));
     this.pieces.putBefore(card.blind ? card : { ...card, mine: null, seen: taken.uid });
     this.tell(`${pieceName(card)}: taken back; judge it again.`);
     this.next();
@@ -155,6 +162,17 @@ class Viewer {
   /** @param {string} words what became of the last key */
   tell(words) {
     this.find(".last").textContent = words;
+  }
+
+  /**
+   * @param {"mark" | "none"} word of the finding gone to
+   * @param {number} pressed when, in ms of the page's clock
+   */
+  label(word, pressed) {
+    if (!this.card) return;
+    if (this.pieces.data?.may_review) this.labels.say(this.card, word, pressed);
+    else this.tell("You may look, but not judge.");
+    this.refresh();
   }
 
   putOff() {
@@ -177,14 +195,13 @@ class Viewer {
     this.link.flush(); // what a tab that was closed left behind
     try {
       const other = await this.pieces.renew();
-      if (!this.link.unsent.length) this.link.trouble = "";
+      this.link.answers();
       if (other && this.card) {
         this.tell(`${pieceName(this.card)} went to ${other} meanwhile.`);
         this.next();
       }
     } catch {
-      this.link.trouble ||= "the server does not answer; trying again";
-      this.link.flush();
+      this.link.away();
     }
     this.refresh();
   }
