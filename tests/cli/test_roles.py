@@ -23,6 +23,7 @@ from tests.store.made import made_tray, to_file
 # What a person answers for: the functions that do it, and the act whose role is asked for first.
 ANSWERED: dict[str, tuple[Act, ...]] = {
     "give": ("review",),
+    "give_label": ("review",),
     "make_blind": ("begin a blind round",),
     "file_limits": ("draft limits",),
     "update_station": ("calibrate",),
