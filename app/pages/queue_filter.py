@@ -10,6 +10,7 @@ from app.store import Choices, Wanted, choices
 
 CHOICES_KEPT_S = 1  # a lot that has just been filed can be chosen; keys do not draw the page anew
 _FIELDS = (("lot", "Lot"), ("part", "Part"), ("die", "Die"), ("measure", "Reason"), ("severity", "Class"))
+_ORDERS = ("worst first", "oldest first")
 
 
 @st.cache_data(ttl=CHOICES_KEPT_S, show_spinner=False)
@@ -31,12 +32,17 @@ def _take_off(name: str) -> None:
     st.session_state[f"choice_{name}"] = None
 
 
+def chosen_before() -> Wanted:
+    """What the filters say before they are drawn, as `chosen` will: what they offer takes its time to be found."""
+    picked = {name: st.session_state.get(f"choice_{name}") for name in (*dict(_FIELDS), "verdict")}
+    return _wanted(picked, st.session_state.get("order", _ORDERS[0]))
+
+
 def chosen(server: ServerState) -> Wanted:
     """Draw the filters; what they say."""
     row = st.container(horizontal=True, vertical_alignment="center")
     with row:
-        orders = ["worst first", "oldest first"]
-        order = st.selectbox("Order", orders, label_visibility="collapsed", key="order", width=140)
+        order = st.selectbox("Order", _ORDERS, label_visibility="collapsed", key="order", width=140)
     with row, st.popover("Which pieces"):
         found = _choices(server)
         values = {
@@ -62,4 +68,8 @@ def chosen(server: ServerState) -> Wanted:
         )
     with row:
         _chips(picked | {"verdict": verdict})
-    return Wanted(**picked, verdict=verdict, order="oldest" if order == "oldest first" else "worst")
+    return _wanted(picked | {"verdict": verdict}, order)
+
+
+def _wanted(picked: Mapping[str, str | None], order: str) -> Wanted:
+    return Wanted(**picked, order="worst" if order == _ORDERS[0] else "oldest")

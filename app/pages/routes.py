@@ -186,7 +186,8 @@ def _release(server: ServerState, who: Pass, call: Call) -> dict[str, Any]:
     return {}
 
 
-def _mine(server: ServerState, who: Pass, _call: Call) -> dict[str, Any]:
+def _mine(server: ServerState, who: Pass, call: Call) -> dict[str, Any]:
+    server.has_pieces(call.pass_)  # asked for after them
     given = [one for one in standing(server.store, inspector=who.name) if one.blind is None][-RECENT:]
     newest = newest_judgements(server.store, [one.piece_id for one in given])
     rows = [

@@ -5,6 +5,7 @@ import secrets
 from contextlib import suppress
 from dataclasses import dataclass, field
 from pathlib import Path
+from threading import Event
 from typing import Literal
 
 from itsdangerous import BadSignature, URLSafeTimedSerializer
@@ -15,6 +16,7 @@ from app.works import ROLES, Person, Role, Works, read_works
 from vision.errors import Unusable
 from vision.formats import not_written
 
+FIRST_PIECES_S = 1.0  # a page that still has none by then is drawn whole nevertheless
 PASS_LASTS_S = 12 * 3600  # a shift and some; a page that is open longer gets a new one by itself
 
 
@@ -41,6 +43,7 @@ class ServerState:
     secret: str = field(default_factory=lambda: secrets.token_hex(32))
     dies: DieReports = field(default_factory=DieReports)
     _listed: list[tuple[Person, ...]] = field(default_factory=list)
+    _awaited: dict[str, Event] = field(default_factory=dict)
 
     def people(self) -> tuple[Person, ...]:
         """Who may work here, as works.toml says at this moment; without a list, whoever gives a name may do everything.
@@ -57,6 +60,16 @@ class ServerState:
         """Who on the works' list has an e-mail address."""
         asked = email.lower()
         return next((one for one in self.people() if one.email is not None and one.email.lower() == asked), None)
+
+    def await_pieces(self, written: str) -> None:
+        """Wait until the page that was just given a pass has its first pieces, or a moment: there may be none."""
+        self._awaited.setdefault(written, Event()).wait(FIRST_PIECES_S)
+        self._awaited.pop(written, None)
+
+    def has_pieces(self, written: str) -> None:
+        """A page has its first pieces."""
+        if (awaited := self._awaited.get(written)) is not None:
+            awaited.set()
 
     def picture_path(self, kept: str) -> Path:
         """Where a picture lies whose path the store keeps."""

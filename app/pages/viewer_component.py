@@ -47,5 +47,5 @@ def show_viewer(data: dict[str, Any]) -> None:
     say when there is nothing) and by mode `one` (tray, piece) or `blind` (id).
     """
     # A constant key: without it the data are part of the identity, and the viewer would be built anew on each run.
-    # That a blind round was finished runs the page anew, which is all that it is for.
-    _mount(key="viewer", data={**data, "signs": _SIGNS}, on_finished_change=lambda: None)
+    # That a blind round was finished, or a choice is to be told again, runs the page anew, which is all that it is for.
+    _mount(key="viewer", data={**data, "signs": _SIGNS}, on_finished_change=lambda: None, on_settle_change=lambda: None)

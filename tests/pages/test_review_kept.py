@@ -47,6 +47,32 @@ def test_a_killed_server_loses_nothing(open_page: Opened, served: Served, store:
     assert [found[piece].verdict for piece in pieces] == ["accept", "accept", "reject", "accept"]
 
 
+def test_a_choice_outlives_a_server_that_is_started_anew(open_page: Opened, served: Served) -> None:
+    page = open_page("?who=R.+Hale")
+    first = piece_on(page)
+    page.get_by_role("button", name="Which pieces").click()
+    choose(page, "The camera says", "review")
+    piece = piece_on(page, but=first)
+    page.keyboard.press("Escape")
+    page.evaluate(
+        """() => {
+            window.pieces = new Set();
+            const host = [...document.querySelectorAll('*')].find((one) => one.shadowRoot?.querySelector('.desk'));
+            const desk = host.shadowRoot.querySelector('.desk');
+            new MutationObserver(() => window.pieces.add(desk.dataset.piece)).observe(desk, { attributes: true });
+        }"""
+    )
+    app = page.locator("[data-testid=stApp]")
+    served.kill()
+    expect(app).not_to_have_attribute("data-test-connection-state", "CONNECTED")
+    served.start()
+    expect(app).to_have_attribute("data-test-connection-state", "CONNECTED")
+    expect(app).to_have_attribute("data-test-script-state", "notRunning")
+    expect(page.get_by_role("button", name="✕ Camera: review")).to_be_visible()
+    assert piece_on(page) == piece
+    assert page.evaluate("[...window.pieces]") in ([], [piece])
+
+
 def test_unsent_verdicts_outlive_the_page(open_page: Opened, served: Served, store: Store) -> None:
     page = open_page("?who=R.+Hale")
     piece_on(page)

@@ -154,6 +154,7 @@ interface PageData {
   known_by: string; // how sure it is that they are who sits there
   may_review: boolean;
   wanted: Record<string, string | null>;
+  ahead?: boolean; // told before the choice was drawn: of a page that lives on it may not be what was chosen
   empty: Record<string, string>;
   signs: Record<string, string>;
   one?: { tray: string; piece: number };

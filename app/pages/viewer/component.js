@@ -15,6 +15,7 @@ export default function (component) {
   }
   const shown = viewer;
   shown.finished = () => component.setTriggerValue("finished", true);
+  shown.settle = () => component.setTriggerValue("settle", true);
   shown.take(data);
   // Called when the page shows something else; it may be called before the bench is taken out, or on a new run alone.
   return () => void setTimeout(() => shown.root.isConnected || shown.stop());

@@ -22,6 +22,7 @@ class Viewer {
     /** @type {Set<string> | null} */
     this.defects = null; // chosen so far; null while no reject is under way
     this.finished = () => {}; // the page is to show how the blind round stands
+    this.settle = () => {}; // the page is to say again what is wanted
     this.dark = false;
     this.note = /** @type {HTMLInputElement} */ (this.find(".note input"));
     this.bright = /** @type {HTMLInputElement} */ (this.find(".bright input"));
@@ -58,6 +59,12 @@ class Viewer {
 
   /** @param {PageData} data what the page says on each of its runs */
   async take(data) {
+    // A server that was started anew says first what is wanted where nothing was chosen; a page that lives on knows better.
+    const kept = data.ahead ? this.pieces.data?.wanted : undefined;
+    if (kept && JSON.stringify(kept) !== JSON.stringify(data.wanted)) {
+      data = { ...data, wanted: kept };
+      this.settle();
+    }
     this.panel.signs = data.signs;
     this.link.wanted = data.wanted;
     await this.started;
