@@ -2,6 +2,7 @@
 
 from collections.abc import Mapping
 from functools import partial
+from typing import Any
 
 import streamlit as st
 
@@ -22,9 +23,11 @@ from app.store import (
     draw_pieces,
     given_by_each,
     list_lots,
+    looks_of_round,
     lots_of,
     make_blind,
     samples_of,
+    second_looks,
     standing,
     stratum_sizes,
 )
@@ -33,6 +36,8 @@ from app.works import may
 from vision.errors import Unusable
 from vision.records import Verdict
 
+LOOKS = "looks"  # of the address: findings are looked at, and nothing is judged
+LOOKED = "There is no more place to look at. Thank you.\nU goes back to the piece before."
 BEGUN = "the round just begun"
 PIECES_MAX = 5000
 ROUNDS_MAX = 10
@@ -56,11 +61,13 @@ def blind_page() -> None:
     left, who = head(server)
     rounds = blinds(server.store)
     with left:
-        chosen = _choose(rounds)
+        chosen = _looking(rounds) if LOOKS in st.query_params else _choose(rounds)
     if who is None:
         nobody_yet(server)
         return
     if chosen is None:
+        if _looks(server, who, None):
+            return
         st.info(
             "A blind round shows pieces without what the camera said, some of them again, for a study of agreement."
         )
@@ -72,20 +79,53 @@ def blind_page() -> None:
         return
     whole, given = len(chosen.pieces) * chosen.rounds, given_by_each(server.store, chosen)
     if given.get(who.name, 0) >= whole:
-        _standing(server, chosen, given, whole)
+        if not _looks(server, who, chosen):
+            _standing(server, chosen, given, whole)
         return
+    st.query_params.pop(LOOKS, None)
     show_viewer(
         {
-            "pass": server.write_pass(who),
-            "inspector": who.name,
-            "known_by": known_words(who.identity),
-            "may_review": may(who.roles, "review"),
-            "wanted": {"order": Wanted().order},
+            **_viewer_data(server, who),
             "mode": "blind",
             "blind": chosen.id,
             "empty": {"blind": "You have seen all pieces of this round. Thank you.\nU takes the last verdict back."},
         }
     )
+
+
+def _looks(server: ServerState, who: Pass, blind: Blind | None) -> bool:
+    """Offer to look at findings of a round, or a second time, the camera's word hidden; whether that is under way."""
+    waiting = second_looks(server.store, who.name) if blind is None else looks_of_round(server.store, blind, who.name)
+    if LOOKS not in st.query_params:
+        if not waiting or not may(who.roles, "review"):
+            return False
+        pieces = "1 piece" if len(waiting) == 1 else f"{len(waiting)} pieces"
+        which = f"{pieces} are to be looked at a second time" if blind is None else f"{pieces} of this round"
+        if not st.button(f"Say of single places whether they are marks: {which}", key=LOOKS):
+            return False
+        st.query_params[LOOKS] = "1"
+        st.rerun()
+    of = {} if blind is None else {"blind": blind.id}
+    show_viewer({**_viewer_data(server, who), "mode": "looks", **of, "empty": {"looks": LOOKED}})
+    return True
+
+
+def _looking(rounds: tuple[Blind, ...]) -> Blind | None:
+    """The round of which findings are looked at, None for those of the bench; and the way back."""
+    if st.button("Back to blind rounds"):
+        del st.query_params[LOOKS]
+        st.rerun()
+    return next((one for one in rounds if one.name == st.query_params.get("round")), None)
+
+
+def _viewer_data(server: ServerState, who: Pass) -> dict[str, Any]:
+    return {
+        "pass": server.write_pass(who),
+        "inspector": who.name,
+        "known_by": known_words(who.identity),
+        "may_review": may(who.roles, "review"),
+        "wanted": {"order": Wanted().order},
+    }
 
 
 def _choose(rounds: tuple[Blind, ...]) -> Blind | None:

@@ -48,6 +48,12 @@ class BlindCall(Call):
     count: Annotated[int, Field(ge=1, le=AT_ONCE)]
 
 
+class LooksCall(Call):
+    blind: Id | None = None
+    have: Annotated[list[Id], Field(max_length=5000)]
+    count: Annotated[int, Field(ge=1, le=AT_ONCE)]
+
+
 class RenewCall(Call):
     pieces: Annotated[list[Id], Field(max_length=500)]
     wanted: Wanted
@@ -76,6 +82,7 @@ class LabelForm(BaseModel):
     label: Literal["mark", "none", "withdrawn"]
     given_at: Annotated[str, Field(max_length=40, pattern=NO_ZERO)]
     blind_id: Id | None = None
+    again: bool = False
 
 
 class LabelsCall(Call):

@@ -1,6 +1,6 @@
 """What the viewer needs of one piece, as JSON: places in px of the upright picture, words, addresses of pictures."""
 
-from collections.abc import Collection, Sequence
+from collections.abc import Collection, Iterable, Sequence
 from dataclasses import dataclass, replace
 from typing import Any
 
@@ -13,6 +13,7 @@ from app.pages.upright_frames import UprightFrame, upright_frame
 from app.report import blind_regions, known_words, limits_words, magnification, outward_normals, path
 from app.store import (
     Holding,
+    Looks,
     Neighbour,
     PicturePath,
     Shown,
@@ -81,6 +82,22 @@ def cards(
     return rows
 
 
+def look_cards(server: ServerState, looks: Looks) -> list[dict[str, Any]]:
+    """Cards of pieces with findings to look at, in the order asked for, without what the camera said of them."""
+    known = shown(server.store, list(looks))
+    found = []
+    for judgement, findings in looks.items():
+        one = known[judgement]
+        by = _drawings(server.store, one)
+        scene = Scene(one.judged, by.limits, by.part, upright_frame(one, by.part, by.station), frames(one))
+        found.append({**_card(one, by, True), "questions": _questions(scene, findings)})
+    return found
+
+
+def _questions(scene: Scene, findings: Iterable[int]) -> list[dict[str, Any]]:
+    return [{"finding": index, **question(scene.judged.findings[index], scene)} for index in findings]
+
+
 @dataclass(frozen=True, slots=True, eq=False)
 class Drawings:
     """What a piece is drawn and told by, as far as it was filed."""
@@ -107,6 +124,8 @@ def _card(one: Shown, by: Drawings, blind: bool) -> dict[str, Any]:
         "px_per_mm": upright.window.px_per_mm if upright is not None and upright.known_scale else None,
         "lights": [] if upright is None else _lights(one),
         "outline": "" if upright is None or by.part is None else _outline(by.part, upright),
+        "questions": [],
+        "labels": {},
     }
 
 
@@ -134,11 +153,7 @@ def _camera_says(store: Store, one: Shown, by: Drawings) -> dict[str, Any]:
         "faults": fault_messages(one.judged, by.limits),
         "reasons": _reasons(scene, lines),
         "findings": _findings(lines, upright, {ask.finding for ask in asked}),
-        "questions": [
-            {"finding": ask.finding, **question(scene.judged.findings[ask.finding], scene)}
-            for ask in asked
-            if ask.because == "sample"
-        ],
+        "questions": _questions(scene, [ask.finding for ask in asked if ask.because == "sample"]),
         "blind_areas": _blind_areas(one.judged.seen, upright),
         "deviations": None if upright is None or by.part is None else _deviations(store, one, by.part, upright),
         "tray_picture": _tray_picture(one),

@@ -22,16 +22,18 @@ from app.pages.calls import (
     CardsCall,
     CountCall,
     LabelsCall,
+    LooksCall,
     NextCall,
     OneCall,
     RenewCall,
     VerdictsCall,
 )
-from app.pages.cards import cards, held_by
+from app.pages.cards import cards, held_by, look_cards
 from app.pages.picture_routes import picture_routes
 from app.pages.server_state import Pass, ServerState
 from app.pages.signed_in import email_signed_in
 from app.store import (
+    Blind,
     Holder,
     NewLabel,
     NewVerdict,
@@ -44,10 +46,12 @@ from app.store import (
     holding,
     in_hand,
     label_count,
+    looks_of_round,
     newest_judgement,
     newest_judgements,
     pace,
     renew,
+    second_looks,
     standing,
     turns_left,
     waiting_count,
@@ -79,6 +83,7 @@ def routes(server: ServerState) -> list[Route]:
         post("one", OneCall, _one),
         post("cards", CardsCall, _cards),
         post("blind", BlindCall, _blind),
+        post("looks", LooksCall, _looks),
         post("renew", RenewCall, _renew),
         post("release", Call, _release),
         post("mine", Call, _mine),
@@ -158,10 +163,27 @@ def _cards(server: ServerState, who: Pass, call: CardsCall) -> dict[str, Any]:
     return {"cards": cards(server, call.judgements, who.name)}
 
 
-def _blind(server: ServerState, who: Pass, call: BlindCall) -> dict[str, Any]:
-    blind = next((one for one in blinds(server.store) if one.id == call.blind), None)
+def _round(server: ServerState, blind_id: int) -> Blind:
+    blind = next((one for one in blinds(server.store) if one.id == blind_id), None)
     if blind is None:
-        raise Unusable("blind round", str(call.blind), "expected a round that was begun; choose one from the list")
+        raise Unusable("blind round", str(blind_id), "expected a round that was begun; choose one from the list")
+    return blind
+
+
+def _looks(server: ServerState, who: Pass, call: LooksCall) -> dict[str, Any]:
+    """Pieces with findings to look at, of a blind round or a second time: without what the camera said."""
+    how: dict[str, int]
+    if call.blind is None:
+        waiting, how = second_looks(server.store, who.name), {"again": True}
+    else:
+        waiting, how = looks_of_round(server.store, _round(server, call.blind), who.name), {"blind_id": call.blind}
+    coming = [one for one in waiting if one not in call.have][: call.count]
+    found = look_cards(server, {one: waiting[one] for one in coming})
+    return {"cards": [{**card, "number": len(call.have) + k, "look": how} for k, card in enumerate(found, 1)]}
+
+
+def _blind(server: ServerState, who: Pass, call: BlindCall) -> dict[str, Any]:
+    blind = _round(server, call.blind)
     left = turns_left(server.store, blind, who.name)
     have = {tuple(one) for one in call.have}
     coming = [one for one in left if (one.piece_id, one.turn) not in have][: call.count]
@@ -231,6 +253,7 @@ def _labels(server: ServerState, who: Pass, call: LabelsCall) -> dict[str, Any]:
             identity=who.identity,
             given_at=one.given_at,
             blind_id=one.blind_id,
+            again=one.again,
         )
         receipts.append(asdict(give_label(server.store, given)))
     return {"receipts": receipts, "labels": label_count(server.store, who.name)}

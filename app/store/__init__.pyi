@@ -60,6 +60,7 @@ from .people.labels import (
     labels as labels,
     labels_given as labels_given,
 )
+from .people.looks import Looks as Looks, looks_of_round as looks_of_round, second_looks as second_looks
 from .people.pace import pace as pace
 from .people.questions import questions as questions
 from .people.review_queue import (

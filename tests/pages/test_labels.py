@@ -2,9 +2,12 @@
 
 from playwright.sync_api import Page, expect
 
-from app.store.database.connection import Store
-from app.store.people.labels import labels
-from app.store.people.questions import questions
+from app.store.database.connection import Store, now
+from app.store.people.blind_rounds import make_blind
+from app.store.people.drawing import Draw, draw_pieces
+from app.store.people.labels import NewLabel, give_label, labels
+from app.store.people.looks import second_looks
+from app.store.people.questions import drawn_again, questions
 from app.store.results.shown import newest_judgement, shown
 from tests.pages.conftest import Opened
 from tests.pages.desk import DESK, piece_on, said, saved
@@ -117,3 +120,60 @@ def test_a_verdict_is_given_while_a_label_waits(open_page: Opened, store: Store)
     page.unroute("**/desk/labels")
     saved(page)
     assert said_of(store, judgement, "M. Okafor") == [("scratch", "none", "sure")]
+
+
+def test_findings_are_looked_at_a_second_time_without_what_the_camera_said(open_page: Opened, store: Store) -> None:
+    asked: dict[int, list[int]] = {}
+    for tray in range(1, 41):
+        judgement = newest_judgement(store, f"T-{tray:06d}", 2)
+        assert judgement is not None
+        if drawn_again(judgement):
+            judged = shown(store, [judgement])[judgement].judged
+            asked[judgement] = [one.finding for one in questions(judgement, judged)][:2]
+    assert len(asked) >= 2
+    for judgement, findings in asked.items():
+        for finding in findings:
+            uid = f"before {judgement} {finding}"
+            give_label(store, NewLabel(uid, judgement, finding, "mark", "M. Okafor", "declared", now()))
+    page = open_page("blind?who=R.+Hale")
+    waiting = second_looks(store, "R. Hale")
+    page.get_by_role("button", name=f"{len(waiting)} pieces are to be looked at a second time").click()
+    first, second = list(waiting)[:2]
+    assert piece_on(page) == "1"
+    expect(page.locator(".reasons")).to_contain_text("What the camera said is hidden")
+    expect(page.locator(".findings .line")).to_have_count(0)
+    expect(page.locator(".line.question")).to_have_count(len(waiting[first]))
+    press(page, "a")
+    expect(page.locator(".last")).to_have_text("Here nothing is judged: W says a mark, E no mark.")
+    for _ in waiting[first]:
+        press(page, "e")
+    expect(page.locator(DESK)).to_have_attribute("data-piece", "2")
+    saved(page)
+    told = [(kind, label) for kind, label, because in said_of(store, first, "R. Hale") if because == "again"]
+    assert len(told) == len(waiting[first])
+    assert {label for _, label in told} == {"none"}
+    page.keyboard.press("u")
+    expect(page.locator(DESK)).to_have_attribute("data-piece", "1")
+    expect(page.locator(".line.question").first).to_contain_text("you say: no mark")
+    page.keyboard.press("s")
+    expect(page.locator(DESK)).to_have_attribute("data-piece", "2")
+    assert second not in {row.judgement_id for row in labels(store) if row.inspector == "R. Hale"}
+    page.get_by_role("button", name="Back to blind rounds").click()
+    expect(page.get_by_role("button", name=f"{len(waiting) - 1} piece")).to_be_visible()
+
+
+def test_findings_of_a_blind_round_are_looked_at_once_all_of_it_was_judged(open_page: Opened, store: Store) -> None:
+    blind = make_blind(store, "looked at", 1, 1, draw_pieces(store, Draw(None, 1, 1)), "R. Hale")
+    page = open_page("blind?who=M.+Okafor&round=looked+at")
+    assert piece_on(page) == "1"
+    expect(page.locator(".labels")).to_be_hidden()
+    page.keyboard.press("a")
+    saved(page)
+    expect(page.locator(".offer")).to_be_visible()
+    page.keyboard.press("x")
+    page.get_by_role("button", name="1 piece of this round").click()
+    piece_on(page)
+    press(page, "w")
+    saved(page)
+    (judgement,) = [judgement for _, judgement in blind.pieces]
+    assert [because for *_, because in said_of(store, judgement, "M. Okafor")] == ["blind"]

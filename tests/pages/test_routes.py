@@ -208,8 +208,34 @@ def test_a_blind_piece_bears_a_running_number_and_nothing_by_which_it_is_known(
     blind = make_blind(server_state.store, "routes", 1, 2, drawn, "R. Hale")
     _, told = call(client, "blind", server_state.write_pass(HALE), blind=blind.id, have=[], count=12)
     assert [one["number"] for one in told["cards"]] == list(range(1, 13))
-    seen = {"piece_id", "judgement_id", "blind", "size", "px_per_mm", "lights", "outline"}
+    seen = {"piece_id", "judgement_id", "blind", "size", "px_per_mm", "lights", "outline", "questions", "labels"}
     assert {key for one in told["cards"] for key in one} == seen | {"blind_id", "turn", "number"}
+    assert [one for one in told["cards"] if one["questions"] or one["labels"]] == []
+    status, refused = call(client, "looks", server_state.write_pass(HALE), blind=blind.id, have=[], count=3)
+    assert (status, "judge the rest first" in refused["error"]) == (503, True)
+
+
+def test_findings_are_looked_at_a_second_time_without_what_the_camera_said(
+    client: Client, server_state: ServerState, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    hale, okafor = (server_state.write_pass(Pass(name, ("review",), "declared")) for name in ("R. Hale", "M. Okafor"))
+    monkeypatch.setattr("app.store.people.looks.drawn_again", lambda _: True)
+    monkeypatch.setattr("app.store.people.labels.drawn_again", lambda _: True)
+    _, one = call(client, "one", hale, tray="T-000002", piece=2)
+    card = one["cards"][0]
+    call(client, "labels", hale, labels=[label(card, uid="c" * 16)])
+    have = [row.judgement_id for row in label_rows(server_state) if row.judgement_id != card["judgement_id"]]
+    _, told = call(client, "looks", okafor, have=have, count=3)
+    (look,) = told["cards"]
+    seen = {"piece_id", "judgement_id", "blind", "size", "px_per_mm", "lights", "outline", "questions", "labels"}
+    assert look.keys() == seen | {"number", "look"}
+    assert (look["blind"], look["look"], look["labels"]) == (True, {"again": True}, {})
+    (asked,) = look["questions"]
+    assert not {"probability", "tag"} & asked.keys()
+    said = label(card, uid="d" * 16, finding=asked["finding"], label="none", again=True)
+    assert call(client, "labels", okafor, labels=[said])[1]["receipts"][0]["outcome"] == "stored"
+    assert label_rows(server_state)[-1].shown_because == "again"
+    assert call(client, "looks", okafor, have=have, count=3)[1]["cards"] == []
 
 
 def test_counts_tell_who_has_what_in_hand(client: Client, server_state: ServerState) -> None:

@@ -12,8 +12,9 @@ from app.store.evidence.verify import verify
 from app.store.people.blind_rounds import make_blind
 from app.store.people.drawing import Draw, draw_pieces
 from app.store.people.labels import FindingLabel, LabelWord, NewLabel, give_label, label_count, labels, labels_given
-from app.store.people.questions import questions, share_shown
-from app.store.people.verdicts import Receipt
+from app.store.people.looks import looks_of_round, second_looks
+from app.store.people.questions import drawn_again, questions, share_shown
+from app.store.people.verdicts import NewVerdict, Receipt, give
 from app.store.results.exports import export_labels
 from app.store.results.filing import PictureFile, ToFile, file_result
 from app.store.results.shown import newest_judgement
@@ -162,6 +163,55 @@ def test_a_label_of_a_blind_round_says_so(filed: Store) -> None:
     blind = make_blind(filed, "first", 1, 1, draw_pieces(filed, Draw(None, 1, 1)), "R. Hale")
     said(filed, "a", blind_id=blind.id)
     assert [(one.shown_because, one.share) for one in labels(filed)] == [("blind", 1.0)]
+
+
+def again(store: Store, uid: str, inspector: str, judgement: int = 1, finding: int = SURE) -> Receipt:
+    """Say of a finding that was shown a second time that it is none."""
+    return give_label(store, NewLabel(uid, judgement, finding, "none", inspector, "declared", now(), again=True))
+
+
+def test_what_was_said_of_a_tenth_of_the_pieces_is_asked_a_second_time(store: Store) -> None:
+    shown = [k for k in range(1, 60) if drawn_again(k)]
+    assert 2 <= len(shown) <= 12  # 59 pieces, each with a chance of a tenth; the draw is fixed
+    first = shown[0]
+    for number in range(1, first + 1):
+        tray = made_tray(f"T-{number:06d}", [piece_to_label()])
+        file_result(store, ToFile(tray, FRAMES, PART, STATION, LIMITS))
+    assert second_looks(store, "M. Okafor") == {}
+    for judgement in (first, first - 1):
+        for finding in (SURE, SPECK):
+            uid = f"{judgement} {finding}"
+            give_label(store, NewLabel(uid, judgement, finding, "mark", "R. Hale", "declared", now()))
+    assert second_looks(store, "M. Okafor").keys() == {first}
+    assert sorted(second_looks(store, "M. Okafor")[first]) == [SURE, SPECK]
+    assert second_looks(store, "R. Hale") == {}  # who has just said it is not asked at once
+    assert "second time" in again(store, "a", "M. Okafor", first - 1).detail
+    assert "second time" in again(store, "b", "M. Okafor", first, questions(first, piece_to_label())[-1].finding).detail
+    assert again(store, "c", "M. Okafor", first).outcome == "stored"
+    assert second_looks(store, "M. Okafor") == {first: (SPECK,)}
+    told = [(one.inspector, one.label, one.shown_because, one.share) for one in labels(store) if one.finding == SURE]
+    assert told[-1] == ("M. Okafor", "none", "again", 1.0)
+
+
+def test_nobody_is_asked_again_on_the_same_day(store: Store, monkeypatch: pytest.MonkeyPatch) -> None:
+    first = next(k for k in range(1, 60) if drawn_again(k))
+    for number in range(1, first + 1):
+        file_result(store, ToFile(made_tray(f"T-{number:06d}", [piece_to_label()]), FRAMES, PART, STATION, LIMITS))
+    give_label(store, NewLabel("a", first, SURE, "mark", "R. Hale", "declared", now()))
+    assert second_looks(store, "R. Hale") == {}
+    monkeypatch.setattr("app.store.people.looks.AGAIN_AFTER_H", -1.0)  # an hour from now counts as a day on
+    assert second_looks(store, "R. Hale") == {first: (SURE,)}
+
+
+def test_a_blind_round_is_looked_at_once_all_of_it_was_judged(filed: Store) -> None:
+    blind = make_blind(filed, "first", 1, 1, draw_pieces(filed, Draw(None, 1, 1)), "R. Hale")
+    with pytest.raises(Unusable, match="judge the rest first"):
+        looks_of_round(filed, blind, "R. Hale")
+    give(filed, NewVerdict("v", 1, 1, "R. Hale", "declared", "accept", (), "", now(), blind_id=blind.id, turn=1))
+    asked = {one.finding for one in questions(1, piece_to_label())}
+    assert {key: set(findings) for key, findings in looks_of_round(filed, blind, "R. Hale").items()} == {1: asked}
+    said(filed, "a", "none", blind_id=blind.id)
+    assert set(looks_of_round(filed, blind, "R. Hale")[1]) == asked - {SURE}
 
 
 @pytest.mark.parametrize("change", ["DELETE FROM finding_label", "UPDATE finding_label SET label = 'none'"])

@@ -21,18 +21,21 @@ const made = () => ({
 function bench({ at = 0, stood = true } = {}) {
   const posted = [];
   const told = [];
+  const said = [];
+  const done = [];
   let made = 0;
   const context = vm.createContext({ newId: () => `uid ${(made += 1)}`, pieceName: () => "T-1, piece 2" });
   vm.runInContext(`${PROGRAM}\nObject.assign(globalThis, { Labels, labelled });`, context);
   const panel = { at, stood: () => stood, labels: () => {}, look: () => {}, goTo: (index) => { panel.at = index; } };
-  const link = { labels: { post: (said, name) => posted.push([said.uid, said.judgement_id, said.finding, said.label, name]) } };
-  return { labels: new context.Labels(link, panel, (words) => told.push(words)), panel, posted, told, context };
+  const link = { labels: { post: (one, name) => { said.push({ ...one }); posted.push([one.uid, one.judgement_id, one.finding, one.label, name]); } } };
+  const labels = new context.Labels(link, panel, (words) => told.push(words), (card) => done.push(card));
+  return { labels, panel, posted, said, done, told, context };
 }
 
 test("each line shows a finding, or none that can be told a mark", () => {
   const { context } = bench();
   assert.deepEqual([...context.labelled(made())], [2, null, 2, 9, 2, null, 3]);
-  assert.deepEqual([...context.labelled({ blind: true })], []);
+  assert.deepEqual([...context.labelled({ blind: true, questions: [] })], []);
   assert.deepEqual([...context.labelled(null)], []);
 });
 
@@ -76,6 +79,21 @@ test("nothing is said of what nobody can have seen, or of what is no finding of 
     assert.match(told[0], words);
   }
   const { labels, posted } = bench();
-  labels.say({ blind: true }, "mark", 0);
+  labels.say({ blind: true, questions: [] }, "mark", 0);
   assert.deepEqual(posted, []);
+});
+
+test("of a piece that is only looked at a label says why, and after the last one the next piece comes", () => {
+  for (const look of [{ again: true }, { blind_id: 4 }]) {
+    const { labels, said, done } = bench();
+    const card = { judgement_id: 7, blind: true, look, questions: [{ finding: 5 }, { finding: 2 }], labels: {} };
+    labels.say(card, "mark", 0);
+    assert.deepEqual(done, []);
+    labels.say(card, "none", 0);
+    assert.deepEqual(done, [card]);
+    assert.deepEqual(said.map(({ finding, label, again, blind_id }) => ({ finding, label, again, blind_id })), [
+      { finding: 5, label: "mark", again: undefined, blind_id: undefined, ...look },
+      { finding: 2, label: "none", again: undefined, blind_id: undefined, ...look },
+    ]);
+  }
 });

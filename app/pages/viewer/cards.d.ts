@@ -55,6 +55,8 @@ interface PieceSeen {
   px_per_mm: number | null;
   lights: { name: string; url: string }[];
   outline: string;
+  questions: QuestionLine[];
+  labels: Record<number, string>; // what the person says of findings, by their place in the judgement
 }
 
 /** A piece of a blind round: nothing of what the camera said, nor what people call it. */
@@ -63,6 +65,13 @@ interface BlindCard extends PieceSeen {
   blind_id: number;
   turn: number;
   number: number; // running, of this person's showings
+}
+
+/** A piece of which findings are looked at without what the camera said of them, and nothing is judged. */
+interface LookCard extends PieceSeen {
+  blind: true;
+  number: number;
+  look: { again?: boolean; blind_id?: number }; // why: a label says so
 }
 
 interface OpenCard extends PieceSeen {
@@ -79,8 +88,6 @@ interface OpenCard extends PieceSeen {
   faults: string[];
   reasons: ReasonLine[];
   findings: FindingLine[];
-  questions: QuestionLine[];
-  labels: Record<number, string>; // what the person says of findings, by their place in the judgement
   blind_areas: { words: string; ring: Point[] }[];
   deviations: { times: number; outward: string; inward: string } | null;
   tray_picture: string | null;
@@ -91,7 +98,7 @@ interface OpenCard extends PieceSeen {
   seen: string | null; // the newest verdict that the person sees, which a new one names
 }
 
-type Card = BlindCard | OpenCard;
+type Card = BlindCard | LookCard | OpenCard;
 
 /** A verdict on its way to the store. */
 interface NewVerdict {
@@ -115,6 +122,8 @@ interface NewLabel {
   finding: number;
   label: string;
   given_at: string;
+  again?: boolean;
+  blind_id?: number;
 }
 
 /** A verdict that can be taken back; one given before the page was opened has no card here. */
@@ -148,7 +157,7 @@ interface Received extends Progress {
 }
 
 interface PageData {
-  mode: "queue" | "one" | "blind";
+  mode: "queue" | "one" | "blind" | "looks";
   pass: string;
   inspector: string;
   known_by: string; // how sure it is that they are who sits there

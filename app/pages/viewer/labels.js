@@ -1,5 +1,7 @@
 // What a person says of one finding: a mark, or none. The judge of marks can be taught by it; no verdict rests on it.
 
+const NOTHING_JUDGED = "Here nothing is judged: W says a mark, E no mark.";
+
 /** @type {Record<string, string>} */
 const LABEL_WORDS = { mark: "a mark", none: "no mark", withdrawn: "taken back" };
 
@@ -9,7 +11,8 @@ const LABEL_WORDS = { mark: "a mark", none: "no mark", withdrawn: "taken back" }
  * @param {Card | null} card
  */
 function labelled(card) {
-  if (!card || card.blind) return [];
+  if (!card) return [];
+  if (card.blind) return card.questions.map((one) => one.finding);
   const ofReasons = card.reasons.map(({ findings }) => card.findings[findings[0]]?.finding ?? null);
   return [...ofReasons, ...card.questions.map((one) => one.finding), ...card.findings.map((one) => one.finding)];
 }
@@ -19,8 +22,10 @@ class Labels {
    * @param {Link} link
    * @param {Panel} panel
    * @param {(words: string) => void} tell what became of the last key
+   * @param {(card: LookCard) => void} done all of a piece was said that is only looked at
    */
-  constructor(link, panel, tell) {
+  constructor(link, panel, tell, done) {
+    this.done = done;
     this.link = link;
     this.panel = panel;
     this.tell = tell;
@@ -36,7 +41,7 @@ class Labels {
    */
   say(card, word, pressed) {
     const finding = labelled(card)[this.panel.at] ?? null;
-    if (card.blind || finding === null) {
+    if (finding === null) {
       this.tell("Nothing here can be told a mark or none: J goes on to what can.");
       return;
     }
@@ -46,9 +51,9 @@ class Labels {
     }
     const before = card.labels[finding];
     const label = before === word ? "withdrawn" : word;
-    const name = card.findings.find((one) => one.finding === finding)?.tag ?? "the place asked about";
+    const name = (card.blind ? [] : card.findings).find((one) => one.finding === finding)?.tag ?? "the place asked about";
     const said = { uid: newId(), judgement_id: card.judgement_id, finding, label, given_at: new Date().toISOString() };
-    this.link.labels.post(said, `${pieceName(card)}, ${name}`);
+    this.link.labels.post({ ...said, ...("look" in card ? card.look : {}) }, `${pieceName(card)}, ${name}`);
     if (label === "withdrawn") delete card.labels[finding];
     else card.labels[finding] = label;
     if (this.given !== undefined) this.given += Number(label !== "withdrawn") - Number(before !== undefined);
@@ -58,7 +63,7 @@ class Labels {
     else this.goOn(card);
   }
 
-  /** @param {OpenCard} card on to the next of which nothing was said */
+  /** @param {Card} card on to the next of which nothing was said */
   goOn(card) {
     const { panel } = this;
     const findings = labelled(card);
@@ -66,7 +71,8 @@ class Labels {
       const finding = findings[at];
       return finding !== null && !(finding in card.labels);
     });
-    if (open === undefined) panel.look();
-    else panel.goTo(open);
+    if (open !== undefined) panel.goTo(open);
+    else if ("look" in card) this.done(card);
+    else panel.look();
   }
 }

@@ -75,7 +75,7 @@ function wellFormed(text) {
 function newVerdict(card, verdict, more) {
   const { piece_id, judgement_id } = card;
   const said = { uid: newId(), piece_id, judgement_id, verdict, defects: [], note: "", given_at: new Date().toISOString() };
-  return { ...said, ...(card.blind ? { blind_id: card.blind_id, turn: card.turn } : {}), ...more };
+  return { ...said, ...("turn" in card ? { blind_id: card.blind_id, turn: card.turn } : {}), ...more };
 }
 
 // An answer that says no.

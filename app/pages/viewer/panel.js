@@ -3,6 +3,7 @@
 /** @type {Record<string, string>} */
 const VERDICT_WORDS = { accept: "accepted", reject: "rejected", withdrawn: "taken back" };
 const LAPSED = ", before it was judged as worse than then: judge it again";
+const ASKED = "Say of each place whether it is a mark. What the camera said is hidden, and nothing is judged.";
 const DEFECTS = ["burr", "nick", "swell", "hollow", "bend", "scratch", "pit", "other"];
 
 /** @param {string} time in words of this place and zone */
@@ -17,7 +18,7 @@ function clock(time) {
  */
 function announcement(card) {
   const name = pieceName(card);
-  if (card.blind) return `${name}. A blind round.`;
+  if (card.blind) return "look" in card ? `${name}. ${ASKED}` : `${name}. A blind round.`;
   const reasons = card.reasons.length > 1 ? `${card.reasons.length} reasons, the worst: ` : "";
   return `${name}: ${card.verdict}. ${card.reasons.length ? reasons + card.reasons[0].words : card.faults.join(". ")}`;
 }
@@ -86,7 +87,8 @@ class Panel {
     const lines = [];
     if (note) lines.push(made("li", { className: "note-line" }, note));
     if (card.blind) {
-      lines.push(made("li", {}, "A blind round: what the camera said is hidden. Judge what you see."));
+      lines.push(made("li", {}, "look" in card ? ASKED : "A blind round: what the camera said is hidden. Judge what you see."));
+      card.questions.forEach((one, index) => lines.push(this.line(one.words, "question", index)));
       list.replaceChildren(...lines);
       return;
     }
@@ -124,13 +126,13 @@ class Panel {
   /** @param {Card} card */
   findings(card) {
     const list = this.find(".findings");
-    const first = card.blind ? 0 : card.reasons.length + card.questions.length;
+    const first = (card.blind ? 0 : card.reasons.length) + card.questions.length;
     this.find(".findings-head").textContent = card.blind ? "" : `Findings, worst first (${this.stage.findings.length})`;
     const lines = this.stage.findings.map((one, index) => this.line(one.words, one.outcome || "plain", first + index));
     if (!card.blind) for (const area of card.blind_areas) lines.push(made("li", { className: "empty" }, area.words));
     if (!card.blind && !lines.length) lines.push(made("li", { className: "empty" }, "No finding was reported."));
     list.replaceChildren(...lines);
-    this.at = !card.blind && card.reasons.length ? 0 : -1;
+    this.at = (card.blind ? card.questions : card.reasons).length ? 0 : -1;
     this.here();
     this.labels(card);
     this.look();
@@ -138,8 +140,7 @@ class Panel {
 
   /** @param {Card} card beside each line what this person says of its finding */
   labels(card) {
-    this.find(".labels").hidden = card.blind;
-    if (card.blind) return;
+    this.find(".labels").hidden = "turn" in card;
     const findings = labelled(card);
     this.lines().forEach((line, k) => {
       const label = card.labels[findings[k] ?? -1];
@@ -179,7 +180,7 @@ class Panel {
     this.at = (index + count) % count;
     this.here()[this.at].scrollIntoView({ block: "nearest" });
     this.look();
-    const shown = card.blind ? [] : [...card.reasons, ...card.questions];
+    const shown = [...(card.blind ? [] : card.reasons), ...card.questions];
     if (this.at < shown.length) this.stage.evidence(shown[this.at]);
     else this.stage.goTo(this.at - shown.length);
   }

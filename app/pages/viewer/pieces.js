@@ -65,6 +65,8 @@ class Pieces {
     this.filling = false;
     this.stalled = false; // the last call for pieces failed
     this.takingOver = false; // the next call takes pieces from whoever has them
+    /** @type {LookCard[]} */
+    this.lookedAt = []; // of pieces that were only looked at: labels may still be on their way
     this.ended = false; // the page shows something else: no piece is asked for or kept any more
   }
 
@@ -80,6 +82,7 @@ class Pieces {
     this.current = null;
     this.queue = [];
     this.later = [];
+    this.lookedAt = [];
     return true;
   }
 
@@ -111,8 +114,12 @@ class Pieces {
     const held = [...this.queue, ...(this.current ? [this.current] : [])];
     const unsent = this.link.verdicts.unsent.filter((verdict) => verdict.verdict !== "withdrawn");
     const count = this.current ? AHEAD - this.queue.length : FIRST;
+    if (mode === "looks") {
+      const have = [...this.lookedAt, ...held].map((card) => card.judgement_id);
+      return this.link.call("looks", { blind: blind ?? null, have, count });
+    }
     if (mode === "blind") {
-      const turns = held.flatMap((card) => (card.blind ? [{ piece_id: card.piece_id, turn: card.turn }] : []));
+      const turns = held.flatMap((card) => ("turn" in card ? [{ piece_id: card.piece_id, turn: card.turn }] : []));
       const have = [...turns, ...unsent].map((known) => [known.piece_id, known.turn]);
       return this.link.call("blind", { blind, have, count });
     }

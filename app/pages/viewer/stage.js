@@ -77,12 +77,13 @@ class Stage {
     this.shows = { marks: true, outline: false, deviations: false, blind: false };
     this.before = this.lightOf(card);
     this.view.whole();
-    if (card.blind || !card.reasons.length) {
+    const first = (card.blind ? card.questions : card.reasons)[0];
+    if (!first) {
       this.marked = [];
       this.closeUp.aim(null, "", false);
       this.fit();
       this.setLight(this.lightOf(card), true);
-    } else this.evidence(card.reasons[0]);
+    } else this.evidence(first);
   }
 
   // a reason, or what is asked about, in its own best light

@@ -15,7 +15,7 @@ class Viewer {
     this.panel.takeBack = (given) => this.takeBack(given);
     this.link = new Link(() => this.refresh());
     this.link.verdicts.received = (told) => this.received(told);
-    this.labels = new Labels(this.link, this.panel, (words) => this.tell(words));
+    this.labels = new Labels(this.link, this.panel, (words) => this.tell(words), (card) => this.lookedAt(card));
     this.link.labels.received = (told) => (this.labels.given = told.labels);
     this.pieces = new Pieces(this.link, { came: () => this.came(), none: (words, offer) => tellNothing(this, words, offer) });
     this.given = new LatestVerdicts(this.link);
@@ -79,7 +79,7 @@ class Viewer {
     // Of those that were wanted before, none is kept from others. As the page opens there are none: its last one gave them back.
     if (before) await this.link.call("release", {}).catch(() => {});
     await this.pieces.fill();
-    if (data.mode !== "blind") {
+    if (data.mode === "queue" || data.mode === "one") {
       this.given.recall().then((told) => {
         this.labels.given = told.labels;
         this.refresh();
@@ -135,6 +135,10 @@ class Viewer {
       this.tell("You may look, but not judge.");
       return;
     }
+    if ("look" in card) {
+      this.tell(NOTHING_JUDGED);
+      return;
+    }
     if (!this.stage.stood(pressed)) {
       this.tell("This piece came only now: nothing was recorded. Look, then judge.");
       return;
@@ -150,6 +154,10 @@ class Viewer {
 
   /** @param {Given} [one] of the verdicts given here; the last where none is named */
   async takeBack(one = this.given.all.at(-1)) {
+    if (this.pieces.data?.mode === "looks") {
+      this.lookBack();
+      return;
+    }
     if (this.defects !== null) {
       this.tell(REJECT_BEGUN);
       return;
@@ -182,8 +190,25 @@ class Viewer {
     this.refresh();
   }
 
+  /** @param {LookCard} card on to the next that is only looked at */
+  lookedAt(card) {
+    this.pieces.lookedAt.push(card);
+    this.next();
+  }
+
+  lookBack() {
+    const card = this.pieces.lookedAt.pop();
+    if (!card) {
+      this.tell("There is none before it.");
+      return;
+    }
+    this.pieces.putBefore(card);
+    this.next();
+  }
+
   putOff() {
-    if (this.pieces.putOff()) this.next();
+    if (this.card && "look" in this.card) this.lookedAt(this.card);
+    else if (this.pieces.putOff()) this.next();
   }
 
   /** @param {Received} told */
@@ -265,6 +290,10 @@ class Viewer {
   /** @param {number} pressed */
   reject(pressed) {
     if (!this.card) return;
+    if ("look" in this.card) {
+      this.tell(NOTHING_JUDGED);
+      return;
+    }
     const named = this.defects;
     if (named === null && !this.stage.stood(pressed)) {
       this.tell("This piece came only now: look, then judge.");

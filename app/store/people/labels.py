@@ -10,7 +10,7 @@ from sqlalchemy import ColumnElement, Connection, Select, func, select
 from app.store.database import schema
 from app.store.database.connection import Store, now
 from app.store.database.rows import add, find
-from app.store.people.questions import Question, ShownBecause, questions
+from app.store.people.questions import Question, ShownBecause, drawn_again, questions
 from app.store.people.verdicts import Receipt
 from app.store.results.recall import judged_pieces
 from vision.records import JudgedPiece, Pair, Pit, Scratch, Speck
@@ -24,8 +24,8 @@ class NewLabel:
     """One label as it leaves a person's hands.
 
     `uid` is made where it is given, so that sending it twice files it once. `finding` is its place among the findings
-    of the judgement. `withdrawn` takes back what the person said of it before. `blind_id`: the blind round in which it
-    was given, None outside all.
+    of the judgement. `withdrawn` takes back what the person said of it before. `blind_id`: the blind round of which the
+    finding was shown, without what the camera said; `again`: it was shown so a second time.
     """
 
     uid: str
@@ -36,6 +36,7 @@ class NewLabel:
     identity: Literal["declared", "login"]
     given_at: str
     blind_id: int | None = None
+    again: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -43,8 +44,8 @@ class FindingLabel:
     """What a person says of a finding, with all that is needed to find it again in the frames.
 
     `x_mm`, `y_mm` are the drawing's, of a scratch those of its middle point; `probability` as it was judged then.
-    `share` is the chance with which it was shown, by the inverse of which it is to be weighted. `folder` is that of the
-    shot's frames, absolute or relative to the works folder, None where none was filed.
+    `share` is the chance with which the finding was to be shown at all, by the inverse of which it is to be weighted.
+    `folder` is that of the shot's frames, absolute or relative to the works folder, None where none was filed.
     """
 
     tray: str
@@ -100,6 +101,8 @@ def _give_in(connection: Connection, label: NewLabel) -> Receipt:
         return Receipt(label.uid, "refused", _why_not(judged, label.finding))
     if label.blind_id is not None and not _in_round(connection, label):
         return Receipt(label.uid, "refused", "this judgement is not of that blind round: load the page again")
+    if label.again and not (drawn_again(label.judgement_id) and _said_before(connection, label)):
+        return Receipt(label.uid, "refused", "this finding was not one to be shown a second time: load the page again")
     before = _newest(connection, label)
     if label.label == "withdrawn" and before in (None, "withdrawn"):
         return Receipt(label.uid, "refused", "nothing was said of this finding that could be taken back")
@@ -121,6 +124,13 @@ def _in_round(connection: Connection, label: NewLabel) -> bool:
     member = schema.blind_piece
     shown = (member.c.blind_id == label.blind_id, member.c.judgement_id == label.judgement_id)
     return connection.execute(select(member.c.place).where(*shown)).first() is not None
+
+
+def _said_before(connection: Connection, label: NewLabel) -> bool:
+    """Whether anybody ever said something of this finding."""
+    table = schema.finding_label
+    of = (table.c.judgement_id == label.judgement_id, table.c.finding == label.finding)
+    return connection.execute(select(table.c.id).where(*of).limit(1)).first() is not None
 
 
 def _newest(connection: Connection, label: NewLabel) -> str | None:
@@ -145,7 +155,7 @@ def _values(label: NewLabel, asked: Question, judged: JudgedPiece) -> dict[str, 
         "y_mm": y_mm,
         "probability": mark.probability,
         "label": label.label,
-        "shown_because": "blind" if label.blind_id is not None else asked.because,
+        "shown_because": "blind" if label.blind_id is not None else "again" if label.again else asked.because,
         "share": asked.share,
         "inspector": label.inspector,
         "identity": label.identity,
@@ -189,7 +199,7 @@ def labels(
         .join(shot, shot.c.id == schema.filing.c.shot_id)
         .join(tray, tray.c.id == shot.c.tray_id)
         .outerjoin(schema.lot, schema.lot.c.id == tray.c.lot_id)
-        .where(table.c.id.in_(_counting()), table.c.label != "withdrawn")
+        .where(table.c.id.in_(newest_labels()), table.c.label != "withdrawn")
         .order_by(table.c.id)
     )
     wanted = {shot.c.part: part, shot.c.station: station, schema.lot.c.lot: lot}
@@ -227,7 +237,7 @@ def _a_frame() -> ColumnElement[str]:
     return cast("ColumnElement[str]", frames.scalar_subquery())
 
 
-def _counting(*some: ColumnElement[bool]) -> Select[tuple[int]]:
+def newest_labels(*some: ColumnElement[bool]) -> Select[tuple[int]]:
     """Of each person and finding the row filed last."""
     table = schema.finding_label
     return select(func.max(table.c.id)).where(*some).group_by(table.c.judgement_id, table.c.finding, table.c.inspector)
@@ -251,7 +261,7 @@ def labels_given(store: Store, inspector: str, judgement_ids: Sequence[int]) -> 
         `mark` or `none` by judgement and the finding's place in it.
     """
     table = schema.finding_label
-    own = _counting(table.c.inspector == inspector, table.c.judgement_id.in_(judgement_ids))
+    own = newest_labels(table.c.inspector == inspector, table.c.judgement_id.in_(judgement_ids))
     query = select(table.c.judgement_id, table.c.finding, table.c.label).where(table.c.id.in_(own))
     found: dict[int, dict[int, str]] = {}
     with store.read() as connection:
@@ -276,6 +286,6 @@ def label_count(store: Store, inspector: str) -> int:
         Number of labels that count.
     """
     table = schema.finding_label
-    counting = (table.c.id.in_(_counting(table.c.inspector == inspector)), table.c.label != "withdrawn")
+    counting = (table.c.id.in_(newest_labels(table.c.inspector == inspector)), table.c.label != "withdrawn")
     with store.read() as connection:
         return int(connection.execute(select(func.count()).select_from(table).where(*counting)).scalar_one())

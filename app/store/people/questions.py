@@ -6,6 +6,7 @@ asks the same.
 """
 
 import hashlib
+from collections.abc import Iterable
 from dataclasses import dataclass
 from typing import Literal
 
@@ -19,6 +20,7 @@ SAMPLED_FROM = 0.02  # less likely ones are not kept in a result
 SAMPLED_BELOW = 0.1
 SAMPLED_SHARE = 0.1
 SAMPLED_MOST = 2  # of a piece: questions must not outweigh the piece's own findings
+AGAIN_SHARE = 0.1  # of the pieces of which something was said
 
 
 @dataclass(frozen=True, slots=True)
@@ -65,6 +67,16 @@ def share_shown(count: int) -> float:
     none = (1.0 - SAMPLED_SHARE) ** count
     one = count * SAMPLED_SHARE * (1.0 - SAMPLED_SHARE) ** (count - 1)
     return (one + SAMPLED_MOST * (1.0 - none - one)) / count
+
+
+def drawn_again(judgement_id: int) -> bool:
+    """Whether the findings of a judgement are shown a second time, once something was said of them."""
+    return _lot(judgement_id, -1) < AGAIN_SHARE
+
+
+def mixed(judgement_id: int, findings: Iterable[int]) -> tuple[int, ...]:
+    """Findings in an order that tells nothing of what the camera holds of them; it stays the same."""
+    return tuple(sorted(findings, key=lambda one: _lot(judgement_id, one)))
 
 
 def _chance(finding: Finding) -> float | None:
