@@ -2,6 +2,7 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from textwrap import wrap
 
 import numpy as np
 import shapely
@@ -32,7 +33,9 @@ from vision.records import (
 
 FACE_MARGIN_MM = 2.0
 GAP = 20.0  # px between the frame and the drawing beside it
-STRIP_WORDS = 250.0  # px at the left of a strip for what the finding is
+STRIP_WORDS = 270.0  # px at the left of a strip for what the finding is
+STRIP_LETTERS = 26  # of a line there: 8.7 px each at 15 px, a little too much, so that words never reach the pictures
+STRIP_LINE = 21.0  # px from line to line
 LARGEST_THUMB = 150.0
 LEAST_VIEW_MM, VIEW_MARGIN_MM = 4.0, 1.5  # a strip shows at least so much, and so much around its finding
 STRETCH = (0.5, 99.5)  # percentiles shown as black and white
@@ -214,9 +217,10 @@ def _strips(marks: Sequence[Mark], lights: Sequence[Picture], to_frame: Array, y
     y += 26.0
     for mark in marks:
         parts += _letter(mark.letter, (MARGIN + LETTER_RADIUS + 1.0, y + 18.0))
-        words = finding_words(mark.finding).split(", ")
-        for k, line in enumerate([*words, "counts" if mark.counted else "does not count"]):
-            parts.append(text((MARGIN + 34.0, y + 23.0 + 21.0 * k), line, font_size=15))
+        words = [*finding_words(mark.finding).split(", "), "counts" if mark.counted else "does not count"]
+        lines = [line for one in words for line in wrap(one, STRIP_LETTERS)]
+        for k, line in enumerate(lines):
+            parts.append(text((MARGIN + 34.0, y + 23.0 + STRIP_LINE * k), line, font_size=15))
         view = _view(mark, size)
         for k, grey in enumerate(greys):
             corner = (MARGIN + STRIP_WORDS + k * pitch, y)
@@ -226,7 +230,7 @@ def _strips(marks: Sequence[Mark], lights: Sequence[Picture], to_frame: Array, y
         bar = f"M{MARGIN + STRIP_WORDS + 8.0:.1f} {y + size - 9.0:.1f}h{view.px_per_mm:.1f}"
         parts.append(element("path", d=bar, stroke=PAPER, stroke_width=7))
         parts.append(element("path", d=bar, stroke=INK, stroke_width=3))
-        y += size + 10.0
+        y += max(size, 6.0 + STRIP_LINE * len(lines)) + 10.0
     return parts, y
 
 

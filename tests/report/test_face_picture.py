@@ -63,6 +63,29 @@ def test_every_lettered_finding_gets_a_strip_with_every_light() -> None:
     assert len(list(root.iter(f"{SVG}image"))) == 1 + 2 * 3
 
 
+def strips_of(sheet: str) -> tuple[list[tuple[float, float, str]], list[tuple[float, float]]]:
+    """Words left of the strips' pictures and where they stand; the corners of those pictures; px."""
+    root = ElementTree.fromstring(sheet)
+    pictures = [one for one in root.iter(f"{SVG}g") if one.find(f"{SVG}image") is not None][1:]
+    corners = [tuple(map(float, one.get("transform", "")[len("translate(") : -1].split())) for one in pictures]
+    words = [(float(one.get("x", "")), float(one.get("y", "")), one.text or "") for one in root.iter(f"{SVG}text")]
+    top = min(y for _, y in corners)
+    return [one for one in words if one[0] == 54.0 and one[1] > top], [(x, y) for x, y in corners]
+
+
+def test_words_of_a_finding_end_before_its_first_picture_and_before_the_next_strip() -> None:
+    strong, sure = replace(scratch(), snr=79.1, probability=0.93), replace(pit(5.0, 60.0), probability=0.5)
+    sheet = draw_face_sheet(*faced((strong, sure), (True, True)))
+    assert sheet is not None
+    words, corners = strips_of(sheet)
+    assert " ".join(line for _, _, line in words).count("times stronger than the finish around it") == 2
+    first = min(x for x, _ in corners)
+    assert max(x + 8.7 * len(line) for x, _, line in words) < first  # a wide face's mean letter at 15 px
+    tops = sorted({y for _, y in corners})
+    assert len(tops) == 2
+    assert max(y for _, y, line in words if line in ("counts", "does not count") and y < tops[1]) < tops[1] - 5.0
+
+
 def test_what_counts_is_in_the_accent_and_what_does_not_is_hollow() -> None:
     sheet = draw_face_sheet(*faced((pit(5.0, 9.0), pit(9.0, 8.0)), (True, False)))
     assert sheet is not None
