@@ -166,3 +166,27 @@ test("a piece that comes free is fetched as soon as it is counted", async () => 
   for (let n = 0; n < 3; n += 1) await settled();
   assert.equal(pieces.current.piece_id, 9);
 });
+
+test("a piece that was looked at does not come again while its labels are on their way, but for who goes back to it", async () => {
+  const look = (judgement_id) => ({ piece_id: judgement_id, judgement_id, blind: true, number: judgement_id, look: { again: true } });
+  const answer = (_, { have, count }) => ({ cards: [11, 12, 13].filter((one) => !have.includes(one)).slice(0, count).map(look) });
+  const { pieces, calls, said } = waiting({ answer });
+  pieces.take({ ...QUEUE, mode: "looks", empty: { looks: "Nothing to look at." } });
+  await pieces.fill();
+  for (let k = 0; k < 4; k += 1) await settled();
+  assert.equal(JSON.stringify(calls[0]), JSON.stringify(["looks", { blind: null, have: [], count: 2 }]));
+  const seen = [];
+  while (pieces.current) {
+    seen.push(pieces.current.judgement_id);
+    pieces.lookedAt.push(pieces.current);
+    pieces.next();
+    await settled();
+  }
+  await settled();
+  assert.deepEqual(seen, [11, 12, 13]);
+  assert.deepEqual([...calls.at(-1)[1].have], [11, 12, 13]);
+  assert.deepEqual(said.at(-1), "Nothing to look at.");
+  pieces.putBefore(pieces.lookedAt.pop());
+  pieces.next();
+  assert.equal(pieces.current.judgement_id, 13);
+});
