@@ -22,6 +22,7 @@ import numpy as np
 from app.works.folder import Works
 from tests.calibrate.rig import Rig, photograph, poses
 from tests.formats.made import STATION
+from tests.run.waiting import until
 from tests.watch.watching import drop, make_works
 from vision.errors import Unusable
 from vision.formats import read_result, read_station
@@ -39,12 +40,15 @@ class Ended:
     over_before: bool
 
 
-def stopped(command: list[str | Path], wait_s: float, number: signal.Signals, to_all: bool) -> Ended:
-    """Start a command, tell it to stop after a while, and see how it ends."""
+def stopped(command: list[str | Path], wait: float | Callable[[], bool], number: signal.Signals, to_all: bool) -> Ended:
+    """Start a command, tell it to stop after so many seconds or once something holds, and see how it ends."""
     with subprocess.Popen(
         command, stdout=subprocess.DEVNULL, stderr=subprocess.PIPE, text=True, start_new_session=True
     ) as running:
-        time.sleep(wait_s)
+        if callable(wait):
+            until(wait)
+        else:
+            time.sleep(wait)
         over = running.poll() is not None
         if not over:
             os.killpg(running.pid, number) if to_all else running.send_signal(number)

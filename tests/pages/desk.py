@@ -6,6 +6,18 @@ from app.store.database.connection import Store
 from app.store.people.verdicts import Standing, standing
 
 DESK = ".desk"
+STAND_MS = 250.0  # nobody has looked at a piece for less (stage.js)
+PRESS = """async ([key, times, gap_ms]) => {
+    let [before, longest] = [performance.now(), 0];
+    for (let k = 0; k < times; k += 1) {
+        if (k) await new Promise((done) => setTimeout(done, gap_ms));
+        longest = Math.max(longest, performance.now() - before);
+        before = performance.now();
+        window.dispatchEvent(new KeyboardEvent('keydown', { key, bubbles: true }));
+    }
+    return longest;
+}"""
+"""Presses a key several times; how far apart two of them were at most, ms: on a busy machine more than was asked."""
 
 
 def piece_on(page: Page, but: str = "") -> str:
@@ -29,6 +41,11 @@ def judge(page: Page, *keys: str) -> str:
         page.keyboard.press(key)
     piece_on(page, but=piece)
     return piece
+
+
+def still(page: Page) -> None:
+    """Wait until the page has run to its end."""
+    expect(page.locator("[data-testid=stApp]")).to_have_attribute("data-test-script-state", "notRunning")
 
 
 def prefetched(page: Page) -> None:

@@ -1,6 +1,7 @@
 """Blind rounds, the queue as a table, and access for everybody (axe)."""
 
 import http.client
+import re
 from contextlib import closing
 from pathlib import Path
 from typing import Any
@@ -14,13 +15,14 @@ from app.store.people.blind_rounds import blinds, make_blind, turns
 from app.store.people.drawing import Draw, draw_pieces
 from app.store.people.verdicts import standing
 from tests.pages.conftest import Opened, Served, empty_profile
-from tests.pages.desk import judge, piece_on, saved
+from tests.pages.desk import judge, piece_on, saved, still
 
 AXE = (Path(axe_playwright_python.__file__).parent / "axe.min.js").read_text(encoding="utf-8")
 
 
 def serious(page: Page) -> list[str]:
-    """What axe finds on a page that is serious or worse."""
+    """What axe finds on a page that is serious or worse, once it has run to its end."""
+    still(page)
     page.evaluate(AXE)
     # What passes is not asked for: to tell every element of it takes most of the time.
     found: list[dict[str, Any]] = page.evaluate(
@@ -84,7 +86,7 @@ def test_without_a_name_the_page_says_what_to_do(open_page: Opened) -> None:
     page.get_by_role("combobox", name="Who are you?").click()
     page.get_by_role("option", name="M. Okafor").click()
     piece_on(page)
-    assert "who=M.+Okafor" in page.url
+    expect(page).to_have_url(re.compile(r"who=M\.\+Okafor"))
 
 
 @pytest.mark.parametrize(("width", "height"), [(1280, 800), (2560, 1440)])

@@ -4,7 +4,7 @@ from playwright.sync_api import expect
 
 from app.store.database.connection import Store
 from tests.pages.conftest import SMALL_LOT, Opened
-from tests.pages.desk import DESK, judge, piece_on, prefetched, said, saved
+from tests.pages.desk import DESK, PRESS, STAND_MS, judge, piece_on, prefetched, said, saved
 
 
 def test_ten_pieces_by_keyboard_one_taken_back_and_on_after_closing(open_page: Opened, store: Store) -> None:
@@ -37,10 +37,12 @@ def test_ten_pieces_by_keyboard_one_taken_back_and_on_after_closing(open_page: O
     assert found[last].note == "rim, r and a are letters here"
 
 
-PRESS = """async ([key, times, gap_ms]) => {
+AT_ONCE = """async ([key, times]) => {
+    const host = [...document.querySelectorAll('*')].find((one) => one.shadowRoot?.querySelector('.desk'));
+    const stage = host.shadowRoot.querySelector('.stage');
     for (let k = 0; k < times; k += 1) {
+        while (!stage.dataset.stands) await new Promise((done) => setTimeout(done, 5));
         window.dispatchEvent(new KeyboardEvent('keydown', { key, bubbles: true }));
-        await new Promise((done) => setTimeout(done, gap_ms));
     }
 }"""
 
@@ -50,25 +52,31 @@ def test_a_double_tap_judges_no_piece_that_nobody_saw(open_page: Opened, store: 
     piece_on(page)
     prefetched(page)
     before = set(said(store, "M. Okafor"))
-    seen = set()
+    seen, late = set(), 0
     for gap_ms in (30, 90, 150, 200):
         seen.add(piece_on(page))
-        page.evaluate(PRESS, ["a", 2, gap_ms])
-        expect(page.locator(".last")).to_contain_text("nothing was recorded")
+        if page.evaluate(PRESS, ["a", 2, gap_ms]) < STAND_MS:
+            expect(page.locator(".last")).to_contain_text("nothing was recorded")
+        else:
+            late += 1  # a machine so busy that the piece may have been seen
         piece_on(page)
     seen.add(piece_on(page))
-    page.evaluate(PRESS, ["r", 3, 40])  # begun, confirmed, and once too often
+    page.evaluate(PRESS, ["r", 3, 0])  # begun, confirmed, and once too often
     expect(page.locator(".chooser")).to_be_hidden()
     saved(page)
-    assert set(said(store, "M. Okafor")) - before == seen
+    judged = set(said(store, "M. Okafor")) - before
+    assert judged >= seen
+    assert len(judged - seen) <= late
 
 
-def test_keys_a_third_of_a_second_apart_all_arrive_and_a_held_key_counts_once(open_page: Opened, store: Store) -> None:
+def test_keys_as_soon_as_a_piece_has_stood_all_arrive_and_a_held_key_counts_once(
+    open_page: Opened, store: Store
+) -> None:
     page = open_page("?who=M.+Okafor")
     piece_on(page)
     prefetched(page)
     before = set(said(store, "M. Okafor"))
-    page.evaluate(PRESS, ["a", 8, 330])
+    page.evaluate(AT_ONCE, ["a", 8])
     saved(page)
     assert len(set(said(store, "M. Okafor")) - before) == 8
     piece_on(page)
@@ -123,7 +131,7 @@ def test_views_zoom_and_places_by_key(open_page: Opened) -> None:
     expect(page.get_by_role("button", name="1 backlit")).to_have_attribute("aria-pressed", "true")
     page.keyboard.press("f")
     page.keyboard.press("+")
-    assert stage.get_attribute("data-zoom") == "1.250"
+    expect(stage).to_have_attribute("data-zoom", "1.250")
     judge(page, "a")
     expect(stage).to_have_attribute("data-zoom", "1.000")
     page.keyboard.press("d")

@@ -7,12 +7,13 @@ from urllib.parse import urlencode
 from playwright.sync_api import expect
 
 from app.store.database.connection import Store
-from app.store.people.review_queue import Holder, claim, in_hand, renew, waiting
+from app.store.people.review_queue import LOAN_S, Holder, claim, in_hand, renew, waiting
 from app.store.people.verdicts import standing
 from app.store.people.wanted import Wanted
 from app.store.results.filing import ToFile, file_result
 from tests.pages.conftest import Opened, Served, choose
-from tests.pages.desk import DESK, judge, piece_on, prefetched, said, saved
+from tests.pages.desk import DESK, judge, piece_on, prefetched, said, saved, still
+from tests.run.waiting import until
 from tests.store.made import LIMITS, made_piece, made_tray
 
 
@@ -67,7 +68,7 @@ def test_a_choice_outlives_a_server_that_is_started_anew(open_page: Opened, serv
     expect(app).not_to_have_attribute("data-test-connection-state", "CONNECTED")
     served.start()
     expect(app).to_have_attribute("data-test-connection-state", "CONNECTED")
-    expect(app).to_have_attribute("data-test-script-state", "notRunning")
+    still(page)
     expect(page.get_by_role("button", name="✕ Camera: review")).to_be_visible()
     assert piece_on(page) == piece
     assert page.evaluate("[...window.pieces]") in ([], [piece])
@@ -169,11 +170,7 @@ def test_what_a_page_had_in_hand_is_free_once_it_is_left_and_what_others_have_ca
     expect(page.locator(DESK)).not_to_have_attribute("data-piece", "A-1:1")
     page.get_by_role("link", name="Lots").click()
     expect(page.locator(DESK)).to_have_count(0)
-    for _ in range(100):
-        if in_hand(store, held, Wanted()) == {}:
-            break
-        page.wait_for_timeout(50)
-    assert in_hand(store, held, Wanted()) == {}
+    until(lambda: in_hand(store, held, Wanted()) == {}, LOAN_S / 2.0)  # before it ends by itself
 
 
 def test_pieces_that_come_after_the_page_was_left_are_given_back(open_page: Opened, store: Store) -> None:
@@ -187,6 +184,7 @@ def test_pieces_that_come_after_the_page_was_left_are_given_back(open_page: Open
                 if (`${path}`.endsWith("/desk/next")) {
                     window.calls = (window.calls ?? 0) + 1;
                     await new Promise((done) => setTimeout(done, 2500));
+                    return send(path, more).finally(() => (window.answered = (window.answered ?? 0) + 1));
                 }
                 return send(path, more);
             };
@@ -197,8 +195,8 @@ def test_pieces_that_come_after_the_page_was_left_are_given_back(open_page: Open
     page.wait_for_function("window.calls > 0")
     page.get_by_role("link", name="Lots").click()
     expect(page.locator(DESK)).to_have_count(0)
-    page.wait_for_timeout(4000)
-    assert in_hand(store, Holder("nobody", "nobody"), Wanted()) == {}
+    page.wait_for_function("window.answered === window.calls")
+    until(lambda: in_hand(store, Holder("nobody", "nobody"), Wanted()) == {}, LOAN_S / 2.0)  # before it ends by itself
 
 
 def test_who_may_only_look_can_not_judge(open_page: Opened, store: Store) -> None:

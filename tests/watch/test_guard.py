@@ -14,7 +14,7 @@ from app.watch.prepare import Preparer, Ready
 from app.works.folder import Works
 from tests.run.waiting import until
 from tests.watch.poison import KINDS, loop as links_that_lead_back
-from tests.watch.watching import drop, filed, health, order
+from tests.watch.watching import drop, drop_spoilt, filed, health, order
 from vision.records import TrayResult
 
 
@@ -69,7 +69,7 @@ def test_what_nobody_thought_of_is_set_aside_too(
     monkeypatch.setattr(watching.preparer, "prepare", prepared)
     monkeypatch.setattr(loop, "file_tray", filing)
     monkeypatch.setattr(loop, "put_aside", setting_aside)
-    (drop(shot, inbox, "T-2") / "shot.json").write_text("{")
+    drop_spoilt(shot, inbox, "T-2", lambda folder: (folder / "shot.json").write_text("{"))
     for name in ("T-0", "T-1", "T-3"):
         drop(shot, inbox, name)
     until(lambda: filed(works) == ["T-3"] and health(works).get("set_aside", {}).get("count") == 3)

@@ -23,7 +23,7 @@ from app.watch.single_instance import alone
 from app.works.folder import Works
 from tests.run.made import DeadlyWork
 from tests.run.waiting import SOON_S, until
-from tests.watch.watching import drop, filed, health, judgements, order, small_frame, spoilt_frame
+from tests.watch.watching import drop, drop_spoilt, filed, health, judgements, order, small_frame, spoilt_frame
 from vision.errors import Unusable
 
 ROOT = Path(__file__).parents[2]
@@ -32,6 +32,16 @@ BRIGHTBOWL = Path(sys.executable).with_name("brightbowl")
 
 def contents(folder: Path) -> dict[str, bytes]:
     return {str(path.relative_to(folder)): path.read_bytes() for path in sorted(folder.rglob("*")) if path.is_file()}
+
+
+def change(file: Path, **changes: object) -> None:
+    """Change keys of a shot's file."""
+    file.write_text(json.dumps({**json.loads(file.read_text()), **changes}))
+
+
+def held_since(works: Works, why: str) -> None:
+    """Wait until the watcher is held for a reason: told in one look, since it tries again meanwhile."""
+    until(lambda: (told := health(works)).get("state") == "held" and why in told["held"]["why"])
 
 
 @pytest.mark.usefixtures("watching")
@@ -57,10 +67,10 @@ def test_a_half_written_tray_waits(works: Works, inbox: Path, shot: Path) -> Non
     until(lambda: "absent" in str(health(works).get("waiting")))
     with (folder / "back.png").open("wb") as frame:
         for start in range(0, len(whole), len(whole) // 8 + 1):
+            assert filed(works) == []
             frame.write(whole[start : start + len(whole) // 8 + 1])
             frame.flush()
             time.sleep(0.04)
-            assert filed(works) == []
     until(lambda: filed(works) == ["T-1"])
 
 
@@ -82,7 +92,7 @@ def test_a_half_written_tray_waits(works: Works, inbox: Path, shot: Path) -> Non
 def test_a_poison_tray_is_set_aside_and_blocks_no_other_until_it_is_mended(
     works: Works, inbox: Path, shot: Path, spoil: Callable[[Path], object], said: str
 ) -> None:
-    spoil(drop(shot, inbox, "T-0"))
+    drop_spoilt(shot, inbox, "T-0", spoil)
     drop(shot, inbox, "T-1")
     until(lambda: health(works).get("set_aside", {}).get("count") == 1 and filed(works) == ["T-1"])
     (aside,) = health(works)["set_aside"]["trays"]
@@ -138,15 +148,14 @@ def test_a_read_only_store_holds_the_watcher(works: Works, inbox: Path, shot: Pa
     may_write = watching.store
     watching.store = replace(may_write, writer=may_write.reader)
     drop(shot, inbox, "T-1")
-    until(lambda: health(works).get("state") == "held")
-    assert "a store that may be written" in health(works)["held"]["why"]
+    held_since(works, "a store that may be written")
     watching.store = may_write
     until(lambda: filed(works) == ["T-1"])
 
 
 @pytest.mark.usefixtures("watching")
 def test_a_frame_without_a_piece_is_a_result_not_a_poison(works: Works, inbox: Path, shot: Path) -> None:
-    small_frame(drop(shot, inbox, "T-0"))
+    drop_spoilt(shot, inbox, "T-0", small_frame)
     until(lambda: filed(works) == ["T-0"] and "nothing measured" in str(health(works).get("last_error")))
 
 
@@ -155,8 +164,7 @@ def test_a_trays_name_again_in_its_lot_is_set_aside_for_a_choice(works: Works, i
     drop(shot, inbox, "T-1")
     until(lambda: filed(works) == ["T-1"])
     for name, changes in (("twin", {"tray": "T-1"}), ("again", {"tray": "T-1", "retake": True})):
-        folder = drop(shot, inbox, name)
-        (folder / "shot.json").write_text(json.dumps({**json.loads((folder / "shot.json").read_text()), **changes}))
+        drop_spoilt(shot, inbox, name, lambda folder, changes=changes: change(folder / "shot.json", **changes))
     until(lambda: health(works).get("set_aside", {}).get("count") == 1 and judgements(works) == 2)
     assert "another shot of that name is filed" in health(works)["set_aside"]["trays"][0]["why"]
     assert "--retake --by NAME --why REASON" in health(works)["set_aside"]["trays"][0]["why"]
@@ -169,8 +177,7 @@ def test_a_full_disk_loses_nothing(works: Works, inbox: Path, shot: Path) -> Non
     place.mkdir(parents=True)
     (place / "ST-1").write_text("in the way")
     drop(shot, inbox, "T-1")
-    until(lambda: health(works).get("state") == "held")
-    assert "can't be written" in health(works)["held"]["why"]
+    held_since(works, "can't be written")
     assert filed(works) == []
     (place / "ST-1").unlink()
     until(lambda: filed(works) == ["T-1"])
@@ -184,8 +191,7 @@ def test_a_store_that_can_not_be_written_holds_the_watcher(works: Works, inbox: 
             "CREATE TRIGGER full BEFORE INSERT ON filing BEGIN SELECT RAISE(ABORT, 'database or disk is full'); END"
         )
     drop(shot, inbox, "T-1")
-    until(lambda: health(works).get("state") == "held")
-    assert "room on the disk" in health(works)["held"]["why"]
+    held_since(works, "room on the disk")
     assert filed(works) == []
     with closing(works.open()) as other, other.write() as connection:
         connection.exec_driver_sql("DROP TRIGGER full")

@@ -14,6 +14,7 @@ import sqlite3
 import sys
 import time
 import zlib
+from collections.abc import Callable
 from contextlib import closing
 from functools import cache
 from pathlib import Path
@@ -62,6 +63,13 @@ def drop(shot: Path, inbox: Path, tray: str) -> Path:
     table = {**json.loads((shot / "shot.json").read_text()), "tray": tray, "taken_at": taken_at}
     (folder / "shot.json").write_text(json.dumps(table))
     return folder
+
+
+def drop_spoilt(shot: Path, inbox: Path, tray: str, spoil: Callable[[Path], object]) -> Path:
+    """Spoil a copy of a shot beside the inbox and move it in at once: a watcher never sees it as it was before."""
+    made = drop(shot, inbox.parent / "made", tray)
+    spoil(made)
+    return made.rename(inbox / tray)
 
 
 def order(works: Works, inbox: Path, state: Path) -> Order:
