@@ -73,9 +73,11 @@ def _level(picture: Picture) -> Array:
     return picture.pixels.astype(np.float64) / picture.full_scale
 
 
-def _cover(tray: Tray, center_mm: tuple[float, float], half_mm: tuple[float, float], soft_mm: float = 0.05) -> Array:
-    """Share of each pixel under an ellipse of the drawing, with a border of a softness."""
-    place = inside_of(tray.measured[0], np.array(center_mm))
+def _cover(
+    tray: Tray, center_mm: tuple[float, float], half_mm: tuple[float, float], soft_mm: float = 0.05, k: int = 0
+) -> Array:
+    """Share of each pixel under an ellipse of the drawing of one piece, with a border of a softness."""
+    place = inside_of(tray.measured[k], np.array(center_mm))
     rows, columns = tray.shown.pictures.back.pixels.shape
     v, u = np.mgrid[:rows, :columns].astype(np.float64)
     du, dv = (u - place.point[0]) / place.px_per_mm, (v - place.point[1]) / place.px_per_mm
@@ -85,6 +87,21 @@ def _cover(tray: Tray, center_mm: tuple[float, float], half_mm: tuple[float, flo
     return np.asarray(1.0 / (1.0 + np.exp(np.clip(4.0 * away, -50.0, 50.0))))
 
 
+def _in_the_middle(rng: np.random.Generator) -> tuple[float, float]:
+    right, up = (float(one) for one in rng.uniform(-_ABOUT_MM, _ABOUT_MM, 2))
+    return _MIDDLE_MM[0] + right, _MIDDLE_MM[1] + up
+
+
+def _aside(rng: np.random.Generator) -> tuple[float, float]:
+    """Beside the dark image of the dome's opening, which lies in the middle."""
+    turn = float(rng.uniform(0.0, 2.0 * np.pi))
+    return _MIDDLE_MM[0] + 10.0 * float(np.cos(turn)), _MIDDLE_MM[1] + 6.0 * float(np.sin(turn))
+
+
+def _dimmed(level: Array, _picture: Picture, share: float) -> Array:
+    return (1.0 - share) * level
+
+
 def _painted(
     name: str,
     strengths: tuple[float, ...],
@@ -92,24 +109,22 @@ def _painted(
     half_mm: Callable[[float], tuple[float, float]],
     soft_mm: float = 0.05,
     lights: str = "dome low",
+    place: Callable[[np.random.Generator], tuple[float, float]] = _in_the_middle,
 ) -> Alteration:
     """Something on the polish of a good piece, in every frame of these lights."""
 
     def alter(tray: Tray, strength: float, rng: np.random.Generator) -> Altered | None:
-        if 0 not in tray.good:
+        if not tray.good:
             return None
-        center = (
-            _MIDDLE_MM[0] + float(rng.uniform(-_ABOUT_MM, _ABOUT_MM)),
-            _MIDDLE_MM[1] + float(rng.uniform(-_ABOUT_MM, _ABOUT_MM)),
-        )
-        cover = _cover(tray, center, half_mm(strength), soft_mm)
+        k = tray.good[0]
+        cover = _cover(tray, place(rng), half_mm(strength), soft_mm, k)
         frames = []
         for one in _frames(tray):
             level = _level(one)
             if one.light in lights:
                 level = level + cover * (paint(level, one, strength) - level)
             frames.append(_with(one, one.full_scale * level))
-        return _shown(tray, frames, (0,))
+        return _shown(tray, frames, (k,))
 
     return Alteration(name, strengths, alter)
 
@@ -227,8 +242,10 @@ FACES: tuple[Alteration, ...] = (
     _painted("bright disc", (1.5, 4.0, 8.0), lambda f, _p, _s: np.minimum(2.5 * f + 0.1, 1), _round),
     _painted("gouge", (4.0, 12.0), lambda f, _p, _s: 0.4 * f, lambda d: (d / 2, 2.0)),
     _painted("burn that dims by half", (3.0, 10.0), lambda f, _p, _s: 0.5 * f, _round, 0.3),
-    _painted("soft dark patch, border 2 mm", (0.3, 0.6), lambda f, _p, s: (1 - s) * f, lambda _s: (5.0, 5.0), 2.0),
-    _painted("film that dims the dome", (0.15, 0.3), lambda f, _p, s: (1 - s) * f, lambda _s: (6.0, 6.0), 0.1, "dome"),
+    _painted("soft dark patch, border 2 mm", (0.3, 0.5, 0.6), _dimmed, lambda _s: (5.0, 5.0), 2.0),
+    _painted("soft dark patch to one side", (0.3, 0.5), _dimmed, lambda _s: (4.0, 4.0), 2.0, place=_aside),
+    _painted("film that dims the dome", (0.15, 0.3, 0.5), _dimmed, lambda _s: (6.0, 6.0), 0.1, "dome"),
+    _painted("film to one side", (0.3, 0.5), _dimmed, lambda _s: (4.0, 4.0), 2.0, "dome", _aside),
     _painted("matt patch", (3.0, 8.0), _matt, _round),
     _painted("cloth over the bowl", (8.0, 14.0), lambda f, _p, _s: np.full_like(f, 0.5), lambda d: (d, d)),
     _painted("hair on the polish", (0.15,), lambda f, _p, _s: 0.2 * f, lambda w: (10.0, w / 2)),

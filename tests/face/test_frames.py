@@ -145,25 +145,54 @@ def test_an_unmarked_face_has_neither() -> None:
     assert departures(INPUTS, REGION, take_frames(INPUTS, REGION).contrasts) == ()
 
 
-def test_a_patch_of_the_dome_s_dark_image_is_no_mark_where_no_low_light_shows_it() -> None:
-    def dimmed(picture: Picture, *discs: tuple[float, float, float]) -> Picture:
-        level = picture.pixels.astype(float)
-        for radius_mm, share, soft_px in discs:
-            level *= 1.0 - (1.0 - share) * cv2.GaussianBlur(disc((1.0, 1.5), radius_mm), (0, 0), soft_px)
-        return replace(picture, pixels=np.rint(level).astype(np.uint8))
+# Low lights of a hazy finish: none leaves any of the face in the dark.
+HAZY = tuple(replace(low, pixels=low.pixels + np.uint8(12)) for low in GOOD.low)
+# Where the face looks straight up.
+UP_MM = (0.0, 0.0)
 
-    def found(dome: Picture, low: tuple[Picture, ...]) -> list[str]:
-        inputs = view(replace(GOOD, dome=dome, low=low))
-        return [one.kind for one in departures(inputs, REGION, take_frames(inputs, REGION).contrasts)]
 
+def dimmed(picture: Picture, center_mm: tuple[float, float], radius_mm: float, share: float, soft_px: float) -> Picture:
+    """Darkened within a disc to a share."""
+    cover = cv2.GaussianBlur(disc(center_mm, radius_mm), (0, 0), soft_px)
+    return replace(picture, pixels=np.rint(picture.pixels * (1.0 - (1.0 - share) * cover)).astype(np.uint8))
+
+
+def with_opening(radius_mm: float) -> Picture:
+    """The dome with the soft dark image of its opening."""
     assert GOOD.dome is not None
-    # The dome's opening for the camera, soft, and a patch of it that a bump cuts out.
-    image, patch = (4.0, 0.7, 20.0), (1.0, 0.7, 0.75)
-    assert found(dimmed(GOOD.dome, image), GOOD.low) == []
-    assert found(dimmed(GOOD.dome, image, patch), GOOD.low) == []
-    assert found(dimmed(GOOD.dome, image, patch), tuple(dimmed(low, patch) for low in GOOD.low)) == ["mark"]
-    # Beside the image it is one, whatever low lights show.
-    assert found(dimmed(GOOD.dome, patch), GOOD.low) == ["mark"]
+    return dimmed(GOOD.dome, UP_MM, radius_mm, 0.6, 20.0)
+
+
+def kinds(dome: Picture, low: tuple[Picture, ...]) -> list[str]:
+    inputs = view(replace(GOOD, dome=dome, low=low))
+    return [one.kind for one in departures(inputs, REGION, take_frames(inputs, REGION).contrasts)]
+
+
+def test_a_bump_that_mirrors_the_dome_s_opening_once_more_is_no_mark() -> None:
+    bump = (3.5, 1.0)
+
+    def turned_up(picture: Picture) -> Picture:
+        right, down = np.rint(to_px(np.array([bump])) - to_px(np.array([UP_MM])))[0].astype(int)
+        there = np.roll(picture.pixels, (down, right), axis=(0, 1)).astype(float)
+        cover = cv2.GaussianBlur(disc(bump, 1.0), (0, 0), 4.0)
+        return replace(picture, pixels=np.rint(picture.pixels + cover * (there - picture.pixels)).astype(np.uint8))
+
+    dome = with_opening(4.0)
+    assert kinds(dome, HAZY) == []
+    assert kinds(turned_up(dome), tuple(turned_up(low) for low in HAZY)) == []
+    # The same patch where low lights show the face to look elsewhere is on the metal.
+    assert kinds(turned_up(dome), HAZY) != []
+
+
+@pytest.mark.parametrize("center_mm", [(-4.5, 2.0), (2.0, -4.5), (5.0, 2.5)])
+@pytest.mark.parametrize("in_all_lights", [False, True])
+def test_what_dims_the_dome_by_half_is_a_mark_however_soft_its_border(
+    center_mm: tuple[float, float], in_all_lights: bool
+) -> None:
+    assert kinds(with_opening(2.5), HAZY) == []
+    film = (center_mm, 3.0, 0.5, 16.0)
+    lows = tuple(dimmed(low, *film) for low in HAZY) if in_all_lights else HAZY
+    assert "mark" in kinds(dimmed(with_opening(2.5), *film), lows)
 
 
 def test_smoothed_metal_is_told_by_its_missing_noise() -> None:

@@ -4,7 +4,8 @@ A polished face shows lights whose images have soft edges: the lobe of the finis
 more. A gouge, a burn, a dent, a film has a border as sharp as the optics draw it. So every region that is darker or
 brighter than its surroundings, at several sizes, is cut out by grey-scale closing and opening (Serra 1982, from
 memory), and its border tells whether a lamp or the metal made it. Besides, where a frame's own noise is missing no
-sensor has looked: such an area is a mark too.
+sensor has looked: such an area is a mark too; and where the dome is darker than it and its opening for the camera
+account for (`vision.face.opening`), however soft the border.
 """
 
 from collections.abc import Iterator, Sequence
@@ -16,6 +17,7 @@ from numpy.typing import NDArray
 from skimage.measure import label, regionprops
 
 from vision.face.contrast import FrameContrast
+from vision.face.opening import left_over
 from vision.face.raster import FaceInputs, Image, Mask, Region, reduce
 from vision.records import Mark, Stain
 
@@ -31,11 +33,14 @@ _SHADOW_SHARE, _SHADOW_SHARP = 0.4, 0.25
 # In the dome alone a fainter one is a stain: it dims the metal and no more.
 _STAIN_DEPTH = 0.22
 # The dome's opening for the camera shows as a soft dark image, which bumps of the finish break into patches with sharp
-# borders; no low light shows them. A region of the dome is taken for such a patch where what surrounds it is darker
-# than this share of the face's median (rendered patches: 0.67 to 0.87), and low lights, so many at least that are so
-# bright there (of 255), show less than this share of its depth on the same side, and less than this on any (natural
-# logarithm; medians over the lights. Patches: 0.14 and 0.11 at most; what is painted in all lights: all of its depth).
-_IMAGE_SHARE, _LEAST_LOWS, _LIT, _SHOWN_SHARE, _SHOWN = 0.92, 2, 10.0, 0.4, 0.2
+# borders; no low light shows them. A region of the dome is taken for such a patch where it is no deeper than this, what
+# its image leaves over there is no more than this share of its depth, and low lights, so many at least that are so
+# bright there (of 255), show less than this share of its depth on the same side. (Rendered patches: 0.35 deep, 0.28 of
+# it left over, 0.14 shown at most; what dims the dome alone by half in that image is 0.67 deep and more.)
+_PATCH_DEPTH, _LEFT_SHARE, _LEAST_LOWS, _LIT, _SHOWN_SHARE = 0.5, 0.4, 2, 10.0, 0.4
+# Darker by this (natural logarithm) than the dome and its opening account for over so much (mm2) is a mark, however
+# soft its border. 59 rendered faces: at most 0.3, and that along the dome's edge; what dims the dome by half: 0.69.
+_UNEXPLAINED, _UNEXPLAINED_MM2 = 0.33, 2.0
 # Surroundings of a region: from so far to so far off its border, px of the broad raster.
 _BESIDE_PX = (2, 6)
 # Added to a level (of 255) before the logarithm: the steps of the darkest levels are no departure.
@@ -54,15 +59,19 @@ def departures(inputs: FaceInputs, region: Region, frames: Sequence[FrameContras
     shape = region.broad.shape
     scored = reduce(region.scored.astype(np.float32), shape) > 0.99
     marks, stains = np.zeros(shape, np.uint8), np.zeros(shape, np.uint8)
+    pitch = region.pitch_mm(region.broad)
+    lows = [frame for frame in frames if frame.picture.light == "low"]
     for frame in frames:
-        for found in _sharp_regions(frame, scored, region.pitch_mm(region.broad)):
-            if frame.picture.light == "dome" and _of_the_dome_alone(found, frame, frames, scored):
+        left = left_over(frame, lows, scored, pitch) if frame.picture.light == "dome" else None
+        for found in _sharp_regions(frame, scored, pitch):
+            if left is not None and _of_the_opening(found, left, lows, scored):
                 continue
-            faint = frame.picture.light == "dome" and 0.0 < found.depth < _STAIN_DEPTH
+            faint = left is not None and 0.0 < found.depth < _STAIN_DEPTH
             patch = (stains if faint else marks)[found.box]
             np.maximum(patch, found.where, out=patch)
-        if frame.picture.light == "dome":
+        if left is not None:
             np.maximum(marks, _without_noise(region, frame) * scored, out=marks)
+            np.maximum(marks, _unexplained(left, pitch), out=marks)
     stains[marks > 0] = 0
     outlined = [*_outlined(inputs, region, marks, Mark), *_outlined(inputs, region, stains, Stain)]
     return tuple(sorted(outlined, key=lambda one: -one.area_mm2))
@@ -77,26 +86,32 @@ class _Sharp:
     box: tuple[slice, slice]
 
 
-def _of_the_dome_alone(found: _Sharp, dome: FrameContrast, frames: Sequence[FrameContrast], scored: Mask) -> bool:
+def _of_the_opening(found: _Sharp, left: Image, lows: Sequence[FrameContrast], scored: Mask) -> bool:
     """Whether a region lies in the dark image of the dome's opening, and no low light shows anything there."""
+    if abs(found.depth) > _PATCH_DEPTH:
+        return False
     whole = np.zeros(scored.shape, np.uint8)
     whole[found.box] = found.where
     near, far = (cv2.dilate(whole, np.ones((3, 3), np.uint8), iterations=reach) > 0 for reach in _BESIDE_PX)
     inside, beside = cv2.erode(whole, np.ones((3, 3), np.uint8)) > 0, far & ~near & scored
     if not inside.any() or not beside.any():
         return False
-    if np.median(dome.brightness[beside]) > _IMAGE_SHARE * np.median(dome.brightness[scored]):
+    if abs(float(left[whole > 0].mean())) > _LEFT_SHARE * abs(found.depth):
         return False
-    levels = [
-        (float(np.median(frame.brightness[inside])), float(np.median(frame.brightness[beside])))
-        for frame in frames
-        if frame.picture.light == "low"
-    ]
-    fall = np.array([np.log((around + _PEDESTAL) / (there + _PEDESTAL)) for there, around in levels if around >= _LIT])
+    levels = [(float(np.median(one.brightness[inside])), float(np.median(one.brightness[beside]))) for one in lows]
+    fall = [np.log((around + _PEDESTAL) / (there + _PEDESTAL)) for there, around in levels if around >= _LIT]
     if len(fall) < _LEAST_LOWS:
         return False
-    same = float(np.median(fall * np.sign(found.depth)))
-    return bool(same < _SHOWN_SHARE * abs(found.depth) and np.median(np.abs(fall)) < _SHOWN)
+    return bool(np.median(fall) * np.sign(found.depth) < _SHOWN_SHARE * abs(found.depth))
+
+
+def _unexplained(left: Image, pitch_mm: float) -> Flags:
+    """Where the dome is darker than it and its opening account for (0 or 1)."""
+    dark = cv2.morphologyEx((left < -_UNEXPLAINED).astype(np.uint8), cv2.MORPH_OPEN, _DISC)
+    _, labels, boxes, _ = cv2.connectedComponentsWithStats(dark, connectivity=4)
+    large = boxes[:, cv2.CC_STAT_AREA] * pitch_mm**2 >= _UNEXPLAINED_MM2
+    large[0] = False
+    return np.asarray(large[labels], np.uint8)
 
 
 def _sharp_regions(frame: FrameContrast, scored: Mask, pitch_mm: float) -> Iterator[_Sharp]:
