@@ -7,6 +7,7 @@ import cv2
 import numpy as np
 
 from tests.altered.bench import Alteration, Altered, Tray
+from tests.altered.frame_changes import encoded
 from tests.altered.planting import box, disc, inside_of, rim_at, with_light, with_metal
 from vision.records import Array
 
@@ -266,6 +267,7 @@ BACKLIT: tuple[Alteration, ...] = (
     _planted("tape over the rim", (2.0, 6.0), lambda w, _g: [box(w, -_ROOT, 3.0)], opens=False),
     _planted("shade along the rim", (3.0, 10.0), lambda n, _g: [box(n, -0.3, 0.3), box(n, -0.3, 0.6)], False, 0.3),
     _whole("gamma", (0.45, 0.6, 0.8, 1.3, 1.8, 2.2), lambda f, g, _r: f**g),
+    _whole("light encoded by the camera", (0.45, 0.5, 0.6), encoded, spoils=True),
     _whole("fewer grey levels", (8.0, 16.0, 32.0), lambda f, n, _r: np.floor(f * n) / n),
     _whole("clipped light", (0.5, 0.7), lambda f, c, _r: np.minimum(f, c) / c),
     _whole("underexposed", (0.05, 0.1, 0.3), lambda f, s, _r: f * s),

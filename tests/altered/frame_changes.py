@@ -47,3 +47,8 @@ def jpeg(frame: Array, quality: float) -> Array:
 def median(frame: Array, size: float) -> Array:
     """A camera's own noise filter."""
     return np.asarray(cv2.medianBlur(np.rint(255 * frame).astype(np.uint8), int(size)), np.float64) / 255
+
+
+def encoded(frame: Array, power: float, rng: np.random.Generator) -> Array:
+    """Light raised to a power before it was rounded: what rounding took is drawn anew first."""
+    return np.asarray(np.clip(frame + rng.uniform(-0.5, 0.5, frame.shape) / 255.0, 0.0, 1.0) ** power)

@@ -1,6 +1,6 @@
 """A small blank under a backlight, drawn by exact area: frames of a megapixel where whole spoons would take six."""
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 
 import numpy as np
 
@@ -34,11 +34,21 @@ def pictures(
     holes: Sequence[Array] = (),
     seed: int = 1,
     power: float = 1.0,
+    encoded: Callable[[Array], Array] | None = None,
+    bits: int = 8,
 ) -> TrayPictures:
-    """A backlit frame; `beside` things in px, `holes` in drawing mm, counts raised to a `power`."""
+    """A backlit frame; `beside` things in px, `holes` in drawing mm, counts raised to a `power`.
+
+    `encoded`: what the camera makes of shares of its 12-bit counts, before it rounds them to so many `bits`.
+    """
     rng = np.random.default_rng(seed)
     taken = shadow([Silhouette((to_px(outline), *(to_px(hole)[::-1] for hole in holes))), *beside], SIZE_PX, 0.7)
     light = Backlight()
-    frame = exposed(backlit(light_field(light, SIZE_PX), taken.clip(0.0, 1.0), light.dark), Sensor(), rng)
+    shown = backlit(light_field(light, SIZE_PX), taken.clip(0.0, 1.0), light.dark)
+    if encoded is not None:
+        share = encoded(exposed(shown, Sensor(top=4095), rng) / 4095.0)
+        top = float(2**bits - 1)
+        return TrayPictures(Picture("back", None, np.rint(top * share).astype(f"uint{bits}"), top, "back.png"))
+    frame = exposed(shown, Sensor(), rng)
     counts = np.rint(255 * (frame / 255.0) ** power).astype(np.uint8)
     return TrayPictures(Picture("back", None, counts, 255.0, "back.png"))

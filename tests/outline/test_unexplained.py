@@ -1,6 +1,7 @@
 """The backlit frame held against what was measured: light in the metal, things at the rim, and what was seen."""
 
 import re
+from collections.abc import Callable
 from dataclasses import replace
 
 import numpy as np
@@ -147,9 +148,34 @@ def test_counts_that_do_not_follow_the_light_are_told_in_numbers(power: float) -
     measured, pieces = inspect_tray(pictures(power=power), part(), STATION, LIMITS)
     (finding,) = measured.findings
     assert finding.kind == "response"
-    assert ("exponent of about" in finding.detail) == (power < 0.7)
+    assert ("exponent of about" in finding.detail) == (power < 0.7 or power > 2.0)
     assert ("unevenly often" in finding.detail) == (power > 0.5)
     assert [one.fault for one in pieces] == ["response"]
+
+
+# How cameras encode light: a power, sRGB (IEC 61966-2-1), video (ITU-R BT.709).
+ENCODINGS: dict[str, Callable[[Array], Array]] = {
+    "0.45": lambda x: x**0.45,
+    "0.6": lambda x: x**0.6,
+    "sRGB": lambda x: np.where(x <= 0.0031308, 12.92 * x, 1.055 * x ** (1 / 2.4) - 0.055),
+    "BT.709": lambda x: np.where(x < 0.018, 4.5 * x, 1.099 * x**0.45 - 0.099),
+}
+
+
+@pytest.mark.parametrize("bits", [8, 16])
+@pytest.mark.parametrize("encoding", ENCODINGS)
+def test_light_that_a_camera_encodes_before_it_rounds_is_told(encoding: str, bits: int) -> None:
+    measured, pieces = inspect_tray(pictures(encoded=ENCODINGS[encoding], bits=bits), part(), STATION, LIMITS)
+    (finding,) = measured.findings
+    assert finding.kind == "response"
+    assert "exponent of about" in finding.detail
+    assert [one.fault for one in pieces] == ["response"]
+
+
+@pytest.mark.parametrize("bits", [8, 16])
+def test_a_camera_that_rounds_without_encoding_is_told_nothing(bits: int) -> None:
+    measured, _ = inspect_tray(pictures(encoded=lambda x: x, bits=bits), part(), STATION, LIMITS)
+    assert measured.findings == ()
 
 
 def test_a_sensor_of_fewer_bits_in_a_wider_frame_is_no_bent_response() -> None:

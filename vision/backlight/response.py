@@ -24,10 +24,11 @@ class ResponseSettings:
     """When counts are told not to follow the light."""
 
     # An edge this lopsided (share of the light) is told: rendered edges of straight counts show 0.004 at most, an
-    # exponent of 0.6 gives 0.0085 ...
+    # exponent of 0.6 gives 0.0077 and more ...
     lopsided: float = 0.007
-    # ... where an exponent this far from one (natural logarithm) explains it ...
-    log_exponent: float = 0.3
+    # ... where an exponent this far from one (natural logarithm) explains it: light encoded with an exponent of 0.6
+    # before it was rounded is fitted with 0.67 to 0.78 ...
+    log_exponent: float = 0.22
     # ... to this root mean square (share of the light).
     explained_rms: float = 0.004
     # Metal noisier than the light by more than this factor (standard deviations) is told: a straight sensor's is not.
