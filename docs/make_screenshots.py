@@ -1,39 +1,33 @@
 """Make the pictures of the pages anew, every state, from the demo's trays in a works of its own.
 
-    .venv/bin/python docs/make_screenshots.py
+    .venv/bin/python docs/make_screenshots.py [STATE ...]
 
-Needs the tests' environment and Debian's Chromium. Writes `docs/pictures/page-*.jpg`, and of each state a sheet of all
-sizes, light and dark, `docs/pictures/sheets/*.jpg`.
+Named states alone show the bench as it is before anything was judged. Needs the tests' environment and Debian's
+Chromium. Writes `docs/pictures/page-*.jpg`, and of each state a sheet of all sizes, light and dark,
+`docs/pictures/sheets/*.jpg`.
 """
 
 import re
 import shutil
+import sys
 import tempfile
-from collections.abc import Callable, Iterator
-from contextlib import closing, contextmanager
+from collections.abc import Callable
+from contextlib import closing
 from pathlib import Path
 from typing import Literal
 
-import cv2
-import numpy as np
 from playwright.sync_api import Browser, Page, expect, sync_playwright
 from screenshot_works import demo_works, shift_checks, works_of_dies
+from screenshots import PICTURES, SHEETS, SIZES, opened, shoot
 
 from app.store.results.recall import recall_results
 from app.store.stations.checks import file_checks, suspect_trays
 from tests.pages.conftest import CHROMIUM, CHROMIUM_FLAGS, Served, choose
 from tests.pages.desk import judge, piece_on, saved
 
-PICTURES = Path(__file__).resolve().parent / "pictures"
-QUALITY = 72
-SHEETS = PICTURES / "sheets"
-SHEET_HEIGHT, SHEET_QUALITY = 480, 60  # px of each picture in a sheet
-STANDS_MS = 400
-SCHEMES: tuple[Literal["light", "dark"], ...] = ("light", "dark")
 
-
-def main() -> None:
-    """Render, judge, serve, look."""
+def main(only: list[str]) -> None:
+    """Render, judge, serve, look; at some states only, where they are named."""
     SHEETS.mkdir(exist_ok=True)
     with tempfile.TemporaryDirectory() as scratch:
         works = demo_works(Path(scratch))
@@ -44,14 +38,15 @@ def main() -> None:
                 browser = playwright.chromium.launch(
                     executable_path=CHROMIUM, chromium_sandbox=False, args=CHROMIUM_FLAGS
                 )
-                for name, state in STATES.items():
+                for name in [one for one in STATES if one in only] if only else STATES:
                     print(f"page-{name}.jpg", flush=True)
-                    state(served, browser, PICTURES / f"page-{name}.jpg")
-                served.stop()
-                print("page-dies.jpg", flush=True)
-                served = Served(works_of_dies(Path(scratch)), Path(scratch) / "serve-dies.log")
-                served.start()
-                _dies(served, browser, PICTURES / "page-dies.jpg")
+                    STATES[name](served, browser, PICTURES / f"page-{name}.jpg")
+                if not only or "dies" in only:
+                    served.stop()
+                    print("page-dies.jpg", flush=True)
+                    served = Served(works_of_dies(Path(scratch)), Path(scratch) / "serve-dies.log")
+                    served.start()
+                    _dies(served, browser, PICTURES / "page-dies.jpg")
                 browser.close()
         finally:
             served.stop()
@@ -75,60 +70,6 @@ def state(name: str) -> Callable[[State], State]:
         return one
 
     return add
-
-
-@contextmanager
-def opened(
-    served: Served,
-    browser: Browser,
-    path: str,
-    width: int = 1280,
-    height: int = 720,
-    scheme: Literal["light", "dark"] = "light",
-    touch: bool = False,
-) -> Iterator[Page]:
-    """A page of a browser of its own."""
-    size = {"width": width, "height": height}
-    context = browser.new_context(viewport=size, color_scheme=scheme, has_touch=touch, is_mobile=touch)
-    page = context.new_page()
-    page.goto(f"{served.url}/{path}")
-    yield page
-    page.wait_for_load_state("networkidle")  # a call for pieces still on its way would keep them from the next page
-    page.goto("about:blank")
-    page.wait_for_timeout(STANDS_MS)  # what the page had on loan is given back as it is left
-    context.close()
-
-
-def shoot(page: Page, file: Path) -> None:
-    """Photograph a page at rest."""
-    page.wait_for_load_state("networkidle")
-    expect(page.get_by_test_id("stSkeleton")).to_have_count(0, timeout=60_000)  # grey bars in place of what is to come
-    page.wait_for_timeout(STANDS_MS)
-    page.screenshot(path=file, type="jpeg", quality=QUALITY)
-    state_of = file.name.removeprefix("page-")
-    if not state_of.startswith("review-"):  # the review itself in one size after the other
-        cv2.imwrite(str(SHEETS / state_of), sheet_of(page), [cv2.IMWRITE_JPEG_QUALITY, SHEET_QUALITY])
-
-
-def sheet_of(page: Page) -> np.ndarray:
-    """A page as it stands in all sizes, light above dark, each made small."""
-    before = page.viewport_size
-    assert before is not None
-    rows = []
-    for scheme in SCHEMES:
-        page.emulate_media(color_scheme=scheme)
-        row = []
-        for width, height, _ in SIZES.values():
-            page.set_viewport_size({"width": width, "height": height})
-            page.wait_for_timeout(STANDS_MS)
-            picture = cv2.imdecode(np.frombuffer(page.screenshot(), np.uint8), cv2.IMREAD_COLOR)
-            assert picture is not None
-            shrink = SHEET_HEIGHT / height
-            row.append(cv2.resize(picture, None, fx=shrink, fy=shrink, interpolation=cv2.INTER_AREA))
-        rows.append(np.hstack(row))
-    page.emulate_media(color_scheme="null")
-    page.set_viewport_size(before)
-    return np.vstack(rows)
 
 
 HALE, OKAFOR = "who=R.+Hale", "who=M.+Okafor"
@@ -160,9 +101,6 @@ def _nobody(served: Served, browser: Browser, file: Path) -> None:
     with opened(served, browser, "") as page:
         expect(page.get_by_text("Choose your name")).to_be_visible()
         shoot(page, file)
-
-
-SIZES = {"": (1280, 720, False), "-large": (2560, 1440, False), "-tablet": (820, 1180, True)}
 
 
 def _review(size: str, scheme: Literal["light", "dark"]) -> State:
@@ -326,4 +264,4 @@ def _in_doubt(served: Served, browser: Browser, file: Path) -> None:
 
 
 if __name__ == "__main__":
-    main()
+    main(sys.argv[1:])
