@@ -137,6 +137,21 @@ def test_decisions_on_a_lot_become_those_on_each_of_its_parts(
         connection.execute(text("DELETE FROM lot_decision"))
 
 
+@pytest.mark.parametrize("version", range(1, NEWEST))
+def test_every_older_version_is_brought_up_to_the_newest(
+    tmp_path: Path, opened: Open, monkeypatch: pytest.MonkeyPatch, version: int
+) -> None:
+    place = str(tmp_path / "store.sqlite")
+    with monkeypatch.context() as patch:
+        patch.setattr(
+            "app.store.database.connection.migrate", lambda connection, url: migrate(connection, url, until=version)
+        )
+        patch.setattr("app.store.database.connection._lay_out_anew", lambda _: None)
+        patch.setattr("app.store.database.connection.seal", lambda *_: 0)
+        opened(place).close()
+    assert version_of(opened(place)) == NEWEST
+
+
 def test_the_tables_made_are_the_tables_queried(store: Store) -> None:
     with store.read() as connection:
         found = inspect(connection)

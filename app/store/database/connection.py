@@ -9,7 +9,7 @@ from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
 
-from sqlalchemy import Connection, Engine, create_engine, event
+from sqlalchemy import Connection, Engine, create_engine, event, inspect
 from sqlalchemy.engine import make_url
 from sqlalchemy.exc import ArgumentError, DBAPIError, OperationalError
 
@@ -120,8 +120,8 @@ def open_store(place: str | Path, must_exist: bool = False, try_log: bool = True
         if walk and store.use is not None and not store.use.known_sound:
             _walk(store)
         with store.write() as connection:
-            had_chain = connection.dialect.has_table(connection, "chain_link")
-            strays = unlinked(connection) if had_chain else {}
+            tables = inspect(connection).get_table_names()
+            strays = unlinked(connection, tables) if "chain_link" in tables else {}
             steps = migrate(connection, store.url)
             if steps:
                 _lay_out_anew(connection)

@@ -5,7 +5,7 @@ files need not know of the chain. SHA-256 throughout (FIPS 180-4).
 """
 
 import hashlib
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 
 from sqlalchemy import Connection, insert, select, text
@@ -106,10 +106,20 @@ def link_later(connection: Connection, kind: str, ids: Sequence[int]) -> None:
     connection.info.setdefault(_LATER, []).extend((kind, one) for one in ids)
 
 
-def unlinked(connection: Connection) -> dict[str, list[int]]:
-    """The rows of each kind that have no link, among the newest and those told."""
+def unlinked(connection: Connection, tables: Collection[str] = KINDS) -> dict[str, list[int]]:
+    """The rows of each kind that have no link, among the newest and those told.
+
+    Parameters
+    ----------
+    tables
+        Those that are there: an older store lacks the newer kinds.
+    """
+    kinds = [kind for kind in KINDS if kind in tables]
+    query = _QUERIES[connection.dialect.name]
+    if len(kinds) < len(KINDS):
+        query = text(_query(connection.dialect.name, kinds))
     found: dict[str, list[int]] = {}
-    for kind, row_id in connection.execute(_QUERIES[connection.dialect.name]):
+    for kind, row_id in connection.execute(query):
         found.setdefault(kind, []).append(int(row_id))
     told: dict[str, list[int]] = {}
     for kind, row_id in connection.info.pop(_LATER, ()):
@@ -130,9 +140,9 @@ def _without(connection: Connection, kind: str, ids: Sequence[int]) -> list[int]
     return [one for one in ids if one not in linked]
 
 
-def _query(dialect: str) -> str:
+def _query(dialect: str, kinds: Iterable[str] = KINDS) -> str:
     parts = []
-    for kind in KINDS:
+    for kind in kinds:
         key, newest = key_of(kind), f"(SELECT MAX(row_id) FROM chain_link WHERE kind = '{kind}')"
         after = "0" if kind in _ANY_ORDER else f"COALESCE({newest} - {LOOK_BACK[dialect]}, 0)"
         if kind in _TOLD:  # all of them once, in a store whose chain begins
