@@ -133,7 +133,7 @@ def measure_tray(
     return MeasuredTray(tuple(pieces), tuple(findings), correction)
 
 
-def faces_of(pictures: TrayPictures, part: Part, station: Station) -> tuple[FaceInputs, ...]:
+def faces_of(pictures: TrayPictures, part: Part, station: Station) -> dict[int, FaceInputs]:
     """The views by which the faces on a tray are scored, of every piece that could be placed, in reading order.
 
     Parameters
@@ -147,8 +147,8 @@ def faces_of(pictures: TrayPictures, part: Part, station: Station) -> tuple[Face
 
     Returns
     -------
-    tuple[FaceInputs, ...]
-        One for each such piece.
+    dict[int, FaceInputs]
+        By the piece's number on the tray.
 
     Raises
     ------
@@ -156,8 +156,10 @@ def faces_of(pictures: TrayPictures, part: Part, station: Station) -> tuple[Face
         Where the backlit frame shows no usable light.
     """
     scene = see_scene(pictures.back, part, station)
-    placements = (one.placement for one in find_pieces(scene).pieces)
-    return tuple(_face_inputs(placement, pictures, scene) for placement in placements if placement is not None)
+    numbered = enumerate(find_pieces(scene).pieces, start=1)
+    return {
+        number: _face_inputs(one.placement, pictures, scene) for number, one in numbered if one.placement is not None
+    }
 
 
 def _measured(number: int, found: Found, scene: BacklitScene) -> MeasuredPiece:

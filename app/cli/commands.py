@@ -34,6 +34,7 @@ COMMANDS: dict[str, str] = {
     "hand-over": "verdicts to the line as trays are filed, over MQTT",
     "agree": "camera against people, and people against each other",
     "tune": "sweep one limit or counting rule on a sample lot, and recommend a setting",
+    "teach": "the works' own judge of marks, by what its people say of findings",
     "gauge": "repeatability and reproducibility from a table of repeated measurements",
     "bias": "bias over a range and over time against reference pieces, and the gauge against a tolerance",
     "pod": "what scratches and pits a station finds, by planting known ones into its own frames",

@@ -43,18 +43,19 @@ def command(
     from app.report import axis_words, curve_words, examples, pod_page, pod_table, study_folder, write_page
     from app.run import Sown, false_findings, sow
     from app.studies import json_text, study_pod
+    from vision.face import FaceInputs
     from vision.formats import find_shots, read_frames, read_part, read_shot, read_station, write_atomic
     from vision.pipeline import faces_of
 
     part, station, stamp = read_part(part_file), read_station(station_file), head_of_works(works)
     if part.surface is None:
         raise Unusable(part_file, "surface", "the scored area of the polished face, [surface]", "none")
-    views = []
+    views: list[FaceInputs] = []
     for folder in find_shots(folders, stations=(station,)):
         pictures = read_frames(read_shot(folder, (station,)), station)
         if pictures.dome is None and not pictures.low:
             raise Unusable(folder, "frames", "frames lit from the front, dome or low", "only the backlit one")
-        views += list(faces_of(pictures, part, station))
+        views += faces_of(pictures, part, station).values()
     if not views:
         raise Unusable(", ".join(map(str, folders)), "", "shots that show pieces of this part", "no piece")
     study_folder(out)

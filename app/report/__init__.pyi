@@ -45,6 +45,7 @@ from .lot_words import (
     sample_words as sample_words,
     yield_words as yield_words,
 )
+from .mark_crops import mark_picture as mark_picture
 from .part_folder import write_part_folder as write_part_folder
 from .pictures import write_index as write_index, write_pictures as write_pictures
 from .pod_report import (
@@ -84,6 +85,7 @@ from .study_tuning import (
 )
 from .style import ACCENT as ACCENT, INK as INK, PAPER as PAPER, SIGNS as SIGNS, WASH as WASH
 from .svg import path as path, sign as sign
+from .teaching_report import teaching_page as teaching_page
 from .tray_picture import draw_tray as draw_tray
 from .upright import (
     Grey as Grey,

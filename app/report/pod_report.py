@@ -4,14 +4,12 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
 
-import cv2
 import numpy as np
 
 from app.report.charts import Axis, Entry, Frame, band as shaded, chart, dots, legend, level, line, whiskers
-from app.report.sheet import jpeg_text
+from app.report.mark_crops import mark_picture
 from app.report.study_page import render
 from app.report.style import ACCENT, MUTED
-from app.report.upright import as_grey
 from app.run import Planted, Sown
 from app.statistics import FEWEST_PIECES
 from app.studies import PLAIN, Curve, PodStudy, figure
@@ -20,7 +18,6 @@ SIZE_WORDS = {"scratch": "length, mm", "pit": "diameter, mm"}
 UNFIT = 0.05  # chance of the hits below which a curve is said not to fit
 SHOWN = 4  # examples of each sort
 DIFFER = 0.5  # standard deviation of pieces' log odds from which it is said
-_CROP_PX, _TIMES = 60, 4
 
 
 @dataclass(frozen=True, slots=True)
@@ -143,22 +140,11 @@ def examples(sown: Sequence[Sown]) -> list[Example]:
 
 
 def _example(sown: Sown, mark: Planted) -> Example:
-    points = sown.inputs.to_px(np.asarray(mark.points_mm))
-    u, v = np.rint(points.mean(axis=0)).astype(int)
-    half = _CROP_PX
-    crops = []
-    for picture in sown.inputs.pictures.low or (sown.inputs.pictures.dome or sown.inputs.pictures.back,):
-        grey = as_grey(picture)[max(v - half, 0) : v + half, max(u - half, 0) : u + half]
-        low, high = np.percentile(grey, (1, 99.5)) if grey.size else (0.0, 1.0)
-        shown = np.clip((grey.astype(np.float32) - low) * (255.0 / max(high - low, 8.0)), 0, 255).astype(np.uint8)
-        crops.append(
-            cv2.resize(shown, (2 * half * _TIMES // 2, 2 * half * _TIMES // 2), interpolation=cv2.INTER_NEAREST)
-        )
-    strip = np.hstack(crops[:4])
+    at_px = sown.inputs.to_px(np.asarray(mark.points_mm)).mean(axis=0)
     name = "length" if mark.kind == "scratch" else "diameter"
     became = "found" if mark.found else "missed"
     words = f"{mark.kind}, contrast {mark.contrast:.2f}, {name} {mark.size_mm:.2f} mm: {became}"
-    return Example(words, jpeg_text(np.asarray(cv2.cvtColor(strip, cv2.COLOR_GRAY2BGR), np.uint8)))
+    return Example(words, mark_picture(sown.inputs.pictures, at_px))
 
 
 def pod_page(study: PodStudy, shown: Sequence[Example], about: str) -> str:

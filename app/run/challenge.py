@@ -105,10 +105,9 @@ def plant_bad(
     """
     _, judged = inspect_tray(pictures, part, station, limits)
     views = faces_of(pictures, part, station)
-    placed = [one for one in judged if one.pose is not None]
-    if len(views) != len(placed):
-        raise Unusable(pictures.back.name, "", "a shot whose pieces lie apart", "pieces that can't be told apart")
-    good = [_Good(one.piece, view, one.seen) for one, view in zip(placed, views, strict=True) if one.verdict == "pass"]
+    good = [
+        _Good(one.piece, views[one.piece], one.seen) for one in judged if one.verdict == "pass" and one.piece in views
+    ]
     if not good:
         raise Unusable(pictures.back.name, "", "a shot of which a piece passes as it came", _told(judged))
     asked: list[Literal["slit", "scratch", "pit"]] = ["slit"]

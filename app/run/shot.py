@@ -1,6 +1,6 @@
 """One tray shot, files to files: the unit of work, on this machine or any other."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from datetime import UTC, datetime
 from importlib.metadata import version
 from pathlib import Path
@@ -8,7 +8,7 @@ from pathlib import Path
 from app.report import Inspected, Stamp
 from app.run.standing import stopped_since, with_standing
 from app.store import digests_of
-from app.works import BESIDE, RESULT_FILE, Run, frames_digest, put_standing, shot_folder
+from app.works import BESIDE, RESULT_FILE, Run, frames_digest, judge_of_marks, put_standing, shot_folder
 from vision.decide import check_limits, judge
 from vision.errors import Incomplete, Unusable
 from vision.formats import (
@@ -27,7 +27,7 @@ from vision.formats import (
     write_result,
 )
 from vision.pipeline import measure_tray
-from vision.records import Detection, JudgeUsed, Limits, LimitsStanding, Part, Shot, Station, TrayResult
+from vision.records import Detection, JudgeUsed, Limits, LimitsStanding, MarkJudge, Part, Shot, Station, TrayResult
 from vision.settings import settings_used
 
 
@@ -37,6 +37,7 @@ class Work:
 
     `standing`: how the limits stand; None where there is nothing to hold them against. `stopped`: when the station's
     check stopped it, None where it stands. `stamp`: the head of the chain before the run, where there is a store.
+    `marks` tells marks from none.
     """
 
     part: Part
@@ -47,6 +48,7 @@ class Work:
     standing: LimitsStanding | None = None
     stopped: str | None = None
     stamp: Stamp | None = None
+    marks: MarkJudge = field(default_factory=shipped_judge)
 
 
 def read_work(run: Run, pictures: bool) -> Work:
@@ -75,7 +77,8 @@ def read_work(run: Run, pictures: bool) -> Work:
     check_height(part, station, run.station_file)
     check_corrections(part, station, run.station_file)
     stopped = stopped_since(run.checks_file, station.station)
-    return Work(part, station, limits, run.out, pictures, "draft" if limits.status == "draft" else None, stopped)
+    standing: LimitsStanding | None = "draft" if limits.status == "draft" else None
+    return Work(part, station, limits, run.out, pictures, standing, stopped, marks=judge_of_marks(run.judge_file))
 
 
 def inspect_shot(folder: Path, work: Work) -> Inspected:
@@ -93,8 +96,7 @@ def inspect_shot(folder: Path, work: Work) -> Inspected:
         frames = frames_digest(shot.frames)
     except OSError as fault:
         raise Incomplete(folder, "", "frames that can be read expected", fault.strerror or "") from None
-    marks = shipped_judge()
-    measured = measure_tray(pictures, work.part, work.station, work.limits.reference, marks)
+    measured = measure_tray(pictures, work.part, work.station, work.limits.reference, work.marks)
     measured = with_standing(measured, shot.taken_at, work.station, work.stopped)
     judged = tuple(judge(piece, work.limits) for piece in measured.pieces)
     result = TrayResult(
@@ -116,7 +118,7 @@ def inspect_shot(folder: Path, work: Work) -> Inspected:
         retake=shot.retake,
         settings=settings_used(),
         correction=measured.correction,
-        judge=JudgeUsed(marks.revision, marks.digest),
+        judge=JudgeUsed(work.marks.revision, work.marks.digest),
     )
     into = shot_folder(work.out, result)
     try:

@@ -54,6 +54,7 @@ from .people.blind_rounds import (
 from .people.drawing import Draw as Draw, draw_pieces as draw_pieces, stratum_sizes as stratum_sizes
 from .people.holding import Holding as Holding, holdings as holdings
 from .people.labels import (
+    FindingLabel as FindingLabel,
     NewLabel as NewLabel,
     give_label as give_label,
     label_count as label_count,

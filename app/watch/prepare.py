@@ -71,7 +71,7 @@ class Preparer:
     def works_state(self) -> str:
         """A digest that changes when a part, a station or limits of the works change."""
         works = self.order.works.folder
-        return digest_of(works / "parts", works / "stations", works / "limits")
+        return digest_of(works / "parts", works / "stations", works / "limits", works / "judges")
 
     def prepare(self, name: str, beside: Iterable[Ready]) -> Ready | NotReady:
         """Read what a tray's folder says of itself and find what it is judged by.

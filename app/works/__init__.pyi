@@ -9,6 +9,12 @@ from .folder import (
     new_works as new_works,
     read_works as read_works,
 )
+from .judge_in_force import (
+    judge_of_marks as judge_of_marks,
+    next_judge_revision as next_judge_revision,
+    release_judge as release_judge,
+    withdraw_judge as withdraw_judge,
+)
 from .limits_in_force import (
     faults_of as faults_of,
     go_back as go_back,

@@ -22,7 +22,7 @@ from vision.formats import BROKEN
 
 _STORE, _TABLE = "store.sqlite", "backup.json"
 _TABLE_BYTES = 64_000_000
-_JUDGING = ("parts", "stations", "limits", "checks")
+_JUDGING = ("parts", "stations", "limits", "judges", "checks")
 
 
 @dataclass(frozen=True, slots=True)

@@ -21,7 +21,7 @@ from vision.records import Station
 
 WORKS_FILE = "works.toml"
 SHOTS_USE = ".shots-use"  # locked by whoever judges shots or forgets some; there from the beginning
-FOLDERS = ("parts", "stations", "limits", "shots", "results", "checks")
+FOLDERS = ("parts", "stations", "limits", "judges", "shots", "results", "checks")
 
 
 @dataclass(frozen=True, slots=True)
@@ -75,6 +75,14 @@ class Works:
     def limits_file(self, part: str) -> Path:
         """Where a part's limits in force lie."""
         return self._inside("limits", f"{part}.toml")
+
+    def judge_file(self, part: str) -> Path:
+        """Where the works' own judge of marks for a part lies, once one was released."""
+        return self._inside("judges", f"{part}.toml")
+
+    def judge_draft(self, part: str) -> Path:
+        """Where the draft of such a judge lies until somebody releases it; its report lies beside it."""
+        return self._inside("judges", f"{part}.draft.toml")
 
     def stations(self) -> Iterator[Station]:
         """The works' stations, by their files' names; each is read when it is asked for.

@@ -22,6 +22,7 @@ Act = Literal[
     "add a part",
     "import",
     "release limits",
+    "release a judge of marks",
     "decide on a lot",
     "move a tray",
     "restore",
@@ -36,6 +37,7 @@ NEEDS: dict[Act, Role] = {
     "add a part": "tune",
     "import": "tune",
     "release limits": "release",
+    "release a judge of marks": "release",
     "decide on a lot": "release",
     "move a tray": "release",
     "restore": "release",
@@ -44,7 +46,7 @@ NEEDS: dict[Act, Role] = {
 }
 """The one table of what each role may do; `docs/roles.md` shows it. Whatever is not named here everybody may do."""
 
-_LISTED_ONLY: tuple[Act, ...] = ("release limits", "decide on a lot")
+_LISTED_ONLY: tuple[Act, ...] = ("release limits", "release a judge of marks", "decide on a lot")
 """Nobody does these in a works that lists no people: what is packed must be somebody's word."""
 
 

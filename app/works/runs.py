@@ -17,7 +17,7 @@ if TYPE_CHECKING:
 
 @dataclass(frozen=True, slots=True)
 class Run:
-    """Shots that are judged by the same files, and where their results go."""
+    """Shots that are judged by the same files, and where their results go; `judge_file` need not be there."""
 
     part_file: Path
     station_file: Path
@@ -25,6 +25,7 @@ class Run:
     out: Path
     shots: tuple[Path, ...]
     checks_file: Path | None = None
+    judge_file: Path | None = None
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -107,6 +108,7 @@ def runs_of(works: Works, shots: Iterable[Path]) -> tuple[list[Run], list[str]]:
             works.results / part / station,
             tuple(folders),
             works.checks_file(station),
+            works.judge_file(part),
         )
         for (part, station), folders in sorted_shots.items()
     ]

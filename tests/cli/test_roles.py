@@ -35,6 +35,8 @@ ANSWERED: dict[str, tuple[Act, ...]] = {
     "release_file": ("release limits",),
     "release_limits": ("release limits",),
     "go_back": ("release limits",),
+    "release_judge": ("release a judge of marks",),
+    "withdraw_judge": ("release a judge of marks",),
     "decide_as_it_stands": ("decide on a lot",),
     "Chosen": ("move a tray",),
     "settle_doubts": ("move a tray",),

@@ -18,13 +18,8 @@ from shapely.geometry import Polygon
 from synthetic_images.faces.varied import varied_shot
 from tests.truth.polished_score import PIT_REACH_MM, covered, truth_of, view_of
 from tests.truth.varied_score import part_of, pictures_of
-from vision.face.blur import edge_blur_px
-from vision.face.candidates import face_candidates
-from vision.face.evidence import combine
-from vision.face.frames import take_frames
-from vision.face.raster import FaceInputs, find_region, scored_shape
-from vision.face.score import pit_of
-from vision.face.spots.features import SIZED_FEATURES, sized
+from vision.face.described import described_face
+from vision.face.raster import FaceInputs, scored_shape
 from vision.formats.frames import read_frames
 from vision.formats.part import read_part
 from vision.formats.shot import read_shot
@@ -67,16 +62,9 @@ def example(name: str, inputs: FaceInputs, piece: dict) -> Example | None:
     assert surface is not None
     shape = scored_shape(inputs.part, surface)
     assert isinstance(shape, Polygon)
-    region = find_region(inputs, surface)
-    frames = () if region is None else take_frames(inputs, region).contrasts
-    if region is None or not frames:
+    found = described_face(inputs)
+    if found is None:
         return None
-    evidence = combine(region, frames)
-    blur = edge_blur_px(inputs) / region.fine.step
-    found = face_candidates(inputs, evidence, blur)
-    sizes = [sized(spot, evidence, blur) for spot in found.spots]
-    pits = tuple(pit_of(spot, one.diameter_mm, inputs, region) for spot, one in zip(found.spots, sizes, strict=True))
-    besides = np.array([one.features for one in sizes]).reshape(len(pits), len(SIZED_FEATURES))
     return Example(
         name,
         shape.simplify(_SIMPLER_MM),
@@ -84,10 +72,10 @@ def example(name: str, inputs: FaceInputs, piece: dict) -> Example | None:
         found.scratches,
         found.line_features.astype(np.float32),
         np.array([_line_truth(one, piece["scratches"]) for one in found.scratches], np.int8),
-        pits,
-        np.hstack((found.spot_features, besides)).astype(np.float32),
-        np.array([_spot_truth(one, piece["pits"]) for one in pits], np.int8),
-        np.array([_is_dust(one, piece["disturbers"]) for one in pits], bool),
+        found.pits,
+        found.spot_features.astype(np.float32),
+        np.array([_spot_truth(one, piece["pits"]) for one in found.pits], np.int8),
+        np.array([_is_dust(one, piece["disturbers"]) for one in found.pits], bool),
     )
 
 

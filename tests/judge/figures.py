@@ -9,23 +9,13 @@ from numpy.typing import NDArray
 
 from tests.judge.examples import NONE, Example
 from tests.truth.polished_score import PieceScore, found_at, score_piece, table
-from vision.face.judging import judged_by
-from vision.face.lines.features import LINE_FEATURES
+from vision.face.described import MarkChances, mark_chances
 from vision.face.score import is_part
-from vision.face.spots.features import SIZED_FEATURES, SPOT_FEATURES
 from vision.records import LIKELY, MarkJudge, Pit, Scratch
 
 _BANDS = (0.0, 0.02, 0.1, 0.3, 0.5, 0.7, 0.9, 1.0)
 # Fewer than this in a band say nothing of its chance.
 _LEAST_IN_BAND = 30
-
-
-@dataclass(frozen=True, slots=True, eq=False)
-class Chances:
-    """The chance that a judge gives each candidate of an example; spots left out by the sieve have 0."""
-
-    lines: NDArray[np.float64]
-    spots: NDArray[np.float64]
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -38,18 +28,12 @@ class Figures:
     real: NDArray[np.int8]
 
 
-def chances_of(judge: MarkJudge, one: Example) -> Chances:
+def chances_of(judge: MarkJudge, one: Example) -> MarkChances:
     """Judge an example's candidates."""
-    lines = judged_by(judge.lines, one.line_features.astype(np.float64), LINE_FEATURES).chance
-    features = one.spot_features.astype(np.float64)
-    if not len(features):
-        return Chances(lines, np.zeros(0))
-    sieve = judged_by(judge.sieve, features[:, : len(SPOT_FEATURES)], SPOT_FEATURES).chance
-    spots = judged_by(judge.spots, features, SPOT_FEATURES + SIZED_FEATURES).chance
-    return Chances(lines, np.where(sieve >= judge.sieve_least, spots, 0.0))
+    return mark_chances(judge, one.line_features.astype(np.float64), one.spot_features.astype(np.float64))
 
 
-def findings_at(one: Example, chances: Chances, least: float) -> list[Scratch | Pit]:
+def findings_at(one: Example, chances: MarkChances, least: float) -> list[Scratch | Pit]:
     """What is told of an example from a chance on; `snr` holds the chance, by which figures are swept."""
     told = [replace(s, probability=p, snr=p) for s, p in zip(one.scratches, chances.lines.tolist(), strict=True)]
     likely = [s for s in told if s.likely]

@@ -20,13 +20,13 @@ from numpy.typing import NDArray
 from tests.judge.examples import NONE, Example
 from tests.judge.figures import figures_of, print_figures
 from tests.judge.fit import Table, fitted
+from vision.face.described import SPOTS
 from vision.face.judging import judged_by
 from vision.face.lines.features import LINE_FEATURES
-from vision.face.spots.features import SIZED_FEATURES, SPOT_FEATURES
+from vision.face.spots.features import SPOT_FEATURES
 from vision.formats import write_judge
 from vision.records import MarkJudge, SeenCurve
 
-SPOTS = SPOT_FEATURES + SIZED_FEATURES
 # The sieve keeps so much of the real pits that the fit knew.
 _KEPT_BY_SIEVE = 0.99
 # A path-traced face weighs as much as so many of our own renderer's.

@@ -49,6 +49,25 @@ def judged_by(model: MarkModel, features: NDArray[np.float64], names: Sequence[F
     return Judged(chances_of(model, model.base + added.sum(axis=1)), added)
 
 
+def unknown_features(model: MarkModel, names: Sequence[Feature]) -> tuple[str, ...]:
+    """Features that a model weighs and this version does not read.
+
+    Parameters
+    ----------
+    model
+        Of a judge's file.
+    names
+        What is read.
+
+    Returns
+    -------
+    tuple[str, ...]
+        Their names.
+    """
+    known = {one.name for one in names}
+    return tuple(one.feature for one in model.curves if one.feature not in known)
+
+
 def chances_of(model: MarkModel, sums: NDArray[np.float64]) -> NDArray[np.float64]:
     """The chances that sums of log odds stand for."""
     if not model.calibration:

@@ -20,6 +20,7 @@ from .dxf import left_out_words as left_out_words
 from .frame_names import check_lights as check_lights, named_shots as named_shots
 from .frames import read_frames as read_frames
 from .judge_file import read_judge as read_judge, shipped_judge as shipped_judge, write_judge as write_judge
+from .judge_suites import shipped_suites as shipped_suites
 from .limits import part_of_limits as part_of_limits, read_limits as read_limits, write_limits as write_limits
 from .part import arranged as arranged, read_part as read_part
 from .part_text import PartText as PartText, part_as_toml as part_as_toml, write_outline as write_outline

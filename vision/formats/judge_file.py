@@ -14,7 +14,7 @@ from vision.errors import Unusable
 from vision.formats.atomic_write import write_atomic
 from vision.formats.bounded import read_text
 from vision.formats.strict import FormatOne, Strict, Text, read_toml
-from vision.records import FeatureCurve, MarkJudge, MarkModel, SeenCurve
+from vision.records import FeatureCurve, JudgeRelease, MarkJudge, MarkModel, SeenCurve
 
 _Chance = Annotated[float, Field(ge=0.0, le=1.0)]
 _SHIPPED = "judge.toml"
@@ -58,6 +58,12 @@ class _Seen(Strict):
     plainest: Annotated[float, Field(gt=0.0, le=1.0)]
 
 
+class _Release(Strict):
+    by: Text
+    at: Text
+    why: Text
+
+
 class _JudgeFile(Strict):
     format: FormatOne
     revision: Annotated[int, Field(ge=1)]
@@ -70,6 +76,7 @@ class _JudgeFile(Strict):
     sieve: _Model
     spots: _Model
     dust: _Model
+    release: _Release | None = None
 
 
 def read_judge(path: Path) -> MarkJudge:
@@ -103,6 +110,7 @@ def read_judge(path: Path) -> MarkJudge:
         pit_seen=SeenCurve(**dict(table.pit_seen)),
         digest=hashlib.blake2b(read_text(path).encode(), digest_size=16).hexdigest(),
         made=tuple(table.made),
+        release=None if table.release is None else JudgeRelease(**dict(table.release)),
     )
 
 
@@ -129,6 +137,7 @@ def write_judge(judge: MarkJudge, path: Path) -> None:
         "sieve_least": judge.sieve_least,
         "scratch_seen": asdict(judge.scratch_seen),
         "pit_seen": asdict(judge.pit_seen),
+        **({} if judge.release is None else {"release": asdict(judge.release)}),
         **{name: _model_table(getattr(judge, name)) for name in ("lines", "sieve", "spots", "dust")},
     }
     write_atomic(path, tomlkit.dumps(content))
@@ -136,7 +145,12 @@ def write_judge(judge: MarkJudge, path: Path) -> None:
 
 def _model_table(model: MarkModel) -> dict[str, Any]:
     curves = [
-        {"feature": one.feature, "edges": list(one.edges), "log_odds": list(one.log_odds)} for one in model.curves
+        {
+            "feature": one.feature,
+            "edges": list(one.edges),
+            "log_odds": list(one.log_odds),
+        }
+        for one in model.curves
     ]
     calibration = [list(pair) for pair in model.calibration]
     return {"base": model.base, "calibration": calibration, "curve": curves}

@@ -29,6 +29,8 @@ from .inputs import (
 from .judge import (
     LIKELY as LIKELY,
     FeatureCurve as FeatureCurve,
+    JudgeRelease as JudgeRelease,
+    JudgeSuite as JudgeSuite,
     MarkJudge as MarkJudge,
     MarkModel as MarkModel,
     SeenCurve as SeenCurve,

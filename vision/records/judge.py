@@ -3,6 +3,9 @@
 from dataclasses import dataclass, field
 from typing import Literal
 
+import numpy as np
+from numpy.typing import NDArray
+
 LIKELY = 0.5
 """From this probability on a candidate is likelier a mark than none."""
 
@@ -43,12 +46,22 @@ class SeenCurve:
 
 
 @dataclass(frozen=True, slots=True)
+class JudgeRelease:
+    """Who put a judge into force, when (UTC, ISO 8601), and why."""
+
+    by: str
+    at: str
+    why: str
+
+
+@dataclass(frozen=True, slots=True)
 class MarkJudge:
     """A judge of marks.
 
     `lines` tells scratches; `sieve` leaves out spots that are plainly none before they are sized, from `sieve_least`
     on they stay; `spots` tells pits of those sized, `dust` what is dust of the rest. `scratch_seen`, `pit_seen`: what
     could have been seen. `digest` is the file's own. `made`: from what it was fitted and how it did, as text lines.
+    `release`: of a works' own judge.
     """
 
     revision: int
@@ -62,3 +75,16 @@ class MarkJudge:
     pit_seen: SeenCurve
     digest: str = ""
     made: tuple[str, ...] = field(default=())
+    release: JudgeRelease | None = None
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class JudgeSuite:
+    """Candidates whose truth is known and that no judge was fitted on: `features` (n, features) of the `model` that
+    judges such, `real` (n,).
+    """
+
+    name: str
+    model: Literal["lines", "spots"]
+    features: NDArray[np.float64]
+    real: NDArray[np.bool_]
