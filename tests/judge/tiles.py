@@ -27,6 +27,8 @@ from vision.records import LIKELY, Mark, MarkJudge, Part, Picture, Scratch, Stai
 _MM_PER_PX, _MARGIN_PX, _INSET_MM = 0.05, 40, 0.2
 _LIT, _DARK, _REACH_PX = 220, 6, 2
 _FALSE_ASKED = 0.1
+# Which model finds which kind.
+_MODELS = {"hole": "spots", "crack": "lines"}
 # The difference of Gaussians: each of these sigmas (px), the wider one 1.6 times the narrower (Lowe 2004,
 # 10.1023/B:VISI.0000029664.99615.94), over the picture's own spread.
 _SIGMAS_PX = (1.5, 2.5, 4.0, 6.0)
@@ -34,11 +36,11 @@ _SIGMAS_PX = (1.5, 2.5, 4.0, 6.0)
 
 @dataclass(frozen=True, slots=True)
 class TileScore:
-    """Of one picture: the chance of the best finding on its mask (0: none), and of those elsewhere."""
+    """Of one picture: the chance of the best finding of each model on its mask (0: none), and of those elsewhere."""
 
     kind: str
-    on_mask: float
-    elsewhere: tuple[float, ...]
+    on_mask: dict[str, float]
+    elsewhere: dict[str, list[float]]
 
 
 def tile_inputs(photo: NDArray[np.uint8]) -> FaceInputs:
@@ -72,18 +74,18 @@ def tile_score(judge: MarkJudge, path: Path) -> TileScore:
     """Judge one picture."""
     photo = cv2.imread(str(path), cv2.IMREAD_GRAYSCALE)
     mask = _mask(path, photo)
-    on_mask, elsewhere = 0.0, []
+    score = TileScore(path.parent.name, {"lines": 0.0, "spots": 0.0}, {"lines": [], "spots": []})
     for one in score_face(tile_inputs(photo), judge).findings:
-        if isinstance(one, (Mark, Stain)):
+        if isinstance(one, Mark | Stain):  # larger than what is asked here
             continue
-        chance = one.probability or 0.0
+        model, chance = "lines" if isinstance(one, Scratch) else "spots", one.probability or 0.0
         at = np.rint(_points_px(one) - _MARGIN_PX).astype(int)
         at = at[(at >= 0).all(axis=1) & (at < photo.shape[::-1]).all(axis=1)]
         if len(at) and mask[at[:, 1], at[:, 0]].mean() >= 0.5:
-            on_mask = max(on_mask, chance)
+            score.on_mask[model] = max(score.on_mask[model], chance)
         else:
-            elsewhere.append(chance)
-    return TileScore(path.parent.name, on_mask, tuple(elsewhere))
+            score.elsewhere[model].append(chance)
+    return score
 
 
 def _points_px(one) -> NDArray[np.float64]:
@@ -111,20 +113,21 @@ def gaussians_score(path: Path) -> TileScore:
         top[:edge] = top[-edge:] = top[:, :edge] = top[:, -edge:] = False
         best = max(best, float(dark[top & mask].max(initial=0.0)))
         elsewhere += dark[top & ~mask & (dark > 2)].tolist()
-    return TileScore(path.parent.name, best, tuple(elsewhere))
+    return TileScore(
+        path.parent.name, dict.fromkeys(_MODELS.values(), best), dict.fromkeys(_MODELS.values(), elsewhere)
+    )
 
 
-def found_shares(scores: Sequence[TileScore]) -> dict[str, tuple[float, int]]:
-    """By kind the share found at `_FALSE_ASKED` findings a free picture, and how many there are."""
+def print_shares(name: str, scores: Sequence[TileScore]) -> None:
+    """Of each kind the share found where `_FALSE_ASKED` findings of its model a free picture are told."""
     free = [one for one in scores if one.kind == "free"]
-    told = np.sort([c for one in free for c in one.elsewhere])[::-1]
-    allowed = int(_FALSE_ASKED * len(free))
-    least = told[allowed] if len(told) > allowed else 0.0
-    out = {"least": (float(least), len(free))}
-    for kind in ("hole", "crack"):
-        these = [one.on_mask > least for one in scores if one.kind == kind]
-        out[kind] = (float(np.mean(these)), len(these))
-    return out
+    for kind, model in _MODELS.items():
+        told = np.sort([chance for one in free for chance in one.elsewhere[model]])[::-1]
+        allowed = int(_FALSE_ASKED * len(free))
+        least = float(told[allowed]) if len(told) > allowed else 0.0
+        on = np.array([one.on_mask[model] for one in scores if one.kind == kind])
+        print(f"{name}, {kind}: {np.mean(on > least):.2f} of {len(on)} found", end=" ")
+        print(f"at {_FALSE_ASKED} false a free picture (over {least:.2f}); over {LIKELY}: {np.mean(on >= LIKELY):.2f}")
 
 
 def main() -> None:
@@ -137,14 +140,8 @@ def main() -> None:
     judge = shipped_judge() if asked.judge is None else read_judge(asked.judge)
     paths = sorted(asked.folder.glob("*/*.jpg"))
     with ProcessPoolExecutor(asked.jobs) as pool:
-        ours = list(pool.map(partial(tile_score, judge), paths))
-    print("this judge:", found_shares(ours))
-    false = [sum(chance >= LIKELY for chance in one.elsewhere) for one in ours if one.kind == "free"]
-    print(f"    likelier marks than not on a picture without: {np.mean(false):.2f}")
-    for kind in ("hole", "crack"):
-        found = [one.on_mask >= LIKELY for one in ours if one.kind == kind]
-        print(f"    likelier a mark than not: {kind} {np.mean(found):.2f}")
-    print("differences of Gaussians:", found_shares([gaussians_score(path) for path in paths]))
+        print_shares("judge", list(pool.map(partial(tile_score, judge), paths)))
+    print_shares("differences of Gaussians", [gaussians_score(path) for path in paths])
 
 
 if __name__ == "__main__":

@@ -8,9 +8,7 @@ from vision.face import LINE_FEATURES, SPOTS
 from vision.formats import shipped_judge, shipped_suites
 from vision.records import JudgeSuite
 
-SNR_DOME, BESIDE = (
-    next(k for k, one in enumerate(LINE_FEATURES) if one.name == name) for name in ("snr_dome", "beside")
-)
+BESIDE = next(k for k, one in enumerate(LINE_FEATURES) if one.name == "beside")
 OWN = {one.model: one for one in shipped_suites() if one.name.startswith("own")}
 
 

@@ -1,8 +1,8 @@
 """Which findings of a piece a person is asked about: is it a mark or none?
 
-All that people are told of anyway, and a random share of those that the judge of marks took for none: what is never
-shown can't be learned. The draw follows from the judgement and the finding alone, so that a page that is loaded anew
-asks the same.
+All that people are told of anyway, all that the judge of marks is in doubt of, and a random share of those that it took
+for none: what is never shown can't be learned. The draw follows from the judgement and the finding alone, so that a
+page that is loaded anew asks the same.
 """
 
 import hashlib
@@ -14,10 +14,10 @@ from vision.decide import told_findings
 from vision.records import Finding, JudgedPiece, Pit, Scratch, Speck
 
 ShownBecause = Literal["sure", "sample", "again", "blind"]
-"""Why a finding was shown: people are told of it; it was drawn; a second time; what the camera said was hidden."""
+"""Why a finding was shown: people are told of it; it was drawn, or in doubt; a second time; blind."""
 
 SAMPLED_FROM = 0.02  # less likely ones are not kept in a result
-SAMPLED_BELOW = 0.1
+SAMPLED_BELOW = 0.1  # from here on it is in doubt: always asked about
 SAMPLED_SHARE = 0.1
 SAMPLED_MOST = 2  # of a piece: questions must not outweigh the piece's own findings
 AGAIN_SHARE = 0.1  # of the pieces of which something was said
@@ -45,8 +45,8 @@ def questions(judgement_id: int, judged: JudgedPiece) -> tuple[Question, ...]:
     Returns
     -------
     tuple[Question, ...]
-        Those that people are told of, in the order of the findings, then those drawn; none that was judged before
-        chances were told.
+        Those that people are told of, in the order of the findings, then those in doubt and those drawn; none that was
+        judged before chances were told.
     """
     told = {*told_findings(judged), *(index for one in judged.reasons for index in one.findings)}
     chances = {index: _chance(one) for index, one in enumerate(judged.findings)}
@@ -59,7 +59,16 @@ def questions(judgement_id: int, judged: JudgedPiece) -> tuple[Question, ...]:
     lots = {index: _lot(judgement_id, index) for index in unlikely}
     drawn = sorted((index for index in unlikely if lots[index] < SAMPLED_SHARE), key=lots.__getitem__)[:SAMPLED_MOST]
     share = share_shown(len(unlikely)) if drawn else 0.0
-    return (*sure, *(Question(index, "sample", share) for index in drawn))
+    doubtful = [
+        index
+        for index, chance in chances.items()
+        if index not in told and chance is not None and chance >= SAMPLED_BELOW
+    ]
+    asked = [
+        *(Question(index, "sample", 1.0) for index in doubtful),
+        *(Question(one, "sample", share) for one in drawn),
+    ]
+    return (*sure, *asked)
 
 
 def share_shown(count: int) -> float:
