@@ -238,11 +238,13 @@ def test_what_is_asked_is_what_people_are_told_of_and_a_draw_that_stays() -> Non
         assert all(one.because == "sample" and one.finding >= UNLIKELY for one in asked[2:])
 
 
-def test_only_what_is_likely_none_is_drawn() -> None:
+def test_what_is_in_doubt_is_always_asked_and_what_is_likely_none_is_drawn() -> None:
     chances = (0.0199, 0.02, 0.099, 0.1, 0.49, None)
     findings = tuple(Pit((0, 0), (0, 0), 0.2, 5.0, chance) for chance in chances)
     judged = JudgedPiece(1, "pass", (), None, None, {}, {}, findings, (False,) * len(findings))
-    assert {one.finding for judgement in range(400) for one in questions(judgement, judged)} == {1, 2}
+    asked = [questions(judgement, judged) for judgement in range(400)]
+    assert {one.finding for some in asked for one in some} == {1, 2, 3, 4}
+    assert all([(one.finding, one.share) for one in some[:2]] == [(3, 1.0), (4, 1.0)] for some in asked)
 
 
 @pytest.mark.parametrize("count", [1, 4, 30])
