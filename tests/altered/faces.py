@@ -15,12 +15,12 @@ _Change = Callable[[Array, float, np.random.Generator], Array]
 _MIDDLE_MM, _ABOUT_MM = (21.0, 0.0), 3.0
 
 
-def _frames(tray: Tray) -> list[Picture]:
+def front_frames(tray: Tray) -> list[Picture]:
     pictures = tray.shown.pictures
     return [one for one in (pictures.dome, *pictures.low) if one is not None]
 
 
-def _shown(tray: Tray, frames: Sequence[Picture], concerned: Sequence[int] | None = None) -> Altered:
+def shown_with(tray: Tray, frames: Sequence[Picture], concerned: Sequence[int] | None = None) -> Altered:
     """With other front-lit frames; the pieces concerned, or all."""
     dome = [one for one in frames if one.light == "dome"]
     low = tuple(one for one in frames if one.light == "low")
@@ -29,51 +29,51 @@ def _shown(tray: Tray, frames: Sequence[Picture], concerned: Sequence[int] | Non
     return Altered(replace(tray.shown, pictures=pictures), tuple(pieces))
 
 
-def _with(picture: Picture, pixels: Array) -> Picture:
+def with_pixels(picture: Picture, pixels: Array) -> Picture:
     counts = np.clip(np.rint(pixels), 0, picture.full_scale).astype(picture.pixels.dtype)
     return replace(picture, pixels=counts)
 
 
-def _bad(tray: Tray) -> list[int]:
+def bad_pieces(tray: Tray) -> list[int]:
     return [k for k, one in enumerate(tray.judged) if one.verdict == "reject"]
 
 
-def _all(name: str, strengths: tuple[float, ...], change: _Change, spoils: bool = False) -> Alteration:
+def in_all(name: str, strengths: tuple[float, ...], change: _Change, spoils: bool = False) -> Alteration:
     """Every front-lit frame changed alike (shares of full scale); `spoils`: no piece may pass, else no bad one."""
 
     def alter(tray: Tray, strength: float, rng: np.random.Generator) -> Altered | None:
-        frames = [_with(one, one.full_scale * change(_level(one), strength, rng)) for one in _frames(tray)]
-        concerned = None if spoils else _bad(tray)
-        return None if concerned == [] else _shown(tray, frames, concerned)
+        frames = [with_pixels(one, one.full_scale * change(level_of(one), strength, rng)) for one in front_frames(tray)]
+        concerned = None if spoils else bad_pieces(tray)
+        return None if concerned == [] else shown_with(tray, frames, concerned)
 
     return Alteration(name, strengths, alter)
 
 
-def _one(name: str, strengths: tuple[float, ...], change: _Change, light: str, spoils: bool = False) -> Alteration:
+def in_one(name: str, strengths: tuple[float, ...], change: _Change, light: str, spoils: bool = False) -> Alteration:
     """One frame of a light changed."""
 
     def alter(tray: Tray, strength: float, rng: np.random.Generator) -> Altered | None:
-        frames = _frames(tray)
+        frames = front_frames(tray)
         k = int(rng.choice([n for n, one in enumerate(frames) if one.light == light]))
-        frames[k] = _with(frames[k], frames[k].full_scale * change(_level(frames[k]), strength, rng))
-        concerned = None if spoils else _bad(tray)
-        return None if concerned == [] else _shown(tray, frames, concerned)
+        frames[k] = with_pixels(frames[k], frames[k].full_scale * change(level_of(frames[k]), strength, rng))
+        concerned = None if spoils else bad_pieces(tray)
+        return None if concerned == [] else shown_with(tray, frames, concerned)
 
     return Alteration(name, strengths, alter)
 
 
-def _arranged(
+def arranged(
     name: str, strengths: tuple[float, ...], change: Callable[[list[Picture], float, Tray], list[Picture]]
 ) -> Alteration:
     """The frames themselves changed about: no piece may pass."""
-    return Alteration(name, strengths, lambda tray, s, _rng: _shown(tray, change(_frames(tray), s, tray)))
+    return Alteration(name, strengths, lambda tray, s, _rng: shown_with(tray, change(front_frames(tray), s, tray)))
 
 
-def _level(picture: Picture) -> Array:
+def level_of(picture: Picture) -> Array:
     return picture.pixels.astype(np.float64) / picture.full_scale
 
 
-def _cover(
+def cover_of(
     tray: Tray, center_mm: tuple[float, float], half_mm: tuple[float, float], soft_mm: float = 0.05, k: int = 0
 ) -> Array:
     """Share of each pixel under an ellipse of the drawing of one piece, with a border of a softness."""
@@ -102,7 +102,7 @@ def _dimmed(level: Array, _picture: Picture, share: float) -> Array:
     return (1.0 - share) * level
 
 
-def _painted(
+def painted(
     name: str,
     strengths: tuple[float, ...],
     paint: Callable[[Array, Picture, float], Array],
@@ -117,14 +117,14 @@ def _painted(
         if not tray.good:
             return None
         k = tray.good[0]
-        cover = _cover(tray, place(rng), half_mm(strength), soft_mm, k)
+        cover = cover_of(tray, place(rng), half_mm(strength), soft_mm, k)
         frames = []
-        for one in _frames(tray):
-            level = _level(one)
+        for one in front_frames(tray):
+            level = level_of(one)
             if one.light in lights:
                 level = level + cover * (paint(level, one, strength) - level)
-            frames.append(_with(one, one.full_scale * level))
-        return _shown(tray, frames, (k,))
+            frames.append(with_pixels(one, one.full_scale * level))
+        return shown_with(tray, frames, (k,))
 
     return Alteration(name, strengths, alter)
 
@@ -133,19 +133,19 @@ def _mark_covered(name: str, fill: Callable[[Array], Array]) -> Alteration:
     """Each mark of a bad piece hidden in every frame."""
 
     def alter(tray: Tray, strength: float, _rng: np.random.Generator) -> Altered | None:
-        if not _bad(tray):
+        if not bad_pieces(tray):
             return None
         cover = np.zeros(tray.shown.pictures.back.pixels.shape)
         for finding in tray.judged[0].findings:
             if isinstance(finding, Scratch | Pit):
                 ends = finding.points_mm if isinstance(finding, Scratch) else (finding.center_mm,)
                 for x, y in ends:
-                    cover = np.maximum(cover, _cover(tray, (x, y), (strength, strength)))
+                    cover = np.maximum(cover, cover_of(tray, (x, y), (strength, strength)))
         frames = []
-        for one in _frames(tray):
-            level = _level(one)
-            frames.append(_with(one, one.full_scale * (level + cover * (fill(level) - level))))
-        return _shown(tray, frames, (0,))
+        for one in front_frames(tray):
+            level = level_of(one)
+            frames.append(with_pixels(one, one.full_scale * (level + cover * (fill(level) - level))))
+        return shown_with(tray, frames, (0,))
 
     return Alteration(name, (0.6, 1.5), alter)
 
@@ -153,7 +153,7 @@ def _mark_covered(name: str, fill: Callable[[Array], Array]) -> Alteration:
 def _dead(frames: list[Picture], count: float, _tray: Tray) -> list[Picture]:
     lows = [one for one in frames if one.light == "low"]
     black = {one.name for one in lows[: int(count)]}
-    return [_with(one, 0.01 * _level(one) * one.full_scale) if one.name in black else one for one in frames]
+    return [with_pixels(one, 0.01 * level_of(one) * one.full_scale) if one.name in black else one for one in frames]
 
 
 def _swapped(frames: list[Picture], by: float, _tray: Tray) -> list[Picture]:
@@ -174,7 +174,7 @@ def _two_swapped(frames: list[Picture], apart: float, _tray: Tray) -> list[Pictu
 
 def _foreign(frames: list[Picture], count: float, tray: Tray) -> list[Picture]:
     """Frames of another tray."""
-    other = _frames(own_face_tray(77, marked=False, part=tray.shown.part.part))
+    other = front_frames(own_face_tray(77, marked=False, part=tray.shown.part.part))
     shape = frames[0].pixels.shape
     fits = [np.resize(one.pixels, shape) if one.pixels.shape != shape else one.pixels for one in other]
     return [replace(one, pixels=fits[k]) if k < count else one for k, one in enumerate(frames)]
@@ -184,7 +184,7 @@ def _doubled(frames: list[Picture], count: float, _tray: Tray) -> list[Picture]:
     """Another lamp left burning while a low frame was taken."""
     lows = [one for one in frames if one.light == "low"]
     both = [
-        _with(one, (_level(one) + _level(lows[(k + 1) % len(lows)])) * one.full_scale) if k < count else one
+        with_pixels(one, (level_of(one) + level_of(lows[(k + 1) % len(lows)])) * one.full_scale) if k < count else one
         for k, one in enumerate(lows)
     ]
     return [one for one in frames if one.light == "dome"] + both
@@ -216,7 +216,7 @@ def _all_backlit(frames: list[Picture], _strength: float, tray: Tray) -> list[Pi
 
 
 def _all_grey(frames: list[Picture], level: float, _tray: Tray) -> list[Picture]:
-    return [_with(one, np.full(one.pixels.shape, level * one.full_scale)) for one in frames]
+    return [with_pixels(one, np.full(one.pixels.shape, level * one.full_scale)) for one in frames]
 
 
 def _lows_the_dome(frames: list[Picture], count: float, _tray: Tray) -> list[Picture]:
@@ -238,58 +238,58 @@ def _upside_down(frames: list[Picture], both: float, _tray: Tray) -> list[Pictur
 
 
 FACES: tuple[Alteration, ...] = (
-    _painted("dark disc", (1.5, 4.0, 8.0, 12.0), lambda f, _p, _s: 0.1 * f, _round),
-    _painted("bright disc", (1.5, 4.0, 8.0), lambda f, _p, _s: np.minimum(2.5 * f + 0.1, 1), _round),
-    _painted("gouge", (4.0, 12.0), lambda f, _p, _s: 0.4 * f, lambda d: (d / 2, 2.0)),
-    _painted("burn that dims by half", (3.0, 10.0), lambda f, _p, _s: 0.5 * f, _round, 0.3),
-    _painted("soft dark patch, border 2 mm", (0.3, 0.5, 0.6), _dimmed, lambda _s: (5.0, 5.0), 2.0),
-    _painted("soft dark patch to one side", (0.3, 0.5), _dimmed, lambda _s: (4.0, 4.0), 2.0, place=_aside),
-    _painted("film that dims the dome", (0.15, 0.3, 0.5), _dimmed, lambda _s: (6.0, 6.0), 0.1, "dome"),
-    _painted("film to one side", (0.3, 0.5), _dimmed, lambda _s: (4.0, 4.0), 2.0, "dome", _aside),
-    _painted("matt patch", (3.0, 8.0), _matt, _round),
-    _painted("cloth over the bowl", (8.0, 14.0), lambda f, _p, _s: np.full_like(f, 0.5), lambda d: (d, d)),
-    _painted("hair on the polish", (0.15,), lambda f, _p, _s: 0.2 * f, lambda w: (10.0, w / 2)),
-    _painted("grey patch of no noise", (2.0, 6.0), lambda f, _p, _s: 0 * f + f.mean(), _round),
-    _painted("blown spot in every light", (3.0, 10.0), lambda f, _p, _s: 0 * f + 1, _round, 0.5),
+    painted("dark disc", (1.5, 4.0, 8.0, 12.0), lambda f, _p, _s: 0.1 * f, _round),
+    painted("bright disc", (1.5, 4.0, 8.0), lambda f, _p, _s: np.minimum(2.5 * f + 0.1, 1), _round),
+    painted("gouge", (4.0, 12.0), lambda f, _p, _s: 0.4 * f, lambda d: (d / 2, 2.0)),
+    painted("burn that dims by half", (3.0, 10.0), lambda f, _p, _s: 0.5 * f, _round, 0.3),
+    painted("soft dark patch, border 2 mm", (0.3, 0.5, 0.6), _dimmed, lambda _s: (5.0, 5.0), 2.0),
+    painted("soft dark patch to one side", (0.3, 0.5), _dimmed, lambda _s: (4.0, 4.0), 2.0, place=_aside),
+    painted("film that dims the dome", (0.15, 0.3, 0.5), _dimmed, lambda _s: (6.0, 6.0), 0.1, "dome"),
+    painted("film to one side", (0.3, 0.5), _dimmed, lambda _s: (4.0, 4.0), 2.0, "dome", _aside),
+    painted("matt patch", (3.0, 8.0), _matt, _round),
+    painted("cloth over the bowl", (8.0, 14.0), lambda f, _p, _s: np.full_like(f, 0.5), lambda d: (d, d)),
+    painted("hair on the polish", (0.15,), lambda f, _p, _s: 0.2 * f, lambda w: (10.0, w / 2)),
+    painted("grey patch of no noise", (2.0, 6.0), lambda f, _p, _s: 0 * f + f.mean(), _round),
+    painted("blown spot in every light", (3.0, 10.0), lambda f, _p, _s: 0 * f + 1, _round, 0.5),
     _mark_covered("mark covered by grey", lambda f: np.full_like(f, float(np.median(f)))),
     _mark_covered("mark covered by black", lambda f: np.zeros_like(f)),
     _mark_covered("mark covered by blur", lambda f: blurred(f, 12.0)),
-    _arranged("low lamps dead", (1.0, 2.0, 4.0), _dead),
-    _arranged("only so many low frames", (1.0, 2.0), _only),
-    _arranged("all front frames the backlit one", (0.0,), _all_backlit),
-    _arranged("all front frames flat grey", (0.2, 0.5), _all_grey),
-    _arranged("frames of another tray", (1.0, 5.0), _foreign),
-    _arranged("low frames the dome's", (1.0, 4.0), _lows_the_dome),
-    _arranged("dome a low frame", (0.0,), _dome_a_low),
-    _arranged("one low frame twice", (1.0, 2.0), _twice),
-    _arranged("lamps passed on round the tray", (1.0, 2.0, 3.0), _swapped),
-    _arranged("two lamps swapped", (1.0, 2.0), _two_swapped),
-    _arranged("another lamp left burning", (1.0, 4.0), _doubled),
-    _arranged("front frames upside down", (0.0, 1.0), _upside_down),
-    _arranged("dome missing", (0.0,), lambda fs, _s, _t: fs[1:]),
+    arranged("low lamps dead", (1.0, 2.0, 4.0), _dead),
+    arranged("only so many low frames", (1.0, 2.0), _only),
+    arranged("all front frames the backlit one", (0.0,), _all_backlit),
+    arranged("all front frames flat grey", (0.2, 0.5), _all_grey),
+    arranged("frames of another tray", (1.0, 5.0), _foreign),
+    arranged("low frames the dome's", (1.0, 4.0), _lows_the_dome),
+    arranged("dome a low frame", (0.0,), _dome_a_low),
+    arranged("one low frame twice", (1.0, 2.0), _twice),
+    arranged("lamps passed on round the tray", (1.0, 2.0, 3.0), _swapped),
+    arranged("two lamps swapped", (1.0, 2.0), _two_swapped),
+    arranged("another lamp left burning", (1.0, 4.0), _doubled),
+    arranged("front frames upside down", (0.0, 1.0), _upside_down),
+    arranged("dome missing", (0.0,), lambda fs, _s, _t: fs[1:]),
     Alteration("a crown in the bowl's place", (-1.0, -0.5), _face_down),
-    _all("all front frames shifted", (1.0, 2.0, 3.0, 8.0, 30.0), lambda f, s, _r: slid(f, s)),
-    _all("all front frames turned", (0.2, 1.0), lambda f, s, _r: slid(f, 0.0, 0.0, s)),
-    _all("front frames at another magnification", (1.01, 1.05), lambda f, s, _r: slid(f, 0.0, 0.0, 0.0, s)),
-    _one("one low frame shifted", (1.0, 2.0, 3.0, 8.0, 30.0), lambda f, s, _r: slid(f, s), "low"),
-    _one("one low frame shifted down", (1.0, 2.0, 5.0), lambda f, s, _r: slid(f, 0.0, s), "low"),
-    _one("dome shifted", (1.0, 3.0, 10.0), lambda f, s, _r: slid(f, s), "dome"),
-    _one("one low frame turned", (0.5, 1.0, 3.0), lambda f, s, _r: slid(f, 0.0, 0.0, s), "low"),
-    _all("all front frames defocused", (1.0, 2.0, 4.0, 8.0), lambda f, s, _r: blurred(f, s)),
-    _all("all lights weak", (0.5, 0.2, 0.05), lambda f, s, _r: f * s),
-    _all("all lights too strong", (1.5, 3.0, 8.0), lambda f, s, _r: f * s),
-    _all("noise in the front frames", (0.02, 0.1, 0.3), noisy),
-    _all("light added to the front frames", (0.1, 0.3, 0.6), lambda f, s, _r: f + s),
-    _all("front frames' gamma", (0.45, 2.2), lambda f, g, _r: f**g),
-    _all("front frames of few grey levels", (4.0, 8.0, 16.0), lambda f, n, _r: np.floor(f * n) / n),
-    _all("front frames compressed with loss", (5.0, 20.0, 60.0), lambda f, q, _r: jpeg(f, q)),
-    _all("front frames filtered against noise", (5.0, 9.0), lambda f, n, _r: median(f, n)),
-    _all("front frames enlarged from fewer pixels", (2.0, 4.0, 8.0), lambda f, n, _r: coarse(f, n)),
-    _all("lamps flicker", (0.1, 0.4), lambda f, s, _r: bands(f, s)),
-    _all("front frames inverted", (1.0,), lambda f, _s, _r: 1.0 - f, spoils=True),
-    _all("lower half of the front frames lost", (0.4, 0.6), lambda f, s, _r: half(f, s, 0.0)),
-    _all("lower half of the front frames blown", (0.4, 0.6), lambda f, s, _r: half(f, s, 1.0)),
-    _one("dome dark", (0.3, 0.05, 0.0), lambda f, s, _r: f * s, "dome"),
-    _one("one low frame weak", (0.3, 0.1), lambda f, s, _r: f * s, "low"),
-    _one("one low frame defocused", (3.0, 8.0), lambda f, s, _r: blurred(f, s), "low"),
+    in_all("all front frames shifted", (1.0, 2.0, 3.0, 8.0, 30.0), lambda f, s, _r: slid(f, s)),
+    in_all("all front frames turned", (0.2, 1.0), lambda f, s, _r: slid(f, 0.0, 0.0, s)),
+    in_all("front frames at another magnification", (1.01, 1.05), lambda f, s, _r: slid(f, 0.0, 0.0, 0.0, s)),
+    in_one("one low frame shifted", (1.0, 2.0, 3.0, 8.0, 30.0), lambda f, s, _r: slid(f, s), "low"),
+    in_one("one low frame shifted down", (1.0, 2.0, 5.0), lambda f, s, _r: slid(f, 0.0, s), "low"),
+    in_one("dome shifted", (1.0, 3.0, 10.0), lambda f, s, _r: slid(f, s), "dome"),
+    in_one("one low frame turned", (0.5, 1.0, 3.0), lambda f, s, _r: slid(f, 0.0, 0.0, s), "low"),
+    in_all("all front frames defocused", (1.0, 2.0, 4.0, 8.0), lambda f, s, _r: blurred(f, s)),
+    in_all("all lights weak", (0.5, 0.2, 0.05), lambda f, s, _r: f * s),
+    in_all("all lights too strong", (1.5, 3.0, 8.0), lambda f, s, _r: f * s),
+    in_all("noise in the front frames", (0.02, 0.1, 0.3), noisy),
+    in_all("light added to the front frames", (0.1, 0.3, 0.6), lambda f, s, _r: f + s),
+    in_all("front frames' gamma", (0.45, 2.2), lambda f, g, _r: f**g),
+    in_all("front frames of few grey levels", (4.0, 8.0, 16.0), lambda f, n, _r: np.floor(f * n) / n),
+    in_all("front frames compressed with loss", (5.0, 20.0, 60.0), lambda f, q, _r: jpeg(f, q)),
+    in_all("front frames filtered against noise", (5.0, 9.0), lambda f, n, _r: median(f, n)),
+    in_all("front frames enlarged from fewer pixels", (2.0, 4.0, 8.0), lambda f, n, _r: coarse(f, n)),
+    in_all("lamps flicker", (0.1, 0.4), lambda f, s, _r: bands(f, s)),
+    in_all("front frames inverted", (1.0,), lambda f, _s, _r: 1.0 - f, spoils=True),
+    in_all("lower half of the front frames lost", (0.4, 0.6), lambda f, s, _r: half(f, s, 0.0)),
+    in_all("lower half of the front frames blown", (0.4, 0.6), lambda f, s, _r: half(f, s, 1.0)),
+    in_one("dome dark", (0.3, 0.05, 0.0), lambda f, s, _r: f * s, "dome"),
+    in_one("one low frame weak", (0.3, 0.1), lambda f, s, _r: f * s, "low"),
+    in_one("one low frame defocused", (3.0, 8.0), lambda f, s, _r: blurred(f, s), "low"),
 )  # fmt: skip

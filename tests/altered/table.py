@@ -18,6 +18,7 @@ import cv2
 from tests.altered.backlit import BACKLIT
 from tests.altered.bench import Outcome, Tray, own_face_tray, own_tray, shared_trays, tried
 from tests.altered.faces import FACES
+from tests.altered.mishaps import MISHAPS
 
 _BACK_FAMILIES = ("plain", "noisy", "lens", "height", "deep16", "punched")
 _PARTS = ("TS-135", "DS-182")
@@ -53,7 +54,7 @@ def _tray(named: _Named) -> Tray | None:
 
 
 def _alterations(kind: str, names: list[str]) -> list[tuple[int, float]]:
-    listed = BACKLIT if kind == "back" else FACES
+    listed = BACKLIT if kind == "back" else (*FACES, *MISHAPS)
     return [(k, s) for k, one in enumerate(listed) if not names or one.name in names for s in one.strengths]
 
 
@@ -65,7 +66,7 @@ def _worked(job: tuple[str, _Named, list[str]]) -> list[tuple[str, float, Outcom
     if tray is None:
         return []
     out = [(f"untouched: {named.family}", 0.0, _by_new_rules(tray))]
-    listed = BACKLIT if kind == "back" else FACES
+    listed = BACKLIT if kind == "back" else (*FACES, *MISHAPS)
     for k, strength in _alterations(kind, names):
         found = tried(listed[k], tray, strength, named.number)
         if found is not None:

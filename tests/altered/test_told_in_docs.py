@@ -5,9 +5,10 @@ from pathlib import Path
 
 from tests.altered.backlit import BACKLIT
 from tests.altered.faces import FACES
+from tests.altered.mishaps import MISHAPS
 
 ROOT = Path(__file__).parents[2]
-NAMES = [one.name for one in (*BACKLIT, *FACES)]
+NAMES = [one.name for one in (*BACKLIT, *FACES, *MISHAPS)]
 
 
 def shown_by() -> list[list[str]]:

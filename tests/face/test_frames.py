@@ -146,7 +146,7 @@ def test_an_unmarked_face_has_neither() -> None:
 
 
 # Low lights of a hazy finish: none leaves any of the face in the dark.
-HAZY = tuple(replace(low, pixels=low.pixels + np.uint8(12)) for low in GOOD.low)
+HAZY = tuple(replace(low, pixels=np.minimum(low.pixels, 243) + np.uint8(12)) for low in GOOD.low)
 # Where the face looks straight up.
 UP_MM = (0.0, 0.0)
 
@@ -193,6 +193,12 @@ def test_what_dims_the_dome_by_half_is_a_mark_however_soft_its_border(
     film = (center_mm, 3.0, 0.5, 16.0)
     lows = tuple(dimmed(low, *film) for low in HAZY) if in_all_lights else HAZY
     assert "mark" in kinds(dimmed(with_opening(2.5), *film), lows)
+
+
+def test_a_low_lamp_that_burns_in_the_dome_s_frame_is_told() -> None:
+    dome = with_opening(2.5)
+    both = replace(dome, pixels=np.rint(0.7 * dome.pixels + 0.3 * GOOD.low[0].pixels).astype(np.uint8))
+    assert "mark" in kinds(both, HAZY)
 
 
 def test_smoothed_metal_is_told_by_its_missing_noise() -> None:

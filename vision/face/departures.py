@@ -4,8 +4,8 @@ A polished face shows lights whose images have soft edges: the lobe of the finis
 more. A gouge, a burn, a dent, a film has a border as sharp as the optics draw it. So every region that is darker or
 brighter than its surroundings, at several sizes, is cut out by grey-scale closing and opening (Serra 1982, from
 memory), and its border tells whether a lamp or the metal made it. Besides, where a frame's own noise is missing no
-sensor has looked: such an area is a mark too; and where the dome is darker than it and its opening for the camera
-account for (`vision.face.opening`), however soft the border.
+sensor has looked: such an area is a mark too; and where the dome is darker or brighter than it and its opening
+for the camera account for (`vision.face.opening`), however soft the border.
 """
 
 from collections.abc import Iterator, Sequence
@@ -40,7 +40,8 @@ _STAIN_DEPTH = 0.22
 _PATCH_DEPTH, _LEFT_SHARE, _LEAST_LOWS, _LIT, _SHOWN_SHARE = 0.5, 0.4, 2, 10.0, 0.4
 # Darker by this (natural logarithm) than the dome and its opening account for over so much (mm2) is a mark, however
 # soft its border. 59 rendered faces: at most 0.3, and that along the dome's edge; what dims the dome by half: 0.69.
-_UNEXPLAINED, _UNEXPLAINED_MM2 = 0.33, 2.0
+# Brighter by this as well: such faces 0.15 at most, a low lamp that burns with three tenths of the dome's light 0.4.
+_TOO_DARK, _TOO_BRIGHT, _UNEXPLAINED_MM2 = 0.33, 0.25, 2.0
 # Surroundings of a region: from so far to so far off its border, px of the broad raster.
 _BESIDE_PX = (2, 6)
 # Added to a level (of 255) before the logarithm: the steps of the darkest levels are no departure.
@@ -106,9 +107,10 @@ def _of_the_opening(found: _Sharp, left: Image, lows: Sequence[FrameContrast], s
 
 
 def _unexplained(left: Image, pitch_mm: float) -> Flags:
-    """Where the dome is darker than it and its opening account for (0 or 1)."""
-    dark = cv2.morphologyEx((left < -_UNEXPLAINED).astype(np.uint8), cv2.MORPH_OPEN, _DISC)
-    _, labels, boxes, _ = cv2.connectedComponentsWithStats(dark, connectivity=4)
+    """Where the dome is darker or brighter than it and its opening account for (0 or 1)."""
+    off = ((left < -_TOO_DARK) | (left > _TOO_BRIGHT)).astype(np.uint8)
+    off = np.asarray(cv2.morphologyEx(off, cv2.MORPH_OPEN, _DISC), np.uint8)
+    _, labels, boxes, _ = cv2.connectedComponentsWithStats(off, connectivity=4)
     large = boxes[:, cv2.CC_STAT_AREA] * pitch_mm**2 >= _UNEXPLAINED_MM2
     large[0] = False
     return np.asarray(large[labels], np.uint8)
