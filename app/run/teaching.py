@@ -116,7 +116,7 @@ def teach(judge: MarkJudge, marks: Sequence[LabelledMark], suites: Sequence[Judg
     spots = _taught(judge.spots, [one for one in learning if one.model == "spots"], SPOTS)
     after = replace(judge, lines=lines, spots=spots)
     held = [one for one in marks if _piece(one) in newest]
-    compared = (*_on_labels(judge, after, held), *_on_suites(judge, after, suites))
+    compared = (*_on_labels(judge, after, held), *on_suites(judge, after, suites))
     told = [(one, _chance(judge, one) >= LIKELY, _chance(after, one) >= LIKELY) for one in marks]
     lost = tuple(one for one, before, now in told if one.real and before and not now)
     gone = tuple(one for one, before, now in told if not one.real and before and not now)
@@ -185,7 +185,8 @@ def _on_labels(judge: MarkJudge, after: MarkJudge, held: list[LabelledMark]) -> 
     return out
 
 
-def _on_suites(judge: MarkJudge, after: MarkJudge, suites: Sequence[JudgeSuite]) -> list[Compared]:
+def on_suites(judge: MarkJudge, after: MarkJudge, suites: Sequence[JudgeSuite]) -> list[Compared]:
+    """Two judges on suites."""
     return [
         _compared(
             f"{_TITLES[one.model]}, {one.name}",

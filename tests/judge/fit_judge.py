@@ -2,7 +2,8 @@
 
     python -m tests.judge.fit_judge OUT.toml --fit A.pickle.gz B.pickle.gz [--lines C.pickle.gz] [--try D.pickle.gz ...]
 
-Needs scikit-learn. Faces in `--lines` serve the lines alone (their spots' features are of an earlier state). The same
+A judge that surely loses against the one that comes with the program, on any of the suites tried, is not written. Needs
+scikit-learn. Faces in `--lines` serve the lines alone (their spots' features are of an earlier state). The same
 files give the same judge, to the last digit.
 """
 
@@ -17,6 +18,7 @@ from pathlib import Path
 import numpy as np
 from numpy.typing import NDArray
 
+from app.run.teaching import on_suites
 from tests.judge.examples import NONE, Example
 from tests.judge.figures import figures_of, print_figures
 from tests.judge.fit import Table, fitted
@@ -24,8 +26,8 @@ from vision.face.described import SPOTS
 from vision.face.judging import judged_by
 from vision.face.lines.features import LINE_FEATURES
 from vision.face.spots.features import SPOT_FEATURES
-from vision.formats import write_judge
-from vision.records import MarkJudge, SeenCurve
+from vision.formats import shipped_judge, write_judge
+from vision.records import JudgeSuite, MarkJudge, SeenCurve
 
 # The sieve keeps so much of the real pits that the fit knew.
 _KEPT_BY_SIEVE = 0.99
@@ -90,6 +92,16 @@ def _either(feature):
     return type(feature)(feature.name, feature.meaning)
 
 
+def suites_of(name: str, examples: Sequence[Example]) -> tuple[JudgeSuite, JudgeSuite]:
+    """The candidates of examples as suites: what `vision/judge_suites.npz` holds of those that no fit used."""
+    lines = table_of(examples, lambda e: (e.line_features, e.line_truth))
+    spots = table_of(examples, lambda e: (e.spot_features, e.spot_truth))
+    return (
+        JudgeSuite(name, "lines", lines.features, lines.real == 1),
+        JudgeSuite(name, "spots", spots.features, spots.real == 1),
+    )
+
+
 def _named(paths: Sequence[Path], what: str) -> list[str]:
     return [
         f"{what}: {path.name}, {len(read_examples([path]))} faces, "
@@ -108,9 +120,14 @@ def main() -> None:
     asked = ask.parse_args()
     made = [*_named(asked.fit, "fitted on"), *_named(asked.lines, "lines fitted on")]
     judge = fit_judge(read_examples(asked.fit), read_examples(asked.lines), made)
-    write_judge(judge, asked.out)
+    losses = []
     for path in asked.tried:
-        print_figures(path.name, figures_of(judge, read_examples([path])))
+        examples = read_examples([path])
+        print_figures(path.name, figures_of(judge, examples))
+        losses += [one.loses for one in on_suites(shipped_judge(), judge, suites_of(path.name, examples)) if one.loses]
+    if losses:
+        raise SystemExit(f"not written: {'; '.join(losses)}")
+    write_judge(judge, asked.out)
 
 
 if __name__ == "__main__":
