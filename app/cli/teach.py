@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import sys
 from contextlib import closing
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -13,7 +12,6 @@ from app.cli.inspect import keep_to_one_core
 from vision.errors import Unusable
 
 if TYPE_CHECKING:
-    from app.run import Teaching
     from app.works import Works
 
 
@@ -55,69 +53,19 @@ def command(works: Path, part: str, what: str | None, by: str | None, why: str |
 
 def _teach(place: Works, part: str) -> None:
     keep_to_one_core()
-    from app.report import stamp_of, teaching_page, write_page
-    from app.run import labelled_marks, teach
-    from app.store import labels
-    from app.works import judge_of_marks
-    from vision.formats import read_part, shipped_suites
+    from app.run import teach_part
+    from vision.formats import read_part
 
     read_part(place.part_file(part))
     with closing(place.open()) as store:
-        given = labels(store, part=part)
-        stamp = stamp_of(store, place.folder)
-    before = judge_of_marks(place.judge_file(part))
-    marks, left_out = [], []
-    with click.progressbar(length=len(given), label="reading", file=sys.stderr, hidden=not sys.stderr.isatty()) as bar:
-        for found, words in labelled_marks(place, given):
-            marks += found
-            left_out += [words] if words else []
-            bar.update(len(found))
-    teaching = teach(before, marks, shipped_suites())
-    draft = place.judge_draft(part)
-    try:
-        draft.parent.mkdir(exist_ok=True)
-    except OSError as fault:
-        raise Unusable(draft.parent, "", "a folder that can be made", fault.strerror or "") from None
-    people = sorted({one.inspector for one in marks})
-    about = f"Part {part}, labels of {', '.join(people) or 'nobody'}, taught from revision {before.revision}"
-    page = teaching_page(teaching, about, tuple(left_out))
-    written = write_page(page, draft.with_suffix(".html"), stamp, pdf=False)
-    for line in left_out:
+        taught = teach_part(store, place, part)
+    for line in taught.left_out:
         click.echo(f"brightbowl: {line}", err=True)
-    if teaching.draft is None:
-        draft.unlink(missing_ok=True)
-        raise Unusable(f"judge of marks of {part}", "", teaching.refused, f"no draft; see {written[0]}")
-    _write_draft(place, part, teaching, about)
-    click.echo(
-        f"marks that it would lose: {len(teaching.lost)}; none that it would no longer tell: {len(teaching.gone)}"
-    )
-    for one in teaching.compared:
-        click.echo(
-            f"{one.what}: found {_share(one.found[0].value)} -> {_share(one.found[1].value)} of {one.marks}, "
-            f"told falsely {_share(one.false[0].value)} -> {_share(one.false[1].value)} of {one.none}"
-        )
-    click.echo(f"written: {draft}, {', '.join(map(str, written))}")
+    if taught.teaching.draft is None:
+        raise Unusable(f"judge of marks of {part}", "", taught.teaching.refused, f"no draft; see {taught.report}")
+    lost, gone = len(taught.teaching.lost), len(taught.teaching.gone)
+    click.echo(f"marks that it would lose: {lost}; no longer told, of what is none: {gone}")
+    for words in taught.teaching.words:
+        click.echo(words)
+    click.echo(f"written: {place.judge_draft(part)}, {taught.report}")
     click.echo("look at the report; then put the draft into force with --release, by your name and with a reason")
-
-
-def _share(value: float | None) -> str:
-    return "-" if value is None else f"{100 * value:.1f} %"
-
-
-def _write_draft(place: Works, part: str, teaching: Teaching, about: str) -> None:
-    from dataclasses import replace
-
-    from app.works import next_judge_revision
-    from vision.formats import write_judge
-
-    assert teaching.draft is not None
-    held = "; ".join(
-        f"{one.what}: found {_share(one.found[1].value)} of {one.marks}, told falsely {_share(one.false[1].value)} of "
-        f"{one.none}"
-        for one in teaching.compared
-    )
-    made = (f"{about}, {teaching.labels} labels", held, *teaching.draft.made)
-    revision = next_judge_revision(place, part)
-    write_judge(
-        replace(teaching.draft, revision=revision, status="draft", made=made, release=None), place.judge_draft(part)
-    )

@@ -17,6 +17,7 @@ from app.pages.study_lot import (
     study_head,
     take_away,
 )
+from app.pages.tuning_judge import judge_of_part
 from app.pages.tuning_pieces import piece_words, show_changed, show_tuned
 from app.pages.tuning_revisions import compare_limits, keep_draft, next_number, release_draft, revision_words
 from app.pages.tuning_words import limit_words, title_of
@@ -92,6 +93,7 @@ def tuning_study_page() -> None:
     keep_draft(server, moved.draft, who)
     release_draft(server, lot, who)
     compare_limits(lot, known)
+    judge_of_part(server, lot.part, who)
     show_risks(lot, base)
     if study is not None:
         done = study

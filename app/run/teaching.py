@@ -60,6 +60,12 @@ class Compared:
     real: float
 
     @property
+    def words(self) -> str:
+        """Found and told falsely, before and after, as a line."""
+        found, false = (" -> ".join(_percent(one.value) for one in pair) for pair in (self.found, self.false))
+        return f"{self.what}: found {found} of {self.marks}, told falsely {false} of {self.none}"
+
+    @property
     def loses(self) -> str:
         """What is surely lost, in words; empty where nothing is."""
         if self.found_change.ci is not None and self.found_change.ci[1] < 0.0:
@@ -67,6 +73,10 @@ class Compared:
         if self.false_change.ci is not None and self.false_change.ci[0] > 0.0:
             return f"{self.what}: more would be told falsely"
         return ""
+
+
+def _percent(value: float | None) -> str:
+    return "none" if value is None else f"{100 * value:.1f} %"
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -81,6 +91,11 @@ class Teaching:
     lost: tuple[LabelledMark, ...]
     gone: tuple[LabelledMark, ...]
     labels: int = 0
+
+    @property
+    def words(self) -> tuple[str, ...]:
+        """Each comparison as a line."""
+        return tuple(one.words for one in self.compared)
 
 
 def teach(judge: MarkJudge, marks: Sequence[LabelledMark], suites: Sequence[JudgeSuite]) -> Teaching:

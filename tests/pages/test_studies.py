@@ -24,6 +24,7 @@ from tests.pages.made_works import LIGHTS, PEOPLE, STATION, draw_shot, frame_nam
 from tests.pages.test_other_pages import serious
 from tests.store.made import PART
 from tests.studies.lots import LIMITS, sample
+from vision.formats import read_judge, shipped_judge, write_judge
 
 TRAYS = 30
 SHOTS = 2
@@ -123,6 +124,35 @@ def test_a_limit_is_moved_drafted_and_released(open_page: Opened, store: Store, 
     assert newest.why is not None
     assert newest.why.startswith("fewer good spoons")
     assert served.works.limits_file("TS-135").is_file()
+
+
+def test_a_part_s_judge_of_marks_is_taught_put_into_force_and_taken_back(open_page: Opened, served: Served) -> None:
+    works = served.works
+    page = open_page("tuning?who=R.+Hale", height=1400)
+    page.get_by_text("Judge of marks").click()
+    expect(page.get_by_text("the one that comes with the program. Labels: 0 of marks")).to_be_visible()
+    page.get_by_role("button", name="Teach it by these labels").click()
+    expect(page.get_by_text("No draft: 100 labels are needed")).to_be_visible()
+    assert works.judge_draft("TS-135").with_suffix(".html").is_file()
+
+    write_judge(replace(shipped_judge(), status="draft", revision=2), works.judge_draft("TS-135"))
+    page = open_page("tuning?who=R.+Hale", height=1400)
+    page.get_by_text("Judge of marks").click()
+    page.get_by_label("Why").last.fill("fewer rims of drops")
+    page.get_by_role("button", name="Put the draft into force").click()
+    expect(page.get_by_text("Revision 2 judges from now on, by R. Hale")).to_be_visible()
+    assert read_judge(works.judge_file("TS-135")).status == "released"
+    assert serious(page) == []
+
+    page = open_page("tuning?who=R.+Hale", height=1400)
+    page.get_by_text("Judge of marks").click()
+    expect(page.get_by_text("the works' own, by R. Hale: fewer rims of drops")).to_be_visible()
+    page.get_by_role("button", name="Judge by the program's own again").click()
+    expect(page.get_by_text("Say why above")).to_be_visible()
+    page.get_by_label("Why").last.fill("lost a scratch")
+    page.get_by_role("button", name="Judge by the program's own again").click()
+    expect(page.get_by_text("The judge that comes with the program judges again.")).to_be_visible()
+    assert not works.judge_file("TS-135").exists()
 
 
 def test_who_may_only_look_can_write_nothing(open_page: Opened) -> None:
