@@ -18,6 +18,8 @@ LEAST_LABELS, LEAST_OF_EACH = 100, 20
 """So few labels, and so few of each kind, teach nothing."""
 
 _HELD_BACK = 1 / 3
+# Of all marks of the suites, that many may be lost: what was asked of teaching.
+_MOST_LOST = 0.01
 
 ModelName = Literal["lines", "spots"]
 
@@ -46,7 +48,8 @@ class LabelledMark:
 @dataclass(frozen=True, slots=True)
 class Compared:
     """A judge before and after on one set: `found`, the share of marks told as such; `false`, the share of what is none
-    that is told as a mark; the changes with their intervals; mean chance told of what is a mark and what is none.
+    that is told as a mark; the changes with their intervals; the mean chance `told` before and after, and the share
+    that is `real`; whether it is of labels `held_back`.
     """
 
     what: str
@@ -58,6 +61,7 @@ class Compared:
     false_change: Estimate
     told: tuple[float, float]
     real: float
+    held_back: bool = False
 
     @property
     def words(self) -> str:
@@ -160,6 +164,10 @@ def _why_refused(judge: MarkJudge, after: MarkJudge, held: list[LabelledMark], c
     losses = [one.loses for one in compared if one.loses]
     if losses:
         return "; ".join(losses)
+    suites = [one for one in compared if not one.held_back]
+    lost = sum(one.marks * -(one.found_change.value or 0.0) for one in suites)
+    if lost > _MOST_LOST * sum(one.marks for one in suites):
+        return f"{lost:.0f} marks of the suites that come with the program would be lost, more than one in a hundred"
     if _surprise(after, held) >= _surprise(judge, held):
         return "on the labels held back the judge before does as well"
     return ""
@@ -196,7 +204,7 @@ def _on_labels(judge: MarkJudge, after: MarkJudge, held: list[LabelledMark]) -> 
         if these:
             features, real = np.array([one.features for one in these]), np.array([one.real for one in these])
             pair = (_chances(judge, model, features), _chances(after, model, features))
-            out.append(_compared(f"{title}, labels held back", *pair, real))
+            out.append(replace(_compared(f"{title}, labels held back", *pair, real), held_back=True))
     return out
 
 
