@@ -4,6 +4,7 @@ import json
 import re
 import subprocess
 import sys
+import time
 from collections.abc import Iterator
 from contextlib import closing
 from dataclasses import dataclass
@@ -32,6 +33,7 @@ CSS_PX_PER_MM = 96 / 25.4  # CSS Values and Units 3, 5.2: an inch has 96 px
 LEAST_MM = 3.0
 LEAST_CONTRAST = 60  # of 255 grey levels, ten times what jpeg leaves of a flat place
 WANTED = 30
+SETTLED_S = 20.0  # for pictures on a busy machine
 # What stands out at the place: the finding's darkest or brightest tenth against the middle of what is around it.
 CONTRAST = """([x, y, width, height]) => {
     const host = [...document.querySelectorAll('*')].find((one) => one.shadowRoot?.querySelector('.desk'));
@@ -110,6 +112,14 @@ def test_the_screen_belongs_to_the_picture_and_a_tall_one_shows_it_upright(open_
     assert near["x"] > whole["x"]
 
 
+def settled(page: Page) -> tuple[float, float]:
+    """What is shown once it stands out: which light shows it best is seen when all pictures are here; else the last."""
+    end = time.monotonic() + SETTLED_S
+    while (seen := shown(page))[1] < LEAST_CONTRAST and time.monotonic() < end:
+        page.wait_for_timeout(50)
+    return seen
+
+
 @dataclass(frozen=True)
 class TraySet:
     """Shots with the files that judge them."""
@@ -152,7 +162,7 @@ def first_screens(browser: Browser, trays: TraySet, folder: Path) -> Iterator[tu
         for _ in range(min(flagged, MOST_OF_A_SET)):
             piece = piece_on(page, but=piece)
             if page.locator(".closeup").is_visible():
-                yield f"{trays.shots.name} {piece}: {page.locator('.closeup-words').inner_text()}", *shown(page)
+                yield f"{trays.shots.name} {piece}: {page.locator('.closeup-words').inner_text()}", *settled(page)
             page.locator(DESK).press("s")
         page.close()
     finally:
