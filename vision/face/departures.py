@@ -38,6 +38,9 @@ _STAIN_DEPTH = 0.22
 # bright there (of 255), show less than this share of its depth on the same side. (Rendered patches: 0.35 deep, 0.28 of
 # it left over, 0.14 shown at most; what dims the dome alone by half in that image is 0.67 deep and more.)
 _PATCH_DEPTH, _LEFT_SHARE, _LEAST_LOWS, _LIT, _SHOWN_SHARE = 0.5, 0.4, 2, 10.0, 0.4
+# Of a bright one smaller than this (mm2), of which no more than this share is left over, low lights need not be asked:
+# a dark image follows no bright patch but by what low lights say, and bumps shine.
+_SMALL_MM2, _NEARLY_NONE = 8.0, 0.2
 # Darker by this (natural logarithm) than the dome and its opening account for over so much (mm2) is a mark, however
 # soft its border. 59 rendered faces: at most 0.3, and that along the dome's edge; what dims the dome by half: 0.69.
 # Brighter by this as well: such faces 0.15 at most, a low lamp that burns with three tenths of the dome's light 0.4.
@@ -65,7 +68,7 @@ def departures(inputs: FaceInputs, region: Region, frames: Sequence[FrameContras
     for frame in frames:
         left = left_over(frame, lows, scored, pitch) if frame.picture.light == "dome" else None
         for found in _sharp_regions(frame, scored, pitch):
-            if left is not None and _of_the_opening(found, left, lows, scored):
+            if left is not None and _of_the_opening(found, left, lows, scored, pitch):
                 continue
             faint = left is not None and 0.0 < found.depth < _STAIN_DEPTH
             patch = (stains if faint else marks)[found.box]
@@ -87,7 +90,7 @@ class _Sharp:
     box: tuple[slice, slice]
 
 
-def _of_the_opening(found: _Sharp, left: Image, lows: Sequence[FrameContrast], scored: Mask) -> bool:
+def _of_the_opening(found: _Sharp, left: Image, lows: Sequence[FrameContrast], scored: Mask, pitch_mm: float) -> bool:
     """Whether a region lies in the dark image of the dome's opening, and no low light shows anything there."""
     if abs(found.depth) > _PATCH_DEPTH:
         return False
@@ -97,8 +100,11 @@ def _of_the_opening(found: _Sharp, left: Image, lows: Sequence[FrameContrast], s
     inside, beside = cv2.erode(whole, np.ones((3, 3), np.uint8)) > 0, far & ~near & scored
     if not inside.any() or not beside.any():
         return False
-    if abs(float(left[whole > 0].mean())) > _LEFT_SHARE * abs(found.depth):
+    left_share = abs(float(left[whole > 0].mean()) / found.depth)
+    if left_share > _LEFT_SHARE:
         return False
+    if found.depth < 0.0 and left_share < _NEARLY_NONE and float(whole.sum()) * pitch_mm**2 < _SMALL_MM2:
+        return True
     levels = [(float(np.median(one.brightness[inside])), float(np.median(one.brightness[beside]))) for one in lows]
     fall = [np.log((around + _PEDESTAL) / (there + _PEDESTAL)) for there, around in levels if around >= _LIT]
     if len(fall) < _LEAST_LOWS:
