@@ -36,24 +36,17 @@ def labelled_marks(works: Works, labels: Sequence[FindingLabel]) -> Iterator[tup
     """
     ordered = sorted(labels, key=_shot_of)
     for _, of_shot in groupby(ordered, key=_shot_of):
-        these = list(of_shot)
         try:
-            found = _of_shot(works, these)
+            yield _of_shot(works, list(of_shot))
         except Unusable as fault:
             yield [], str(fault)
-            continue
-        missing = len(these) - len(found)
-        words = (
-            f"tray {these[0].tray}: of {missing} labels the finding is not there any more, as the frames are read now"
-        )
-        yield found, words if missing else ""
 
 
 def _shot_of(one: FindingLabel) -> tuple[str, str, str]:
     return (one.taken_at or "", one.tray, one.folder or "")
 
 
-def _of_shot(works: Works, labels: list[FindingLabel]) -> list[LabelledMark]:
+def _of_shot(works: Works, labels: list[FindingLabel]) -> tuple[list[LabelledMark], str]:
     first = labels[0]
     if first.folder is None:
         raise Unusable(f"tray {first.tray}", "frames", "frames that were filed", "none")
@@ -65,14 +58,19 @@ def _of_shot(works: Works, labels: list[FindingLabel]) -> list[LabelledMark]:
     except NoBacklight as reason:
         raise Unusable(folder, pictures.back.name, "a backlit frame that shows light", str(reason)) from None
     faces = {number: described_face(views[number]) for number in {one.piece for one in labels} if number in views}
-    out = []
+    # A piece that was judged again may have been asked about twice: of one place a person's last word counts.
+    out: dict[tuple[int, str, tuple[float, ...]], LabelledMark] = {}
+    missing = 0
     for one in labels:
         face = faces.get(one.piece)
         features = None if face is None else _features(one, face)
+        missing += features is None
         if features is not None:
             at_px = views[one.piece].to_px(np.array([[one.x_mm, one.y_mm]]))[0]
-            out.append(_labelled(one, features, mark_picture(pictures, at_px)))
-    return out
+            key = (one.piece, one.inspector, tuple(features.tolist()))
+            out[key] = _labelled(one, features, mark_picture(pictures, at_px))
+    words = f"tray {first.tray}: of {missing} labels the finding is not found in the frames any more"
+    return list(out.values()), words if missing else ""
 
 
 def _features(label: FindingLabel, face: DescribedFace) -> NDArray[np.float64] | None:
