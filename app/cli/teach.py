@@ -28,9 +28,10 @@ def command(works: Path, part: str, what: str | None, by: str | None, why: str |
     """Teach the judge of marks by the labels that people gave on the review page: a mark, or none.
 
     At least 100 labels are needed, 20 of marks and of none. What comes of it is a draft with a report, or a refusal
-    that says what would be lost (exit code 1). Nothing changes until somebody releases the draft.
+    that says what would be lost (exit code 2). Nothing changes until somebody releases the draft.
     """
-    from app.works import read_works, release_judge, who_acts, withdraw_judge
+    from app.run import release_taught
+    from app.works import read_works, who_acts, withdraw_judge
 
     place = read_works(works)
     place.part_file(part)
@@ -41,7 +42,7 @@ def command(works: Path, part: str, what: str | None, by: str | None, why: str |
         raise click.UsageError(f"Missing '--why' beside --{what}.")
     acted = who_acts(place, by, "release a judge of marks", why)
     if what == "release":
-        judge = release_judge(place, part, acted)
+        judge = release_taught(place, part, acted)
         click.echo(f"{part}: revision {judge.revision} of the works' own judge of marks is in force, by {acted.by}")
         click.echo(
             f"written: {place.judge_file(part)}; trays are judged by it from now on, what was judged keeps its own"

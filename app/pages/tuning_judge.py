@@ -4,9 +4,9 @@ import streamlit as st
 
 from app.pages.server_state import Pass, ServerState
 from app.pages.sign_in import say_kept_as
-from app.run import teach_part
+from app.run import release_taught, teach_part
 from app.store import labels
-from app.works import Works, judge_of_marks, may, release_judge, why_not, withdraw_judge
+from app.works import Works, judge_of_marks, may, why_not, withdraw_judge
 from vision.errors import Unusable
 
 
@@ -75,7 +75,7 @@ def _release(works: Works, part: str, who: Pass) -> None:
     if why is None:
         return
     try:
-        judge = release_judge(works, part, who.acted(why))
+        judge = release_taught(works, part, who.acted(why))
     except Unusable as fault:
         st.error(f"Nothing was put into force: {fault}")
         return

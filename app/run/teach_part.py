@@ -5,10 +5,12 @@ from pathlib import Path
 
 from app.report import stamp_of, teaching_page, write_page
 from app.run.labelled import labelled_marks
-from app.run.teaching import LabelledMark, Teaching, teach
-from app.store import Store, labels
-from app.works import Works, judge_of_marks, next_judge_revision
+from app.run.teaching import LabelledMark, Teaching, lost_on, on_suites, teach
+from app.store import Acted, Store, labels
+from app.works import Works, judge_of_marks, known_judge, next_judge_revision, release_judge
+from vision.errors import Unusable
 from vision.formats import not_written, shipped_suites, write_judge
+from vision.records import MarkJudge
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -20,6 +22,37 @@ class TaughtPart:
     teaching: Teaching
     report: Path
     left_out: tuple[str, ...]
+
+
+def release_taught(works: Works, part: str, acted: Acted) -> MarkJudge:
+    """Put the draft of a part's judge into force, held against the suites once more: a file may have been edited since.
+
+    Parameters
+    ----------
+    works
+        The works.
+    part
+        The part.
+    acted
+        Who releases it, and why.
+
+    Returns
+    -------
+    MarkJudge
+        As released.
+
+    Raises
+    ------
+    Unusable
+        There is no draft, it loses on the suites against the judge in force, or a file can't be written.
+    """
+    draft = works.judge_draft(part)
+    if draft.is_file():
+        before = judge_of_marks(works.judge_file(part))
+        lost = lost_on(on_suites(before, known_judge(draft), shipped_suites()))
+        if lost:
+            raise Unusable(draft, "", "a draft as `brightbowl teach` left it; teach it anew", lost)
+    return release_judge(works, part, acted)
 
 
 def teach_part(store: Store, works: Works, part: str) -> TaughtPart:

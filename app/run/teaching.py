@@ -161,6 +161,16 @@ def _taught(model: MarkModel, marks: list[LabelledMark], names: Sequence[Feature
 def _why_refused(judge: MarkJudge, after: MarkJudge, held: list[LabelledMark], compared: tuple[Compared, ...]) -> str:
     if after == judge:
         return f"nothing was learned: each kind needs {LEAST_OF_EACH} labels of marks and of none, and a fit that helps"
+    lost = lost_on(compared)
+    if lost:
+        return lost
+    if _surprise(after, held) >= _surprise(judge, held):
+        return "on the labels held back the judge before does as well"
+    return ""
+
+
+def lost_on(compared: Sequence[Compared]) -> str:
+    """What is lost too much of, in words; empty where nothing is."""
     losses = [one.loses for one in compared if one.loses]
     if losses:
         return "; ".join(losses)
@@ -168,8 +178,6 @@ def _why_refused(judge: MarkJudge, after: MarkJudge, held: list[LabelledMark], c
     lost = sum(one.marks * -(one.found_change.value or 0.0) for one in suites)
     if lost > _MOST_LOST * sum(one.marks for one in suites):
         return f"{lost:.0f} marks of the suites that come with the program would be lost, more than one in a hundred"
-    if _surprise(after, held) >= _surprise(judge, held):
-        return "on the labels held back the judge before does as well"
     return ""
 
 

@@ -11,6 +11,7 @@ from .folder import (
 )
 from .judge_in_force import (
     judge_of_marks as judge_of_marks,
+    known_judge as known_judge,
     next_judge_revision as next_judge_revision,
     release_judge as release_judge,
     withdraw_judge as withdraw_judge,

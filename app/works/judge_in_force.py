@@ -39,9 +39,31 @@ def judge_of_marks(file: Path | None) -> MarkJudge:
     """
     if file is None or not file.is_file():
         return shipped_judge()
-    judge = read_judge(file)
+    judge = known_judge(file)
     if judge.status != "released":
         raise Unusable(file, "status", "a judge that was released with `brightbowl teach --release`", "draft")
+    return judge
+
+
+def known_judge(file: Path) -> MarkJudge:
+    """Read a judge that weighs nothing but what this version reads.
+
+    Parameters
+    ----------
+    file
+        Of a judge, a draft or released.
+
+    Returns
+    -------
+    MarkJudge
+        The judge.
+
+    Raises
+    ------
+    Unusable
+        The file can't be read, or names a feature that is not read.
+    """
+    judge = read_judge(file)
     unknown = [
         *(name for model in (judge.sieve, judge.spots, judge.dust) for name in unknown_features(model, SPOTS)),
         *unknown_features(judge.lines, LINE_FEATURES),
@@ -78,7 +100,7 @@ def release_judge(works: Works, part: str, acted: Acted) -> MarkJudge:
     if not draft.is_file():
         raise Unusable(draft, "", "a draft expected; make one with `brightbowl teach`", "none")
     at = datetime.now(UTC).isoformat(timespec="seconds")
-    judge = replace(read_judge(draft), status="released", release=JudgeRelease(acted.by, at, acted.why))
+    judge = replace(known_judge(draft), status="released", release=JudgeRelease(acted.by, at, acted.why))
     _keep(works, part)
     write_judge(judge, works.judge_file(part))
     with suppress(OSError):

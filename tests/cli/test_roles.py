@@ -36,6 +36,7 @@ ANSWERED: dict[str, tuple[Act, ...]] = {
     "release_limits": ("release limits",),
     "go_back": ("release limits",),
     "release_judge": ("release a judge of marks",),
+    "release_taught": ("release a judge of marks",),
     "withdraw_judge": ("release a judge of marks",),
     "decide_as_it_stands": ("decide on a lot",),
     "Chosen": ("move a tray",),

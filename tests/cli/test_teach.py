@@ -94,6 +94,30 @@ def test_what_can_not_be_done_is_said_in_a_line(run: Run, works: Works, more: tu
     assert works.judge_draft(PART).exists()
 
 
+@pytest.mark.parametrize(
+    ("change", "words"),
+    [
+        ("lines", "fewer marks would be found"),
+        ("spots", "fewer marks would be found"),
+        ("feature", "features that this version reads"),
+    ],
+)
+def test_a_draft_that_was_edited_so_that_all_passes_is_not_released(
+    run: Run, works: Works, change: str, words: str
+) -> None:
+    shipped = (shipped_judge().revision, shipped_judge().digest)
+    judge = replace(shipped_judge(), status="draft", revision=2)
+    if change != "feature":
+        judge = replace(judge, **{change: replace(getattr(judge, change), base=-50.0)})
+    write_judge(judge, works.judge_draft(PART))
+    if change == "feature":
+        text = works.judge_draft(PART).read_text()
+        works.judge_draft(PART).write_text(text.replace('feature = "snr"', 'feature = "glitter"', 1))
+    code, _, errors = teach(run, works, "--release", "--by", "R. Hale", "--why", "x")
+    assert (code, words in errors) == (2, True), errors
+    assert judged_by(run, works) == shipped
+
+
 def test_without_a_draft_nothing_is_released(run: Run, works: Works) -> None:
     code, _, errors = teach(run, works, "--release", "--by", "R. Hale", "--why", "x")
     assert (code, "a draft expected" in errors) == (2, True)
