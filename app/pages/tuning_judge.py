@@ -4,7 +4,7 @@ import streamlit as st
 
 from app.pages.server_state import Pass, ServerState
 from app.pages.sign_in import say_kept_as
-from app.run import release_taught, teach_part
+from app.run import TaughtPart, release_taught, teach_part
 from app.store import labels
 from app.works import Works, judge_of_marks, may, why_not, withdraw_judge
 from vision.errors import Unusable
@@ -26,21 +26,28 @@ def judge_of_part(server: ServerState, part: str, who: Pass) -> None:
         own = judge.release
         whose = f"the works' own, by {own.by}: {own.why}" if own else "the one that comes with the program"
         st.markdown(f"Revision {judge.revision}, {whose}. Labels: {marks} of marks, {len(given) - marks} of none.")
+        # What came of it is kept for the session: the page may run anew at any moment.
+        kept = f"taught {part}"
         if st.button("Teach it by these labels", disabled=not may(who.roles, "draft limits")):
-            _teach(server, works, part)
+            st.session_state[kept] = _teach(server, works, part)
+        if (taught := st.session_state.get(kept)) is not None:
+            _show(taught)
         if works.judge_draft(part).is_file():
             _release(works, part, who)
         elif own:
             _withdraw(works, part, who)
 
 
-def _teach(server: ServerState, works: Works, part: str) -> None:
+def _teach(server: ServerState, works: Works, part: str) -> TaughtPart | None:
     try:
         with st.spinner("The frames of the labelled shots are read again"):
-            taught = teach_part(server.store, works, part)
+            return teach_part(server.store, works, part)
     except Unusable as fault:
         st.error(str(fault))
-        return
+        return None
+
+
+def _show(taught: TaughtPart) -> None:
     teaching = taught.teaching
     if teaching.draft is None:
         st.warning(f"No draft: {teaching.refused}.")
@@ -48,7 +55,8 @@ def _teach(server: ServerState, works: Works, part: str) -> None:
         st.success(f"A draft: it would lose {len(teaching.lost)} labelled marks.")
     for line in (*teaching.words, *taught.left_out):
         st.markdown(f"- {line}")
-    st.download_button("Its report, with pictures", taught.report.read_bytes(), taught.report.name, "text/html")
+    if taught.report.is_file():
+        st.download_button("Its report, with pictures", taught.report.read_bytes(), taught.report.name, "text/html")
 
 
 def _reason(part: str, who: Pass, works: Works, act: str) -> str | None:

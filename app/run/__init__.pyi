@@ -7,6 +7,6 @@ from .line import hand_over as hand_over, read_broker as read_broker
 from .planting import Planted as Planted, Sown as Sown, false_findings as false_findings, sow as sow
 from .session import PIECES_FILE as PIECES_FILE, Summary as Summary, run as run
 from .shot import Work as Work, read_work as read_work
-from .teach_part import release_taught as release_taught, teach_part as teach_part
+from .teach_part import TaughtPart as TaughtPart, release_taught as release_taught, teach_part as teach_part
 from .teaching import Teaching as Teaching
 from .worker_pool import WorkerPool as WorkerPool

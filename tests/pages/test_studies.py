@@ -129,6 +129,7 @@ def test_a_limit_is_moved_drafted_and_released(open_page: Opened, store: Store, 
 def test_a_part_s_judge_of_marks_is_taught_put_into_force_and_taken_back(open_page: Opened, served: Served) -> None:
     works = served.works
     page = open_page("tuning?who=R.+Hale", height=1400)
+    still(page)
     page.get_by_text("Judge of marks").click()
     expect(page.get_by_text("the one that comes with the program. Labels: 0 of marks")).to_be_visible()
     page.get_by_role("button", name="Teach it by these labels").click()
@@ -137,6 +138,7 @@ def test_a_part_s_judge_of_marks_is_taught_put_into_force_and_taken_back(open_pa
 
     write_judge(replace(shipped_judge(), status="draft", revision=2), works.judge_draft("TS-135"))
     page = open_page("tuning?who=R.+Hale", height=1400)
+    still(page)
     page.get_by_text("Judge of marks").click()
     page.get_by_label("Why").last.fill("fewer rims of drops")
     page.get_by_role("button", name="Put the draft into force").click()
@@ -145,6 +147,7 @@ def test_a_part_s_judge_of_marks_is_taught_put_into_force_and_taken_back(open_pa
     assert serious(page) == []
 
     page = open_page("tuning?who=R.+Hale", height=1400)
+    still(page)
     page.get_by_text("Judge of marks").click()
     expect(page.get_by_text("the works' own, by R. Hale: fewer rims of drops")).to_be_visible()
     page.get_by_role("button", name="Judge by the program's own again").click()
